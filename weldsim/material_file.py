@@ -4,6 +4,7 @@ A file is one published set of properties. Layout (see weldsim/data/materials fo
 
     title = "..."
     base = "carbon-steel"              # optional: start from another file, replace what is given
+                                       # (with its own source)
     beyond_range = "hold"              # or "raise": what happens beyond the curves given here
     not_modelled = ["...", "..."]
 
@@ -123,14 +124,14 @@ def _open(name_or_path, folder):
 
 
 def _laid_over(base, data):
-    """`data` over `base`, key by key; new numbers of a curve leave the source of the old behind."""
+    """`data` over `base`, key by key; a section that changes must say its source anew."""
     merged = {k: v for k, v in base.items() if k != "base"}
     for key, value in data.items():
         old = merged.get(key)
         if isinstance(value, dict) and isinstance(old, dict):
             if any(shape in value for shape in SHAPES) and key in CURVE_UNITS:
                 old = {k: v for k, v in old.items() if k == "floor"}
-            value = {**old, **value}
+            value = {**{k: v for k, v in old.items() if k != "source"}, **value}
         merged[key] = value
     return merged
 
