@@ -89,18 +89,23 @@ def _outside(material, name, temperature):
     return bool(valid) and not valid[0] - 1e-6 <= temperature <= valid[1] + 1e-6
 
 
-def _fixed_lines(material):
-    values = [
+def _fixed_values(material):
+    share = material.isotropic_share
+    return [
         ("density", f"{material.density:g} kg/m3"),
         ("Poisson ratio", f"{material.poisson_ratio:g}"),
         ("solidus, liquidus", f"{_celsius(material.solidus)}, {_celsius(material.liquidus)}"),
         ("latent heat of melting", f"{material.latent_heat / 1e3:g} kJ/kg"),
         ("conductivity in the melt", f"times {material.melt_conductivity_factor:g}"),
-        ("stress-free above (softening)", _celsius(material.softening_temperature)),
+        ("softening: stress-free above", _celsius(material.softening_temperature)),
         ("lowest Young's modulus", f"{material.modulus_floor / 1e9:g} GPa"),
         ("lowest yield stress", f"{material.yield_floor / 1e6:g} MPa"),
-        ("isotropic share of hardening", f"{material.isotropic_share:g} (the rest kinematic)"),
+        ("hardening, isotropic : kinematic", f"{share:g} : {1 - share:g}"),
     ]
+
+
+def _fixed_lines(material):
+    values = _fixed_values(material)
     width = max(len(name) for name, _ in values)
     return [f"{name.ljust(width)}  {value}" for name, value in values]
 
@@ -152,25 +157,30 @@ def _draw(panel, material, number, name, heading, unit, scale):
         panel.axvline(material.softening_temperature - KELVIN, color=MARK, ls="--", lw=1)
     panel.plot(t - KELVIN, v / scale, color=LINE, lw=1.8)
     if name == "yield_stress" and material.hardening_strain is not None:
-        later = np.maximum(material.curves["hardening_modulus"](t), material.yield_stress(t))
-        label = f"at {100 * material.hardening_strain:g} % strain"
-        panel.plot(t - KELVIN, later / scale, color=LINE, lw=1.2, ls=":", label=label)
-        panel.lines[-2].set_label("first yield")
-        panel.legend(frameon=False, fontsize=8)
+        _draw_later_strength(panel, material, np.linspace(low, high, 400), scale)
     panel.set_title(f"{heading} [{number}], {unit}", loc="left", fontsize=10)
     panel.set_xlim(low - KELVIN, high - KELVIN)
-    panel.set_ylim(bottom=min(0.0, 1.05 * v.min() / scale))
+    panel.set_ylim(bottom=0.0 if v.min() >= 0 else None)
     panel.tick_params(labelsize=8)
     panel.set_xlabel("temperature, degC", fontsize=8, labelpad=1)
     panel.grid(alpha=0.25, lw=0.5)
     panel.spines[["top", "right"]].set_visible(False)
 
 
+def _draw_later_strength(panel, material, t, scale):
+    """The stress that the straight hardening line passes through, beside first yield."""
+    later = np.maximum(material.curves["hardening_modulus"](t), material.yield_stress(t))
+    label = f"at {100 * material.hardening_strain:g} % strain"
+    panel.lines[-1].set_label("first yield")
+    panel.plot(t - KELVIN, later / scale, color=LINE, lw=1.2, ls=":", label=label)
+    panel.legend(loc="upper right", framealpha=1.0, edgecolor="none", fontsize=8)
+
+
 def _plot_range(material):
-    """From 0 degC to a little above the liquidus, as far as the curves reach. [K]"""
+    """From 20 degC to a little above the liquidus, as far as the curves reach. [K]"""
     low, high = (t + KELVIN for t in _reach(material))
     top = material.liquidus if math.isfinite(material.liquidus) else 1473.15
-    return max(low, KELVIN), min(high, KELVIN + 100 * math.ceil((top - KELVIN + 50) / 100))
+    return max(low, 20.0 + KELVIN), min(high, KELVIN + 100 * math.ceil((top - KELVIN + 50) / 100))
 
 
 def _unpublished(material, name, low, high):
@@ -186,14 +196,16 @@ def _key(panel, material):
     from matplotlib.patches import Patch
 
     handles = [
-        Line2D([], [], color=MARK, ls="--", lw=1, label="softening: stress-free above"),
+        Line2D([], [], color=MARK, ls="--", lw=1, label="softening temperature"),
         Patch(color=BAND, label="melting, solidus to liquidus"),
         Patch(color=OUTSIDE, label="outside the published range"),
     ]
     panel.axis("off")
     panel.legend(handles=handles, loc="upper left", frameon=False, fontsize=9)
-    lines = "\n".join(" ".join(line.split()) for line in _fixed_lines(material))
-    panel.text(0.03, 0.66, lines, transform=panel.transAxes, fontsize=9, va="top", linespacing=1.6)
+    for row, (name, value) in enumerate(_fixed_values(material)):
+        height = 0.64 - 0.07 * row
+        panel.text(0.03, height, name, transform=panel.transAxes, fontsize=8)
+        panel.text(1.0, height, value, transform=panel.transAxes, fontsize=8, ha="right")
 
 
 def _footnotes(material):
