@@ -488,6 +488,8 @@ source = "EN 1993-1-2"
     nested = 'base = "mine.toml"\ntitle = "again"\n'
     again = load_material("again.toml", own_file(tmp_path, nested, name="again.toml").parent)
     assert again.yield_stress(293.15) == pytest.approx(275e6)
+    own_file(tmp_path, text, name="carbon-steel.toml")  # a name of ours in a folder of theirs
+    assert load_material(tmp_path / "carbon-steel.toml").title == "S275"
 
 
 def test_constant_material():

@@ -90,8 +90,9 @@ def read_material_file(name_or_path, folder=None) -> dict:
 def _merged(name_or_path, folder, seen):
     """Name, label for messages and content of a file, laid over its base."""
     name, label, text, home = _open(name_or_path, folder)
-    if label in seen:
-        raise MaterialError(f"{label} base: files name each other in a circle: {' > '.join(seen)}")
+    key = str(home.resolve() / Path(label).name) if home else name
+    if key in seen:
+        raise MaterialError(f"{label} base: files name each other in a circle")
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -100,7 +101,7 @@ def _merged(name_or_path, folder, seen):
     if "base" not in data:
         return name, label, data
     base = _Reader(label).text("", data, "base")
-    return name, label, _laid_over(_merged(base, home, (*seen, label))[2], data)
+    return name, label, _laid_over(_merged(base, home, (*seen, key))[2], data)
 
 
 def _open(name_or_path, folder):
