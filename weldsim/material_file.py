@@ -356,10 +356,10 @@ def _is_number(value) -> bool:
 
 
 _FACTORS = {
-    "W/m/K": {"W/m/K": 1.0},
-    "J/kg/K": {"J/kg/K": 1.0, "kJ/kg/K": 1e3},
+    "W/m/K": {"W/m/K": 1.0, "W/(m K)": 1.0},
+    "J/kg/K": {"J/kg/K": 1.0, "kJ/kg/K": 1e3, "J/(kg K)": 1.0},
     "J/kg": {"J/kg": 1.0, "kJ/kg": 1e3},
-    "Pa": {"Pa": 1.0, "MPa": 1e6, "GPa": 1e9},
+    "Pa": {"Pa": 1.0, "MPa": 1e6, "N/mm2": 1e6, "GPa": 1e9},
     "kg/m3": {"kg/m3": 1.0, "g/cm3": 1e3},
     "1": {"1": 1.0},
 }
@@ -376,4 +376,5 @@ def _parse(text, unit) -> float:
             return value + ORIGINS[given.strip()]
         return value * (_FACTORS[unit][given.strip()] if unit != "1" else 1.0)
     except (ValueError, KeyError):
-        raise ValueError(f"must be a number with a unit like {unit}") from None
+        known = ORIGINS if unit == "K" else _FACTORS[unit]
+        raise ValueError(f"must be a number with a unit: {', '.join(known)}") from None
