@@ -42,7 +42,8 @@ def thin_formula(heat, thickness, preheat=20.0):
 def test_formulas_are_the_conduction_solutions_of_those_constants():
     """1/(2 pi k) and 1/(4 pi k rho c) are the factors printed in the standard, at 20 degC."""
     assert 1e6 / (2 * np.pi * K) == pytest.approx(6700 - 5 * 20, rel=2e-3)
-    assert 1e12 / (4 * np.pi * K * CAPACITY) == pytest.approx((4300 - 4.3 * 20) * 1e5 / 1e6, rel=2e-3)
+    plane = 1e12 / (4 * np.pi * K * CAPACITY)
+    assert plane == pytest.approx((4300 - 4.3 * 20) * 1e5 / 1e6, rel=2e-3)
     # worked: Q = 0.5 and 1.0 kJ/mm, 20 degC
     assert thick_formula(0.5) == pytest.approx(2.64, abs=0.01)
     assert thin_formula(1.0, 6) == pytest.approx(31.6, abs=0.05)

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from heat_problem import (
     AMBIENT,
-    CONDUCTIVITY,
     DENSITY,
     DIFFUSIVITY,
     SPECIFIC_HEAT,
     ZERO_CELSIUS,
+    block,
     constant_tables,
     everything,
     face_area,
@@ -131,7 +131,8 @@ def test_instantaneous_plane_source():
             temperature = march(model, temperature, skin, t, t - age, begin=age)
             age = t
         seen[end] = temperature
-    for (x, t), worked in {(0, 1.0): 876.334, (0.010, 5.0): 232.553, (0.020, 20.0): 126.277}.items():
+    table = {(0, 1.0): 876.334, (0.010, 5.0): 232.553, (0.020, 20.0): 126.277}  # degC
+    for (x, t), worked in table.items():
         spread = np.sqrt(4 * np.pi * DIFFUSIVITY * t)
         rise = 10e3 / 240e-6 / (CAPACITY * spread) * np.exp(-(x**2) / (4 * DIFFUSIVITY * t))
         assert 20 + rise == pytest.approx(worked, abs=2e-3)
@@ -172,8 +173,6 @@ def times_to_reach(levels, begin, surroundings, tables=None, share=0.001):
 
     Steps lose `share` of the rise over ambient, so Euler is off by half of it.
     """
-    from heat_problem import block
-
     model = heat_model(*block([0, 0.1], [0, 0.006], [0, 0.040]), tables, **surroundings)
     p = model.points
     sides = [on_plane(p, a, v) for a, v in ((1, 0.0), (1, 0.006), (2, 0.0), (2, 0.040))]
@@ -223,9 +222,7 @@ def test_lumped_bar_cools(surroundings, expected):
 
 def test_lumped_bar_of_carbon_steel_cools():
     """The same with c(T) of EN 1993-1-2, 3.4.1.2: the peak at 735 degC takes its time."""
-    from weldsim.material import load_material
-
-    tables = HeatTables.of(load_material("carbon-steel"))
+    tables = carbon_steel()
     surroundings = dict(film_coefficient=10.0, emissivity=0.8)
     got = times_to_reach(LEVELS, 1000.0, surroundings, tables)
     assert got == pytest.approx((30.313, 183.609, 600.994, 1059.425), rel=2e-3)
@@ -339,8 +336,6 @@ def test_adiabatic_block_does_not_miss_the_specific_heat_peak():
 
 def test_whole_part_energy():
     """40 kJ into a bar 300 x 40 x 6 mm: +117.952 K with c = 600, 166.728 degC with EN c(T)."""
-    from heat_problem import block
-
     grid = block(np.linspace(0, 0.3, 7), np.linspace(0, 0.006, 2), np.linspace(0, 0.04, 3))
     for tables, expected in ((constant_tables(), 137.952), (carbon_steel(), 166.728)):
         model = heat_model(*grid, tables)
@@ -351,4 +346,3 @@ def test_whole_part_energy():
         hot = march(model, start, skin, 100.0, 10.0, power=lambda a, b, p=power: p)
         even = march(model, hot, skin, 1e7, 1e6)
         assert even - ZERO_CELSIUS == pytest.approx(expected, abs=0.02)
-        assert CONDUCTIVITY == 40.0

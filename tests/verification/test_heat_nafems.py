@@ -107,6 +107,7 @@ def test_t4_plate_with_convection():
 
     def exact(x, y):
         up = height - y
+
         # (cosh + (ratio/b) sinh) scaled by exp to stay finite
         def rise(s):
             grow = (1 + ratio / b) / 2

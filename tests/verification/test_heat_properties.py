@@ -38,7 +38,8 @@ def steel_like():
     c = np.array([600.0, 1500.0, 1500.0, 650.0, 5500.0, 700.0])
     h = np.r_[0.0, np.cumsum(c * np.diff(t))]
     h -= np.interp(AMBIENT, t, h)
-    return HeatTables(DENSITY, (t, h), (np.array([200.0, 1100.0, 4000.0]), np.array([55, 27, 30.0])))
+    k = np.array([200.0, 1100.0, 4000.0]), np.array([55.0, 27.0, 30.0])
+    return HeatTables(DENSITY, (t, h), k)
 
 
 def plate(cells=(12, 8, 3), size=(0.06, 0.04, 0.006), skew=0.0):
@@ -213,9 +214,8 @@ def test_never_colder_than_the_coldest(step):
 
 def joined(points, cells, tolerance=1e-9):
     """One node where two coincide."""
-    _, first, number = np.unique(
-        np.round(points / tolerance).astype(np.int64), axis=0, return_index=True, return_inverse=True
-    )
+    places = np.round(points / tolerance).astype(np.int64)
+    _, first, number = np.unique(places, axis=0, return_index=True, return_inverse=True)
     return points[first], number.ravel()[cells]
 
 
