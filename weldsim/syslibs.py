@@ -13,7 +13,13 @@ import subprocess
 import sys
 from pathlib import Path
 
-from weldsim.bootstrap import library_folders, loads, missing_libraries, missing_message
+from weldsim.bootstrap import (
+    child_environment,
+    library_folders,
+    loads,
+    missing_libraries,
+    missing_message,
+)
 from weldsim.errors import SetupError
 
 EGL, OSMESA, X11 = "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow", "vtkXOpenGLRenderWindow"
@@ -23,19 +29,18 @@ NO_RENDERER = "pictures skipped: VTK found no way to draw here ({})"
 
 # Draws one red square off screen; prints the window class and the red of a pixel.
 PROBE = """
-from weldsim.syslibs import preload
-preload()
 import vtkmodules.vtkRenderingOpenGL2
-from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
-from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow
-window, scene, pixels = vtkRenderWindow(), vtkRenderer(), vtkUnsignedCharArray()
+from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow, vtkWindowToImageFilter
+window, scene, camera = vtkRenderWindow(), vtkRenderer(), vtkWindowToImageFilter()
 window.SetOffScreenRendering(1)
 window.SetSize(8, 8)
 scene.SetBackground(1.0, 0.0, 0.0)
 window.AddRenderer(scene)
 window.Render()
-window.GetPixelData(0, 0, 7, 7, 1, pixels)
-print("drawn", window.GetClassName(), pixels.GetValue(0), flush=True)
+camera.SetInput(window)
+camera.Update()
+red = int(camera.GetOutput().GetScalarComponentAsDouble(4, 4, 0, 0))
+print("drawn", window.GetClassName(), red, flush=True)
 """
 
 
@@ -123,7 +128,7 @@ def draws(window_class, timeout=60):
     timeout : float, optional
         Patience with the child. [s]
     """
-    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parent.parent)}
+    environment = child_environment(private_folder())
     environment.pop(WINDOW_VARIABLE, None)
     if window_class:
         environment[WINDOW_VARIABLE] = window_class

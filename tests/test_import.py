@@ -1,0 +1,55 @@
+"""Starting the program costs little: heavy libraries are imported where they are used."""
+
+import subprocess
+import sys
+
+HEAVY = (
+    "gmsh",
+    "imageio",
+    "jinja2",
+    "matplotlib",
+    "meshio",
+    "numba",
+    "numpy",
+    "pint",
+    "pygmsh",
+    "pyvista",
+    "rslab",
+    "scipy",
+    "skfem",
+    "vtkmodules",
+)
+
+
+def loaded_by(statement):
+    """The heavy modules that are loaded once `statement` has run in a fresh interpreter."""
+    code = f"{statement}\nimport sys\nprint(*(m for m in {HEAVY!r} if m in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.split()
+
+
+def test_the_list_of_heavy_modules_is_seen():
+    assert loaded_by("import numpy") == ["numpy"]
+
+
+def test_importing_the_package_loads_no_heavy_module():
+    assert loaded_by("import weldsim") == []
+
+
+def test_importing_the_command_line_loads_no_heavy_module():
+    assert loaded_by("import weldsim.cli") == []
+
+
+def test_help_names_the_verbs_and_loads_no_heavy_module():
+    code = (
+        "import sys\nsys.argv = ['weldsim', '--help']\nfrom weldsim.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code\n"
+        f"print('LOADED', *(m for m in {HEAVY!r} if m in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    *text, last = done.stdout.splitlines()
+    assert last.split() == ["LOADED"]
+    for verb in ("new", "check", "run", "show", "material"):
+        assert any(verb in line.split() for line in map(lambda x: x.strip("│| "), text)), verb
