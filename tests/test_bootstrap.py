@@ -148,7 +148,8 @@ def test_a_missing_extra_is_added_to_those_present(tmp_path, monkeypatch):
     assert calls == []
 
 
-def test_without_venv_support_the_pip_of_this_python_installs(tmp_path, monkeypatch):
+@pytest.fixture
+def debian_without_venv(monkeypatch):
     """Debian's `venv` without python3-venv calls sys.exit from library code."""
     import venv
 
@@ -161,9 +162,40 @@ def test_without_venv_support_the_pip_of_this_python_installs(tmp_path, monkeypa
             raise SystemExit(1)
 
     monkeypatch.setattr(venv, "create", create)
+    return made
+
+
+def test_without_venv_support_the_pip_of_this_python_installs(
+    tmp_path, monkeypatch, debian_without_venv
+):
+    monkeypatch.setattr(bootstrap.importlib.util, "find_spec", lambda name: name)
     pip = bootstrap.create_environment(tmp_path / ".venv")
-    assert made == [True, False]
+    assert debian_without_venv == [True, False]
     assert pip[:4] == [sys.executable, "-m", "pip", "--python"]
+
+
+def test_without_venv_support_and_pip_a_plain_user_is_told_the_package(
+    tmp_path, monkeypatch, debian_without_venv
+):
+    monkeypatch.setattr(bootstrap.importlib.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(bootstrap, "is_root", lambda: False)
+    package = f"python3.{sys.version_info.minor}-venv"
+    with pytest.raises(bootstrap.SetupFailed, match=f"apt-get install .*{package}"):
+        bootstrap.create_environment(tmp_path / ".venv")
+    assert not (tmp_path / ".venv").exists()
+
+
+def test_without_venv_support_and_pip_root_installs_the_package(
+    tmp_path, monkeypatch, debian_without_venv
+):
+    calls = []
+    monkeypatch.setattr(bootstrap.importlib.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(bootstrap, "is_root", lambda: True)
+    monkeypatch.setattr(bootstrap, "checked", lambda command, **options: calls.append(command))
+    pip = bootstrap.create_environment(tmp_path / ".venv")
+    assert calls[1][-1] == f"python3.{sys.version_info.minor}-venv"
+    assert calls[2][1:3] == ["-m", "venv"]
+    assert pip == [str(bootstrap.python_of(tmp_path / ".venv")), "-m", "pip"]
 
 
 @pytest.mark.parametrize("code", [0, 1, 5])
