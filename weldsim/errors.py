@@ -1,0 +1,36 @@
+"""What weldsim refuses: one tree, so that a caller can tell a refusal from a bug.
+
+The command line turns these into their message and exit code 2; anything else keeps its traceback.
+"""
+
+
+class WeldsimError(Exception):
+    """Root of everything raised for a user's input or refused by the physics."""
+
+
+class CaseError(WeldsimError):
+    """A case file asks for something that is not allowed; one line for each mistake."""
+
+
+class MaterialError(WeldsimError):
+    """A material file is wrong, or a property was asked for outside its range."""
+
+
+class MeshError(WeldsimError):
+    """The part cannot be meshed, or the mesh is not what the formula says."""
+
+
+class ConvergenceError(WeldsimError):
+    """A solver found no answer; the message holds step, time and residual history."""
+
+
+class BalanceError(WeldsimError):
+    """Heat in is not heat stored plus heat lost."""
+
+
+class StoreError(WeldsimError):
+    """A run folder cannot be written, read or resumed."""
+
+
+class SetupError(WeldsimError):
+    """Something on this machine is missing; the message says how to get it."""

@@ -1,0 +1,134 @@
+"""Gauges: what a person can read off the part, as numbers with their unit in the name.
+
+A pointer is a light beam fixed to a patch of the part. Its rotation is the least-squares rigid
+rotation of the patch; the spot on a target at distance `throw` moves by throw times the tilt of
+the beam plus the movement of the patch itself. Up and right are as seen looking along the aim,
+right = aim x up. Dial, bow and thermocouple read interpolated displacement and temperature.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from weldsim.errors import CaseError
+
+AXES = {"x": 0, "y": 1, "z": 2}
+
+
+def unit_axis(text: str) -> np.ndarray:
+    """Unit vector of an axis written like "+x" or "-z", shape (3,)."""
+    out = np.zeros(3)
+    out[AXES[text[-1]]] = -1.0 if text.startswith("-") else 1.0
+    return out
+
+
+@dataclass(frozen=True)
+class Probe:
+    """A gauge bound to a mesh: linear maps from displacement or temperature to its readings.
+
+    Attributes
+    ----------
+    columns : names of the readings, unit last
+    displacement_map : sparse matrix (readings, 3 N) or None
+    temperature_map : sparse matrix (readings, Nh) or None
+    offset : added to every reading (kelvin to degC)
+    """
+
+    columns: tuple[str, ...]
+    displacement_map: object = None
+    temperature_map: object = None
+    offset: float = 0.0
+
+    def read(self, temperature, displacement) -> dict[str, float]:
+        """Readings at a temperature (Nh,) [K] and displacement (N, 3) [m]."""
+        if self.displacement_map is not None:
+            values = self.displacement_map @ displacement.ravel()
+        else:
+            values = self.temperature_map @ temperature
+        return {c: float(v + self.offset) for c, v in zip(self.columns, values, strict=True)}
+
+
+def rigid_rotation(points: np.ndarray) -> np.ndarray:
+    """Linear map from displacements of points (P, 3) to their best rigid rotation, (3, 3 P).
+
+    Least squares of u = t + theta x (r - centre) over the points.
+    """
+    arm = points - points.mean(axis=0)
+    count = len(points)
+    spin = np.zeros((count, 3, 3))  # theta -> theta x arm
+    spin[:, 0, 1], spin[:, 0, 2] = arm[:, 2], -arm[:, 1]
+    spin[:, 1, 0], spin[:, 1, 2] = -arm[:, 2], arm[:, 0]
+    spin[:, 2, 0], spin[:, 2, 1] = arm[:, 1], -arm[:, 0]
+    design = np.zeros((3 * count, 6))
+    design[:, :3] = spin.reshape(-1, 3)
+    design[:, 3:] = np.tile(np.eye(3), (count, 1))
+    return np.linalg.pinv(design)[:3]
+
+
+def pointer(name, points, patch, aim, up, throw) -> Probe:
+    """Probe of a light beam fixed to the points in `patch`.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 3)
+        Displacement points. [m]
+    patch : ndarray of int
+    aim, up : ndarray, shape (3,)
+        Unit vectors.
+    throw : float
+        Distance from the patch to the target. [m]
+    """
+    import scipy.sparse as sp
+
+    if abs(np.dot(aim, up)) > 1e-9:
+        raise CaseError(f"gauge {name}: up must be at right angles to aim")
+    right = np.cross(aim, up)
+    rotation = rigid_rotation(points[patch])
+    tilt = np.array([np.cross(aim, e) for e in (up, right)])  # (theta x aim).e = theta.(aim x e)
+    angles = tilt @ rotation
+    shift = np.zeros((2, 3 * len(patch)))
+    for i, e in enumerate((up, right)):
+        shift[i] = np.tile(e / len(patch), len(patch))
+    rows = np.vstack([1e3 * angles, 1e3 * (throw * angles + shift)])
+    columns = (3 * patch[:, None] + np.arange(3)).ravel()
+    full = sp.lil_matrix((4, 3 * len(points)))
+    full[:, columns] = rows
+    names = ("up_mrad", "right_mrad", "up_mm", "right_mm")
+    return Probe(tuple(f"{name}_{n}" for n in names), full.tocsr())
+
+
+def _displacement_rows(model, places, weights, direction):
+    """Sum of weighted displacement along a direction at places (K, 3), one row in mm."""
+    import scipy.sparse as sp
+
+    values = model.locate(places)  # (K, Nh) interpolation on lattice points
+    combined = sp.csr_matrix(np.asarray(weights)[None, :]) @ values @ model.spread  # (1, N)
+    return 1e3 * sp.kron(combined, sp.csr_matrix(direction[None, :]), format="csr")
+
+
+def bind(gauge, model) -> Probe:
+    """Bind a gauge of the case to a model's mesh.
+
+    `model` offers `points` (N, 3), `boundaries`, `locate(places)` -> interpolation matrix on the
+    lattice points, `spread` -> displacement points to lattice points, `place(at)` -> coordinates.
+    """
+    if gauge.kind == "pointer":
+        patch = model.boundaries[gauge.at]
+        patch = patch[patch < len(model.points)]
+        return pointer(
+            gauge.name, model.points, patch, unit_axis(gauge.aim), unit_axis(gauge.up), gauge.throw
+        )
+    if gauge.kind == "thermocouple":
+        rows = model.locate(model.place(gauge.at)[None, :])
+        return Probe((f"{gauge.name}_temperature_degC",), temperature_map=rows, offset=-273.15)
+    direction = unit_axis(gauge.direction)
+    if gauge.kind == "dial":
+        rows = _displacement_rows(model, model.place(gauge.at)[None, :], [1.0], direction)
+        return Probe((f"{gauge.name}_travel_mm",), rows)
+    if gauge.kind == "bow":
+        places = np.array([model.place(n) for n in ("start end", "mid length", "free end")])
+        rows = _displacement_rows(model, places, [-0.5, 1.0, -0.5], direction)
+        return Probe((f"{gauge.name}_bow_mm",), rows)
+    raise CaseError(f"gauge {gauge.name}: kind {gauge.kind} is unknown")

@@ -1,0 +1,331 @@
+"""A case carried out into a run folder: steps, checkpoints, frames, balances, error estimate.
+
+The loop here is around the pure `simulate`; all files go through `store`. A stopped or killed run
+resumes from its last checkpoint with the same bits as one that was never stopped.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from weldsim.errors import WeldsimError
+
+CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
+FRAMES = 72  # about this many pictures of the fields in a run
+COMPANION = {"quick": "coarse", "normal": "quick", "fine": "normal"}
+ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
+
+
+@dataclass
+class Record:
+    """What the run has gathered besides the state; part of every checkpoint."""
+
+    rows: list = field(default_factory=list)
+    frames: int = 0
+    iterations: int = 0
+    heat_iterations: int = 0
+    retries: int = 0
+    seconds: float = 0.0
+    largest_gap: float = 0.0
+    last_frame: int = -1
+
+    def add(self, step, row) -> None:
+        self.rows.append(row)
+        self.iterations += step.iterations
+        self.heat_iterations += step.heat_iterations
+        self.retries += step.retries
+        self.largest_gap = max(self.largest_gap, step.state.ledger.gap)
+
+
+def run_case(case, out=None, resume=None, companion=None, progress=None, threads: int = 2):
+    """Run a case into a folder, or go on with a stopped one.
+
+    Parameters
+    ----------
+    case : Case or None
+        Left out when resuming: the folder holds it.
+    out : path, optional
+        Folder to make; a dated one under runs/ when left out.
+    resume : path, optional
+        Folder of a stopped run.
+    companion : bool, optional
+        Also run one grade coarser for the error estimate; the case decides when left out.
+    progress : callable(share, text), optional
+        Told after each step how far the work is, 0 to 1.
+
+    Returns
+    -------
+    pathlib.Path
+        The run folder.
+
+    Raises
+    ------
+    WeldsimError
+        What went wrong; the folder then says `failed` and keeps its last checkpoint.
+    """
+    from weldsim.store import RunFolder
+
+    progress = progress or (lambda share, text: None)
+    if resume is not None:
+        folder = RunFolder.open(resume)
+        case, companion = _case_of(folder)
+    else:
+        folder = RunFolder.create(out, case.title)
+        companion = case.solve.companion if companion is None else companion
+        folder.write_json("case.json", _case_record(case, companion))
+    progress(0.0, "meshing")
+    began = time.perf_counter()
+    model = _model(case, threads)
+    built = time.perf_counter() - began
+    share = 0.9 if companion and case.solve.grade in COMPANION else 1.0
+    try:
+        state, record = _march(model, folder, resume is not None, share, progress)
+        estimate, cost = None, 0.0
+        if companion and case.solve.grade in COMPANION:
+            estimate, cost = _estimate(case, record.rows, threads, share, progress)
+        _finish(model, folder, state, record, estimate, {"mesh": built, "companion": cost})
+    except KeyboardInterrupt:
+        folder.write_json("run.json", _manifest(model, None, None, "stopped"))
+        raise
+    except WeldsimError as error:
+        manifest = _manifest(model, None, None, "failed")
+        folder.write_json("run.json", {**manifest, "error": str(error)})
+        raise
+    return folder.path
+
+
+def _model(case, threads, grade=None):
+    from weldsim.mechanical import set_threads
+    from weldsim.pipeline import build_model
+
+    set_threads(threads)
+    return build_model(case, grade, threads)
+
+
+def _case_record(case, companion) -> dict:
+    return {
+        "source": case.source_text,
+        "source_file": case.source_file,
+        "overrides": list(case.overrides),
+        "companion": bool(companion),
+    }
+
+
+def _case_of(folder):
+    """Case and companion choice a run folder was started with."""
+    from weldsim.case import parse_case
+
+    kept = folder.read_json("case.json")
+    case = parse_case(kept["source"], kept["source_file"], kept["overrides"])
+    return case, kept["companion"]
+
+
+def _march(model, folder, resumed, share, progress):
+    """Steps until the case is over, with checkpoints and frames on the way."""
+    from weldsim.pipeline import field_frame, simulate, start_state
+
+    record, state = Record(), start_state(model)
+    found = folder.last_checkpoint() if resumed else None
+    if found is not None:
+        arrays, extra = found
+        state, record = type(state).from_arrays(arrays), Record(**extra)
+    folder.write_json("run.json", _manifest(model, state, record, "running"))
+    if found is None:
+        record.rows.append(_row(model, state))
+        _save_frame(folder, model, state, record, field_frame)
+    wanted = max(1, round(_expected_steps(model) / FRAMES))
+    began = saved = time.perf_counter()
+    before = record.seconds
+    phase = "rest"
+    try:
+        for step in simulate(model, state):
+            state = step.state
+            record.add(step, _row(model, state))
+            record.seconds = before + time.perf_counter() - began
+            if state.steps % wanted == 0 or step.phase != phase:
+                _save_frame(folder, model, state, record, field_frame)
+            phase = step.phase
+            progress(share * step.progress, f"{step.phase}, {step.time:.0f} s")
+            if time.perf_counter() - saved > CHECKPOINT_SECONDS:
+                _checkpoint(folder, state, record)
+                saved = time.perf_counter()
+    except BaseException:
+        # also on Ctrl-C, which may fall anywhere in a step: `state` and `record` must agree
+        _checkpoint(folder, state, _up_to(record, state))
+        raise
+    _save_frame(folder, model, state, record, field_frame)
+    _checkpoint(folder, state, record)
+    return state, record
+
+
+def _up_to(record: Record, state) -> Record:
+    """The record without a row that belongs to a step after `state`."""
+    while len(record.rows) > 1 and record.rows[-1]["time_s"] > state.time + 1e-12:
+        record.rows.pop()
+    return record
+
+
+def _checkpoint(folder, state, record: Record) -> None:
+    folder.write_checkpoint(state.steps, state.to_arrays(), vars(record).copy())
+
+
+def _save_frame(folder, model, state, record, field_frame) -> None:
+    if record.last_frame == state.steps:
+        return
+    folder.write_frame(record.frames, field_frame(model, state), model.part)
+    record.frames += 1
+    record.last_frame = state.steps
+
+
+def _row(model, state) -> dict:
+    """One line of gauges.csv."""
+    return {"time_s": state.time, **model.read(state), **model.weld_temperatures(state)}
+
+
+def _expected_steps(model) -> float:
+    torch = sum(s.seam.length / s.speed / model.torch_time(i) for i, s in enumerate(model.sources))
+    return torch + 60.0
+
+
+def _estimate(case, rows, threads, share, progress):
+    """Error estimate of every gauge's end value from a run one grade coarser."""
+    from weldsim.pipeline import simulate
+
+    began = time.perf_counter()
+    grade = COMPANION[case.solve.grade]
+    model = _model(case, threads, grade)
+    last = None
+    for step in simulate(model):
+        last = step
+        progress(share + (1 - share) * step.progress, f"error estimate, {step.time:.0f} s")
+    end = rows[-1]
+    values = {k: abs(v - end[k]) for k, v in last.gauges.items()} if last else {}
+    how = (
+        f"difference to the same case at grade {grade}: cells and steps about twice as large, so "
+        "it covers what is left if the error falls with their size"
+    )
+    return {"how": how, "values": values}, time.perf_counter() - began
+
+
+def timetable(model, state) -> list[dict]:
+    """Arc times of every weld so far. [s]"""
+    out = []
+    for weld, start, stop in zip(model.case.welds, state.starts, state.stops, strict=True):
+        if not np.isnan(start):
+            end = None if np.isnan(stop) else float(stop)
+            out.append({"name": weld.name, "start": float(start), "end": end})
+    return out
+
+
+def _manifest(model, state, record, status) -> dict:
+    """run.json: inputs, versions, sizes, and what is known so far."""
+    from weldsim.store import versions
+
+    case = model.case
+    out = {
+        "title": case.title,
+        "status": status,
+        "case": case.resolved,
+        "source_file": case.source_file,
+        "overrides": list(case.overrides),
+        "versions": versions(),
+        "grade": model.grade.name,
+        "solver": model.mechanics.solver.name,
+        "mesh": {
+            "cells": int(model.part.mesh.t.shape[1]),
+            "displacement_unknowns": int(model.mechanics.pattern.size),
+            "temperature_unknowns": int(model.heat.pattern.size),
+        },
+        "warnings": [],
+    }
+    if state is not None:
+        out["timetable"] = timetable(model, state)
+    return out
+
+
+def _finish(model, folder, state, record, estimate, costs) -> None:
+    """Last files of a run: gauges, summary, manifest."""
+    from weldsim.summary import summarise
+
+    folder.write_gauges(record.rows)
+    manifest = _manifest(model, state, record, "complete")
+    ledger = state.ledger
+    manifest["balances"] = {
+        "heat_supplied_J": ledger.supplied,
+        "heat_lost_J": ledger.lost,
+        "heat_stored_J": ledger.stored,
+        "heat_gap": ledger.gap,
+        "largest_heat_gap": record.largest_gap,
+        "source_rescale_least": float(state.rescale[0]),
+        "source_rescale_most": float(state.rescale[1]),
+    }
+    manifest["steps"] = state.steps
+    manifest["iterations"] = record.iterations
+    manifest["heat_iterations"] = record.heat_iterations
+    manifest["retries"] = record.retries
+    manifest["stage_times"] = {
+        "mesh_s": costs["mesh"], "solve_s": record.seconds, "companion_s": costs["companion"],
+    }  # fmt: skip
+    manifest["simulated_s"] = state.time
+    manifest["peak_memory_MB"] = _peak_memory()
+    manifest["error_estimate"] = estimate or {
+        "how": "not asked for: run without the companion",
+        "values": {},
+    }
+    manifest["warnings"] = _warnings(model, state, record)
+    columns = {k: np.array([r[k] for r in record.rows]) for k in record.rows[0]}
+    interpass = {w.name: float(t) for w, t in zip(model.case.welds, state.interpass, strict=True)}
+    summary = summarise(columns, manifest["timetable"], model.case, interpass)
+    folder.write_json("summary.json", summary)
+    folder.write_json("run.json", manifest)
+
+
+def _warnings(model, state, record) -> list[str]:
+    """In words, where a result leaves the ground it stands on."""
+    out = []
+    rotation = _largest_rotation(model, state)
+    if rotation > ROTATION_LIMIT:
+        out.append(
+            f"the part turns by {1e3 * rotation:.0f} mrad, more than the {1e3 * ROTATION_LIMIT:.0f} "
+            "mrad up to which small-rotation results are good to a few parts in ten thousand"
+        )
+    low, high = state.rescale
+    if low < 0.5 or high > 2.0:
+        out.append(
+            f"the arc's heat had to be rescaled by {low:.2f} to {high:.2f}: the ellipsoid is large "
+            "against the mesh or overhangs the part"
+        )
+    if record.retries:
+        out.append(f"{record.retries} steps had to be halved to find equilibrium")
+    if model.case.solve.model == "elastic":
+        out.append(
+            "model elastic takes shrinkage from each point's own peak temperature: the pull in the "
+            "direction of travel is lost; use model plastic for numbers"
+        )
+    return out
+
+
+def _largest_rotation(model, state) -> float:
+    """Largest rotation of any cell, from the skew part of its mean displacement gradient. [rad]"""
+    m = model.mechanics
+    u = state.displacement[m.cells]
+    h = np.einsum("cqdn,cni,cq->cid", m.grad, u, m.weight) / m.weight.sum(axis=1)[:, None, None]
+    spin = 0.5 * (h - np.swapaxes(h, 1, 2))
+    joined = model.joined(state)
+    size = np.sqrt(0.5 * (spin**2).sum(axis=(1, 2)))
+    return float(size[joined].max())
+
+
+def _peak_memory() -> float | None:
+    """Peak resident memory of this process in MB, where the system tells."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    import sys
+
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1e6 if sys.platform == "darwin" else 1e3)
