@@ -356,4 +356,3 @@ def build_model(case, grade: str | None = None, threads: int = 2) -> Model:
     material = load_material(case.material_path)
     level = GRADES[grade or case.solve.grade]
     return Model(case, build_part(case, level.name), material, level, threads)
-

@@ -207,7 +207,9 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
     skin = model.skin(laid, state.holding)
     temperature = state.temperature
     if not np.array_equal(laid, model.laid(state)):
-        temperature = model.heat.lay(temperature, model.skin(model.laid(state), state.holding), skin)
+        temperature = model.heat.lay(
+            temperature, model.skin(model.laid(state), state.holding), skin
+        )
     dt = event.duration / model.grade.heat_substeps
     supplied, lost, iterations = state.supplied, state.lost, 0
     peak, rescale = state.peak_temperature, state.rescale
@@ -285,4 +287,3 @@ def simulate(model: Model, state: State | None = None) -> Iterator[Step]:
             state, phase, model.read(state), model.progress(state), effort["iterations"],
             effort["heat_iterations"], effort["retries"],
         )  # fmt: skip
-

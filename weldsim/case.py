@@ -1,0 +1,206 @@
+"""The case file: TOML with units in the values, checked as a whole, turned into SI records.
+
+Structure, units and words are checked section by section with pydantic; then the parts are
+checked against each other. All mistakes of a file are reported together, one line each.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+from weldsim.errors import CaseError
+from weldsim.process import arc_energy, heat_input
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Flat bar: x from the held end, y through the thickness, z up the width. [m]"""
+
+    kind: str
+    length: float
+    width: float
+    thickness: float
+    material: str
+
+
+@dataclass(frozen=True)
+class Hold:
+    """How the part is held: `vise` grips the first `length`, `free` nothing.
+
+    `release` is "never", "cold" or a time [s]; conductance is that of the contact [W/(m2 K)].
+    """
+
+    kind: str
+    length: float = 0.0
+    conductance: float = 0.0
+    release: str | float = "never"
+
+
+@dataclass(frozen=True)
+class StartRule:
+    """When an arc starts: kind `time` (seconds), `after` a weld's end, or `below` a temperature."""
+
+    kind: str
+    seconds: float = 0.0
+    weld: str | None = None
+    temperature: float | None = None
+
+
+@dataclass(frozen=True)
+class Weld:
+    """One bead. Lengths in m, `begin` < `finish` along the bead's line, whatever the travel."""
+
+    name: str
+    face: str
+    line: str
+    at: float
+    begin: float
+    finish: float
+    travel: str
+    process: str
+    current: float
+    voltage: float
+    efficiency: float
+    speed: float
+    bead_width: float
+    bead_height: float
+    front_length: float
+    rear_length: float
+    half_width: float
+    depth: float
+    start: StartRule
+    shrinkage_along: float | None = None
+    shrinkage_across: float | None = None
+
+    @property
+    def power(self) -> float:
+        """Heat the part takes up. [W]"""
+        return self.efficiency * self.voltage * self.current
+
+    @property
+    def length(self) -> float:
+        return self.finish - self.begin
+
+    @property
+    def duration(self) -> float:
+        """Arc time. [s]"""
+        return self.length / self.speed
+
+    @property
+    def arc_energy(self) -> float:
+        """[J/m]"""
+        return arc_energy(self.voltage, self.current, self.speed)
+
+    @property
+    def heat_input(self) -> float:
+        """By EN 1011-1. [J/m]"""
+        return heat_input(self.voltage, self.current, self.speed, self.process)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Air around the part and its start temperature. [K, W/(m2 K), 1, K]"""
+
+    ambient: float
+    film: float
+    emissivity: float
+    preheat: float
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """What is read off the part; `at` is a named place or three coordinates [m]."""
+
+    name: str
+    kind: str
+    at: str | tuple[float, float, float] | None = None
+    aim: str | None = None
+    up: str | None = None
+    throw: float | None = None
+    direction: str | None = None
+
+
+@dataclass(frozen=True)
+class SolveOptions:
+    """Which model, how fine, and when it is over: "cold" or a time [s]."""
+
+    model: str = "plastic"
+    grade: str = "normal"
+    end: str | float = "cold"
+    companion: bool = True
+
+
+@dataclass(frozen=True)
+class Case:
+    """A whole case in SI. `source_text` and `overrides` are enough to read it again."""
+
+    title: str
+    part: Bar
+    hold: Hold
+    welds: tuple[Weld, ...]
+    surroundings: Surroundings
+    gauges: tuple[Gauge, ...]
+    solve: SolveOptions
+    source_file: str
+    source_text: str
+    overrides: tuple[str, ...] = ()
+    resolved: dict = field(default_factory=dict, compare=False)
+
+    @property
+    def material_path(self) -> str:
+        """Name of a material, or the path of its file."""
+        return self.part.material
+
+
+def load_case(path, overrides=()) -> Case:
+    """Read and check a case file.
+
+    Parameters
+    ----------
+    path : str or Path
+    overrides : iterable of str
+        Changes like ``weld.A.current=120 A``, applied before anything is checked.
+
+    Raises
+    ------
+    CaseError
+        One line for each mistake, each naming file, key, value and what is allowed.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise CaseError(f"{path}: cannot be read: {getattr(error, 'strerror', error)}") from None
+    return parse_case(text, str(path), overrides)
+
+
+def parse_case(text: str, source_file: str, overrides=()) -> Case:
+    """Check the text of a case file; see `load_case`."""
+    from weldsim.case_checks import cross_checks
+    from weldsim.case_file import apply_override, read_sections
+
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CaseError(f"{source_file}: not a TOML file: {error}") from None
+    overrides = tuple(overrides)
+    for change in overrides:
+        apply_override(raw, change, source_file)
+    sections, mistakes = read_sections(raw, Path(source_file).parent)
+    entries = raw.get("weld") if isinstance(raw.get("weld"), list) else []
+    order = [e.get("name") for e in entries if isinstance(e, dict)]
+    mistakes += cross_checks(sections, order)
+    if mistakes:
+        raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes))
+    case = Case(**sections, source_file=source_file, source_text=text, overrides=overrides)
+    parts = ("title", "part", "hold", "welds", "surroundings", "gauges", "solve")
+    resolved = {k: v for k, v in asdict(case).items() if k in parts}
+    for weld, record in zip(case.welds, resolved["welds"], strict=True):
+        record.update(power=weld.power, arc_energy=weld.arc_energy, heat_input=weld.heat_input)
+    return Case(**{**_shallow(case), "resolved": resolved})
+
+
+def _shallow(case: Case) -> dict:
+    return {name: getattr(case, name) for name in case.__dataclass_fields__}

@@ -1,0 +1,15 @@
+"""The usual cautions, in one place for terminal, report and page."""
+
+CAUTIONS = (
+    "Hot work: clear or shield what can burn, keep a fire watch during the work and after it.",
+    "Fumes and gases: extract at the arc; shielding gas can displace the air in pits and vessels.",
+    "Eyes and skin: filter shade for the current, screens for bystanders, leather, no bare skin.",
+    "Shock: dry gloves, sound leads, insulated footing; keep away with a pacemaker.",
+    "Hot metal looks cold: mark it.",
+    "A clamped part stores energy: release it cold, slowly, one clamp at a time, from a safe side.",
+    "Light beam: laser class 2 at most, never toward eyes or bright metal.",
+)
+DEFER = (
+    "Local codes, qualified welding procedures and a licensed engineer decide; weldsim does not "
+    "call a joint safe."
+)

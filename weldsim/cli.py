@@ -1,0 +1,183 @@
+"""The command line: one function a verb, light at the top, the work imported where it is used."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+# One BLAS thread for numpy: its threads fight with those of the factorisation. The solver's own
+# threads are set where it is made.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+import typer
+
+from weldsim.errors import WeldsimError
+
+app = typer.Typer(
+    help="Where a welded part will move, computed before the arc is struck.",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+Changes = Annotated[
+    list[str] | None,
+    typer.Option("--set", help="Change a key of the case, such as part.thickness='8 mm'."),
+]
+CaseFile = Annotated[Path, typer.Argument(help="Case file (TOML).", show_default=False)]
+RunDir = Annotated[Path, typer.Argument(help="Run folder.", show_default=False)]
+
+
+@app.command()
+def new(
+    kind: Annotated[str, typer.Argument(help="Joint kind: bar.")],
+    out: Annotated[
+        Path | None, typer.Option(help="File to write; KIND.toml when left out.")
+    ] = None,
+):
+    """Write a commented starter case."""
+    from weldsim.starters import write_starter
+
+    path = write_starter(kind, out)
+    typer.echo(f"wrote {path}; look it over, then: weldsim check {path}")
+
+
+@app.command()
+def check(case: CaseFile, changes: Changes = None):
+    """Say in words what would be simulated, without running it."""
+    from weldsim.case import load_case
+    from weldsim.describe import describe
+
+    for line in describe(load_case(case, changes or ())):
+        typer.echo(line)
+
+
+@app.command()
+def material(
+    name: Annotated[str, typer.Argument(help="Name of a material, or the path of its file.")],
+    plot: Annotated[Path | None, typer.Option(help="Draw the curves into this file.")] = None,
+):
+    """Print and plot the property curves of a material with their sources."""
+    from weldsim.material import load_material
+    from weldsim.plots import material_text, plot_material
+
+    found = load_material(name)
+    typer.echo(material_text(found))
+    path = plot or Path(f"{Path(name).stem}.png")
+    plot_material(found, path)
+    typer.echo(f"curves drawn in {path}")
+
+
+@app.command()
+def run(
+    case: Annotated[Path | None, typer.Argument(help="Case file (TOML).")] = None,
+    out: Annotated[Path | None, typer.Option(help="Run folder; runs/DATE_TITLE else.")] = None,
+    changes: Changes = None,
+    resume: Annotated[Path | None, typer.Option(help="Go on with a stopped run folder.")] = None,
+    companion: Annotated[
+        bool | None,
+        typer.Option(help="Coarser second run for the error estimate (the case decides)."),
+    ] = None,
+    pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,
+):
+    """Compute a case into a run folder."""
+    from weldsim.case import load_case
+    from weldsim.runner import run_case
+
+    if (case is None) == (resume is None):
+        _refuse("give either a case file or --resume with a stopped run folder")
+    if resume is not None and (changes or out or companion is not None):
+        _refuse("--resume goes on with the case as it was: leave out --set, --out and --companion")
+    loaded = None if case is None else load_case(case, changes or ())
+    with _progress() as report:
+        folder = run_case(loaded, out, resume, companion, report)
+    _words(folder)
+    if pictures:
+        _pictures(folder)
+
+
+@app.command()
+def show(run_dir: RunDir):
+    """Draw the pictures, the animation and the report of a run."""
+    _pictures(run_dir)
+
+
+@app.command()
+def version():
+    """Print the version."""
+    from weldsim import __version__
+
+    typer.echo(__version__)
+
+
+def _words(folder: Path) -> None:
+    from weldsim.store import read_run
+    from weldsim.words import final_words
+
+    for line in final_words(read_run(folder)):
+        typer.echo(line)
+    typer.echo(f"run folder: {folder}")
+
+
+def _pictures(folder: Path) -> None:
+    from weldsim.render import show_run
+    from weldsim.report import write_report
+
+    with _progress() as report:
+        made = show_run(folder, report)
+    for note in made.notes:
+        typer.echo(note)
+    page = write_report(folder)
+    typer.echo(f"{len(made.paths)} pictures in {Path(folder) / 'pictures'}, report: {page}")
+
+
+class _progress:
+    """A bar with time left on a terminal; a line every tenth elsewhere."""
+
+    def __enter__(self):
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+        self._console = Console(stderr=True)
+        self._last, self._bar = -1, None
+        if self._console.is_terminal:
+            self._bar = Progress(
+                TextColumn("{task.description:<28}"), BarColumn(), TextColumn("{task.percentage:3.0f} %"),
+                TimeRemainingColumn(), console=self._console,
+            )  # fmt: skip
+            self._bar.start()
+            self._task = self._bar.add_task("starting", total=1.0)
+        return self.tell
+
+    def tell(self, share: float, text: str) -> None:
+        if self._bar is not None:
+            self._bar.update(self._task, completed=share, description=text)
+        elif int(10 * share) > self._last:
+            self._last = int(10 * share)
+            print(f"{100 * share:3.0f} %  {text}", file=sys.stderr, flush=True)
+
+    def __exit__(self, *error):
+        if self._bar is not None:
+            self._bar.stop()
+
+
+def _refuse(text: str):
+    raise WeldsimError(text)
+
+
+def main() -> None:
+    """Entry point: refusals are one line each and exit code 2."""
+    try:
+        app(standalone_mode=True)
+    except WeldsimError as error:
+        print(error, file=sys.stderr)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        print("stopped; go on with: weldsim run --resume FOLDER", file=sys.stderr)
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,26 @@
+"""Welding processes by their ISO 4063 number, with the heat input factor of EN 1011-1."""
+
+from __future__ import annotations
+
+# number -> (name, thermal efficiency factor k of EN 1011-1:2009 table 1)
+PROCESSES = {
+    "111": ("covered electrode", 0.8),
+    "114": ("self-shielded cored wire", 0.8),
+    "121": ("submerged arc, wire", 1.0),
+    "131": ("MIG", 0.8),
+    "135": ("MAG", 0.8),
+    "136": ("cored wire with gas", 0.8),
+    "138": ("metal-cored wire with gas", 0.8),
+    "141": ("TIG", 0.6),
+    "15": ("plasma", 0.6),  # from memory
+}
+
+
+def arc_energy(voltage: float, current: float, speed: float) -> float:
+    """Arc energy U I / v of EN 1011-1. [J/m]"""
+    return voltage * current / speed
+
+
+def heat_input(voltage: float, current: float, speed: float, process: str) -> float:
+    """Heat input k U I / v of EN 1011-1, k by process: for records, not for temperatures. [J/m]"""
+    return PROCESSES[process][1] * arc_energy(voltage, current, speed)

@@ -1,0 +1,198 @@
+"""A run folder read back: manifest, readings, summary, frames, checkpoints. Writes nothing."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from weldsim.errors import StoreError
+
+MANIFEST, GAUGES, SUMMARY = "run.json", "gauges.csv", "summary.json"
+FIELDS, STATE, PICTURES, SERIES = "fields", "state", "pictures", "run.pvd"
+EXTRA = "extra.json"  # entry of a checkpoint beside the state arrays
+
+
+@dataclass(frozen=True)
+class FrameFile:
+    """One frame of a series: its number, time [s] and file."""
+
+    index: int
+    time: float
+    path: Path
+
+
+@dataclass(frozen=True)
+class FieldFrame:
+    """One frame read back. Shapes: P points, C cells, in VTK's order of corners.
+
+    Attributes
+    ----------
+    time : [s]
+    points : (P, 3) [m]
+    cells : (C, 8) or (C, 4)
+    temperature : (P,) [K]
+    displacement : (P, 3) [m]
+    laid : (C,) bool
+    von_mises : (C,) [Pa]
+    equivalent_plastic_strain : (C,)
+    """
+
+    time: float
+    points: object
+    cells: object
+    temperature: object
+    displacement: object
+    laid: object
+    von_mises: object
+    equivalent_plastic_strain: object
+
+
+@dataclass(frozen=True)
+class RunRecord:
+    """A run read back for showing.
+
+    Attributes
+    ----------
+    path : run folder
+    manifest : run.json
+    gauges : column name -> readings (N,), `time_s` first
+    summary : summary.json; empty while the run is not complete
+    frames : frames of the series in order of time
+    """
+
+    path: Path
+    manifest: dict
+    gauges: dict
+    summary: dict = field(default_factory=dict)
+    frames: tuple[FrameFile, ...] = ()
+
+
+def read_run(path) -> RunRecord:
+    """Read a run folder. An unfinished run gives the readings of its last checkpoint.
+
+    Raises
+    ------
+    StoreError
+        If `path` is no run folder, or holds no readings yet.
+    """
+    path = Path(path)
+    if not (path / MANIFEST).exists():
+        where = "not a run folder" if path.is_dir() else "no such run folder"
+        raise StoreError(f"{path}: {where}: it holds no {MANIFEST}")
+    if (path / GAUGES).exists():
+        gauges = read_gauges(path / GAUGES)
+    else:
+        gauges = _gauges_of_checkpoint(path)
+    summary = read_json_file(path / SUMMARY) if (path / SUMMARY).exists() else {}
+    return RunRecord(
+        path, read_json_file(path / MANIFEST), gauges, summary, tuple(read_series(path))
+    )
+
+
+def _gauges_of_checkpoint(path) -> dict:
+    import numpy as np
+
+    found = last_checkpoint(path)
+    rows = found[1].get("rows") if found else None
+    if not rows:
+        raise StoreError(f"{path}: the run has no readings yet: resume it or wait")
+    return {name: np.array([row[name] for row in rows]) for name in rows[0]}
+
+
+def checkpoints(path) -> list[Path]:
+    """Checkpoint files of a run folder, oldest first."""
+    return sorted((Path(path) / STATE).glob("checkpoint_*.npz"), key=_number)
+
+
+def last_checkpoint(path):
+    """State arrays and extra of the newest checkpoint that can be read; None without any.
+
+    Raises
+    ------
+    StoreError
+        If there are checkpoints and none can be read.
+    """
+    import zipfile
+
+    import numpy as np
+
+    found, trouble = checkpoints(path), None
+    for file in reversed(found):
+        try:
+            with np.load(file, allow_pickle=False) as data:
+                arrays = {name: data[name] for name in data.files}
+            extra = json.loads(arrays.pop(EXTRA).tobytes())
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as error:
+            trouble = error
+            continue
+        return arrays, extra
+    if found:
+        raise StoreError(f"{found[-1]}: cannot be read: {trouble}; start the run afresh")
+    return None
+
+
+def read_gauges(path) -> dict:
+    """Columns of a gauges.csv, name -> array (N,)."""
+    import numpy as np
+
+    try:
+        with open(path, encoding="utf-8", newline="") as handle:
+            head, *rows = csv.reader(handle)
+        table = np.array([[float(v) for v in row] for row in rows]).reshape(len(rows), len(head))
+    except (OSError, ValueError) as error:
+        raise StoreError(f"{path}: cannot be read: {error}") from error
+    return dict(zip(head, table.T, strict=True))
+
+
+def read_series(path) -> list[FrameFile]:
+    """Frames that fields/run.pvd names, those whose file is there; empty without a series."""
+    folder = Path(path) / FIELDS
+    if not (folder / SERIES).exists():
+        return []
+    try:
+        entries = ET.parse(folder / SERIES).getroot().iter("DataSet")
+        frames = [
+            FrameFile(_number(e.get("file")), float(e.get("timestep")), folder / e.get("file"))
+            for e in entries
+        ]
+    except (ET.ParseError, TypeError, ValueError) as error:
+        raise StoreError(f"{folder / SERIES}: cannot be read: {error}") from error
+    return [f for f in frames if f.path.exists()]
+
+
+def read_frame(frame: FrameFile) -> FieldFrame:
+    """Read one frame of a series; `StoreError` if the file is damaged."""
+    import meshio
+
+    try:
+        mesh = meshio.read(frame.path, file_format="vtu")
+        cells = {name: values[0] for name, values in mesh.cell_data.items()}
+        return FieldFrame(
+            time=frame.time,
+            points=mesh.points,
+            cells=mesh.cells[0].data,
+            temperature=mesh.point_data["temperature_K"],
+            displacement=mesh.point_data["displacement_m"],
+            laid=cells["laid"].astype(bool),
+            von_mises=cells["von_mises_Pa"],
+            equivalent_plastic_strain=cells["equivalent_plastic_strain"],
+        )
+    except (OSError, KeyError, ValueError, IndexError, meshio.ReadError) as error:
+        raise StoreError(f"{frame.path}: cannot be read: {error}") from error
+
+
+def read_json_file(path: Path):
+    """Content of a JSON file; `StoreError` if it is missing or damaged."""
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise StoreError(f"{path}: cannot be read: {error}") from error
+
+
+def _number(name) -> int:
+    """Number in a file name such as frame_0012.vtu."""
+    return int(re.search(r"(\d+)\.\w+$", str(name)).group(1))
