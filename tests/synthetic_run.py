@@ -38,9 +38,9 @@ def resolved():
         "title": "Invented bar",
         "part": {"kind": "bar", "length": LENGTH, "width": WIDTH, "thickness": THICKNESS},
         "hold": {"kind": "vise", "length": 0.025, "release": "never"},
-        "weld": [{"name": n, "at": x, "travel": "up", **weld} for n, x in PLACES.items()],
+        "welds": [{"name": n, "at": x, "travel": "up", **weld} for n, x in PLACES.items()],
         "surroundings": {"ambient": 293.15, "preheat": 293.15},
-        "gauge": [
+        "gauges": [
             {"name": "pointer", "kind": "pointer", "at": "free end", "aim": "+x", "up": "+z",
              "throw": THROW}
         ],
