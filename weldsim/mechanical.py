@@ -43,16 +43,17 @@ class Properties:
 
     @classmethod
     def of(cls, material, temperature, laid=None) -> Properties:
-        """Properties of a material at temperatures (C, Q) [K]; cells not in `laid` (C,) are soft."""
+        """Properties at temperatures (C, Q) [K]; cells not in `laid` (C,) are soft."""
         modulus = np.interp(temperature, *material.table("youngs_modulus"))
         hardening = np.interp(temperature, *material.table("hardening_modulus"))
         yield_stress = np.interp(temperature, *material.table("yield_stress"))
         thermal = np.interp(temperature, *material.table("thermal_strain"))
         if laid is not None:
+            # It keeps its thermal strain, so that `accept` finds it stress-free at the temperature
+            # it joins with and not at that of the table's zero.
             soft = ~laid
             modulus[soft] *= UNLAID_STIFFNESS
             yield_stress[soft] = np.inf
-            thermal[soft] = 0.0
         nu = material.poisson_ratio
         share = material.isotropic_share
         return cls(
