@@ -1,0 +1,85 @@
+"""Quantities as people write them, against the definitions of the units."""
+
+import pytest
+
+from weldsim.units import KINDS, parse
+
+
+# Inch 25.4 mm and pound 0.45359237 kg exactly (international yard and pound agreement, 1959);
+# standard gravity 9.80665 m/s2 (3rd CGPM); degC and degF by definition.
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("6 mm", "length", 6e-3),
+        ("0.25 in", "length", 6.35e-3),
+        (".25 in", "length", 6.35e-3),
+        ("1 ft", "length", 0.3048),
+        ("20cm", "length", 0.2),
+        ("-2.5 mm", "length", -2.5e-3),
+        ("2 min", "time", 120.0),
+        ("90 s", "time", 90.0),
+        ("1.3 mm/s", "speed", 1.3e-3),
+        ("4 in/min", "speed", 4 * 25.4e-3 / 60),
+        ("30 cm/min", "speed", 5e-3),
+        ("125 A", "current", 125.0),
+        ("0.15 kA", "current", 150.0),
+        ("12 V", "voltage", 12.0),
+        ("20 degC", "temperature", 293.15),
+        ("20 °C", "temperature", 293.15),
+        ("32 degF", "temperature", 273.15),
+        ("300 degF", "temperature", (300 + 459.67) / 1.8),
+        ("423.15 K", "temperature", 423.15),
+        ("-40 degC", "temperature", 233.15),
+        ("500 W/m2/K", "conductance", 500.0),
+        ("500 W/m^2/K", "conductance", 500.0),
+        ("500 W/(m2 K)", "conductance", 500.0),
+        ("0.05 W/cm2/K", "conductance", 500.0),
+        ("355 MPa", "stress", 355e6),
+        ("355 N/mm2", "stress", 355e6),
+        ("36 ksi", "stress", 36e3 * 0.45359237 * 9.80665 / 0.0254**2),
+    ],
+)
+def test_reads_what_people_write(text, kind, value):
+    assert parse(text, kind) == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_examples_shown_in_a_refusal_are_themselves_allowed(kind):
+    for example in KINDS[kind][1].split(", "):
+        assert parse(example.strip('"'), kind) > 0
+
+
+@pytest.mark.parametrize("value", [6, 6.0, True, None, ["6 mm"]])
+def test_a_bare_number_is_refused(value):
+    with pytest.raises(ValueError, match="has no unit; allowed: a length with its unit"):
+        parse(value, "length")
+
+
+@pytest.mark.parametrize(
+    "text", ["6", "mm", "", "six mm", "6,5 mm", "nan mm", "inf mm", "6 + 1 mm"]
+)
+def test_text_without_a_number_and_a_unit_is_refused(text):
+    with pytest.raises(ValueError, match=r'not a number with a unit; allowed: .*"6 mm", "0.25 in"'):
+        parse(text, "length")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("6 kg", "length"),
+        ("6 mn", "length"),
+        ("6 mm2", "length"),
+        ("150 V", "current"),
+        ("1.3 mm", "speed"),
+        ("20 C", "temperature"),  # C is the coulomb
+        ("10 W/m2", "conductance"),
+    ],
+)
+def test_a_unit_of_another_kind_is_refused(text, kind):
+    with pytest.raises(ValueError, match=f"is not a {kind}; allowed: a {kind} with its unit"):
+        parse(text, kind)
+
+
+def test_a_number_beyond_all_measure_is_refused():
+    with pytest.raises(ValueError):
+        parse("1e400 mm", "length")
