@@ -1,13 +1,13 @@
 """The case file: TOML with units in the values, checked as a whole, turned into SI records.
 
-Structure, units and words are checked section by section with pydantic; then the parts are
-checked against each other. All mistakes of a file are reported together, one line each.
+Keys, units and words are checked section by section (`case_keys`, `case_file`), then the sections
+against each other (`case_checks`). All mistakes of a file are reported together, one line each.
 """
 
 from __future__ import annotations
 
 import tomllib
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from weldsim.errors import CaseError
@@ -170,7 +170,7 @@ def load_case(path, overrides=()) -> Case:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")  # some editors begin with a mark
     except (OSError, UnicodeDecodeError) as error:
         raise CaseError(f"{path}: cannot be read: {getattr(error, 'strerror', error)}") from None
     return parse_case(text, str(path), overrides)
@@ -179,28 +179,22 @@ def load_case(path, overrides=()) -> Case:
 def parse_case(text: str, source_file: str, overrides=()) -> Case:
     """Check the text of a case file; see `load_case`."""
     from weldsim.case_checks import cross_checks
-    from weldsim.case_file import apply_override, read_sections
+    from weldsim.case_file import read_sections
+    from weldsim.case_set import apply_overrides
 
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise CaseError(f"{source_file}: not a TOML file: {error}") from None
     overrides = tuple(overrides)
-    for change in overrides:
-        apply_override(raw, change, source_file)
-    sections, mistakes = read_sections(raw, Path(source_file).parent)
-    entries = raw.get("weld") if isinstance(raw.get("weld"), list) else []
-    order = [e.get("name") for e in entries if isinstance(e, dict)]
-    mistakes += cross_checks(sections, order)
+    mistakes = apply_overrides(raw, overrides)
+    records, found = read_sections(raw, Path(source_file).parent)
+    mistakes += found + cross_checks(records)
     if mistakes:
         raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes))
-    case = Case(**sections, source_file=source_file, source_text=text, overrides=overrides)
+    case = Case(**records, source_file=source_file, source_text=text, overrides=overrides)
     parts = ("title", "part", "hold", "welds", "surroundings", "gauges", "solve")
     resolved = {k: v for k, v in asdict(case).items() if k in parts}
     for weld, record in zip(case.welds, resolved["welds"], strict=True):
         record.update(power=weld.power, arc_energy=weld.arc_energy, heat_input=weld.heat_input)
-    return Case(**{**_shallow(case), "resolved": resolved})
-
-
-def _shallow(case: Case) -> dict:
-    return {name: getattr(case, name) for name in case.__dataclass_fields__}
+    return replace(case, resolved=resolved)

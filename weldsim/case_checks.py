@@ -1,28 +1,33 @@
-"""Checks between the sections of a case: does it fit on the part, and can it happen."""
+"""Checks between the sections of a case: does it fit on the part, and can it happen.
+
+What could not be read is nan or None here. Each check is written so that a nan gives no complaint:
+every comparison with it is false.
+"""
 
 from __future__ import annotations
 
 from itertools import combinations
 
+SLACK = 1e-9  # m; lengths in inches are not round in metres
 
-def cross_checks(sections: dict, order: list[str]) -> list[str]:
+
+def cross_checks(records: dict) -> list[str]:
     """Mistakes that only show when sections are looked at together, one line each.
 
-    `order` names all welds of the file in order, also those that could not be read.
+    Parameters
+    ----------
+    records : dict
+        Keyword arguments of `Case`.
     """
-    part, hold = sections["part"], sections["hold"]
-    welds, gauges = sections["welds"], sections["gauges"]
-    out = []
-    if part is not None:
-        out += _hold(part, hold)
-        for weld in welds:
-            out += _weld(part, hold, weld)
-        out += _overlaps(part, welds)
-        for gauge in gauges:
-            out += _gauge(part, gauge)
-    out += _starts(welds, order, sections["surroundings"])
-    out += _end(sections)
-    return out
+    part, hold = records["part"], records["hold"]
+    welds, gauges = records["welds"], records["gauges"]
+    out = _hold(part, hold)
+    for weld in welds:
+        out += _words(weld) or [*_bead(part, weld), *_place(part, hold, weld)]
+    out += _overlaps(welds)
+    for gauge in gauges:
+        out += _gauge(part, gauge)
+    return [*out, *_starts(welds, records["surroundings"]), *_end(records)]
 
 
 def _mm(value: float) -> str:
@@ -30,11 +35,9 @@ def _mm(value: float) -> str:
 
 
 def _hold(part, hold) -> list[str]:
-    if hold is None or hold.kind == "free":
-        if hold is not None and hold.release != "never":
-            return ['[hold] release: a free part has nothing to release, allowed: "never"']
-        return []
-    if not 0 < hold.length < part.length:
+    if hold.kind == "free" and hold.release != "never":
+        return [f'[hold] release: {hold.release!r}: a free part has no clamp, allowed: "never"']
+    if hold.kind == "vise" and (hold.length <= 0 or hold.length >= part.length):
         return [
             f"[hold] length: {_mm(hold.length)} is not allowed: greater than zero and shorter than "
             f"the part, {_mm(part.length)}"
@@ -42,65 +45,75 @@ def _hold(part, hold) -> list[str]:
     return []
 
 
-def _weld(part, hold, weld) -> list[str]:
-    where, out = f"[weld.{weld.name}]", []
-    edge = weld.face in ("top", "bottom")
-    if edge and weld.line == "across":
-        out.append(f'{where} line: "across" is not allowed on an edge: write "along"')
-        return out
-    words = ("up", "down") if weld.line == "across" else ("+x", "-x")
-    if weld.travel not in words:
-        out.append(
+def _words(weld) -> list[str]:
+    """Whether the line suits the face, and the travel the line."""
+    where = f"[weld.{weld.name}]"
+    if weld.face in ("top", "bottom") and weld.line == "across":
+        return [f'{where} line: "across" is not allowed on an edge: write "along"']
+    words = {"across": ("up", "down"), "along": ("+x", "-x")}.get(weld.line)
+    if words and isinstance(weld.travel, str) and weld.travel not in words:
+        return [
             f"{where} travel: {weld.travel!r} is not allowed for a bead {weld.line} the bar: write "
             + " or ".join(f'"{w}"' for w in words)
-        )
-    room = part.thickness if edge else part.width
-    if weld.bead_width > room * (1 + 1e-9):
+        ]
+    return []
+
+
+def _bead(part, weld) -> list[str]:
+    """Size of the bead against the face and itself."""
+    where, out = f"[weld.{weld.name}]", []
+    room = part.thickness if weld.face in ("top", "bottom") else part.width
+    if weld.bead_width > room + SLACK:
         out.append(
             f"{where} bead_width: {_mm(weld.bead_width)} is wider than the bar there, allowed: up "
             f"to {_mm(room)}"
         )
-        return out
     if weld.bead_height > weld.bead_width:
         out.append(
             f"{where} bead_height: {_mm(weld.bead_height)} is not allowed: at most the bead_width, "
             f"{_mm(weld.bead_width)}"
         )
-    half = weld.bead_width / 2
-    if weld.line == "across":
-        along_x, along_line = (weld.at - half, weld.at + half), (-part.width / 2, part.width / 2)
-        place = ("at", weld.at)
-    else:
-        along_x, along_line = (weld.begin, weld.finish), (0.0, part.length)
-        place = ("from", weld.begin)
-        offset = part.width / 2 - half
-        if not edge and abs(weld.at) > offset + 1e-9:
-            out.append(
-                f"{where} at: {_mm(weld.at)} is off the part, allowed: {_mm(-offset)} to "
-                f"{_mm(offset)} from the middle of the width"
-            )
-    if along_x[0] < -1e-9 or along_x[1] > part.length + 1e-9:
-        out.append(
-            f"{where} {place[0]}: {_mm(place[1])} puts the bead off the part, which reaches from 0 "
-            f"to {_mm(part.length)}"
-        )
-    if weld.begin < along_line[0] - 1e-9 or weld.finish > along_line[1] + 1e-9:
-        out.append(
-            f"{where} from, to: {_mm(weld.begin)} to {_mm(weld.finish)} is off the part, allowed: "
-            f"{_mm(along_line[0])} to {_mm(along_line[1])}"
-        )
-    if weld.finish - weld.begin < 2 * weld.bead_width and weld.finish - weld.begin <= 0:
-        out.append(f"{where} to: {_mm(weld.finish)} must lie beyond from, {_mm(weld.begin)}")
-    grip = hold.length if hold is not None and hold.kind == "vise" else 0.0
-    if grip and along_x[0] < grip - 1e-9 and along_x[0] >= -1e-9:
-        out.append(
-            f"{where} {place[0]}: {_mm(place[1])} puts the clamp over the weld: the vise grips the "
-            f"first {_mm(grip)}, allowed: {place[0]} from {_mm(grip + place[1] - along_x[0])} on"
-        )
     return out
 
 
-def _area(part, weld):
+def _place(part, hold, weld) -> list[str]:
+    """Whether the bead lies on the part, and outside the vise."""
+    across = weld.line == "across"
+    low, high = (-part.width / 2, part.width / 2) if across else (0.0, part.length)
+    where, out = f"[weld.{weld.name}]", []
+    for key, value in (("from", weld.begin), ("to", weld.finish)):
+        if value < low - SLACK or value > high + SLACK:
+            out.append(
+                f"{where} {key}: {_mm(value)} is off the part, allowed: {_mm(low)} to {_mm(high)}"
+            )
+    if weld.finish <= weld.begin:
+        out.append(f"{where} to: {_mm(weld.finish)} is not beyond from, {_mm(weld.begin)}")
+    half = weld.bead_width / 2
+    grip = hold.length if hold.kind == "vise" else 0.0
+    if not across:
+        room = part.width / 2 - half
+        if weld.face in ("front", "back") and room >= 0 and abs(weld.at) > room + SLACK:
+            out.append(
+                f"{where} at: {_mm(weld.at)} is off the part, allowed: {_mm(-room)} to {_mm(room)} "
+                "from the middle of the width"
+            )
+        if -SLACK <= weld.begin < grip - SLACK:
+            out.append(
+                f"{where} from: {_mm(weld.begin)} puts the clamp over the weld, allowed: from "
+                f"{_mm(grip)} on, beyond the vise"
+            )
+        return out
+    span = f"allowed: {_mm(grip + half)} to {_mm(part.length - half)}"
+    if grip + half > part.length - half:  # no room at all: said at the hold or the bead
+        return out
+    if weld.at < half - SLACK or weld.at > part.length - half + SLACK:
+        out.append(f"{where} at: {_mm(weld.at)} puts the bead off the part, {span}")
+    elif weld.at < grip + half - SLACK:
+        out.append(f"{where} at: {_mm(weld.at)} puts the clamp over the weld, {span}")
+    return out
+
+
+def _area(weld):
     """Rectangle a bead covers on its face: ((from, to), (from, to))."""
     half = weld.bead_width / 2
     line = (weld.begin, weld.finish)
@@ -108,19 +121,21 @@ def _area(part, weld):
     return (across, line) if weld.line == "across" else (line, across)
 
 
-def _overlaps(part, welds) -> list[str]:
+def _overlaps(welds) -> list[str]:
     out = []
     for one, two in combinations(welds, 2):
         if one.face != two.face:
             continue
         meet = all(
-            a[0] < b[1] - 1e-9 and b[0] < a[1] - 1e-9
-            for a, b in zip(_area(part, one), _area(part, two), strict=True)
+            a[0] < b[1] - SLACK and b[0] < a[1] - SLACK
+            for a, b in zip(_area(one), _area(two), strict=True)
         )
         if meet:
+            key = "at" if two.line == "across" else "from, to"
             out.append(
-                f"[weld.{two.name}] at: {_mm(two.at)} puts the bead on top of weld {one.name}, "
-                "allowed: beads beside each other"
+                f"[weld.{two.name}] {key}: "
+                + (_mm(two.at) if key == "at" else f"{_mm(two.begin)} to {_mm(two.finish)}")
+                + f" puts the bead on top of weld {one.name}, allowed: beads beside each other"
             )
     return out
 
@@ -132,42 +147,37 @@ def _gauge(part, gauge) -> list[str]:
         (0.0, part.length), (-part.thickness / 2, part.thickness / 2),
         (-part.width / 2, part.width / 2),
     )  # fmt: skip
-    for axis, value, (low, high) in zip("xyz", gauge.at, limits, strict=True):
-        if not low - 1e-9 <= value <= high + 1e-9:
-            return [
-                f"[gauge.{gauge.name}] at: {axis} = {_mm(value)} is off the part, allowed: "
-                f"{_mm(low)} to {_mm(high)}"
-            ]
-    return []
+    return [
+        f"[gauge.{gauge.name}] at: {axis} = {_mm(value)} is off the part, allowed: {_mm(low)} to "
+        f"{_mm(high)}"
+        for axis, value, (low, high) in zip("xyz", gauge.at, limits, strict=True)
+        if value < low - SLACK or value > high + SLACK
+    ]
 
 
-def _starts(welds, order, air) -> list[str]:
-    out = []
+def _starts(welds, air) -> list[str]:
+    out, before = [], []
     for weld in welds:
-        rule, before = weld.start, order[: order.index(weld.name)]
+        rule, where = weld.start, f"[weld.{weld.name}] start:"
         if rule.weld is not None and rule.weld not in before:
-            known = ", ".join(before) or "none, it is the first"
+            known = ", ".join(before) or "a time, since this weld is the first"
+            out.append(f"{where} {rule.weld!r} is not a weld before this one, allowed: {known}")
+        if rule.kind == "below" and rule.temperature <= air.ambient + 1.0:
             out.append(
-                f"[weld.{weld.name}] start: {rule.weld} is not a weld before {weld.name}, allowed: "
-                f"{known}"
+                f"{where} {rule.temperature - 273.15:.4g} degC is never reached, allowed: over 1 K "
+                f"above ambient, {air.ambient - 273.15:.4g} degC"
             )
-        if rule.kind == "below" and air is not None and rule.temperature <= air.ambient + 1.0:
-            out.append(
-                f"[weld.{weld.name}] start: {rule.temperature - 273.15:.4g} degC is never reached, "
-                f"allowed: over 1 K above ambient, {air.ambient - 273.15:.4g} degC"
-            )
+        before.append(weld.name)
     return out
 
 
-def _end(sections) -> list[str]:
-    solve, air, hold = sections["solve"], sections["surroundings"], sections["hold"]
-    if solve is None or air is None or hold is None:
-        return []
-    loses = air.film > 0 or air.emissivity > 0 or (hold.kind == "vise" and hold.conductance > 0)
-    waits = any(w.start.kind == "below" for w in sections["welds"])
-    if not loses and (solve.end == "cold" or waits):
+def _end(records) -> list[str]:
+    solve, air, hold = records["solve"], records["surroundings"], records["hold"]
+    sealed = air.film == 0 and air.emissivity == 0 and hold.conductance == 0
+    waits = any(w.start.kind == "below" for w in records["welds"])
+    if sealed and (solve.end == "cold" or waits):
         return [
             "[solve] end: nothing takes heat away (film, emissivity and conductance are zero), so "
-            'the part never cools; allowed: a time such as "300 s"'
+            'the part never cools, allowed: a time such as "300 s" and welds started by time'
         ]
     return []

@@ -6,6 +6,7 @@ pint does the arithmetic; it is imported when the first quantity is read. Temper
 
 from __future__ import annotations
 
+import math
 import re
 from functools import lru_cache
 
@@ -22,7 +23,8 @@ KINDS = {
 }
 
 _QUANTITY = re.compile(
-    r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z%°µ/][^\s].*|[A-Za-z])\s*"
+    r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)"  # number
+    r"\s*([A-Za-zµμ°][A-Za-z0-9µμ°/*^(). ]*)"  # unit: powers and quotients of names
 )
 
 
@@ -60,11 +62,11 @@ def parse(text, kind: str) -> float:
     allowed = f"allowed: a {kind} with its unit as text, such as {examples}"
     if not isinstance(text, str):
         raise ValueError(f"{text!r} has no unit; {allowed}")
-    found = _QUANTITY.fullmatch(text)
+    found = _QUANTITY.fullmatch(text.strip().replace("\u2212", "-"))  # typographic minus
     if not found:
         raise ValueError(f"{text!r} is not a number with a unit; {allowed}")
     value = to_si(float(found[1]), found[2], unit)
-    if value is None:
+    if value is None or not math.isfinite(value):
         raise ValueError(f"{text!r} is not a {kind}; {allowed}")
     return value
 
@@ -74,6 +76,8 @@ def to_si(number: float, unit: str, si_unit: str) -> float | None:
     import pint
 
     registry = _registry()
+    if unit.startswith("delta"):  # a difference is not a point on a temperature scale
+        return None
     # "m2" and "mm3" are how the trade types powers; pint wants m^2
     spelled = re.sub(r"([A-Za-z])([23])(?![\d])", r"\1^\2", unit.strip().replace("°", "deg"))
     try:
