@@ -7,14 +7,9 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-# One BLAS thread for numpy: its threads fight with those of the factorisation. The solver's own
-# threads are set where it is made.
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
-    os.environ.setdefault(_name, "1")
+import typer  # noqa: E402
 
-import typer
-
-from weldsim.errors import WeldsimError
+from weldsim.errors import WeldsimError  # noqa: E402
 
 app = typer.Typer(
     help="Where a welded part will move, computed before the arc is struck.",
@@ -87,12 +82,20 @@ def run(
     from weldsim.runner import run_case
 
     if (case is None) == (resume is None):
-        _refuse("give either a case file or --resume with a stopped run folder")
+        _refuse("run: give either a case file, or --resume with a stopped run folder")
     if resume is not None and (changes or out or companion is not None):
-        _refuse("--resume goes on with the case as it was: leave out --set, --out and --companion")
+        _refuse(
+            "run: --resume goes on with the case as it was: leave out --set, --out and --companion"
+        )
     loaded = None if case is None else load_case(case, changes or ())
-    with _progress() as report:
-        folder = run_case(loaded, out, resume, companion, report)
+    try:
+        with _progress() as report:
+            folder = run_case(loaded, out, resume, companion, report)
+    except KeyboardInterrupt as stop:
+        # a dated folder is made below the command line, which tells its name with the stop
+        where = resume or out or getattr(stop, "run_folder", "FOLDER")
+        print(f"stopped; go on with: weldsim run --resume {where}", file=sys.stderr)
+        raise typer.Exit(130) from None
     _words(folder)
     if pictures:
         _pictures(folder)
@@ -144,9 +147,12 @@ class _progress:
         self._last, self._bar = -1, None
         if self._console.is_terminal:
             self._bar = Progress(
-                TextColumn("{task.description:<28}"), BarColumn(), TextColumn("{task.percentage:3.0f} %"),
-                TimeRemainingColumn(), console=self._console,
-            )  # fmt: skip
+                TextColumn("{task.description:<28}"),
+                BarColumn(),
+                TextColumn("{task.percentage:3.0f} %"),
+                TimeRemainingColumn(),
+                console=self._console,
+            )
             self._bar.start()
             self._task = self._bar.add_task("starting", total=1.0)
         return self.tell
@@ -169,13 +175,16 @@ def _refuse(text: str):
 
 def main() -> None:
     """Entry point: refusals are one line each and exit code 2."""
+    # One BLAS thread for numpy, whose threads fight with those of the factorisation; the solver's
+    # own are set where it is made. numpy reads these when it is imported, which is later.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+        os.environ.setdefault(name, "1")
     try:
         app(standalone_mode=True)
     except WeldsimError as error:
         print(error, file=sys.stderr)
         sys.exit(2)
     except KeyboardInterrupt:
-        print("stopped; go on with: weldsim run --resume FOLDER", file=sys.stderr)
         sys.exit(130)
 
 

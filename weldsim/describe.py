@@ -13,6 +13,15 @@ from weldsim.schedule import timetable
 STEP_COST = 3.2e-7
 SLOWER = {"pardiso": 1.0, "rslab": 2.0, "superlu": 8.0}
 REST_STEPS = {"coarse": 25, "quick": 35, "normal": 55, "fine": 110}
+COMPANION_SHARE = 0.2  # of the time, for the coarser run behind the error estimate
+HEATED_THROUGH = 100.0  # K; above it shrinkage rules for wide plates fail (common practice)
+
+# ISO 6947 working position of a bead on a bar that stands with its width upright
+POSITIONS = {
+    "up": ("PF", "vertical upward"), "down": ("PG", "vertical downward"),
+    "front": ("PC", "horizontal"), "back": ("PC", "horizontal"),
+    "top": ("PA", "flat"), "bottom": ("PE", "overhead"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -38,6 +47,8 @@ def estimate(case) -> Estimate:
     torch = sum(w.length / (grade.torch_step * w.bead_width) + 1 for w in case.welds)
     steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
     seconds = steps * STEP_COST * unknowns**1.4 * SLOWER[available_back_end()]
+    if case.solve.companion and grade.name != "quick":
+        seconds *= 1 + COMPANION_SHARE
     memory = 250e6 + unknowns * 9e3
     return Estimate(
         part.mesh.t.shape[1], unknowns, part.lattice.points.shape[0], steps, seconds, memory
@@ -63,9 +74,10 @@ def _degc(value: float) -> str:
 
 def _part(case) -> list[str]:
     p = case.part
+    end = "its first end" if case.hold.kind == "free" else "the held end"
     return [
-        f"Part: flat bar {_mm(p.length)} x {_mm(p.width)} x {_mm(p.thickness)} mm, {p.material}; x "
-        "from the held end, z up the width, front face at +y."
+        f"Part: flat bar {_mm(p.length)} x {_mm(p.width)} x {_mm(p.thickness)} mm, {p.material}; "
+        f"x from {end}, z up the width, front face at +y."
     ]
 
 
@@ -83,15 +95,21 @@ def _hold(case) -> list[str]:
 
 
 def weld_in_words(weld) -> str:
-    """Where a bead lies and which way it is welded."""
+    """Where a bead lies, which way it is welded, and in which working position of ISO 6947."""
     if weld.line == "across":
         ways = {"up": "upward (+z)", "down": "downward (-z)"}
         place = f"across the {weld.face} face at x = {_mm(weld.at)} mm"
+        place += f", z = {_mm(weld.begin)} to {_mm(weld.finish)} mm"
+        position = POSITIONS[weld.travel]
     else:
-        ways = {"+x": "away from the held end (+x)", "-x": "toward the held end (-x)"}
+        ways = {"+x": "away from x = 0 (+x)", "-x": "toward x = 0 (-x)"}
         where = "face" if weld.face in ("front", "back") else "edge"
-        place = f"along the {weld.face} {where}, x = {_mm(weld.begin)} to {_mm(weld.finish)} mm"
-    return f"{place}, welded {ways[weld.travel]}"
+        offset = f" at z = {_mm(weld.at)} mm" if where == "face" else ""
+        place = f"along the {weld.face} {where}{offset}, x = {_mm(weld.begin)} to " + (
+            f"{_mm(weld.finish)} mm"
+        )
+        position = POSITIONS[weld.face]
+    return f"{place}, welded {ways[weld.travel]}; position {position[0]}, {position[1]}"
 
 
 def _welds(case) -> list[str]:
@@ -99,32 +117,38 @@ def _welds(case) -> list[str]:
     for weld, row in zip(case.welds, timetable(case.welds), strict=True):
         name, k = PROCESSES[weld.process]
         known = "" if row.start is None else f" (at {row.start:.4g} s)"
+        net = weld.power / weld.speed
         out += [
             f"  {weld.name}: {weld_in_words(weld)}",
             f"     starts {row.rule}{known}, arc on for {weld.duration:.3g} s",
             f"     {name} ({weld.process}), {weld.current:.4g} A, {weld.voltage:.3g} V, "
-            f"{1e3 * weld.speed:.3g} mm/s, bead {_mm(weld.bead_width)} x {_mm(weld.bead_height)} mm",
-            f"     arc energy {1e-6 * weld.arc_energy:.3f} kJ/mm, heat input {1e-6 * weld.heat_input:.3f} "
-            f"kJ/mm (EN 1011-1, k = {k}), into the part "
-            f"{1e-6 * weld.power / weld.speed:.3f} kJ/mm (efficiency {weld.efficiency:.3g})",
+            f"{1e3 * weld.speed:.3g} mm/s, bead {_mm(weld.bead_width)} x {_mm(weld.bead_height)} "
+            "mm",
+            f"     arc energy {1e-6 * row.arc_energy:.3f} kJ/mm, heat input "
+            f"{1e-6 * row.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
+            f"{1e-6 * net:.3f} kJ/mm (efficiency {weld.efficiency:.3g})",
         ]
+        if not isinstance(case.solve.end, str) and (row.end or 0.0) > case.solve.end:
+            out.append(f"     not finished when the run ends at {case.solve.end:.4g} s")
     return out
 
 
 def _air(case) -> list[str]:
     s = case.surroundings
     return [
-        f"Surroundings: {_degc(s.ambient)}, film {s.film:.3g} W/m2/K, emissivity {s.emissivity:.2g}; "
-        f"the part starts at {_degc(s.preheat)}."
+        f"Surroundings: {_degc(s.ambient)}, film {s.film:.3g} W/m2/K, "
+        f"emissivity {s.emissivity:.2g}; the part starts at {_degc(s.preheat)}."
     ]
 
 
 def _gauges(case) -> list[str]:
     out = []
     for g in case.gauges:
-        at = g.at if isinstance(g.at, str) else g.at and " ".join(f"{_mm(v)}" for v in g.at) + " mm"
+        at = g.at
+        if isinstance(at, tuple):
+            at = ", ".join(f"{k} = {_mm(v)}" for k, v in zip("xyz", at, strict=True)) + " mm"
         text = {
-            "pointer": f"light beam on the {at}, aimed {g.aim}, target at {g.throw or 0:.3g} m, "
+            "pointer": f"light beam on the {at}, aimed {g.aim}, target {g.throw or 0:.3g} m away, "
             f"up is {g.up}",
             "dial": f"dial indicator at {at}, reading toward {g.direction}",
             "thermocouple": f"thermocouple at {at}",
@@ -150,22 +174,42 @@ def _time(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
 
 
-def _heat_notes(case) -> list[str]:
-    """Bulk heating: net heat over the heat content of the whole part."""
-    from weldsim.material import load_material
+def bulk_temperature(material, heat_per_mass: float, start: float) -> float:
+    """Temperature of metal that takes up heat evenly and loses none. [K]
 
-    p = case.part
-    material = load_material(case.material_path)
-    mass = material.density * p.length * p.width * p.thickness
-    heat = sum(w.power * w.duration for w in case.welds)
-    temperatures, enthalpy = material.table("enthalpy")
+    Parameters
+    ----------
+    material : Material
+    heat_per_mass : float
+        [J/kg]
+    start : float
+        Temperature before. [K]
+    """
     import numpy as np
 
-    mean = float(np.interp(heat / mass, enthalpy, temperatures))
-    out = [f"All arc heat spread over the part would bring it to {_degc(mean)}."]
-    if mean - case.surroundings.preheat > 100.0:
+    temperatures, enthalpy = material.table("enthalpy")
+    before = np.interp(start, temperatures, enthalpy)
+    return float(np.interp(before + heat_per_mass, enthalpy, temperatures))
+
+
+def _heat_notes(case) -> list[str]:
+    """How far the arcs heat the whole part, were nothing lost."""
+    from weldsim.material import load_material
+
+    p, start = case.part, case.surroundings.preheat
+    material = load_material(case.material_path)
+    mass = material.density * p.length * p.width * p.thickness
+    heats = [w.power * w.duration / mass for w in case.welds]
+    reached = [bulk_temperature(material, h, start) for h in heats]
+    alone = ", ".join(f"{w.name} {_degc(t)}" for w, t in zip(case.welds, reached, strict=True))
+    out = [f"Heat of one bead spread over the whole part brings it to: {alone}."]
+    if len(heats) > 1:
+        together = bulk_temperature(material, sum(heats), start)
+        out.append(f"  All beads without a pause: {_degc(together)}.")
+        reached.append(together)
+    if max(reached) - start > HEATED_THROUGH:
         out.append(
-            "  The bar is heated through: rules for wide plates (shrinkage force, camber per heat) "
-            "do not apply to it."
+            "  The bar is heated through: rules for wide plates (shrinkage force, camber per heat, "
+            "cooling time t8/5) do not apply to it."
         )
     return out

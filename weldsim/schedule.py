@@ -16,6 +16,11 @@ class TimetableRow:
     arc_energy: float
     heat_input: float
 
+    @property
+    def end(self) -> float | None:
+        """When the arc stops; None while a temperature decides. [s]"""
+        return None if self.start is None else self.start + self.duration
+
 
 def rule_in_words(rule) -> str:
     """A start rule as a person would say it."""
@@ -27,19 +32,20 @@ def rule_in_words(rule) -> str:
 
 
 def timetable(welds) -> tuple[TimetableRow, ...]:
-    """Rows in order of welding; a weld never starts before the one before it has ended."""
-    rows, ends, free = [], {}, 0.0
+    """Rows in order of welding; a weld never starts before the one before it has ended.
+
+    Parameters
+    ----------
+    welds : sequence of Weld
+        In the order of the case.
+    """
+    rows: list[TimetableRow] = []
     for weld in welds:
-        rule, start = weld.start, None
-        if rule.kind == "time" and free is not None:
-            start = max(rule.seconds, free)
-        elif rule.kind == "after" and ends.get(rule.weld) is not None and free is not None:
-            start = max(ends[rule.weld] + rule.seconds, free)
-        free = ends[weld.name] = None if start is None else start + weld.duration
+        start = _known_start(weld.start, rows)
         rows.append(
             TimetableRow(
                 weld.name,
-                rule_in_words(rule),
+                rule_in_words(weld.start),
                 start,
                 weld.duration,
                 weld.arc_energy,
@@ -47,3 +53,14 @@ def timetable(welds) -> tuple[TimetableRow, ...]:
             )  # fmt: skip
         )
     return tuple(rows)
+
+
+def _known_start(rule, earlier) -> float | None:
+    """Start of a weld from the rows before it, None when it depends on a temperature. [s]"""
+    free = earlier[-1].end if earlier else 0.0
+    if rule.kind == "below" or free is None:
+        return None
+    if rule.kind == "time":
+        return max(rule.seconds, free)
+    other = next(row for row in earlier if row.name == rule.weld)
+    return None if other.end is None else max(other.end + rule.seconds, free)
