@@ -82,8 +82,8 @@ def test_cooling_time_only_where_it_is_defined():
     assert cooling_time(times, [20, 790, 700, 400, 300, 200], 0, np.inf) is None  # never over 800
     assert cooling_time(times, [20, 900, 850, 700, 600, 550], 0, np.inf) is None  # not yet at 500
     assert cooling_time(times, [20, 900, 700, 820, 600, 400], 0, np.inf) is None  # heated again
-    assert cooling_time(times, [20, 900, 700, 500, 400, 300], 0, 2.5) is None  # next arc before
-    assert cooling_time(times, [20, 900, 700, 500, 400, 300], 0, np.inf) == pytest.approx(1.5)
+    assert cooling_time(times, [20, 700, 600, 900, 700, 400], 0, 2.5) is None  # the next arc's peak
+    assert cooling_time(times, [20, 900, 700, 500, 400, 300], 0, 2.5) == pytest.approx(1.5)
 
 
 def test_summary_of_two_welds():

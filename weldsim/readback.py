@@ -52,6 +52,20 @@ class FieldFrame:
 
 
 @dataclass(frozen=True)
+class Column:
+    """One column of gauges.csv taken apart.
+
+    `weld` names the weld whose bead the temperature was read under, None for a gauge.
+    """
+
+    name: str
+    gauge: str
+    component: str
+    unit: str
+    weld: str | None = None
+
+
+@dataclass(frozen=True)
 class RunRecord:
     """A run read back for showing.
 
@@ -69,6 +83,40 @@ class RunRecord:
     gauges: dict
     summary: dict = field(default_factory=dict)
     frames: tuple[FrameFile, ...] = ()
+
+    @property
+    def title(self) -> str:
+        return str(self.manifest.get("title", self.path.name))
+
+    @property
+    def case(self) -> dict:
+        """The case in SI as run.json holds it."""
+        return self.manifest.get("case", {})
+
+    @property
+    def errors(self) -> dict[str, float]:
+        """Estimated discretisation error of final readings, column -> unit of the column."""
+        return self.manifest.get("error_estimate", {}).get("values", {})
+
+    @property
+    def pointers(self) -> list[dict]:
+        """The pointers of the case whose readings are there."""
+        found = [g for g in self.case.get("gauges", []) if g.get("kind") == "pointer"]
+        return [g for g in found if f"{g['name']}_up_mm" in self.gauges]
+
+    @property
+    def columns(self) -> list[Column]:
+        """All columns but the time, gauges first, taken apart."""
+        welds = {f"{w['name']}_middle_degC": w["name"] for w in self.case.get("welds", [])}
+        names = sorted((g["name"] for g in self.case.get("gauges", [])), key=len, reverse=True)
+        out = [_split(name, names, welds.get(name)) for name in self.gauges if name != "time_s"]
+        return sorted(out, key=lambda c: c.weld is not None)
+
+
+def _split(name: str, gauges: list[str], weld: str | None) -> Column:
+    rest, _, unit = name.rpartition("_")
+    gauge = next((g for g in gauges if rest.startswith(f"{g}_")), rest.partition("_")[0])
+    return Column(name, gauge, rest[len(gauge) + 1 :], unit, weld)
 
 
 def read_run(path) -> RunRecord:

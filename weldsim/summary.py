@@ -103,20 +103,20 @@ def cooling_time(times, temperature, begin: float, end: float):
     times, temperature : ndarray, shape (N,)
         [s], [degC]
     begin, end : float
-        The cycle: from the start of its arc to that of the next one. [s]
+        Where the peak is looked for: from the start of the arc to that of the next one. [s]
 
     Returns
     -------
     float or None
-        None when the cycle never exceeds 800 degC, is heated again before 500 degC, or has not
-        come down to it.
+        None when the peak is not over 800 degC, a later arc heats beyond 800 degC again before
+        500 degC is reached, or it is not reached.
     """
-    inside = (times >= begin) & (times <= end)
-    t, temperature = times[inside], np.asarray(temperature)[inside]
-    if t.size < 2:
+    temperature = np.asarray(temperature, dtype=float)
+    own = np.flatnonzero((times >= begin) & (times <= end))
+    if own.size == 0:
         return None
-    peak = int(np.argmax(temperature))
-    t, temperature = t[peak:], temperature[peak:]
+    peak = int(own[np.argmax(temperature[own])])
+    t, temperature = times[peak:], temperature[peak:]
     if temperature[0] <= HOT:
         return None
     hot, cold = _falls_through(t, temperature, HOT), _falls_through(t, temperature, COLD)

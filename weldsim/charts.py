@@ -1,0 +1,420 @@
+"""Plots of a run: gauge histories, the path of the light spot, the timetable.
+
+Every function takes a `RunRecord` and gives a matplotlib figure; nothing is written. Colours are
+told apart by people with any colour vision (Okabe and Ito 2008), and by their labels.
+Clock on all pictures: seconds since the first arc started.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from functools import wraps
+
+import numpy as np
+
+from weldsim.readback import RunRecord
+
+PAPER, INK, QUIET, GRID = "#fbfbf9", "#1f2a36", "#7b8794", "#e3e6e8"
+ARC = "#f6dcb5"  # bands while an arc burns
+LINES = ("#0b5fa5", "#c2570c", "#00795c", "#a3478c", "#6b5b00", "#4d5b6b")
+WELDS = ("#d1600a", "#8f2d8a", "#0a7f78", "#5f6b00", "#9b3a2f", "#3a5fb0")
+STYLE = {
+    "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER,
+    "text.color": INK, "axes.edgecolor": QUIET, "axes.labelcolor": INK, "axes.linewidth": 0.8,
+    "xtick.color": QUIET, "ytick.color": QUIET, "xtick.labelcolor": INK, "ytick.labelcolor": INK,
+    "axes.grid": True, "grid.color": GRID, "grid.linewidth": 0.8, "axes.axisbelow": True,
+    "axes.spines.top": False, "axes.spines.right": False, "font.family": "DejaVu Sans",
+    "font.size": 10, "axes.titlesize": 11, "axes.labelsize": 10, "axes.titlelocation": "left",
+    "lines.linewidth": 1.8, "lines.solid_capstyle": "round", "legend.frameon": False,
+    "svg.fonttype": "path", "svg.hashsalt": "weldsim",
+}  # fmt: skip
+UNIT_WORDS = {"mm": "mm", "mrad": "mrad", "degC": "°C"}
+PANEL_TITLES = {"mm": "movement", "mrad": "rotation", "degC": "temperature"}
+
+
+def styled(draw):
+    """Run a drawing function under the house style."""
+
+    @wraps(draw)
+    def inside(*args, **options):
+        from matplotlib import rc_context
+
+        with rc_context(STYLE):
+            return draw(*args, **options)
+
+    return inside
+
+
+def new_figure(width: float, height: float, dpi: int = 110):
+    """A figure of our own, apart from pyplot's global ones. [inch]"""
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(width, height), dpi=dpi)
+
+
+def arcs(record: RunRecord) -> list[tuple[str, float, float]]:
+    """Name, start and end of each arc on the pictures' clock; one still burning ends now. [s]"""
+    zero, now = first_arc(record), float(record.gauges["time_s"][-1])
+    table = record.manifest.get("timetable", [])
+    return [
+        (e["name"], e["start"] - zero, (now if e["end"] is None else e["end"]) - zero)
+        for e in table
+    ]
+
+
+def first_arc(record: RunRecord) -> float:
+    """When the first arc started, 0 without one. [s]"""
+    return min((e["start"] for e in record.manifest.get("timetable", [])), default=0.0)
+
+
+def clock(record: RunRecord) -> np.ndarray:
+    """Times of the readings since the first arc start, shape (N,). [s]"""
+    return record.gauges["time_s"] - first_arc(record)
+
+
+def weld_colour(record: RunRecord, name: str) -> str:
+    """The colour of a weld, the same on every picture."""
+    names = [w["name"] for w in record.manifest.get("case", {}).get("welds", [])]
+    return WELDS[names.index(name) % len(WELDS)] if name in names else WELDS[0]
+
+
+@styled
+def gauge_history(record: RunRecord, width: float = 10.0):
+    """All gauges against time, one panel a unit, with bands while an arc burns.
+
+    The time axis is cut after the last arc has settled, so that the long cooling does not squeeze
+    what happens while welding.
+    """
+    units = [u for u in ("mm", "mrad", "degC") if any(c.unit == u for c in record.columns)]
+    cut, end = axis_cut(record), float(clock(record)[-1])
+    sides = [(float(min(clock(record)[0], 0.0)), cut)] + ([(cut, end)] if end > cut else [])
+    heights = [1.35 if u == "mm" else 1.0 for u in units]
+    figure = new_figure(width, 1.2 + 2.2 * sum(heights))
+    panels = figure.subplots(
+        len(units), len(sides), sharex="col", sharey="row", squeeze=False,
+        gridspec_kw={"height_ratios": heights, "width_ratios": [3.2, 1][: len(sides)]},
+    )  # fmt: skip
+    for row, unit in zip(panels, units, strict=True):
+        columns = [c for c in record.columns if c.unit == unit]
+        _panel_row(record, row, sides, columns, unit, units[0])
+    for axes, (low, high) in zip(panels[-1], sides, strict=True):
+        axes.set_xlim(low, high)
+    panels[-1][0].set_xlabel("time since the first arc started, s")
+    if len(sides) > 1:
+        panels[-1][1].set_xlabel("cooling, s")
+    _name_arcs(record, panels[0][0])
+    figure.suptitle(record.title, x=0.01, ha="left", fontsize=13)
+    figure.subplots_adjust(
+        left=0.75 / width, right=1 - 1.75 / width, top=1 - 0.85 / figure.get_figheight(),
+        bottom=0.55 / figure.get_figheight(), hspace=0.3, wspace=0.04,
+    )  # fmt: skip
+    return figure
+
+
+def axis_cut(record: RunRecord) -> float:
+    """Where the time axis changes scale: the slowest gauge settled, at most 3 min past the arc."""
+    last = max((stop for _, _, stop in arcs(record)), default=0.0)
+    end = float(clock(record)[-1])
+    slowest = [v.get("settled_after_arc_s") or 0 for v in record.summary.get("gauges", {}).values()]
+    cut = last + float(np.clip(1.3 * max(slowest, default=60.0), 45.0, 180.0))
+    return cut if cut < 0.7 * end else end
+
+
+def _panel_row(record, row, sides, columns, unit, first) -> None:
+    """One unit: the same curves in the near and the far part of the time axis."""
+    for number, (axes, (low, high)) in enumerate(zip(row, sides, strict=True)):
+        for _, start, stop in arcs(record):
+            axes.axvspan(start, stop, color=ARC, lw=0, zorder=0)
+        for column, colour in zip(columns, _colours(record, columns), strict=True):
+            style = "-" if column.weld is None else "--"
+            axes.plot(clock(record), record.gauges[column.name], color=colour, ls=style)
+        if unit != "degC":
+            axes.axhline(0, color=QUIET, lw=0.8, zorder=1)
+        axes.set_xlim(low, high)
+        if number:
+            axes.tick_params(left=False)
+            axes.spines["left"].set_linestyle((0, (2, 3)))
+            axes.xaxis.set_major_locator(_few_ticks())
+    row[0].set_title(f"{PANEL_TITLES[unit]}, {UNIT_WORDS[unit]}", pad=6 if unit != first else 19)
+    _end_labels(record, row[-1], columns, unit)
+
+
+def _few_ticks():
+    from matplotlib.ticker import MaxNLocator
+
+    return MaxNLocator(3, prune="lower")
+
+
+def _colours(record, columns):
+    """One colour a curve; temperatures under a bead take the colour of their weld."""
+    plain = iter(LINES * (1 + len(columns) // len(LINES)))
+    return [weld_colour(record, c.weld) if c.weld else next(plain) for c in columns]
+
+
+def _end_labels(record, axes, columns, unit) -> None:
+    """Name and final reading at the end of each curve, moved apart where they would touch."""
+    low, high = axes.get_ylim()
+    gap = 0.13 * (high - low)
+    ends = sorted(
+        (float(record.gauges[c.name][-1]), c, colour)
+        for c, colour in zip(columns, _colours(record, columns), strict=True)
+    )
+    places = spread_apart([value for value, *_ in ends], gap, low, high)
+    right = axes.get_xlim()[1]
+    for place, (value, column, colour) in zip(places, ends, strict=True):
+        several = len({c.gauge for c in columns}) > 1 or column.component == "bow"
+        name = f"under {column.weld}" if column.weld else column.component
+        if several and not column.weld and column.gauge != column.component:
+            name = f"{column.gauge} {column.component}"
+        beside = right + 0.04 * (right - axes.get_xlim()[0])
+        text = f"{name} {number(value, unit)}"
+        axes.text(beside, place, text, color=colour, va="center", fontsize=9.5)
+        error = record.errors.get(column.name)
+        if error:
+            axes.errorbar([right], [value], [error], color=colour, capsize=3, lw=1.2, clip_on=False)
+
+
+def spread_apart(values, gap: float, low: float, high: float) -> list[float]:
+    """Ascending places near ascending values, at least `gap` apart and inside if they fit."""
+    places = list(values)
+    for i in range(1, len(places)):
+        places[i] = max(places[i], places[i - 1] + gap)
+    over = places[-1] - max(high, low + gap * (len(places) - 1)) if places else 0.0
+    if over > 0:
+        places[-1] -= over
+        for i in range(len(places) - 2, -1, -1):
+            places[i] = min(places[i], places[i + 1] - gap)
+    return places
+
+
+def _name_arcs(record, axes) -> None:
+    for name, start, stop in arcs(record):
+        axes.annotate(
+            f"arc {name}", ((start + stop) / 2, 1.0), xycoords=("data", "axes fraction"),
+            xytext=(0, 3), textcoords="offset points", ha="center", va="bottom", fontsize=9,
+            color="#8a5a10",
+        )  # fmt: skip
+
+
+def number(value: float, unit: str = "mm") -> str:
+    """A reading to three figures, never as 1e+03; movements with their sign."""
+    if unit == "degC":
+        return f"{value:.0f}"
+    if abs(value) < 5e-4:
+        return "0"
+    digits = max(0, 2 - int(np.floor(np.log10(abs(value)))))
+    return f"{value:+.{digits}f}".replace("-", "\N{MINUS SIGN}")
+
+
+@styled
+def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
+    """Path of a pointer's light spot on its target, as seen looking along the aim.
+
+    Parameters
+    ----------
+    gauge : dict
+        The pointer in the case: `name`, `aim`, `up`, `throw` [m].
+    """
+    right, up = spot(record, gauge)
+    shape = float(np.clip(_reach(right) / max(_reach(up), 1e-9), 0.7, 1.5))
+    figure = new_figure(size * min(shape, 1.0) + 0.6, size / max(shape, 1.0) + 0.7)
+    axes = figure.subplots()
+    draw_path(record, gauge, axes, shape)
+    _draw_error(record, gauge, axes)
+    figure.suptitle(f"Light spot of {gauge['name']} on its target", x=0.02, ha="left", fontsize=13)
+    axes.set_title(
+        f"{gauge['throw']:g} m away, as seen looking along {gauge['aim']}",
+        color=QUIET,
+        fontsize=9.5,
+    )
+    _mark_times(record, gauge, axes)
+    figure.tight_layout(rect=(0, 0, 1, 0.99))
+    return figure
+
+
+def _reach(values) -> float:
+    """From the lowest to the highest of some readings and zero."""
+    return max(float(values.max()), 0.0) - min(float(values.min()), 0.0)
+
+
+def _draw_error(record, gauge, axes) -> None:
+    """The estimated error of the end of a path, as a cross of bars."""
+    name = gauge["name"]
+    sizes = [record.errors.get(f"{name}_{side}_mm") for side in ("right", "up")]
+    if None not in sizes:
+        right, up = spot(record, gauge)
+        axes.errorbar(
+            right[-1], up[-1], xerr=sizes[0], yerr=sizes[1], color=INK, lw=1, capsize=3, zorder=6,
+            label="estimated error of the end",
+        )  # fmt: skip
+
+
+def draw_path(record: RunRecord, gauge: dict, axes, shape: float = 1.0) -> None:
+    """The path on equal axes: thick in the weld's colour while its arc burns, thin in between."""
+    right, up = spot(record, gauge)
+    axes.plot(right, up, color=QUIET, lw=1.2, zorder=2)
+    for name, start, stop in arcs(record):
+        t = np.linspace(start, stop, 100)
+        axes.plot(
+            np.interp(t, clock(record), right), np.interp(t, clock(record), up),
+            color=weld_colour(record, name), lw=3, zorder=3, label=f"arc {name} on",
+        )  # fmt: skip
+    axes.axhline(0, color=QUIET, lw=0.6, zorder=1)
+    axes.axvline(0, color=QUIET, lw=0.6, zorder=1)
+    set_equal_limits(axes, right, up, shape)
+    axes.set_xlabel(f"right, mm{_side(gauge)}")
+    axes.set_ylabel("up, mm")
+
+
+def spot(record: RunRecord, gauge: dict) -> tuple[np.ndarray, np.ndarray]:
+    """Right and up of a pointer's spot, each (N,). [mm]"""
+    name = gauge["name"]
+    return record.gauges[f"{name}_right_mm"], record.gauges[f"{name}_up_mm"]
+
+
+def set_equal_limits(axes, x, y, shape: float, margin: float = 0.16) -> None:
+    """Limits around a path and the origin with one scale; `shape` is width over height."""
+    low = np.array([min(x.min(), 0), min(y.min(), 0)])
+    high = np.array([max(x.max(), 0), max(y.max(), 0)])
+    size = max((high - low)[0] / shape, (high - low)[1], 1e-3) * (1 + 2 * margin)
+    middle = (low + high) / 2
+    axes.set_xlim(middle[0] - size * shape / 2, middle[0] + size * shape / 2)
+    axes.set_ylim(middle[1] - size / 2, middle[1] + size / 2)
+    axes.set_aspect("equal", "box")
+
+
+def _side(gauge: dict) -> str:
+    """Which way the bar's front face (+y) looks on the target, where it looks left or right."""
+    unit = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
+    aim, up = (
+        np.array(unit[gauge[k][-1]]) * (-1 if gauge[k][0] == "-" else 1) for k in ("aim", "up")
+    )
+    toward = float(np.cross(aim, up)[1])
+    return "" if toward == 0 else f"   (front face: {'right' if toward > 0 else 'left'})"
+
+
+def _mark_times(record, gauge, axes) -> None:
+    """Dots with times along the path: arc starts and stops, round times in between, the end."""
+    right, up = spot(record, gauge)
+    times = clock(record)
+    marks = _path_marks(record, times)
+    taken = _error_boxes(record, gauge, axes)
+    for t, text, big in marks:
+        place = np.array([np.interp(t, times, right), np.interp(t, times, up)])
+        axes.plot(*place, "o", ms=7 if big else 4, color=INK, mfc=PAPER if big else INK, zorder=5)
+        _place_label(axes, place, text, taken, right, up, big)
+    axes.plot(right[-1], up[-1], "o", ms=9, color=INK, zorder=6)
+    handles = axes.get_legend_handles_labels()
+    if handles[0]:
+        axes.legend(loc="best", fontsize=9)
+
+
+def _error_boxes(record, gauge, axes) -> list:
+    """Where the bars of the estimated error and the axes through zero lie, as pixel boxes."""
+    right, up = spot(record, gauge)
+    half = [record.errors.get(f"{gauge['name']}_{side}_mm", 0.0) for side in ("right", "up")]
+    end = np.array([right[-1], up[-1]])
+    to_pixel = axes.transData.transform
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    bars = [
+        (end - [half[0], 0], end + [half[0], 0]), (end - [0, half[1]], end + [0, half[1]]),
+        ((x0, 0), (x1, 0)), ((0, y0), (0, y1)),
+    ]  # fmt: skip
+    return [(to_pixel(a) - 4, to_pixel(b) + 4) for a, b in bars]
+
+
+def _path_marks(record, times) -> list[tuple[float, str, bool]]:
+    """Time, label and weight of the marks on a path, the important ones first."""
+    marks = [(float(times[-1]), f"end, {times[-1]:.0f} s", True)]
+    seen = arcs(record)
+    for name, start, stop in seen:
+        marks.append((start, f"{name} starts, {start:.0f} s", True))
+        marks.append((stop, f"{name} stops, {stop:.0f} s", True))
+    last = max((stop for *_, stop in seen), default=0.0)
+    between = [t for a in seen for t in np.arange(a[1] + 10, a[2] - 4, 10)]
+    after = [last + s for s in (10, 30, 60, 120) if last + s < times[-1]]
+    return marks + [(float(t), f"{t:.0f} s", False) for t in between + after]
+
+
+def _place_label(axes, place, text, taken, x, y, big) -> None:
+    """Write a label beside a mark, on the side where it covers neither labels nor the path."""
+    to_pixel = axes.transData.transform
+    here, path = to_pixel(place), _dense(to_pixel(np.column_stack([x, y])))
+    scale = axes.figure.dpi / 72
+    size = np.array([0.62 * len(text), 1.5]) * (9.5 if big else 8) * scale
+    best = None
+    for reach in (8, 20, 34) if big else (7,):
+        for angle in np.deg2rad(np.arange(0, 360, 30)):
+            way = np.array([np.cos(angle), np.sin(angle)])
+            centre = here + way * (reach * scale + size / 2 * np.abs(way))
+            box = (centre - size / 2, centre + size / 2)
+            cost = reach / 100 + _overlap(box, taken) + _inside(box, path) + _outside(box, axes)
+            if best is None or cost < best[0]:
+                best = (cost, centre, box)
+    if not big and best[0] > 0.5:
+        return  # a small mark may go unnamed
+    taken.append(best[2])
+    axes.annotate(
+        text, place, (best[1] - here) / scale, textcoords="offset points", ha="center",
+        va="center", fontsize=9.5 if big else 8, color=INK if big else QUIET, zorder=7,
+        arrowprops={"arrowstyle": "-", "color": QUIET, "lw": 0.6, "shrinkA": 0, "shrinkB": 4},
+    )  # fmt: skip
+
+
+def _dense(path: np.ndarray, step: float = 6.0) -> np.ndarray:
+    """Points at most about `step` pixels apart along a path of pixels."""
+    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
+    at = np.linspace(0.0, along[-1], int(along[-1] / step) + 2)
+    return np.column_stack([np.interp(at, along, path[:, k]) for k in (0, 1)])
+
+
+def _overlap(box, taken) -> float:
+    return 10.0 * sum(
+        bool(np.all(box[0] < other[1]) and np.all(box[1] > other[0])) for other in taken
+    )
+
+
+def _inside(box, path) -> float:
+    return float(np.sum(np.all((path > box[0] - 2) & (path < box[1] + 2), axis=1)))
+
+
+def _outside(box, axes) -> float:
+    low, high = axes.get_window_extent().get_points()
+    return 20.0 * bool(np.any(box[0] < low) or np.any(box[1] > high))
+
+
+@styled
+def timetable_strip(record: RunRecord, width: float = 10.0):
+    """When each arc burns, on one line."""
+    figure = new_figure(width, 1.1)
+    axes = figure.subplots()
+    found = arcs(record)
+    for name, start, stop in found:
+        axes.barh(0, stop - start, left=start, height=0.7, color=weld_colour(record, name))
+        axes.text((start + stop) / 2, 0, name, ha="center", va="center", color="white", fontsize=10)
+        axes.text((start + stop) / 2, 0.42, f"{start:.0f} to {stop:.0f} s", ha="center",
+                  va="bottom", fontsize=9)  # fmt: skip
+    end = max((stop for *_, stop in found), default=1.0)
+    axes.set_xlim(0, axis_cut(record) if found else end)
+    axes.set_ylim(-0.45, 0.95)
+    axes.set_yticks([])
+    axes.grid(False)
+    axes.spines[["left"]].set_visible(False)
+    axes.set_xlabel("time since the first arc started, s", fontsize=9)
+    figure.subplots_adjust(left=0.02, right=0.98, top=0.98, bottom=0.42)
+    return figure
+
+
+@styled
+def inline_svg(figure, label: str) -> str:
+    """A figure as SVG to stand inside an HTML page, with nothing that points outside it."""
+    out = io.StringIO()
+    figure.savefig(out, format="svg")
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r'\s+xmlns(:\w+)?="[^"]*"', "", text)
+    text = re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", text, count=1)
+    text = re.sub(r'(<svg[^>]*?) height="[^"]*"', r"\1", text, count=1)
+    return text.replace("<svg", f'<svg role="img" aria-label="{label}"', 1)

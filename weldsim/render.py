@@ -1,0 +1,266 @@
+"""Pictures of a run, made from its folder alone: stills here, the animation in `movie`.
+
+`show_run` writes pictures/: temperature half-way along each bead, the deformed shape hot and cold
+beside the part before welding, gauge histories, the path of each light spot, and an animation.
+Temperatures in degC, movements in mm, seconds since the first arc started.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from weldsim import charts
+from weldsim.charts import INK, QUIET
+from weldsim.readback import PICTURES, FrameFile, RunRecord, read_frame, read_run
+from weldsim.store import RunFolder, whole_file
+
+STILL = (1500, 600)  # pixels of the image of a part
+DPI = 150
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Pictures that were made, and one line for each that could not be."""
+
+    paths: tuple[Path, ...]
+    notes: tuple[str, ...] = ()
+
+
+def show_run(run_dir, report=None) -> Shown:
+    """Draw all pictures of a run into its folder; older ones are replaced one by one.
+
+    Parameters
+    ----------
+    run_dir : path
+    report : callable(share, text), optional
+        Told how far the work is, 0 to 1.
+
+    Raises
+    ------
+    StoreError
+        If the folder is no run, or has no readings yet.
+    """
+    from weldsim.syslibs import prepare_renderer
+
+    report = report or (lambda share, text: None)
+    record = read_run(run_dir)
+    folder = RunFolder.open(run_dir).path / PICTURES
+    folder.mkdir(exist_ok=True)
+    report(0.0, "plots")
+    paths = draw_plots(record, folder)
+    missing = prepare_renderer() if record.frames else "pictures of the part skipped: no frames yet"
+    if missing:
+        return Shown(tuple(paths), (missing,))
+    report(0.05, "pictures")
+    from weldsim.movie import write_movie
+    from weldsim.scene import make_stage
+
+    stage = make_stage(record, STILL)
+    paths += draw_parts(record, stage, folder)
+    made, notes = write_movie(record, stage, folder, lambda s: report(0.3 + 0.7 * s, "animation"))
+    report(1.0, "done")
+    return Shown(tuple(paths + made), tuple(notes))
+
+
+def draw_plots(record: RunRecord, folder: Path) -> list[Path]:
+    """Gauge histories and the path of every light spot."""
+    paths = [save(charts.gauge_history(record), folder / "gauges.png")]
+    for gauge in record.pointers:
+        figure = charts.spot_path(record, gauge)
+        paths.append(save(figure, folder / f"path_{slug(gauge['name'])}.png"))
+    return paths
+
+
+def draw_parts(record: RunRecord, stage, folder: Path) -> list[Path]:
+    """Temperature half-way along each bead, and the shape hot and cold."""
+    paths = []
+    for name, start, stop in charts.arcs(record):
+        frame = nearest_frame(record, (start + stop) / 2 + charts.first_arc(record))
+        figure = temperature_picture(record, stage, frame, name)
+        paths.append(save(figure, folder / f"temperature_{slug(name)}.png"))
+    paths.append(save(shape_picture(record, stage), folder / "shape.png"))
+    return paths
+
+
+def save(figure, path: Path) -> Path:
+    """Write a figure whole or not at all."""
+    with whole_file(path) as beside:
+        figure.savefig(beside, format="png", dpi=DPI)
+    return path
+
+
+def slug(name: str) -> str:
+    """A name as part of a file name."""
+    return re.sub(r"[^\w.-]+", "-", name)
+
+
+def nearest_frame(record: RunRecord, time: float) -> FrameFile:
+    """The frame nearest to a time of the run. [s]"""
+    return min(record.frames, key=lambda f: abs(f.time - time))
+
+
+def hot_time(record: RunRecord) -> float:
+    """When the first gauge of the case was farthest from where it began. [s]"""
+    first = record.columns[0].name if record.columns else None
+    if first is None:
+        return record.frames[0].time
+    values = record.gauges[first]
+    return float(record.gauges["time_s"][np.argmax(np.abs(values - values[0]))])
+
+
+@charts.styled
+def temperature_picture(record: RunRecord, stage, file: FrameFile, weld: str):
+    """Temperature on the moved part while a bead is half laid."""
+    from weldsim.scene import draw
+
+    frame, built = read_frame(file), read_frame(record.frames[0])
+    figure, (axes,) = _image_figure(stage, 1)
+    axes.imshow(
+        draw(stage, frame, "temperature", outline=built), extent=(0, 1, 0, 1), aspect="auto"
+    )
+    _name_places(record, stage, frame, axes)
+    _titles(
+        figure, f"Temperature, weld {weld} half-way",
+        f"{_seconds(record, file)} after the first arc started; {warp_words(stage)}",
+    )  # fmt: skip
+    temperature_bar(figure, stage, _bar_axes(figure))
+    return figure
+
+
+@charts.styled
+def shape_picture(record: RunRecord, stage):
+    """Where the part moved: hot above, cold below, each beside the part as built."""
+    from weldsim.scene import draw
+
+    hot, cold = nearest_frame(record, hot_time(record)), record.frames[-1]
+    figure, rows = _image_figure(stage, 2)
+    built = read_frame(record.frames[0])
+    first = record.columns[0]
+    for axes, file, words in (
+        (rows[0], hot, f"hot: {first.gauge} {first.component} farthest out"),
+        (rows[1], cold, "at the end of the run"),
+    ):
+        frame = read_frame(file)
+        axes.imshow(
+            draw(stage, frame, "movement", outline=built), extent=(0, 1, 0, 1), aspect="auto"
+        )
+        _name_places(record, stage, frame, axes)
+        axes.text(0.012, 0.955, f"{_seconds(record, file)}, {words}", va="top", fontsize=11)
+        warmest = float(frame.temperature[np.unique(frame.cells[frame.laid])].max()) - 273.15
+        axes.text(
+            0.012, 0.885, f"hottest spot {warmest:.0f} °C", va="top", color=QUIET, fontsize=10
+        )
+    _titles(figure, "Shape, hot and cold", f"{warp_words(stage)}; one colour range for both")
+    movement_bar(figure, stage, _bar_axes(figure))
+    return figure
+
+
+def _image_figure(stage, rows: int):
+    """A figure with room for a title, `rows` images of the stage's shape and a colour bar."""
+    width = 10.0
+    height = rows * width * stage.size[1] / stage.size[0]
+    total = 0.75 + height + 0.85
+    figure = charts.new_figure(width, total)
+    out = []
+    for row in range(rows):
+        low = (0.85 + (rows - 1 - row) * height / rows) / total
+        axes = figure.add_axes((0, low, 1, height / rows / total))
+        axes.set_axis_off()
+        axes.set_xlim(0, 1)
+        axes.set_ylim(0, 1)
+        out.append(axes)
+    return figure, out
+
+
+def _bar_axes(figure):
+    return figure.add_axes(
+        (0.25, 0.52 / figure.get_figheight(), 0.5, 0.14 / figure.get_figheight())
+    )
+
+
+def _titles(figure, title: str, below: str) -> None:
+    height = figure.get_figheight()
+    figure.text(0.015, 1 - 0.16 / height, title, fontsize=14, va="top")
+    figure.text(0.015, 1 - 0.46 / height, below, fontsize=10, va="top", color=QUIET)
+
+
+def _seconds(record: RunRecord, file: FrameFile) -> str:
+    return f"{file.time - charts.first_arc(record):.0f} s"
+
+
+def warp_words(stage) -> str:
+    """The warp factor in words."""
+    if stage.warp == 1:
+        return "movement drawn as large as it is; grey lines: before welding"
+    return f"movement drawn {stage.warp:g} times too large; grey lines: before welding"
+
+
+def _name_places(record: RunRecord, stage, frame, axes) -> None:
+    """Names of the welds above their beads, and of the vise."""
+    box = np.array([frame.points.min(axis=0), frame.points.max(axis=0)])
+    if stage.jaws:
+        jaw = np.array(stage.jaws[0])
+        x, y = stage.to_picture([jaw[:2].mean(), jaw[2:4].mean(), jaw[4]])[0]
+        axes.text(x, y - 0.05, "vise", ha="center", va="top", fontsize=10, color=QUIET)
+    for weld in record.case.get("welds", []):
+        if weld.get("line") != "across" or frame.time < _start(record, weld["name"]):
+            continue
+        foot = _moved_point(stage, frame, [weld["at"], box[1, 1], box[0, 2]])
+        x, y = stage.to_picture(foot)[0]
+        colour = charts.weld_colour(record, weld["name"])
+        axes.text(x, y - 0.045, weld["name"], ha="center", va="top", fontsize=12, color=colour,
+                  fontweight="bold")  # fmt: skip
+
+
+def _start(record: RunRecord, name: str) -> float:
+    table = {e["name"]: e["start"] for e in record.manifest.get("timetable", [])}
+    return table.get(name, np.inf)
+
+
+def _moved_point(stage, frame, place) -> np.ndarray:
+    """Where the drawn point nearest to a place has moved to on the picture. [m]"""
+    near = int(np.argmin(np.linalg.norm(frame.points - np.asarray(place), axis=1)))
+    return frame.points[near] + stage.warp * frame.displacement[near]
+
+
+def temperature_bar(figure, stage, axes) -> None:
+    """Colour bar in degC."""
+    from matplotlib.cm import ScalarMappable
+
+    from weldsim.scene import GLOW, HIGHEST, colour_map, temperature_scale
+
+    norm, ticks = temperature_scale(stage)
+    extend = "max" if stage.hottest >= HIGHEST else "neither"
+    bar = figure.colorbar(
+        ScalarMappable(norm, colour_map(GLOW)), cax=axes, orientation="horizontal", ticks=ticks,
+        extend=extend, extendfrac=0.03,
+    )  # fmt: skip
+    _finish_bar(bar, [f"{t:g}" for t in ticks], "temperature, °C")
+
+
+def movement_bar(figure, stage, axes) -> None:
+    """Colour bar of the movement in mm, unscaled."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    from weldsim.scene import MOVED, colour_map
+
+    norm = Normalize(0, 1e3 * stage.farthest)
+    bar = figure.colorbar(
+        ScalarMappable(norm, colour_map(MOVED)), cax=axes, orientation="horizontal"
+    )
+    _finish_bar(bar, None, "movement since before welding, mm (true size)")
+
+
+def _finish_bar(bar, labels, words: str) -> None:
+    bar.outline.set_visible(False)
+    bar.ax.grid(False)
+    bar.ax.minorticks_off()
+    bar.ax.tick_params(labelsize=9, length=3)
+    if labels:
+        bar.set_ticklabels(labels)
+    bar.set_label(words, color=INK, fontsize=10)

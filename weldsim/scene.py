@@ -1,0 +1,285 @@
+"""The part in three dimensions, drawn off screen with PyVista into plain images.
+
+A `Stage` fixes everything that must stay the same across the pictures of a run: camera, warp
+factor and colour ranges. Text and colour bars are set around the image by `render`, in one type.
+Parallel projection, z up; metal that is not laid yet is not drawn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from weldsim.charts import INK, PAPER
+from weldsim.errors import StoreError
+from weldsim.readback import FieldFrame, RunRecord, read_frame
+
+KELVIN = 273.15
+OUTLINE = "#93a0ac"  # the undeformed part
+JAWS = "#c3cad0"
+FEATURE_ANGLE = 25.0  # degrees between two faces that make an edge worth a line
+SHOWN_SHARE = 0.1  # largest displacement as drawn, as a share of the part's length
+HIGHEST = 1600.0  # degC; hotter metal takes the last colour
+# dark steel to glowing: lightness only rises, so it reads in grey and with any colour vision
+GLOW = ("#334252", "#57485a", "#8c3b36", "#cf5a1c", "#f2971f", "#f9cf5e", "#fdf6cf")
+# pale to deep, lightness only falls
+MOVED = ("#e9edf0", "#b9d2e0", "#7fb0cc", "#3f86b3", "#1a5a8e", "#0c3159")
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What all pictures of a run share.
+
+    Attributes
+    ----------
+    view : (3,) unit vector from the part to the eye
+    centre : (3,) where the camera looks [m]
+    reach : half of what has to be seen, to the right and upward [m]
+    size : width and height of the image [pixel]
+    warp : factor on displacements
+    hottest : end of the temperature range [degC]
+    coldest : start of it [degC]
+    farthest : end of the displacement range [m]
+    jaws : boxes (x0, x1, y0, y1, z0, z1) of what grips the part [m]
+    """
+
+    view: np.ndarray
+    centre: np.ndarray
+    reach: tuple[float, float]
+    size: tuple[int, int]
+    warp: float
+    coldest: float
+    hottest: float
+    farthest: float
+    jaws: tuple = ()
+
+    @property
+    def half_height(self) -> float:
+        """Half of what the picture spans upward. [m]"""
+        return max(self.reach[1], self.reach[0] * self.size[1] / self.size[0])
+
+    @property
+    def right(self) -> np.ndarray:
+        """Unit vector to the right of the picture."""
+        out = np.cross([0.0, 0.0, 1.0], self.view)
+        return out / np.linalg.norm(out)
+
+    @property
+    def up(self) -> np.ndarray:
+        """Unit vector to the top of the picture."""
+        return np.cross(self.view, self.right)
+
+    def to_picture(self, points) -> np.ndarray:
+        """Places (P, 3) as shares of the image's width and height from its lower left, (P, 2)."""
+        away = np.atleast_2d(points) - self.centre
+        half_width = self.half_height * self.size[0] / self.size[1]
+        out = np.column_stack([away @ self.right / half_width, away @ self.up / self.half_height])
+        return 0.5 + out / 2
+
+
+def make_stage(record: RunRecord, size=(1500, 620)) -> Stage:
+    """Camera, warp and ranges that suit all frames of a run, from one pass through them.
+
+    Parameters
+    ----------
+    size : (int, int)
+        Width and height of the images. [pixel]
+
+    Raises
+    ------
+    StoreError
+        If the run has no frames yet, or one cannot be read.
+    """
+    if not record.frames:
+        raise StoreError(f"{record.path}: the run has no frames yet: resume it or wait")
+    farthest, hottest, coldest, places, moved = 0.0, -np.inf, np.inf, None, []
+    for file in record.frames:
+        frame = read_frame(file)
+        on = laid_points(frame)
+        places = _outer_points(frame.points) if places is None else places
+        ids = np.intersect1d(places, on)
+        moved.append((frame.points[ids], frame.displacement[ids]))
+        farthest = max(farthest, largest_displacement(frame))
+        hottest = max(hottest, float(frame.temperature[on].max()) - KELVIN)
+        coldest = min(coldest, float(frame.temperature[on].min()) - KELVIN)
+    length = float(np.ptp(frame.points, axis=0).max())
+    side = -1.0 if _faces(record)[:1] == ["back"] else 1.0
+    view = np.array([0.55, 0.80 * side, 0.38])
+    stage = Stage(
+        view / np.linalg.norm(view), np.zeros(3), (1.0, 1.0), tuple(size),
+        round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
+        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(record),
+    )  # fmt: skip
+    return aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
+
+
+def _outer_points(points: np.ndarray) -> np.ndarray:
+    """Numbers of the points that lie outermost in 26 directions: what bounds a picture."""
+    ways = np.array([w for w in np.ndindex(3, 3, 3) if w != (1, 1, 1)]) - 1.0
+    return np.unique(np.argmax((points / np.ptp(points, axis=0)) @ ways.T, axis=0))
+
+
+def aim(stage: Stage, places: np.ndarray) -> Stage:
+    """The stage with its camera on places (P, 3) and what grips the part, with air around. [m]"""
+    for box in stage.jaws:
+        corners = [[x, y, z] for x in box[:2] for y in box[2:4] for z in box[4:]]
+        places = np.concatenate([places, corners])
+    flat = np.column_stack([places @ stage.right, places @ stage.up])
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    middle, reach = (low + high) / 2, (high - low) / 2 * 1.06
+    centre = middle[0] * stage.right + middle[1] * stage.up
+    return replace(stage, centre=centre, reach=(float(reach[0]), float(reach[1])))
+
+
+def round_warp(factor: float) -> float:
+    """The next lower of 1, 2, 5, 10, 20, 50 ...; 1 where the movement is large anyway."""
+    if factor <= 1:
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(factor))
+    return float(power * max(s for s in (1, 2, 5) if s * power <= factor * (1 + 1e-9)))
+
+
+def laid_points(frame: FieldFrame) -> np.ndarray:
+    """Numbers of the points that belong to laid cells."""
+    return np.unique(frame.cells[frame.laid])
+
+
+def largest_displacement(frame: FieldFrame) -> float:
+    """Of the points that are drawn. [m]"""
+    return float(np.linalg.norm(frame.displacement[laid_points(frame)], axis=1).max())
+
+
+def _faces(record: RunRecord) -> list[str]:
+    return [w.get("face", "front") for w in record.case.get("welds", [])]
+
+
+def _jaws(record: RunRecord) -> tuple:
+    """Boxes of a vise's jaws beside a bar, for the eye only."""
+    hold, part = record.case.get("hold", {}), record.case.get("part", {})
+    if hold.get("kind") != "vise" or part.get("kind") != "bar":
+        return ()
+    y, z = part["thickness"] / 2, part["width"] / 2
+    thick, over = max(0.2 * part["width"], part["thickness"]), 0.06 * part["width"]
+    ends = (0.0, hold["length"]), (-z - over, z + over)
+    return tuple((*ends[0], *sorted((s * y, s * (y + thick))), *ends[1]) for s in (1, -1))
+
+
+def colour_map(colours):
+    """A smooth matplotlib colour map through a few colours."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    return LinearSegmentedColormap.from_list("weldsim", colours, N=512)
+
+
+def temperature_scale(stage: Stage):
+    """Norm and ticks of the temperature bar: square-root spaced, so that warm metal shows too."""
+    from matplotlib.colors import PowerNorm
+
+    ticks = [t for t in (20, 100, 200, 400, 600, 800, 1000, 1250, 1500) if t <= stage.hottest]
+    ticks = [t for t in ticks if t >= stage.coldest - 1]
+    return PowerNorm(0.5, stage.coldest, stage.hottest), ticks
+
+
+def draw(stage: Stage, frame: FieldFrame, paint: str, warped=True, outline=None, fine: int = 2):
+    """Image of one frame, uint8 (height, width, 3).
+
+    Parameters
+    ----------
+    paint : {"temperature", "movement"}
+        What the colours show.
+    warped : bool
+        Draw the part where it has moved to, times the warp factor.
+    outline : FieldFrame, optional
+        Draw the edges of this frame's part as built beside it.
+    fine : int
+        Draw so many times larger and average, for smooth edges.
+    """
+    import pyvista
+
+    plotter = pyvista.Plotter(off_screen=True, window_size=[fine * n for n in stage.size])
+    plotter.set_background(PAPER)
+    try:
+        _add_part(plotter, _surface(frame), stage, paint, stage.warp if warped else 0.0)
+        if outline is not None:
+            _add_edges(plotter, _surface(outline), OUTLINE, 1.5 * fine)
+        for box in stage.jaws:
+            body = pyvista.Box(box)
+            plotter.add_mesh(body, color=JAWS, opacity=0.35, lighting=False)
+            _add_edges(plotter, body, OUTLINE, fine)
+        _place_camera(plotter, stage)
+        image = plotter.screenshot(return_img=True)
+    finally:
+        plotter.close()
+    return _average(image[..., :3], fine)
+
+
+def _surface(frame: FieldFrame):
+    """Outer faces of the laid metal as built, with temperature [degC] and displacement [m]."""
+    import pyvista
+
+    cells, kind = frame.cells[frame.laid], {8: 12, 4: 10}[frame.cells.shape[1]]
+    flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
+    grid = pyvista.UnstructuredGrid(
+        flat, np.full(len(cells), kind), np.asarray(frame.points, dtype=float)
+    )
+    grid.point_data["temperature"] = frame.temperature - KELVIN
+    grid.point_data["displacement"] = frame.displacement
+    return grid.extract_surface(algorithm="dataset_surface")
+
+
+def _add_part(plotter, surface, stage: Stage, paint: str, warp: float) -> None:
+    """The painted surface: colours looked up beforehand, so that bar and picture agree."""
+    if paint == "temperature":
+        norm, colours = temperature_scale(stage)[0], colour_map(GLOW)
+        share = norm(np.clip(surface["temperature"], stage.coldest, stage.hottest))
+    else:
+        moved = np.linalg.norm(surface["displacement"], axis=1)
+        share, colours = moved / max(stage.farthest, 1e-12), colour_map(MOVED)
+    # the share, not the colour, is interpolated between points: no muddy in-between colours
+    surface.point_data["share"] = np.asarray(share, dtype=float)
+    # light as on the part as built: exaggerated movement would crease the faces of the beads
+    surface = surface.compute_normals(
+        cell_normals=False,
+        split_vertices=True,
+        feature_angle=FEATURE_ANGLE,
+        auto_orient_normals=True,
+    )
+    moved = surface.warp_by_vector("displacement", factor=warp)
+    moved.point_data.active_normals = surface.point_data["Normals"]
+    actor = plotter.add_mesh(
+        moved, scalars="share", cmap=colours, clim=(0.0, 1.0), show_scalar_bar=False,
+        n_colors=512, interpolate_before_map=True, ambient=0.72, diffuse=0.34, specular=0.0,
+    )  # fmt: skip
+    actor.prop.interpolation = "Phong"
+    _add_edges(plotter, surface, INK, 2.5, warp)
+
+
+def _add_edges(plotter, surface, colour: str, width: float, warp: float = 0.0) -> None:
+    """Sharp edges of a surface as built, drawn where they have moved to."""
+    edges = surface.clean().extract_feature_edges(
+        feature_angle=FEATURE_ANGLE, boundary_edges=True, manifold_edges=False
+    )
+    if edges.n_cells:
+        if warp:
+            edges = edges.warp_by_vector("displacement", factor=warp)
+        plotter.add_mesh(edges, color=colour, line_width=width, lighting=False)
+
+
+def _place_camera(plotter, stage: Stage) -> None:
+    distance = 20 * stage.half_height
+    plotter.camera.position = stage.centre + distance * stage.view
+    plotter.camera.focal_point = stage.centre
+    plotter.camera.up = (0.0, 0.0, 1.0)
+    plotter.enable_parallel_projection()
+    plotter.camera.parallel_scale = stage.half_height
+    plotter.reset_camera_clipping_range()
+
+
+def _average(image: np.ndarray, fine: int) -> np.ndarray:
+    """Mean of each block of `fine` x `fine` pixels."""
+    if fine == 1:
+        return image.copy()
+    h, w = image.shape[0] // fine, image.shape[1] // fine
+    blocks = image[: fine * h, : fine * w].reshape(h, fine, w, fine, 3).astype(np.uint32)
+    return (blocks.sum(axis=(1, 3)) // fine**2).astype(np.uint8)
