@@ -111,7 +111,7 @@ def test_kill_at_any_moment_leaves_a_checkpoint_that_reads(folder):
         child.send_signal(getattr(signal, "SIGKILL", signal.SIGTERM))
         said = child.stdout.read().split()
         child.wait()
-        arrays, extra = RunFolder.open(folder.path).last_checkpoint()
+        arrays, extra = RunFolder.resume(folder.path).last_checkpoint()
         assert extra["n"] >= int(said[-1] if said else 2)
         np.testing.assert_array_equal(arrays["field"], float(extra["n"]))
         assert not leftovers(folder)
@@ -119,11 +119,25 @@ def test_kill_at_any_moment_leaves_a_checkpoint_that_reads(folder):
             old.unlink()
 
 
-def test_opening_clears_what_a_kill_left(folder):
+def test_resuming_clears_what_a_kill_left(folder):
     for place in (".", "fields", "state"):
         (folder.path / place / f"half.123.vtu{store.TEMPORARY}").write_text("half")
-    RunFolder.open(folder.path)
+    RunFolder.resume(folder.path)
     assert not leftovers(folder)
+
+
+def test_opening_leaves_a_run_that_is_writing_alone(folder):
+    with store.whole_file(folder.path / "summary.json") as beside:
+        beside.write_text("{}")
+        RunFolder.open(folder.path)
+    assert folder.read_json("summary.json") == {}
+
+
+def test_a_complete_run_is_not_gone_on_with(folder):
+    folder.write_json("run.json", {"status": "complete"})
+    with pytest.raises(StoreError, match="run: this run is complete"):
+        RunFolder.resume(folder.path)
+    assert RunFolder.open(folder.path).status == "complete"
 
 
 def test_open_refuses_what_is_no_run_folder(tmp_path):
@@ -179,7 +193,7 @@ def test_checkpoints_are_exact_and_the_last_two_stay(folder):
         }
         folder.write_checkpoint(index, arrays, extra)
     assert [p.stem for p in readback.checkpoints(folder.path)] == [
-        "checkpoint_99999", "checkpoint_100000"]  # fmt: skip
+        "checkpoint_0099999", "checkpoint_0100000"]  # fmt: skip
     read, more = folder.last_checkpoint()
     assert read.keys() == arrays.keys()
     for name, value in arrays.items():
@@ -242,7 +256,7 @@ def test_frames_after_the_checkpoint_leave_the_series_on_resume(folder):
     part = SimpleNamespace(heat_mesh=mesh)
     for index, t in enumerate((0.0, 1.0, 2.0, 3.0)):
         folder.write_frame(index, invented.frame(mesh, weld, t), part)
-    RunFolder.open(folder.path).write_frame(2, invented.frame(mesh, weld, 2.0), part)
+    RunFolder.resume(folder.path).write_frame(2, invented.frame(mesh, weld, 2.0), part)
     assert [f.time for f in readback.read_series(folder.path)] == [0.0, 1.0, 2.0]
 
 

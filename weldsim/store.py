@@ -32,6 +32,7 @@ from weldsim.readback import (
     FIELDS,
     GAUGES,
     MANIFEST,
+    PICTURES,
     SERIES,
     STATE,
     FrameFile,
@@ -149,7 +150,7 @@ class RunFolder:
                         "or resume the run in it"
                     )
                 path.mkdir(parents=True, exist_ok=True)
-            for name in (FIELDS, STATE):
+            for name in (FIELDS, STATE, PICTURES):
                 (path / name).mkdir()
         except OSError as error:
             raise StoreError(f"{path}: could not be made: {error}") from error
@@ -157,7 +158,7 @@ class RunFolder:
 
     @classmethod
     def open(cls, path) -> RunFolder:
-        """Open a run folder and clear away what a kill left half written.
+        """Open a run folder, also one that a run is writing to at this moment.
 
         Raises
         ------
@@ -169,11 +170,30 @@ class RunFolder:
             raise StoreError(f"{path}: no such run folder")
         if not any((path / name).exists() for name in (MANIFEST, "case.json")):
             raise StoreError(f"{path}: not a run folder: it holds no {MANIFEST}")
-        for left in path.rglob(f"*{TEMPORARY}"):
-            left.unlink(missing_ok=True)
-        for name in (FIELDS, STATE):
-            (path / name).mkdir(exist_ok=True)
         return cls(path)
+
+    @classmethod
+    def resume(cls, path) -> RunFolder:
+        """Open the folder of a stopped run to go on with it; clears what a kill left half written.
+
+        Apart from `open`, since clearing would break a run that is writing.
+
+        Raises
+        ------
+        StoreError
+            If `path` is no run folder, or its run is complete.
+        """
+        folder = cls.open(path)
+        if folder.status == "complete":
+            raise StoreError(
+                f"{path}: this run is complete, nothing is left to go on with; "
+                "run its case into a new folder"
+            )
+        for left in folder.path.rglob(f"*{TEMPORARY}"):
+            left.unlink(missing_ok=True)
+        for name in (FIELDS, STATE, PICTURES):
+            (folder.path / name).mkdir(exist_ok=True)
+        return folder
 
     @property
     def status(self) -> str:
@@ -227,7 +247,7 @@ class RunFolder:
         return self.path / GAUGES
 
     def write_checkpoint(self, index: int, arrays: dict, extra: dict) -> Path:
-        """Write state/checkpoint_NNNNN.npz and drop all but the last two.
+        """Write state/checkpoint_NNNNNNN.npz and drop all but the last two.
 
         Parameters
         ----------
@@ -242,7 +262,7 @@ class RunFolder:
 
         # straight through json, not `plain`: nan and inf must come back as they were
         note = json.dumps(extra, default=_json_default).encode()
-        path = self.path / STATE / f"checkpoint_{index:05d}.npz"
+        path = self.path / STATE / f"checkpoint_{index:07d}.npz"
         with whole_file(path) as beside, open(beside, "wb") as handle:
             np.savez(handle, **arrays, **{EXTRA: np.frombuffer(note, dtype=np.uint8)})
             handle.flush()
@@ -319,9 +339,9 @@ def _vtk_cells(mesh):
 
 
 def _dated_folder(title: str) -> Path:
-    """A new folder runs/YYYY-MM-DD_HHMM_title, numbered when the minute has one already."""
+    """A new folder runs/YYYY-MM-DD_HHMMSS_title, numbered when the second has one."""
     slug = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40].rstrip("-") or "run"
-    stem = f"{datetime.now():%Y-%m-%d_%H%M}_{slug}"
+    stem = f"{datetime.now():%Y-%m-%d_%H%M%S}_{slug}"
     runs = Path("runs")
     runs.mkdir(exist_ok=True)
     for number in range(1, 1000):
