@@ -211,8 +211,8 @@ def limit_pressure(body, fixed, stretch=2.0, steps=8):
     The reaction of the hole's points along x is the pressure times its projected area exactly.
     """
     x, y, _ = body.points.T
-    rim = np.abs(np.hypot(x, y) - A) < 0.9  # chord middles lie up to 0.5 inside
-    rim &= np.hypot(x, y) < A * 1.001
+    r = np.hypot(x, y)
+    rim = (r > 0.97 * A) & (r < 1.001 * A)  # chord middles lie a little inside
     driven = fixed.copy()
     driven[rim, :2] = True
     law = elastic(body, E, NU, yield_stress=SY)
