@@ -116,7 +116,7 @@ def version():
 
 
 def _words(folder: Path) -> None:
-    from weldsim.store import read_run
+    from weldsim.readback import read_run
     from weldsim.words import final_words
 
     for line in final_words(read_run(folder)):
@@ -125,6 +125,9 @@ def _words(folder: Path) -> None:
 
 
 def _pictures(folder: Path) -> None:
+    from weldsim.readback import read_run
+
+    read_run(folder)  # refuses what is no run before the heavy libraries load
     from weldsim.render import show_run
     from weldsim.report import write_report
 
