@@ -42,6 +42,7 @@ import numpy as np
 
 from weldsim.curves import NO_POLE, Curve
 from weldsim.errors import MaterialError
+from weldsim.units import parse
 
 CURVE_UNITS = {
     "conductivity": "W/m/K",
@@ -66,6 +67,10 @@ SECTIONS = {
 TOP_KEYS = ("title", "base", "beyond_range", "not_modelled")
 SHAPES = ("table", "pieces", "value")
 ORIGINS = {"degC": 273.15, "K": 0.0}
+KINDS_OF_UNIT = {
+    "W/m/K": "conductivity", "J/kg/K": "specific heat", "J/kg": "latent heat", "Pa": "stress",
+    "kg/m3": "density", "K": "temperature",
+}  # fmt: skip
 
 
 def list_materials() -> tuple[str, ...]:
@@ -184,9 +189,11 @@ class _Reader:
 
     def _si(self, section, key, value, unit):
         try:
-            return _parse(value, unit)
+            if unit == "1":
+                return _plain(value)
+            return parse(value, KINDS_OF_UNIT[unit])
         except ValueError as error:
-            self.refuse(section, key, value, str(error))
+            self.refuse(section, key, None, str(error))
 
     def material(self, name, data) -> dict:
         hold = data.get("beyond_range", "raise")
@@ -355,26 +362,9 @@ def _is_number(value) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and np.isfinite(value)
 
 
-_FACTORS = {
-    "W/m/K": {"W/m/K": 1.0, "W/(m K)": 1.0},
-    "J/kg/K": {"J/kg/K": 1.0, "kJ/kg/K": 1e3, "J/(kg K)": 1.0},
-    "J/kg": {"J/kg": 1.0, "kJ/kg": 1e3},
-    "Pa": {"Pa": 1.0, "MPa": 1e6, "N/mm2": 1e6, "GPa": 1e9},
-    "kg/m3": {"kg/m3": 1.0, "g/cm3": 1e3},
-    "1": {"1": 1.0},
-}
-
-
-def _parse(text, unit) -> float:
-    """SI value of a text with unit."""
-    if not isinstance(text, str):
-        raise ValueError(f"must be text with a unit, as in '1 {unit}'")
-    number, _, given = text.strip().partition(" ")
+def _plain(text) -> float:
+    """A number without a unit, written as text."""
     try:
-        value = float(number)
-        if unit == "K":
-            return value + ORIGINS[given.strip()]
-        return value * (_FACTORS[unit][given.strip()] if unit != "1" else 1.0)
-    except (ValueError, KeyError):
-        known = ORIGINS if unit == "K" else _FACTORS[unit]
-        raise ValueError(f"must be a number with a unit: {', '.join(known)}") from None
+        return float(text)
+    except (TypeError, ValueError):
+        raise ValueError(f'{text!r} is not a plain number; allowed: text such as "1"') from None

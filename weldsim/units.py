@@ -19,7 +19,11 @@ KINDS = {
     "voltage": ("V", '"12 V"'),
     "temperature": ("K", '"150 degC", "300 degF", "423 K"'),
     "conductance": ("W/m^2/K", '"500 W/m2/K"'),
-    "stress": ("Pa", '"355 MPa"'),
+    "stress": ("Pa", '"355 MPa", "36 ksi"'),
+    "density": ("kg/m^3", '"7850 kg/m3"'),
+    "conductivity": ("W/m/K", '"50 W/m/K"'),
+    "specific heat": ("J/kg/K", '"480 J/kg/K"'),
+    "latent heat": ("J/kg", '"270 kJ/kg"'),
 }
 
 _QUANTITY = re.compile(
