@@ -164,6 +164,9 @@ def test_a_change_is_checked_like_the_file():
         ("surroundings.film=-1 W/m2/K", "film: '-1 W/m2/K' is not allowed: it must not be neg"),
         ("weld.A.efficiency=1.2", "efficiency: 1.2 is not allowed: it must be less than or"),
         ("surroundings.emissivity=-0.1", "it must be greater than or equal to 0"),
+        ("part.length=200 m", "[part] length: 200 m is not allowed: 0.5 mm to 10 m"),
+        ("part.thickness=6 um", "[part] thickness: 0.006 mm is not allowed: 0.5 mm to"),
+        ("surroundings.preheat=1500 degF", "preheat: 815.6 degC is not allowed: at most 600 degC"),
         # words
         ("hold.kind=vice", 'hold] kind: \'vice\' is not allowed: write "vise" or "free"'),
         ("solve.grade=best", "[solve] grade: 'best' is not allowed: write"),

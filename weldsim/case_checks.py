@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from itertools import combinations
 
+SMALLEST, LARGEST = 0.5e-3, 10.0  # m; beyond it a unit was mistyped ("200 m" for "200 mm")
+HOTTEST = 873.15  # K; preheat of any procedure lies well below
 SLACK = 1e-9  # m; lengths in inches are not round in metres
 
 
@@ -21,7 +23,7 @@ def cross_checks(records: dict) -> list[str]:
     """
     part, hold = records["part"], records["hold"]
     welds, gauges = records["welds"], records["gauges"]
-    out = _hold(part, hold)
+    out = [*_sizes(part), *_hold(part, hold), *_air(records["surroundings"])]
     for weld in welds:
         out += _words(weld) or [*_bead(part, weld), *_place(part, hold, weld)]
     out += _overlaps(welds)
@@ -31,7 +33,25 @@ def cross_checks(records: dict) -> list[str]:
 
 
 def _mm(value: float) -> str:
-    return f"{1e3 * value:.4g} mm"
+    return f"{1e3 * value:.4g} mm" if value < 10 else f"{value:.4g} m"
+
+
+def _sizes(part) -> list[str]:
+    sizes = [(key, getattr(part, key)) for key in ("length", "width", "thickness")]
+    return [
+        f"[part] {key}: {_mm(value)} is not allowed: {_mm(SMALLEST)} to {_mm(LARGEST)}"
+        for key, value in sizes
+        if value < SMALLEST or value > LARGEST
+    ]
+
+
+def _air(air) -> list[str]:
+    return [
+        f"[surroundings] {key}: {value - 273.15:.4g} degC is not allowed: at most "
+        f"{HOTTEST - 273.15:.4g} degC"
+        for key, value in (("ambient", air.ambient), ("preheat", air.preheat))
+        if value > HOTTEST
+    ]
 
 
 def _hold(part, hold) -> list[str]:
