@@ -552,3 +552,17 @@ def test_no_flow_where_expansion_stands_still():
     grown = [m.equivalent_plastic_strain[0, 0] for _, m in follow(body, laws, fixed)]
     assert grown[2] > 1e-3
     assert grown[4] == pytest.approx(grown[2], abs=1e-12)
+
+
+def test_annealing_keeps_the_stress():
+    """Perfectly plastic metal that forgets its past while hot stays in the balance it was in."""
+    body = bar()
+    law = elastic(body, 210e3, 0.3, ALPHA * history(body.at, TOP)[3], 150.0)
+    found = solve(body, law, body.free())
+    assert found.equivalent_plastic_strain.max() > 1e-4
+    never = np.zeros(body.model.shape_counts, bool)
+    memory, stress = accept(body.model, found, law, body.virgin(), never, ~never)
+    assert np.all(memory.equivalent_plastic_strain == 0) and np.all(memory.plastic_strain == 0)
+    again = solve(body, law, body.free(), found.displacement, memory)
+    assert same(again.displacement, found.displacement, 1e-6)
+    assert same(again.stress, stress, 1e-6) and same(stress, found.stress, 1e-12)
