@@ -25,7 +25,7 @@ THROW = 5.0
 def case():
     """What `summarise` reads of a case."""
     welds = [
-        SimpleNamespace(name=n, arc_energy=1.385e6, heat_input=1.385e6 * 0.6, length=WIDTH)
+        SimpleNamespace(name=n, arc_energy=1800 / SPEED, heat_input=1080 / SPEED, length=WIDTH)
         for n in PLACES
     ]
     return SimpleNamespace(welds=welds, gauges=[SimpleNamespace(name="pointer", kind="pointer")])

@@ -14,6 +14,7 @@ from functools import wraps
 import numpy as np
 
 from weldsim.readback import RunRecord
+from weldsim.words import reading, unit_word
 
 PAPER, INK, QUIET, GRID = "#fbfbf9", "#1f2a36", "#7b8794", "#e3e6e8"
 ARC = "#f6dcb5"  # bands while an arc burns
@@ -29,7 +30,6 @@ STYLE = {
     "lines.linewidth": 1.8, "lines.solid_capstyle": "round", "legend.frameon": False,
     "svg.fonttype": "path", "svg.hashsalt": "weldsim",
 }  # fmt: skip
-UNIT_WORDS = {"mm": "mm", "mrad": "mrad", "degC": "°C"}
 PANEL_TITLES = {"mm": "movement", "mrad": "rotation", "degC": "temperature"}
 
 
@@ -136,7 +136,7 @@ def _panel_row(record, row, sides, columns, unit, first) -> None:
             axes.tick_params(left=False)
             axes.spines["left"].set_linestyle((0, (2, 3)))
             axes.xaxis.set_major_locator(_few_ticks())
-    row[0].set_title(f"{PANEL_TITLES[unit]}, {UNIT_WORDS[unit]}", pad=6 if unit != first else 19)
+    row[0].set_title(f"{PANEL_TITLES[unit]}, {unit_word(unit)}", pad=6 if unit != first else 19)
     _end_labels(record, row[-1], columns, unit)
 
 
@@ -156,10 +156,11 @@ def _end_labels(record, axes, columns, unit) -> None:
     """Name and final reading at the end of each curve, moved apart where they would touch."""
     low, high = axes.get_ylim()
     gap = 0.13 * (high - low)
-    ends = sorted(
+    ends = [
         (float(record.gauges[c.name][-1]), c, colour)
         for c, colour in zip(columns, _colours(record, columns), strict=True)
-    )
+    ]
+    ends.sort(key=lambda end: end[0])
     places = spread_apart([value for value, *_ in ends], gap, low, high)
     right = axes.get_xlim()[1]
     for place, (value, column, colour) in zip(places, ends, strict=True):
@@ -168,7 +169,8 @@ def _end_labels(record, axes, columns, unit) -> None:
         if several and not column.weld and column.gauge != column.component:
             name = f"{column.gauge} {column.component}"
         beside = right + 0.04 * (right - axes.get_xlim()[0])
-        text = f"{name} {number(value, unit)}"
+        end = reading(record, column).replace("-", "\N{MINUS SIGN}")
+        text = f"{name} {end}"
         axes.text(beside, place, text, color=colour, va="center", fontsize=9.5)
         error = record.errors.get(column.name)
         if error:
@@ -197,16 +199,6 @@ def _name_arcs(record, axes) -> None:
         )  # fmt: skip
 
 
-def number(value: float, unit: str = "mm") -> str:
-    """A reading to three figures, never as 1e+03; movements with their sign."""
-    if unit == "degC":
-        return f"{value:.0f}"
-    if abs(value) < 5e-4:
-        return "0"
-    digits = max(0, 2 - int(np.floor(np.log10(abs(value)))))
-    return f"{value:+.{digits}f}".replace("-", "\N{MINUS SIGN}")
-
-
 @styled
 def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
     """Path of a pointer's light spot on its target, as seen looking along the aim.
@@ -228,8 +220,9 @@ def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
         color=QUIET,
         fontsize=9.5,
     )
-    _mark_times(record, gauge, axes)
     figure.tight_layout(rect=(0, 0, 1, 0.99))
+    axes.apply_aspect()  # labels are placed in pixels
+    _mark_times(record, gauge, axes)
     return figure
 
 
@@ -307,7 +300,9 @@ def _mark_times(record, gauge, axes) -> None:
     axes.plot(right[-1], up[-1], "o", ms=9, color=INK, zorder=6)
     handles = axes.get_legend_handles_labels()
     if handles[0]:
-        axes.legend(loc="best", fontsize=9)
+        axes.legend(
+            loc="best", fontsize=9, frameon=True, facecolor=PAPER, edgecolor="none", framealpha=0.9
+        )
 
 
 def _error_boxes(record, gauge, axes) -> list:

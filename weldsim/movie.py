@@ -16,6 +16,7 @@ from weldsim import charts
 from weldsim.charts import INK, PAPER, QUIET
 from weldsim.readback import RunRecord, read_frame
 from weldsim.store import whole_file
+from weldsim.words import unit_word
 
 SIZE = (1120, 544)  # pixels, multiples of 16 for the encoder
 SCENE = (720, 416)
@@ -174,7 +175,7 @@ class Board:
         axes.plot(times, values, color=charts.LINES[0])
         axes.set_xlim(times[0], charts.axis_cut(self.record))
         axes.set_xlabel("time, s")
-        axes.set_title(f"{column.gauge} {column.component}, {charts.UNIT_WORDS[column.unit]}")
+        axes.set_title(f"{column.gauge} {column.component}, {unit_word(column.unit)}")
         (dot,) = axes.plot([], [], "o", ms=9, color=SPOT, mec=PAPER)
         zero = charts.first_arc(self.record)
 

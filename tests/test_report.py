@@ -1,0 +1,133 @@
+"""report.html: whole in itself, words first, cautions in, nothing from outside."""
+
+import base64
+import re
+from html.parser import HTMLParser
+
+import pytest
+import synthetic_run as invented
+
+from weldsim.cautions import CAUTIONS, DEFER
+from weldsim.errors import StoreError
+from weldsim.report import write_report
+
+# one pixel, PNG of the W3C test suite kind: enough to see it arrive in the page
+PIXEL = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
+)
+
+
+class Reader(HTMLParser):
+    """Collects the text, the addresses, and tags left open."""
+
+    EMPTY = ("meta", "img", "br", "link", "input", "hr")
+
+    def __init__(self):
+        super().__init__()
+        self.words, self.addresses, self.tags, self.open = [], [], [], []
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        self.addresses += [v for k, v in attributes if k in ("src", "href", "xlink:href", "data")]
+        if tag not in self.EMPTY:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.handle_starttag(tag, attributes)
+        if tag not in self.EMPTY:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def read(path):
+    reader = Reader()
+    reader.feed(path.read_text(encoding="utf-8"))
+    reader.close()
+    return reader
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    folder = invented.write_run(tmp_path_factory.mktemp("runs") / "bar", frames=(0.0, 900.0))
+    (folder.path / "pictures" / "shape.png").write_bytes(PIXEL)
+    (folder.path / "pictures" / "temperature_A.png").write_bytes(PIXEL)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def page(run):
+    return write_report(run.path)
+
+
+def test_nothing_points_outside_the_page(page):
+    text = page.read_text(encoding="utf-8")
+    assert not re.search(r"https?:|//[a-z]+\.[a-z]", re.sub(r'base64,[^"]*"', '"', text))
+    for address in read(page).addresses:
+        assert address.startswith(("#", "data:image/"))
+    assert not {"script", "link", "iframe", "object"} & set(read(page).tags)
+
+
+def test_page_is_well_formed_and_holds_the_plots(page):
+    reader = read(page)
+    assert reader.open == []
+    assert reader.tags.count("svg") == 3  # timetable, gauges, light spot
+
+
+def test_pictures_arrive_whole(page):
+    found = re.findall(r"data:image/png;base64,([^\"]+)", page.read_text(encoding="utf-8"))
+    assert [base64.b64decode(f) for f in found] == [PIXEL, PIXEL]
+
+
+def test_words_come_first_then_certainty_then_numbers(page):
+    text = " ".join(" ".join(read(page).words).split())
+    order = ["The pointer ends", "How sure", "coarser grade", "Timetable", "Welds", "Books",
+             "What it rests on", "What it was compared with", "Before you weld"]  # fmt: skip
+    places = [text.index(word) for word in order]
+    assert places == sorted(places)
+    assert "has not been compared with measurements" in text
+    assert "Careful: invented: for tests" in text
+
+
+def test_cautions_and_who_decides_are_in(page):
+    text = " ".join(" ".join(read(page).words).split())
+    for line in (*CAUTIONS, DEFER):
+        assert " ".join(line.split()) in text
+
+
+def test_tables_hold_the_run(page):
+    text = page.read_text(encoding="utf-8")
+    for cell in ("TIG (141)", ">1.38<", ">0.83<", ">152<", "85.00 kJ", "solve.grade=quick"):
+        assert cell in text
+
+
+def test_text_from_the_case_cannot_break_the_page(tmp_path):
+    folder = invented.write_run(tmp_path / "odd", frames=(0.0,))
+    manifest = folder.read_json("run.json")
+    manifest["title"] = "<script>alert(1)</script> & 6 < 7"
+    folder.write_json("run.json", manifest)
+    reader = read(write_report(folder.path))
+    assert "script" not in reader.tags and reader.open == []
+    assert any("<script>alert(1)</script> & 6 < 7" in w for w in reader.words)
+
+
+def test_an_unfinished_run_says_so(tmp_path):
+    folder = invented.write_run(tmp_path / "half", frames=(0.0,))
+    (folder.path / "summary.json").unlink()
+    (folder.path / "run.json").unlink()
+    manifest = invented.manifest("stopped")
+    del manifest["balances"], manifest["error_estimate"]
+    manifest["timetable"] = [{"name": "A", "start": 0.0, "end": None}]
+    folder.write_json("run.json", manifest)
+    text = " ".join(" ".join(read(write_report(folder.path)).words).split())
+    assert "This run is stopped" in text and "--resume" in text
+    assert "Discretisation error: not estimated" in text
+
+
+def test_refuses_what_is_no_run(tmp_path):
+    with pytest.raises(StoreError, match="not a run folder"):
+        write_report(tmp_path)

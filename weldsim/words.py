@@ -1,0 +1,154 @@
+"""The result of a run in plain words, for the terminal and the head of the report.
+
+Numbers are rounded to what their estimated error allows: a digit that may be wrong by more than
+itself is not shown.
+"""
+
+from __future__ import annotations
+
+import math
+
+from weldsim.readback import Column, RunRecord
+
+KINDS = ("pointer", "dial", "thermocouple", "bow")
+SIDES = {"up": ("up", "down"), "right": ("right", "left")}
+
+
+def final_words(record: RunRecord) -> list[str]:
+    """Lines that say where each gauge ends, how sure that is, and what to be careful about."""
+    lines = [] if record.manifest.get("status") == "complete" else [unfinished(record)]
+    for name in dict.fromkeys(c.gauge for c in record.columns if c.weld is None):
+        lines += gauge_words(record, name)
+    return lines + [*_certainty(record), *(f"Careful: {w}." for w in warnings(record))]
+
+
+def warnings(record: RunRecord) -> list[str]:
+    """Warnings of the run, without full stops."""
+    return [str(w).rstrip(".") for w in record.manifest.get("warnings", [])]
+
+
+def unfinished(record: RunRecord) -> str:
+    """One line for a run that is not complete."""
+    status = record.manifest.get("status", "running")
+    why = record.manifest.get("error")
+    now = float(record.gauges["time_s"][-1])
+    tail = f": {why}" if why else f"; go on with: weldsim run --resume {record.path}"
+    return (
+        f"This run is {status}; it has come to {now:.0f} s, and what follows is not the end{tail}"
+    )
+
+
+def gauge_words(record: RunRecord, name: str) -> list[str]:
+    """Where one gauge ends, how far it went on the way, and when it settled."""
+    columns = [c for c in record.columns if c.gauge == name and c.weld is None]
+    where = _pointer_end(record, name, columns) or _plain_end(record, name, columns)
+    return [where, *_swing(record, name, columns)]
+
+
+def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | None:
+    """`The pointer ends 12 mm up and 4 mm right on the target at 5 m (2.5 and 0.8 mrad).`"""
+    found = {(c.component, c.unit): c for c in columns}
+    pointer = next((g for g in record.pointers if g["name"] == name), None)
+    if pointer is None or ("up", "mrad") not in found:
+        return None
+    places = [_sided(record, found[side, "mm"]) for side in ("up", "right")]
+    turns = [reading(record, found[side, "mrad"]) for side in ("up", "right")]
+    return (
+        f"{_called(name)} ends {places[0]} and {places[1]} on the target at {pointer['throw']:g} m "
+        f"({turns[0].lstrip('+-')} and {turns[1].lstrip('+-')} mrad)."
+    )
+
+
+def _plain_end(record: RunRecord, name: str, columns: list[Column]) -> str:
+    shown = ", ".join(f"{reading(record, c)} {unit_word(c.unit)}" for c in columns)
+    return f"{_called(name)} ends at {shown}."
+
+
+def _called(name: str) -> str:
+    """`The pointer` for a gauge named after its kind, else its own name."""
+    return f"The {name}" if name in KINDS else name
+
+
+def _sided(record: RunRecord, column: Column) -> str:
+    """A reading with its side in a word in the place of its sign."""
+    value = float(record.gauges[column.name][-1])
+    side = SIDES[column.component][value < 0]
+    return f"{reading(record, column).lstrip('+-')} {column.unit} {side}"
+
+
+def _swing(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
+    """The farthest reading on the way and the time to settle, from the summary."""
+    out, read = [], record.summary.get("gauges", {})
+    shown = [c for c in columns if c.unit != "mrad" and c.name in read]
+    for column in shown:
+        entry = read[column.name]
+        if abs(entry["extreme"] - entry["final"]) > 0.05 * max(entry["travel"], 1e-12):
+            far = rounded(entry["extreme"], _error(record, column), column.unit)
+            part = f" ({column.component})" if len(shown) > 1 else ""
+            out.append(
+                f"  farthest on the way{part}: {far} {unit_word(column.unit)} at "
+                f"{entry['extreme_time_s']:.0f} s"
+            )
+    after = [read[c.name]["settled_after_arc_s"] for c in shown]
+    if after and None not in after:
+        out.append(f"  settled within 2 % of its travel {max(after):.0f} s after the last arc stop")
+    return out
+
+
+def _certainty(record: RunRecord) -> list[str]:
+    """Estimated discretisation errors, and what they do not cover."""
+    known = [c for c in record.columns if c.weld is None and _error(record, c) is not None]
+    shown = [c for c in known if c.unit != "mrad"] or known
+    named = [f"{c.gauge} {c.component} ±{error_text(record, c)}" for c in shown]
+    if not named:
+        return ["Discretisation error: not estimated for this run."]
+    return [f"Estimated discretisation error: {', '.join(named)}."] + open_signs(record)
+
+
+def open_signs(record: RunRecord) -> list[str]:
+    """One line for each movement smaller than its own estimated error."""
+    out = []
+    for c in record.columns:
+        error = _error(record, c)
+        if c.unit == "mm" and error is not None and abs(record.gauges[c.name][-1]) <= error:
+            out.append(
+                f"{c.gauge} {c.component} is smaller than its error: which way it ends is open; "
+                "try a finer grade."
+            )
+    return out
+
+
+def error_text(record: RunRecord, column: Column) -> str:
+    """Estimated error of a column with its unit, two figures."""
+    return f"{_error(record, column):.2g} {unit_word(column.unit)}"
+
+
+def _error(record: RunRecord, column: Column) -> float | None:
+    value = record.errors.get(column.name)
+    return None if value is None else float(value)
+
+
+def reading(record: RunRecord, column: Column) -> str:
+    """Final reading of a column, rounded to its estimated error."""
+    return rounded(float(record.gauges[column.name][-1]), _error(record, column), column.unit)
+
+
+def rounded(value: float, error: float | None, unit: str) -> str:
+    """A number with the digits its error leaves meaning to, at most three figures, with sign.
+
+    An error of 1.4 leaves whole numbers, one of 0.14 tenths; none leaves three figures.
+    """
+    if unit == "degC":
+        return f"{value:.0f}"
+    size = abs(value)
+    digits = 3 if size == 0 else 2 - math.floor(math.log10(size))
+    if error:
+        digits = min(digits, -math.floor(math.log10(error)))
+    digits = min(max(digits, 0), 4)
+    text = f"{value:+.{digits}f}"
+    return text[1:] if float(text) == 0 else text
+
+
+def unit_word(unit: str) -> str:
+    """A unit of a column as people write it."""
+    return {"degC": "°C"}.get(unit, unit)
