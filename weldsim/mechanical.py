@@ -2,9 +2,10 @@
 
 Small strain, J2 plasticity with temperature-dependent stiffness, yield, hardening and expansion.
 `eps_ref` is the strain at which a point is stress-free: it is set anew at the end of every step
-for filler not yet laid and for metal above the softening temperature, so both join or solidify
-without stress. Newton with a line search on the work of the residual; an answer is accepted only
-in equilibrium. Left out: large rotations (checked and warned about), phase change, creep.
+for filler not yet laid and for melt, so both join or solidify without stress. Solid metal above
+the softening temperature forgets its hardening and keeps its (low) stress. Newton with a line
+search on the work of the residual; an answer is accepted only in equilibrium. Left out: large
+rotations (checked and warned about), phase change, creep.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from weldsim.kernels import colour_cells, mechanics_pass
 from weldsim.solve import LinearSolver, fixed_entries, symmetric_pattern
 
 UNLAID_STIFFNESS = 1e-5  # share of stiffness of filler not yet laid: it only carries its points
+MELT_STIFFNESS = 0.002  # share of stiffness and yield left in melt: it carries next to nothing
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
 MAX_ITERATIONS = 30
@@ -48,6 +50,9 @@ class Properties:
         hardening = np.interp(temperature, *material.table("hardening_modulus"))
         yield_stress = np.interp(temperature, *material.table("yield_stress"))
         thermal = np.interp(temperature, *material.table("thermal_strain"))
+        melt = melt_share(material, temperature)
+        modulus *= melt
+        yield_stress *= melt
         if laid is not None:
             # It keeps its thermal strain, so that `accept` finds it stress-free at the temperature
             # it joins with and not at that of the table's zero.
@@ -64,6 +69,12 @@ class Properties:
             (1 - share) * hardening,
             thermal,
         )
+
+
+def melt_share(material, temperature):
+    """Share of stiffness and yield left between solidus and liquidus, 1 to `MELT_STIFFNESS`."""
+    liquidus = max(material.liquidus, np.nextafter(material.solidus, np.inf))
+    return np.interp(temperature, [material.solidus, liquidus], [1.0, MELT_STIFFNESS])
 
 
 @dataclass(frozen=True)
@@ -315,11 +326,21 @@ def _line_search(model, u, step, residual, load, properties, memory):
 
 
 def accept(
-    model: MechanicsModel, found: Equilibrium, properties: Properties, memory, reset
+    model: MechanicsModel, found: Equilibrium, properties: Properties, memory, reset, anneal=None
 ) -> tuple[MaterialState, np.ndarray]:
-    """Memory and stress after a converged step; points in `reset` (C, Q) become stress-free."""
+    """Memory and stress after a converged step.
+
+    Points in `reset` (C, Q) become stress-free where they are: melt, and filler not yet laid.
+    Points in `anneal` (C, Q) forget their hardening but keep their stress. Taking the stress away
+    from hot solid metal at every step would make it weaker the smaller the steps are.
+    """
     plastic, eqp = found.plastic_strain, found.equivalent_plastic_strain
     reference, stress = memory.reference_strain, found.stress
+    if anneal is not None and np.any(anneal):
+        plastic, eqp, reference = plastic.copy(), eqp.copy(), reference.copy()
+        reference[anneal] += plastic[anneal]
+        plastic[anneal] = 0.0
+        eqp[anneal] = 0.0
     if np.any(reset):
         plastic, eqp = plastic.copy(), eqp.copy()
         reference, stress = reference.copy(), stress.copy()

@@ -176,8 +176,14 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
         heated, heat_iterations = _heat(model, state, heated)
     found, properties = _mechanics(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
-    reset = (at_points >= model.material.softening_temperature) | ~model.joined(heated)[:, None]
-    memory, stress = accept(model.mechanics, found, properties, heated.memory, reset)
+    reset = (at_points >= model.material.liquidus) | ~model.joined(heated)[:, None]
+    anneal = at_points >= model.material.softening_temperature
+    if model.case.solve.model == "elastic":
+        # The restrained-bar rule counts from cold metal and knows what melting does already.
+        reset = np.broadcast_to(~model.joined(heated)[:, None], at_points.shape)
+        anneal = None
+        properties = replace(properties, thermal_strain=np.zeros_like(at_points))
+    memory, stress = accept(model.mechanics, found, properties, heated.memory, reset, anneal)
     new = replace(
         heated, displacement=found.displacement, memory=memory, stress=stress, steps=state.steps + 1
     )
