@@ -139,6 +139,17 @@ def test_labels_are_moved_apart_and_stay_in_order():
     assert np.all(np.diff(crowded) >= 0.5 - 1e-12) and crowded[-1] <= 6.0 + 1e-12
 
 
+def test_names_of_beads_at_one_place_stand_side_by_side():
+    """A bead on each face: both names are read, none covers the other, all stay near."""
+    far = ("C", 0.9, 0.3)
+    placed = {name: (x, y) for name, x, y in render.side_by_side(
+        [("A", 0.5, 0.2), far, ("root", 0.501, 0.21)])}  # fmt: skip
+    assert placed["C"] == pytest.approx(far[1:])
+    a, root = placed["A"], placed["root"]
+    assert a[1] == root[1] == 0.2 and abs(root[0] - a[0]) >= 0.014 * (1 + 4) / 2
+    assert max(abs(a[0] - 0.5), abs(root[0] - 0.5)) < 0.06
+
+
 def test_frames_are_picked_by_time(record):
     assert render.nearest_frame(record, 16.0).time == 15.0
     extreme = render.hot_time(record)

@@ -200,20 +200,47 @@ def warp_words(stage) -> str:
 
 
 def _name_places(record: RunRecord, stage, frame, axes) -> None:
-    """Names of the welds above their beads, and of the vise."""
+    """Names of the welds below their beads, and of the vise."""
     box = np.array([frame.points.min(axis=0), frame.points.max(axis=0)])
     if stage.jaws:
         jaw = np.array(stage.jaws[0])
         x, y = stage.to_picture([jaw[:2].mean(), jaw[2:4].mean(), jaw[4]])[0]
         axes.text(x, y - 0.05, "vise", ha="center", va="top", fontsize=10, color=QUIET)
+    feet = []
     for weld in record.case.get("welds", []):
         if weld.get("line") != "across" or frame.time < _start(record, weld["name"]):
             continue
         foot = _moved_point(stage, frame, [weld["at"], box[1, 1], box[0, 2]])
-        x, y = stage.to_picture(foot)[0]
-        colour = charts.weld_colour(record, weld["name"])
-        axes.text(x, y - 0.045, weld["name"], ha="center", va="top", fontsize=12, color=colour,
-                  fontweight="bold")  # fmt: skip
+        feet.append((weld["name"], *stage.to_picture(foot)[0]))
+    for name, x, y in side_by_side(feet):
+        axes.text(x, y - 0.045, name, ha="center", va="top", fontsize=12, fontweight="bold",
+                  color=charts.weld_colour(record, name))  # fmt: skip
+
+
+def side_by_side(feet, gap: float = 0.012, letter: float = 0.014):
+    """Names in one row where beads share a place (one on each face), else under their beads.
+
+    Parameters
+    ----------
+    feet : list of (name, x, y), shares of the picture
+    gap, letter : float
+        Air between two names and width of a letter, as shares of the picture's width.
+    """
+    rows = []
+    for foot in sorted(feet, key=lambda f: f[1]):
+        room = gap + letter * (len(foot[0]) + len(rows[-1][-1][0])) / 2 if rows else 0.0
+        if rows and foot[1] - rows[-1][-1][1] < room:
+            rows[-1].append(foot)
+        else:
+            rows.append([foot])
+    out = []
+    for row in rows:
+        width = letter * sum(len(name) for name, *_ in row) + gap * (len(row) - 1)
+        x = sum(f[1] for f in row) / len(row) - width / 2
+        for name, *_ in row:
+            out.append((name, x + letter * len(name) / 2, min(f[2] for f in row)))
+            x += letter * len(name) + gap
+    return out
 
 
 def _start(record: RunRecord, name: str) -> float:
