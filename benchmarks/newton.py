@@ -135,7 +135,9 @@ def main() -> None:
         cells += [f"{alone:.4f} s", f"{mine / alone:.2f} ({bars[0]})"]
         cells += [f"{best:.3f} s", f"{mine / best:.2f} ({bars[1]})"] if best else ["-", "-"]
         plain = times.get("plain")
-        cells += [f"{plain:.2f} s", f"{plain / mine:.0f} ({PLAIN_BAR:.0f})"] if plain else ["-", "-"]
+        cells += (
+            [f"{plain:.2f} s", f"{plain / mine:.0f} ({PLAIN_BAR:.0f})"] if plain else ["-", "-"]
+        )
         print(row(*cells), flush=True)
         notes += [f"- {name}: {k} {v:.3f} s" for k, v in sorted(rivals.items(), key=lambda i: i[1])]
     print(f"\nSolver: {problem.model.solver.name}.\n" + "\n".join(notes))

@@ -27,10 +27,9 @@ class CompiledForms:
     """
 
     def __init__(self, problem, solver="pardiso", form="written", compiled=True, threads=2):
+        import common
         import ngsolve as ng
         from ngsolve.meshes import MakeStructured3DMesh
-
-        import common
 
         # NGSolve's compiler call lies beside this interpreter
         scripts = sysconfig.get_path("scripts")
@@ -67,7 +66,6 @@ class CompiledForms:
         """Properties and memory at the integration points, as NGSolve functions."""
         ng, mesh = self.ng, self.mesh
         from ngsolve.comp import IntegrationRuleSpace
-
 
         scalar = IntegrationRuleSpace(mesh, order=1)  # 2 x 2 x 2 points
         self.rules = scalar.GetIntegrationRules()
