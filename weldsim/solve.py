@@ -94,6 +94,10 @@ def fixed_entries(pattern: SymmetricPattern, fixed: np.ndarray) -> np.ndarray:
     return np.flatnonzero(hit)
 
 
+MINIMUM_DEGREE, METIS = 0, 2  # Pardiso's orderings
+TRY_BOTH_BELOW = 40_000  # unknowns; above, METIS wins and a second analysis costs seconds
+
+
 class Pardiso:
     """MKL Pardiso as symmetric positive definite (indefinite when that fails), analysis kept."""
 
@@ -114,14 +118,41 @@ class Pardiso:
         self._handles: dict[int, tuple[np.ndarray, np.ndarray]] = {}
         self._mtype = 2
 
-    def _new_handle(self, mtype: int) -> None:
+    def _analyse(self, mtype: int, data: np.ndarray) -> None:
+        """Order and analyse once; on small systems the sparser of two orderings is kept."""
+        size = self._start(mtype, METIS, data)
+        if self._n > TRY_BOTH_BELOW:
+            return
+        metis = self._handles.pop(mtype)
+        fewer = self._start(mtype, MINIMUM_DEGREE, data)
+        other = self._handles.pop(mtype)
+        # Two-level solves, only on offer with METIS, are worth some fill.
+        better, worse = (other, metis) if fewer < 0.93 * size else (metis, other)
+        self._handles[mtype] = worse
+        self._release(mtype)
+        self._handles[mtype] = better
+
+    def _start(self, mtype: int, ordering: int, data: np.ndarray) -> int:
+        """New handle, analysed; gives back the entries of the factor."""
         iparm = np.zeros(64, dtype=np.int32)
         iparm[0] = 1  # own settings below
-        iparm[1] = 2  # METIS nested dissection
+        iparm[1] = ordering
+        iparm[17] = -1  # report the entries of the factor
+        iparm[23] = 1 if ordering == METIS else 0  # two-level scheme: solves take half the time
         iparm[7] = 0 if mtype == 2 else 2  # iterative refinement steps
         iparm[9] = 8
         iparm[20] = 1  # Bunch-Kaufman, used by the indefinite type only
         self._handles[mtype] = (np.zeros(64, dtype=np.int64), iparm)
+        empty = np.zeros(self._n)
+        error = self._phase(11, mtype, data, empty, empty)
+        if error:
+            raise ConvergenceError(f"Pardiso analysis failed with code {error}")
+        return int(iparm[17])
+
+    def _release(self, mtype: int) -> None:
+        empty = np.zeros(1)
+        self._phase(-1, mtype, empty, empty, empty)
+        del self._handles[mtype]
 
     def _phase(self, phase: int, mtype: int, data: np.ndarray, b: np.ndarray, x: np.ndarray):
         handle, iparm = self._handles[mtype]
@@ -148,10 +179,7 @@ class Pardiso:
         empty = np.zeros(self._n)
         for mtype in (2, -2):
             if mtype not in self._handles:
-                self._new_handle(mtype)
-                error = self._phase(11, mtype, data, empty, empty)
-                if error:
-                    raise ConvergenceError(f"Pardiso analysis failed with code {error}")
+                self._analyse(mtype, data)
             error = self._phase(22, mtype, data, empty, empty)
             if error == 0:
                 self._mtype = mtype
@@ -169,8 +197,7 @@ class Pardiso:
         if sys.is_finalizing():
             return
         for mtype in list(getattr(self, "_handles", {})):
-            empty = np.zeros(1)
-            self._phase(-1, mtype, empty, empty, empty)
+            self._release(mtype)
 
 
 class Rslab:
