@@ -1,5 +1,6 @@
 """Pictures: arrays behind the plots, camera, colours, one screenshot that is not blank."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -104,6 +105,21 @@ def test_gauge_plot_holds_the_readings(record):
     assert any(t.startswith("up +") for t in texts) and "arc A" in texts and "arc B" in texts
     assert {axes.get_title(loc="left") for axes in figure.axes} >= {
         "movement, mm", "rotation, mrad", "temperature, °C"}  # fmt: skip
+
+
+def test_long_names_of_gauges_stay_on_the_picture(record):
+    """A gauge's name is the user's: the margin gives way to it."""
+    names = {"time_s": "time_s", "pointer_up_mm": "straightness of the long edge_bow_mm"}
+    case = {**record.case, "gauges": [{"name": "straightness of the long edge", "kind": "bow"}]}
+    long = replace(
+        record,
+        gauges={new: record.gauges[old] for old, new in names.items()},
+        manifest={**record.manifest, "case": case},
+    )
+    figure = charts.gauge_history(long)
+    figure.canvas.draw()
+    ends = [t for axes in figure.axes for t in axes.texts if t.get_text().startswith("straight")]
+    assert ends and all(t.get_window_extent().x1 <= figure.bbox.x1 for t in ends)
 
 
 def test_clock_starts_with_the_first_arc(record):

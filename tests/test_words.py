@@ -47,6 +47,17 @@ def test_sides_in_words(tmp_path):
     assert "middle" not in text  # the temperatures under the beads are no gauge
 
 
+def test_a_run_that_ends_while_the_part_still_moves_has_not_settled(tmp_path):
+    """Any history is within 2 % of its own last reading at last: that alone is no settling."""
+    moving = record(tmp_path)
+    moving.summary["last_arc_stop_s"] = 30.0  # ends at 90 s; the 43 s of the fixture are settled
+    assert "settled within 2 %" in "\n".join(final_words(moving))
+    for entry in moving.summary["gauges"].values():
+        entry["settled_after_arc_s"] = 59.0
+    text = "\n".join(final_words(moving))
+    assert "settled within" not in text and "had not settled when the run ended" in text
+
+
 def test_down_and_right(tmp_path):
     assert final_words(record(tmp_path, -3.0, 2.0))[0].startswith(
         "beam ends 3.00 mm down and 2.00 mm right"

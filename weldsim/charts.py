@@ -105,9 +105,10 @@ def gauge_history(record: RunRecord, width: float = 10.0):
         panels[-1][1].set_xlabel("cooling, s")
     _name_arcs(record, panels[0][0])
     figure.suptitle(record.title, x=0.01, ha="left", fontsize=13)
+    height = figure.get_figheight()
     figure.subplots_adjust(
-        left=0.75 / width, right=1 - 1.75 / width, top=1 - 0.85 / figure.get_figheight(),
-        bottom=0.55 / figure.get_figheight(), hspace=0.3, wspace=0.04,
+        left=0.75 / width, right=1 - _label_room(record) / width, top=1 - 0.85 / height,
+        bottom=0.55 / height, hspace=0.3, wspace=0.04,
     )  # fmt: skip
     return figure
 
@@ -164,17 +165,32 @@ def _end_labels(record, axes, columns, unit) -> None:
     places = spread_apart([value for value, *_ in ends], gap, low, high)
     right = axes.get_xlim()[1]
     for place, (value, column, colour) in zip(places, ends, strict=True):
-        several = len({c.gauge for c in columns}) > 1 or column.component == "bow"
-        name = f"under {column.weld}" if column.weld else column.component
-        if several and not column.weld and column.gauge != column.component:
-            name = f"{column.gauge} {column.component}"
-        beside = right + 0.04 * (right - axes.get_xlim()[0])
-        end = reading(record, column).replace("-", "\N{MINUS SIGN}")
-        text = f"{name} {end}"
-        axes.text(beside, place, text, color=colour, va="center", fontsize=9.5)
+        axes.annotate(
+            _end_text(record, column, columns), (right, place), xytext=(9, 0),
+            textcoords="offset points", color=colour, va="center", fontsize=9.5,
+            annotation_clip=False,
+        )  # fmt: skip
         error = record.errors.get(column.name)
         if error:
             axes.errorbar([right], [value], [error], color=colour, capsize=3, lw=1.2, clip_on=False)
+
+
+def _end_text(record, column, columns) -> str:
+    """Name of a curve, with its gauge where a panel shows several, and its final reading."""
+    several = len({c.gauge for c in columns}) > 1 or column.component == "bow"
+    name = f"under {column.weld}" if column.weld else column.component
+    if several and not column.weld and column.gauge != column.component:
+        name = f"{column.gauge} {column.component}"
+    end = reading(record, column).replace("-", "\N{MINUS SIGN}")
+    return f"{name} {end}"
+
+
+def _label_room(record) -> float:
+    """Width that the longest label at the end of a curve needs. [inch]"""
+    units = {c.unit for c in record.columns}
+    alike = [[c for c in record.columns if c.unit == unit] for unit in units]
+    longest = max((len(_end_text(record, c, cs)) for cs in alike for c in cs), default=0)
+    return max(1.3, 0.3 + 0.092 * longest)
 
 
 def spread_apart(values, gap: float, low: float, high: float) -> list[float]:

@@ -155,7 +155,7 @@ class Board:
         axes.set_ylabel("up, mm")
         axes.set_title(f"spot of {gauge['name']} at {gauge['throw']:g} m", fontsize=10, color=QUIET)
         (trail,) = axes.plot([], [], color=INK, lw=1.8)
-        (dot,) = axes.plot([], [], "o", ms=9, color=SPOT, mec=PAPER)
+        (dot,) = axes.plot([], [], "o", ms=9, color=SPOT, mec=PAPER, clip_on=False)
         times = self.record.gauges["time_s"]
 
         def move(time):
@@ -176,7 +176,7 @@ class Board:
         axes.set_xlim(times[0], charts.axis_cut(self.record))
         axes.set_xlabel("time, s")
         axes.set_title(f"{column.gauge} {column.component}, {unit_word(column.unit)}")
-        (dot,) = axes.plot([], [], "o", ms=9, color=SPOT, mec=PAPER)
+        (dot,) = axes.plot([], [], "o", ms=9, color=SPOT, mec=PAPER, clip_on=False)
         zero = charts.first_arc(self.record)
 
         def move(time):

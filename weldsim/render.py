@@ -208,13 +208,32 @@ def _name_places(record: RunRecord, stage, frame, axes) -> None:
         axes.text(x, y - 0.05, "vise", ha="center", va="top", fontsize=10, color=QUIET)
     feet = []
     for weld in record.case.get("welds", []):
-        if weld.get("line") != "across" or frame.time < _start(record, weld["name"]):
+        if frame.time < _start(record, weld["name"]):
+            continue
+        if weld.get("line") != "across":
+            _name_seam(record, stage, frame, axes, weld)
             continue
         foot = _moved_point(stage, frame, [weld["at"], box[1, 1], box[0, 2]])
         feet.append((weld["name"], *stage.to_picture(foot)[0]))
     for name, x, y in side_by_side(feet):
         axes.text(x, y - 0.045, name, ha="center", va="top", fontsize=12, fontweight="bold",
                   color=charts.weld_colour(record, name))  # fmt: skip
+
+
+def _name_seam(record: RunRecord, stage, frame, axes, weld: dict) -> None:
+    """Name of a bead along the bar, by its middle: under a bottom edge, above all others."""
+    from matplotlib.patheffects import withStroke
+
+    part, face = record.case["part"], weld.get("face")
+    begin, finish = weld.get("begin") or 0.0, weld.get("finish") or part["length"]
+    y = {"front": part["thickness"] / 2, "back": -part["thickness"] / 2}.get(face, 0.0)
+    z = {"top": part["width"] / 2, "bottom": -part["width"] / 2}.get(face, weld.get("at") or 0.0)
+    x, y = stage.to_picture(_moved_point(stage, frame, [(begin + finish) / 2, y, z]))[0]
+    below = face == "bottom"
+    axes.text(x, y + (-0.045 if below else 0.05), weld["name"], ha="center",
+              va="top" if below else "bottom", fontsize=12, fontweight="bold",
+              color=charts.weld_colour(record, weld["name"]),
+              path_effects=[withStroke(linewidth=3, foreground=charts.PAPER)])  # fmt: skip
 
 
 def side_by_side(feet, gap: float = 0.012, letter: float = 0.014):

@@ -15,7 +15,7 @@ from weldsim.cautions import CAUTIONS, DEFER
 from weldsim.process import PROCESSES
 from weldsim.readback import PICTURES, Column, RunRecord, read_run
 from weldsim.store import whole_file
-from weldsim.words import error_text, final_words, reading, rounded, unit_word
+from weldsim.words import error_text, final_words, reading, rounded, settled, unit_word
 
 KELVIN = 273.15
 KINDS = {".png": "image/png", ".gif": "image/gif"}
@@ -137,10 +137,10 @@ def _gauge_row(record: RunRecord, column: Column, entry: dict | None) -> dict:
         "extreme": "", "extreme_time": "", "settled": "",
     }  # fmt: skip
     if entry:
-        after = entry["settled_after_arc_s"]
+        after = settled(record, entry)
         row["extreme"] = rounded(entry["extreme"], error, column.unit)
         row["extreme_time"] = f"{entry['extreme_time_s']:.0f}"
-        row["settled"] = "" if after is None else f"{after:.0f}"
+        row["settled"] = "not yet" if after is None else f"{after:.0f}"
     return row
 
 

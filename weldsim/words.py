@@ -89,10 +89,24 @@ def _swing(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
                 f"  farthest on the way{part}: {far} {unit_word(column.unit)} at "
                 f"{entry['extreme_time_s']:.0f} s"
             )
-    after = [read[c.name]["settled_after_arc_s"] for c in shown]
+    after = [settled(record, read[c.name]) for c in shown]
     if after and None not in after:
         out.append(f"  settled within 2 % of its travel {max(after):.0f} s after the last arc stop")
+    elif after and record.summary.get("last_arc_stop_s") is not None:
+        out.append("  had not settled when the run ended: let it run longer for the final reading")
     return out
+
+
+def settled(record: RunRecord, entry: dict) -> float | None:
+    """Seconds from the last arc stop until a gauge settled; None if it had not when the run ended.
+
+    Every history is within 2 % of its own last reading at last; it counts as settled only if it
+    stayed so for the last fifth of the time after the arc.
+    """
+    after, stop = entry["settled_after_arc_s"], record.summary.get("last_arc_stop_s")
+    if after is None or stop is None:
+        return after
+    return after if after <= 0.8 * (float(record.gauges["time_s"][-1]) - stop) else None
 
 
 def _certainty(record: RunRecord) -> list[str]:
