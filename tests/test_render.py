@@ -10,7 +10,9 @@ import synthetic_run as invented
 
 from weldsim import charts, movie, render, scene, syslibs
 from weldsim.charts import spread_apart
+from weldsim.placenames import side_by_side
 from weldsim.readback import FieldFrame, read_run
+from weldsim.spot import spot_path
 
 FRAMES = (0.0, 15.0, 40.0, 106.0, 900.0)
 
@@ -132,7 +134,7 @@ def test_clock_starts_with_the_first_arc(record):
 
 
 def test_path_of_the_spot_has_one_scale_and_runs_through_the_readings(record):
-    figure = charts.spot_path(record, record.pointers[0])
+    figure = spot_path(record, record.pointers[0])
     (axes,) = figure.axes
     figure.draw_without_rendering()
     box = axes.get_window_extent()
@@ -158,7 +160,7 @@ def test_labels_are_moved_apart_and_stay_in_order():
 def test_names_of_beads_at_one_place_stand_side_by_side():
     """A bead on each face: both names are read, none covers the other, all stay near."""
     far = ("C", 0.9, 0.3)
-    placed = {name: (x, y) for name, x, y in render.side_by_side(
+    placed = {name: (x, y) for name, x, y in side_by_side(
         [("A", 0.5, 0.2), far, ("root", 0.501, 0.21)])}  # fmt: skip
     assert placed["C"] == pytest.approx(far[1:])
     a, root = placed["A"], placed["root"]

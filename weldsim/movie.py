@@ -15,6 +15,7 @@ import numpy as np
 from weldsim import charts
 from weldsim.charts import INK, PAPER, QUIET
 from weldsim.readback import RunRecord, read_frame
+from weldsim.spot import set_equal_limits, spot
 from weldsim.store import whole_file
 from weldsim.words import unit_word
 
@@ -148,9 +149,9 @@ class Board:
     def _path(self, axes):
         """Path of the first pointer: all of it pale, what lies behind in ink, the spot red."""
         gauge = self.record.pointers[0]
-        right, up = charts.spot(self.record, gauge)
+        right, up = spot(self.record, gauge)
         axes.plot(right, up, color="#cfd5da", lw=1.5)
-        charts.set_equal_limits(axes, right, up, 312 / 360)
+        set_equal_limits(axes, right, up, 312 / 360)
         axes.set_xlabel("right, mm")
         axes.set_ylabel("up, mm")
         axes.set_title(f"spot of {gauge['name']} at {gauge['throw']:g} m", fontsize=10, color=QUIET)

@@ -14,6 +14,7 @@ from weldsim import charts
 from weldsim.cautions import CAUTIONS, DEFER
 from weldsim.process import PROCESSES
 from weldsim.readback import PICTURES, Column, RunRecord, read_run
+from weldsim.spot import spot_path
 from weldsim.store import whole_file
 from weldsim.words import error_text, final_words, reading, rounded, settled, unit_word
 
@@ -86,7 +87,7 @@ def report_page(record: RunRecord) -> str:
         strip=plot(charts.timetable_strip(record), "timetable of the arcs"),
         curves=plot(charts.gauge_history(record), "gauge readings against time"),
         paths=[
-            plot(charts.spot_path(record, g, 5.2), f"path of the light spot of {g['name']}")
+            plot(spot_path(record, g, 5.2), f"path of the light spot of {g['name']}")
             for g in record.pointers
         ],
         pictures=pictures(record),
