@@ -264,7 +264,19 @@ def test_an_unfinished_run_shows_the_readings_of_its_checkpoint(folder):
     rows = [{"time_s": 0.0, "bow_bow_mm": 0.0}, {"time_s": 1.5, "bow_bow_mm": 0.25}]
     with pytest.raises(StoreError, match="no readings yet"):
         readback.read_run(folder.path)
-    folder.write_checkpoint(1, {"time": np.array(1.5)}, {"rows": rows})
+    welds = [{"name": "A"}, {"name": "B"}, {"name": "C"}]
+    folder.write_json("run.json", {"status": "running", "case": {"welds": welds}})
+    mesh, weld = invented.mesh()
+    for index, t in enumerate((0.0, 1.5, 3.0)):  # the last one lies after the checkpoint
+        part = SimpleNamespace(heat_mesh=mesh)
+        folder.write_frame(index, invented.frame(mesh, weld, t), part)
+    state = {"starts": np.array([0.0, 1.2, np.nan]), "stops": np.array([0.8, np.nan, np.nan])}
+    folder.write_checkpoint(1, state, {"rows": rows})
     record = readback.read_run(folder.path)
+    assert record.manifest["timetable"] == [
+        {"name": "A", "start": 0.0, "end": 0.8},
+        {"name": "B", "start": 1.2, "end": None},
+    ]
+    assert [f.time for f in record.frames] == [0.0, 1.5]
     np.testing.assert_array_equal(record.gauges["bow_bow_mm"], [0.0, 0.25])
     assert record.summary == {} and record.manifest["status"] == folder.status == "running"

@@ -131,24 +131,37 @@ def read_run(path) -> RunRecord:
     if not (path / MANIFEST).exists():
         where = "not a run folder" if path.is_dir() else "no such run folder"
         raise StoreError(f"{path}: {where}: it holds no {MANIFEST}")
-    if (path / GAUGES).exists():
-        gauges = read_gauges(path / GAUGES)
-    else:
-        gauges = _gauges_of_checkpoint(path)
+    manifest = read_json_file(path / MANIFEST)
+    if not (path / GAUGES).exists():
+        return _unfinished_run(path, manifest)
     summary = read_json_file(path / SUMMARY) if (path / SUMMARY).exists() else {}
-    return RunRecord(
-        path, read_json_file(path / MANIFEST), gauges, summary, tuple(read_series(path))
-    )
+    return RunRecord(path, manifest, read_gauges(path / GAUGES), summary, tuple(read_series(path)))
 
 
-def _gauges_of_checkpoint(path) -> dict:
+def _unfinished_run(path: Path, manifest: dict) -> RunRecord:
+    """What the last checkpoint knows: readings, arcs so far, and the frames up to it."""
     import numpy as np
 
     found = last_checkpoint(path)
     rows = found[1].get("rows") if found else None
     if not rows:
         raise StoreError(f"{path}: the run has no readings yet: resume it or wait")
-    return {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    gauges = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    names = [w["name"] for w in manifest.get("case", {}).get("welds", [])]
+    manifest = {**manifest, "timetable": _arcs_so_far(names, found[0])}
+    frames = [f for f in read_series(path) if f.time <= gauges["time_s"][-1] + 1e-9]
+    return RunRecord(path, manifest, gauges, {}, tuple(frames))
+
+
+def _arcs_so_far(names: list[str], arrays: dict) -> list[dict]:
+    """Timetable from the `starts` and `stops` of a state, nan while they lie ahead. [s]"""
+    if "starts" not in arrays:
+        return []
+    return [
+        {"name": name, "start": float(start), "end": float(stop) if stop == stop else None}
+        for name, start, stop in zip(names, arrays["starts"], arrays["stops"], strict=False)
+        if start == start
+    ]
 
 
 def checkpoints(path) -> list[Path]:

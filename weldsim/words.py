@@ -33,9 +33,8 @@ def unfinished(record: RunRecord) -> str:
     why = record.manifest.get("error")
     now = float(record.gauges["time_s"][-1])
     tail = f": {why}" if why else f"; go on with: weldsim run --resume {record.path}"
-    return (
-        f"This run is {status}; it has come to {now:.0f} s, and what follows is not the end{tail}"
-    )
+    state = "still running, or was killed" if status == "running" else status
+    return f"This run is {state}; it has come to {now:.0f} s, and what follows is not the end{tail}"
 
 
 def gauge_words(record: RunRecord, name: str) -> list[str]:
