@@ -91,6 +91,7 @@ def test_warnings_and_unfinished_runs(tmp_path):
     lines = final_words(stopped)
     assert lines[0].startswith("This run is stopped; it has come to 90 s")
     assert f"weldsim run --resume {tmp_path}" in lines[0]
+    assert lines[1].startswith("beam stands 12.3 mm up")
     assert lines[-1] == "Careful: the part turns a lot."
     failed = record(tmp_path, status="failed", error="step 7 at 3 s: no equilibrium")
     assert final_words(failed)[0].endswith("step 7 at 3 s: no equilibrium")

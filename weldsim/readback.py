@@ -89,6 +89,10 @@ class RunRecord:
         return str(self.manifest.get("title", self.path.name))
 
     @property
+    def complete(self) -> bool:
+        return self.manifest.get("status") == "complete"
+
+    @property
     def case(self) -> dict:
         """The case in SI as run.json holds it."""
         return self.manifest.get("case", {})

@@ -144,7 +144,11 @@ def shape_picture(record: RunRecord, stage):
     first = record.columns[0]
     for axes, file, words in (
         (rows[0], hot, f"hot: {first.gauge} {first.component} farthest out"),
-        (rows[1], cold, "at the end of the run"),
+        (
+            rows[1],
+            cold,
+            "at the end of the run" if record.complete else "as far as the run has come",
+        ),
     ):
         frame = read_frame(file)
         axes.imshow(

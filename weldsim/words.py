@@ -16,7 +16,7 @@ SIDES = {"up": ("up", "down"), "right": ("right", "left")}
 
 def final_words(record: RunRecord) -> list[str]:
     """Lines that say where each gauge ends, how sure that is, and what to be careful about."""
-    lines = [] if record.manifest.get("status") == "complete" else [unfinished(record)]
+    lines = [] if record.complete else [unfinished(record)]
     for name in dict.fromkeys(c.gauge for c in record.columns if c.weld is None):
         lines += gauge_words(record, name)
     return lines + [*_certainty(record), *(f"Careful: {w}." for w in warnings(record))]
@@ -53,14 +53,18 @@ def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | N
     places = [_sided(record, found[side, "mm"]) for side in ("up", "right")]
     turns = [reading(record, found[side, "mrad"]) for side in ("up", "right")]
     return (
-        f"{_called(name)} ends {places[0]} and {places[1]} on the target at {pointer['throw']:g} m "
-        f"({turns[0].lstrip('+-')} and {turns[1].lstrip('+-')} mrad)."
+        f"{_called(name)} {_verb(record)} {places[0]} and {places[1]} on the target at "
+        f"{pointer['throw']:g} m ({turns[0].lstrip('+-')} and {turns[1].lstrip('+-')} mrad)."
     )
 
 
 def _plain_end(record: RunRecord, name: str, columns: list[Column]) -> str:
     shown = ", ".join(f"{reading(record, c)} {unit_word(c.unit)}" for c in columns)
-    return f"{_called(name)} ends at {shown}."
+    return f"{_called(name)} {_verb(record)} at {shown}."
+
+
+def _verb(record: RunRecord) -> str:
+    return "ends" if record.complete else "stands"
 
 
 def _called(name: str) -> str:
