@@ -3,13 +3,14 @@
 import base64
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 import synthetic_run as invented
 
 from weldsim.cautions import CAUTIONS, DEFER
 from weldsim.errors import StoreError
-from weldsim.report import write_report
+from weldsim.report import CHECKED, write_report
 
 # one pixel, PNG of the W3C test suite kind: enough to see it arrive in the page
 PIXEL = base64.b64decode(
@@ -91,6 +92,16 @@ def test_words_come_first_then_certainty_then_numbers(page):
     assert places == sorted(places)
     assert "has not been compared with measurements" in text
     assert "Careful: invented: for tests" in text
+
+
+def test_every_check_the_report_names_is_in_the_tests(page):
+    """No claim without a test: the file is there and names the source it is checked against."""
+    text = " ".join(" ".join(read(page).words).split())
+    folder = Path(__file__).parent / "verification"
+    for name, source, file in CHECKED:
+        assert f"{name} ({source})" in text
+        words = (folder / f"{file}.py").read_text(encoding="utf-8")
+        assert source.partition(",")[0].split()[0] in words
 
 
 def test_cautions_and_who_decides_are_in(page):
