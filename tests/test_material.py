@@ -189,7 +189,7 @@ def test_first_yield_is_the_proof_stress_of_the_curve(steel, i):
     expected = en_proof_stress(K_Y[i] * 355, K_P[i] * 355, K_E[i] * 210e3)
     published = steel.curves["yield_stress"](kelvin(T31[i]))
     assert published / 1e6 == pytest.approx(expected, abs=0.0006 * 355)
-    assert steel.yield_stress(kelvin(T31[i])) / 1e6 == pytest.approx(max(expected, 17.75), abs=0.22)
+    assert steel.yield_stress(kelvin(T31[i])) / 1e6 == pytest.approx(max(expected, 7.1), abs=0.22)
 
 
 @pytest.mark.parametrize("i", range(11))
@@ -204,11 +204,11 @@ def test_straight_hardening_reaches_the_strength_at_two_percent(steel, i):
 
 def test_carbon_steel_stiffness_and_floors(steel):
     modulus = steel.youngs_modulus(kelvin(T31))
-    assert modulus == pytest.approx(np.maximum(np.array(K_E) * 210e9, 10.5e9), rel=1e-12)
+    assert modulus == pytest.approx(np.maximum(np.array(K_E) * 210e9, 4.2e9), rel=1e-12)
     hot = kelvin([1200, 1600, 2500])
-    assert steel.youngs_modulus(hot) == pytest.approx(10.5e9)  # 5 % of 210 GPa
-    assert steel.yield_stress(hot) == pytest.approx(17.75e6)  # 5 % of 355 MPa
-    assert np.all(steel.hardening_modulus(kelvin([1000, 1200, 1600])) == 0.0)
+    assert steel.youngs_modulus(hot) == pytest.approx(4.2e9)  # 2 % of 210 GPa
+    assert steel.yield_stress(hot) == pytest.approx(7.1e6)  # 2 % of 355 MPa
+    assert np.all(steel.hardening_modulus(kelvin([1200, 1600])) == 0.0)
 
 
 # -- stainless: EN 1993-1-2:2005, annex C ------------------------------------------------------

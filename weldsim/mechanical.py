@@ -2,10 +2,11 @@
 
 Small strain, J2 plasticity with temperature-dependent stiffness, yield, hardening and expansion.
 `eps_ref` is the strain at which a point is stress-free: it is set anew at the end of every step
-for filler not yet laid and for melt, so both join or solidify without stress. Solid metal above
-the softening temperature forgets its hardening and keeps its (low) stress. Newton with a line
-search on the work of the residual; an answer is accepted only in equilibrium. Left out: large
-rotations (checked and warned about), phase change, creep.
+for filler not yet laid and for soft metal, so both join without stress. Metal that is made
+stress-free at every step must carry next to nothing within the step, or the result hangs on the
+step: stiffness and yield fall to `SOFT_STIFFNESS` within `SOFT_RANGE` above the softening
+temperature. Newton with a line search on the work of the residual; an answer is accepted only in
+equilibrium. Left out: large rotations (checked and warned about), phase change, creep.
 """
 
 from __future__ import annotations
@@ -20,7 +21,10 @@ from weldsim.kernels import colour_cells, mechanics_pass
 from weldsim.solve import LinearSolver, fixed_entries, symmetric_pattern
 
 UNLAID_STIFFNESS = 1e-5  # share of stiffness of filler not yet laid: it only carries its points
-MELT_STIFFNESS = 0.002  # share of stiffness and yield left in melt: it carries next to nothing
+SOFT_STIFFNESS = (
+    0.002  # share of stiffness and yield left in soft metal: it carries next to nothing
+)
+SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
 MAX_ITERATIONS = 30
@@ -50,9 +54,9 @@ class Properties:
         hardening = np.interp(temperature, *material.table("hardening_modulus"))
         yield_stress = np.interp(temperature, *material.table("yield_stress"))
         thermal = np.interp(temperature, *material.table("thermal_strain"))
-        melt = melt_share(material, temperature)
-        modulus *= melt
-        yield_stress *= melt
+        left = strength_share(material, temperature)
+        modulus *= left
+        yield_stress *= left
         if laid is not None:
             # It keeps its thermal strain, so that `accept` finds it stress-free at the temperature
             # it joins with and not at that of the table's zero.
@@ -71,10 +75,12 @@ class Properties:
         )
 
 
-def melt_share(material, temperature):
-    """Share of stiffness and yield left between solidus and liquidus, 1 to `MELT_STIFFNESS`."""
-    liquidus = max(material.liquidus, np.nextafter(material.solidus, np.inf))
-    return np.interp(temperature, [material.solidus, liquidus], [1.0, MELT_STIFFNESS])
+def strength_share(material, temperature):
+    """Share of stiffness and yield left above the softening temperature: 1 to `SOFT_STIFFNESS`."""
+    soft = material.softening_temperature
+    if not np.isfinite(soft):
+        return np.ones_like(temperature)
+    return np.interp(temperature, [soft, soft + SOFT_RANGE], [1.0, SOFT_STIFFNESS])
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,11 @@ class Equilibrium:
     residuals: tuple[float, ...]
 
 
-ELEMENTS = {"brick20": ("ElementHexS2", 3), "brick8": ("ElementHex1", 3), "tet10": ("ElementTetP2", 2)}
+ELEMENTS = {
+    "brick20": ("ElementHexS2", 3),
+    "brick8": ("ElementHex1", 3),
+    "tet10": ("ElementTetP2", 2),
+}
 
 
 class MechanicsModel:
@@ -330,9 +340,8 @@ def accept(
 ) -> tuple[MaterialState, np.ndarray]:
     """Memory and stress after a converged step.
 
-    Points in `reset` (C, Q) become stress-free where they are: melt, and filler not yet laid.
-    Points in `anneal` (C, Q) forget their hardening but keep their stress. Taking the stress away
-    from hot solid metal at every step would make it weaker the smaller the steps are.
+    Points in `reset` (C, Q) become stress-free where they are: soft metal, filler not yet laid.
+    Points in `anneal` (C, Q) forget their hardening but keep their stress.
     """
     plastic, eqp = found.plastic_strain, found.equivalent_plastic_strain
     reference, stress = memory.reference_strain, found.stress

@@ -7,7 +7,10 @@ and edge middles of 20-node bricks, or all 10 points of quadratic tetrahedra) ar
 
 from __future__ import annotations
 
+import signal
+import threading
 from collections.abc import Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import product
 
@@ -45,9 +48,9 @@ class Grade:
 
 GRADES = {
     "coarse": Grade("coarse", 2, 0.80, 1, 0.60, 3.0, 0.40, 1, 0.30),
-    "quick": Grade("quick", 2, 0.50, 1, 0.40, 2.5, 0.20, 2, 0.20),
-    "normal": Grade("normal", 3, 0.33, 2, 0.30, 2.0, 0.10, 2, 0.12),
-    "fine": Grade("fine", 6, 0.165, 4, 0.15, 1.0, 0.05, 2, 0.06),
+    "quick": Grade("quick", 2, 0.50, 1, 0.40, 2.5, 0.25, 2, 0.20),
+    "normal": Grade("normal", 3, 0.33, 2, 0.30, 2.0, 0.15, 2, 0.15),
+    "fine": Grade("fine", 6, 0.165, 4, 0.15, 1.0, 0.075, 2, 0.075),
 }
 
 
@@ -149,7 +152,7 @@ def mesh_blocks(model: Blocks):
     import gmsh
     import pygmsh
 
-    with pygmsh.geo.Geometry() as geometry:
+    with _own_interrupt(), pygmsh.geo.Geometry() as geometry:
         gmsh.option.setNumber("General.Terminal", 0)
         gmsh.option.setNumber("General.NumThreads", 1)  # same mesh bit for bit
         _add_blocks(geometry, model)
@@ -162,6 +165,18 @@ def mesh_blocks(model: Blocks):
         mesh = _read_gmsh(gmsh)
     check_names(mesh, model.volumes, set(model.faces.values()))
     return mesh
+
+
+@contextmanager
+def _own_interrupt():
+    """Keep Python's Ctrl-C handler: Gmsh puts the system's in its place and leaves it there."""
+    main = threading.current_thread() is threading.main_thread()
+    before = signal.getsignal(signal.SIGINT) if main else None
+    try:
+        yield
+    finally:
+        if before is not None:
+            signal.signal(signal.SIGINT, before)
 
 
 # Gmsh's corner order: bottom loop 0-3, top loop 4-7; edges by direction and the six faces.
@@ -280,7 +295,11 @@ def build_lattice(mesh) -> Lattice:
     if corners == 8:
         steps = [s for s in product((0, 1, 2), repeat=3)]
         members = [
-            [c for c in range(8) if all(s in (1, 2 * r) for s, r in zip(step, reference[c]))]
+            [
+                c
+                for c in range(8)
+                if all(s in (1, 2 * r) for s, r in zip(step, reference[c], strict=True))
+            ]
             for step in steps
         ]
     else:

@@ -14,6 +14,7 @@ import numpy as np
 
 from weldsim.errors import BalanceError, ConvergenceError
 from weldsim.mechanical import (
+    SOFT_RANGE,
     Equilibrium,
     MaterialState,
     Properties,
@@ -176,8 +177,9 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
         heated, heat_iterations = _heat(model, state, heated)
     found, properties = _mechanics(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
-    reset = (at_points >= model.material.liquidus) | ~model.joined(heated)[:, None]
-    anneal = at_points >= model.material.softening_temperature
+    softening = model.material.softening_temperature
+    reset = (at_points >= softening + SOFT_RANGE) | ~model.joined(heated)[:, None]
+    anneal = at_points >= softening
     if model.case.solve.model == "elastic":
         # The restrained-bar rule counts from cold metal and knows what melting does already.
         reset = np.broadcast_to(~model.joined(heated)[:, None], at_points.shape)

@@ -7,11 +7,12 @@ resumes from its last checkpoint with the same bits as one that was never stoppe
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from weldsim.errors import WeldsimError
+from weldsim.state import State
 
 CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
 FRAMES = 72  # about this many pictures of the fields in a run
@@ -19,25 +20,30 @@ COMPANION = {"quick": "coarse", "normal": "quick", "fine": "normal"}
 ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
 
 
-@dataclass
+@dataclass(frozen=True)
 class Record:
     """What the run has gathered besides the state; part of every checkpoint."""
 
-    rows: list = field(default_factory=list)
+    rows: tuple = ()
     frames: int = 0
+    last_frame: int = -1  # step of the newest frame
     iterations: int = 0
     heat_iterations: int = 0
     retries: int = 0
     seconds: float = 0.0
     largest_gap: float = 0.0
-    last_frame: int = -1
 
-    def add(self, step, row) -> None:
-        self.rows.append(row)
-        self.iterations += step.iterations
-        self.heat_iterations += step.heat_iterations
-        self.retries += step.retries
-        self.largest_gap = max(self.largest_gap, step.state.ledger.gap)
+    def after(self, step, row, seconds: float) -> Record:
+        """The record with one more step."""
+        return replace(
+            self,
+            rows=(*self.rows, row),
+            iterations=self.iterations + step.iterations,
+            heat_iterations=self.heat_iterations + step.heat_iterations,
+            retries=self.retries + step.retries,
+            seconds=seconds,
+            largest_gap=max(self.largest_gap, step.state.ledger.gap),
+        )
 
 
 def run_case(case, out=None, resume=None, companion=None, progress=None, threads: int = 2):
@@ -70,28 +76,31 @@ def run_case(case, out=None, resume=None, companion=None, progress=None, threads
 
     progress = progress or (lambda share, text: None)
     if resume is not None:
-        folder = RunFolder.open(resume)
+        folder = RunFolder.resume(resume)
         case, companion = _case_of(folder)
-    else:
+    progress(0.0, "meshing")
+    began = time.perf_counter()
+    model = _model(case, threads)  # before anything is written: a part may refuse to mesh
+    built = time.perf_counter() - began
+    if resume is None:
         folder = RunFolder.create(out, case.title)
         companion = case.solve.companion if companion is None else companion
         folder.write_json("case.json", _case_record(case, companion))
-    progress(0.0, "meshing")
-    began = time.perf_counter()
-    model = _model(case, threads)
-    built = time.perf_counter() - began
-    share = 0.9 if companion and case.solve.grade in COMPANION else 1.0
+    estimated = companion and case.solve.grade in COMPANION
+    now = [None, Record()]
     try:
-        state, record = _march(model, folder, resume is not None, share, progress)
-        estimate, cost = None, 0.0
-        if companion and case.solve.grade in COMPANION:
-            estimate, cost = _estimate(case, record.rows, threads, share, progress)
-        _finish(model, folder, state, record, estimate, {"mesh": built, "companion": cost})
-    except KeyboardInterrupt:
-        folder.write_json("run.json", _manifest(model, None, None, "stopped"))
+        _march(model, folder, resume is not None, 0.9 if estimated else 1.0, progress, now)
+        costs = {"mesh": built, "companion": 0.0}
+        estimate = None
+        if estimated:
+            estimate, costs["companion"] = _estimate(case, now[1].rows, threads, 0.9, progress)
+        _finish(model, folder, *now, estimate, costs)
+    except KeyboardInterrupt as stop:
+        folder.write_json("run.json", _manifest(model, now[0], "stopped"))
+        stop.run_folder = folder.path
         raise
     except WeldsimError as error:
-        manifest = _manifest(model, None, None, "failed")
+        manifest = _manifest(model, now[0], "failed")
         folder.write_json("run.json", {**manifest, "error": str(error)})
         raise
     return folder.path
@@ -123,61 +132,56 @@ def _case_of(folder):
     return case, kept["companion"]
 
 
-def _march(model, folder, resumed, share, progress):
-    """Steps until the case is over, with checkpoints and frames on the way."""
-    from weldsim.pipeline import field_frame, simulate, start_state
+def _march(model, folder, resumed, share, progress, now) -> None:
+    """Steps until the case is over, with checkpoints and frames on the way.
 
-    record, state = Record(), start_state(model)
+    `now` holds state and record. Both are replaced at once, so that whatever stops the loop finds
+    a pair that belongs together.
+    """
+    from weldsim.pipeline import simulate, start_state
+
     found = folder.last_checkpoint() if resumed else None
     if found is not None:
         arrays, extra = found
-        state, record = type(state).from_arrays(arrays), Record(**extra)
-    folder.write_json("run.json", _manifest(model, state, record, "running"))
-    if found is None:
-        record.rows.append(_row(model, state))
-        _save_frame(folder, model, state, record, field_frame)
+        extra["rows"] = tuple(extra["rows"])
+        now[:] = [State.from_arrays(arrays), Record(**extra)]
+    else:
+        state = start_state(model)
+        now[:] = [state, Record(rows=(_row(model, state),))]
+        _save_frame(folder, model, now)
+    folder.write_json("run.json", _manifest(model, now[0], "running"))
     wanted = max(1, round(_expected_steps(model) / FRAMES))
     began = saved = time.perf_counter()
-    before = record.seconds
-    phase = "rest"
+    before, phase = now[1].seconds, "rest"
     try:
-        for step in simulate(model, state):
-            state = step.state
-            record.add(step, _row(model, state))
-            record.seconds = before + time.perf_counter() - began
-            if state.steps % wanted == 0 or step.phase != phase:
-                _save_frame(folder, model, state, record, field_frame)
+        for step in simulate(model, now[0]):
+            seconds = before + time.perf_counter() - began
+            now[:] = [step.state, now[1].after(step, _row(model, step.state), seconds)]
+            if step.state.steps % wanted == 0 or step.phase != phase:
+                _save_frame(folder, model, now)
             phase = step.phase
             progress(share * step.progress, f"{step.phase}, {step.time:.0f} s")
             if time.perf_counter() - saved > CHECKPOINT_SECONDS:
-                _checkpoint(folder, state, record)
+                _checkpoint(folder, *now)
                 saved = time.perf_counter()
     except BaseException:
-        # also on Ctrl-C, which may fall anywhere in a step: `state` and `record` must agree
-        _checkpoint(folder, state, _up_to(record, state))
+        _checkpoint(folder, *now)
         raise
-    _save_frame(folder, model, state, record, field_frame)
-    _checkpoint(folder, state, record)
-    return state, record
-
-
-def _up_to(record: Record, state) -> Record:
-    """The record without a row that belongs to a step after `state`."""
-    while len(record.rows) > 1 and record.rows[-1]["time_s"] > state.time + 1e-12:
-        record.rows.pop()
-    return record
+    _save_frame(folder, model, now)
+    _checkpoint(folder, *now)
 
 
 def _checkpoint(folder, state, record: Record) -> None:
     folder.write_checkpoint(state.steps, state.to_arrays(), vars(record).copy())
 
 
-def _save_frame(folder, model, state, record, field_frame) -> None:
-    if record.last_frame == state.steps:
-        return
-    folder.write_frame(record.frames, field_frame(model, state), model.part)
-    record.frames += 1
-    record.last_frame = state.steps
+def _save_frame(folder, model, now) -> None:
+    from weldsim.pipeline import field_frame
+
+    state, record = now
+    if record.last_frame != state.steps:
+        folder.write_frame(record.frames, field_frame(model, state), model.part)
+        now[1] = replace(record, frames=record.frames + 1, last_frame=state.steps)
 
 
 def _row(model, state) -> dict:
@@ -220,7 +224,7 @@ def timetable(model, state) -> list[dict]:
     return out
 
 
-def _manifest(model, state, record, status) -> dict:
+def _manifest(model, state, status) -> dict:
     """run.json: inputs, versions, sizes, and what is known so far."""
     from weldsim.store import versions
 
@@ -251,7 +255,7 @@ def _finish(model, folder, state, record, estimate, costs) -> None:
     from weldsim.summary import summarise
 
     folder.write_gauges(record.rows)
-    manifest = _manifest(model, state, record, "complete")
+    manifest = _manifest(model, state, "complete")
     ledger = state.ledger
     manifest["balances"] = {
         "heat_supplied_J": ledger.supplied,
@@ -289,8 +293,9 @@ def _warnings(model, state, record) -> list[str]:
     rotation = _largest_rotation(model, state)
     if rotation > ROTATION_LIMIT:
         out.append(
-            f"the part turns by {1e3 * rotation:.0f} mrad, more than the {1e3 * ROTATION_LIMIT:.0f} "
-            "mrad up to which small-rotation results are good to a few parts in ten thousand"
+            f"the part turns by {1e3 * rotation:.0f} mrad, more than the "
+            f"{1e3 * ROTATION_LIMIT:.0f} mrad up to which small-rotation results are good to a few "
+            "parts in ten thousand"
         )
     low, high = state.rescale
     if low < 0.5 or high > 2.0:

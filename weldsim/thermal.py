@@ -121,7 +121,8 @@ class HeatModel:
         self.mesh = mesh
         element = skfem.ElementHex1() if bricks else skfem.ElementTetP1()
         basis = skfem.Basis(mesh, element, intorder=3 if bricks else 2)
-        self.shape = np.array([np.broadcast_to(b[0].value, basis.dx.shape)[0] for b in basis.basis]).T
+        values = [np.broadcast_to(np.asarray(b[0]), basis.dx.shape)[0] for b in basis.basis]
+        self.shape = np.array(values).T
         self.weight = basis.dx
         self.position = np.moveaxis(np.asarray(basis.global_coordinates()), 0, -1)
         grad = np.array([b[0].grad for b in basis.basis])  # (n, 3, H, Q)
@@ -179,7 +180,7 @@ class HeatModel:
         return out, slope
 
     def power(self, laid, source, begin, end):
-        """Nodal power of the arc over a step that starts and ends at these times after arc start."""
+        """Nodal power of the arc from `begin` to `end` after its start, and its rescale factor."""
         from weldsim.source import nodal_power
 
         return nodal_power(
@@ -298,4 +299,3 @@ def _fixed_entries(model: HeatModel, fixed: np.ndarray) -> np.ndarray:
     if cached is None or cached[0] != key:
         model._fixed_cache = (key, fixed_entries(model.pattern, fixed))
     return model._fixed_cache[1]
-

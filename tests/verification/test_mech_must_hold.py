@@ -426,6 +426,7 @@ EN_KE = [1, 1, 0.9, 0.8, 0.7, 0.6, 0.31, 0.13, 0.09, 0.0675, 0.045, 0.0225, 0]
 class PlainSteel:
     """EN 1993-1-2 curves for f_y = 355, MPa and degC, hardening H = 3000."""
 
+    softening_temperature = np.inf
     poisson_ratio, isotropic_share = 0.3, 1.0
 
     def table(self, name):
