@@ -5,6 +5,7 @@ import os
 
 for name in ("OMP", "OPENBLAS", "MKL", "NUMBA"):
     os.environ.setdefault(f"{name}_NUM_THREADS", "1")  # repeatable numbers, parallel workers
+os.environ.setdefault("WELDSIM_THREADS", "1")
 os.environ["MPLBACKEND"] = "Agg"
 os.environ["PYVISTA_OFF_SCREEN"] = "true"
 

@@ -384,9 +384,14 @@ def minimal_supports(points: np.ndarray) -> np.ndarray:
     return fixed
 
 
+def default_threads() -> int:
+    """Threads of one run: WELDSIM_THREADS, or two where there are two."""
+    wanted = os.environ.get("WELDSIM_THREADS", "")
+    return int(wanted) if wanted.isdigit() and int(wanted) > 0 else min(2, os.cpu_count() or 1)
+
+
 def set_threads(threads: int) -> None:
-    """Threads of the compiled loops; numpy's own BLAS keeps one (it fights the solver's)."""
+    """Threads of the compiled loops."""
     import numba
 
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
     numba.set_num_threads(min(threads, numba.config.NUMBA_NUM_THREADS))

@@ -9,7 +9,14 @@ import numpy as np
 from weldsim import gauge, shrinkage
 from weldsim.joints import joint_module, seams_of
 from weldsim.material import load_material
-from weldsim.mechanical import MaterialState, MechanicsModel, Properties, minimal_supports
+from weldsim.mechanical import (
+    MaterialState,
+    MechanicsModel,
+    Properties,
+    default_threads,
+    minimal_supports,
+    set_threads,
+)
 from weldsim.mesh import GRADES, Grade, Part, build_part
 from weldsim.source import DoubleEllipsoid
 from weldsim.state import State
@@ -353,8 +360,10 @@ def child_points(lattice, quadrature) -> np.ndarray:
     return np.argmin(np.linalg.norm(middle[:, None] - quadrature[None], axis=2), axis=1)
 
 
-def build_model(case, grade: str | None = None, threads: int = 2) -> Model:
+def build_model(case, grade: str | None = None, threads: int | None = None) -> Model:
     """Mesh a case and prepare its solvers at a grade (the case's own when left out)."""
+    threads = threads or default_threads()
+    set_threads(threads)
     material = load_material(case.material_path)
     level = GRADES[grade or case.solve.grade]
     return Model(case, build_part(case, level.name), material, level, threads)

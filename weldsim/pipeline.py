@@ -94,12 +94,15 @@ def next_event(model: Model, state: State) -> Event | None:
     """What comes next; None when the case is over. Pure."""
     case = model.case
     release = case.hold.release if state.holding else "never"
+    limit = np.inf  # how long a step may be at most
     if not isinstance(release, str):
         if state.time >= release - 1e-9:
             return Event("release")
         limit = release - state.time
-    else:
-        limit = np.inf
+    if case.solve.end != "cold":  # a stated end holds whatever is still to be welded
+        if state.time >= case.solve.end - 1e-9:
+            return None
+        limit = min(limit, case.solve.end - state.time)
     burning = np.flatnonzero(~np.isnan(state.starts) & np.isnan(state.stops))
     if burning.size:
         return _weld_event(model, state, int(burning[0]), limit)
@@ -110,16 +113,12 @@ def next_event(model: Model, state: State) -> Event | None:
         if due <= state.time + 1e-9:
             return _weld_event(model, state, weld, limit)
         return Event("rest", min(_rest_step(model, state), due - state.time, limit))
-    if _over(case, state):
-        return Event("release") if release == "cold" else None
-    end = np.inf if case.solve.end == "cold" else case.solve.end - state.time
-    return Event("rest", min(_rest_step(model, state), end, limit))
-
-
-def _over(case, state: State) -> bool:
-    if case.solve.end == "cold":
-        return bool(state.temperature.max() <= case.surroundings.ambient + COLD)
-    return state.time >= case.solve.end - 1e-9
+    if state.temperature.max() <= case.surroundings.ambient + COLD:
+        if release == "cold":
+            return Event("release")
+        if case.solve.end == "cold":
+            return None
+    return Event("rest", min(_rest_step(model, state), limit))
 
 
 def _weld_event(model: Model, state: State, weld: int, limit: float) -> Event:

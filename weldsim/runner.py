@@ -46,7 +46,7 @@ class Record:
         )
 
 
-def run_case(case, out=None, resume=None, companion=None, progress=None, threads: int = 2):
+def run_case(case, out=None, resume=None, companion=None, progress=None, threads=None):
     """Run a case into a folder, or go on with a stopped one.
 
     Parameters
@@ -107,10 +107,8 @@ def run_case(case, out=None, resume=None, companion=None, progress=None, threads
 
 
 def _model(case, threads, grade=None):
-    from weldsim.mechanical import set_threads
     from weldsim.pipeline import build_model
 
-    set_threads(threads)
     return build_model(case, grade, threads)
 
 
