@@ -118,7 +118,7 @@ def test_time_step_hardly_matters():
 
 def short_case(*changes):
     """A few steps of the demo on the coarsest mesh."""
-    case = load_case(ONE, ("solve.end=4 s", *changes))
+    case = load_case(ONE, ("solve.end=9 s", *changes))
     return build_model(case, "coarse")
 
 
@@ -126,8 +126,8 @@ def test_nothing_happens_without_an_arc():
     """A case that only waits moves nothing and loses nothing (must-hold list)."""
     model = short_case("weld.A.start=100 s")
     *_, last = simulate(model)
-    assert last.time == pytest.approx(4.0)
-    assert np.abs(last.state.displacement).max() < 1e-12
+    assert last.time == pytest.approx(9.0)
+    assert np.abs(last.state.displacement).max() < 1e-8  # rounding of the table at 20 degC
     assert last.state.lost == pytest.approx(0.0, abs=1e-6)
 
 

@@ -33,6 +33,7 @@ __all__ = [
 MAX_HALVINGS = 6
 COLD = 2.0  # K above ambient, what `end = "cold"` means
 LONGEST_REST = 120.0  # s
+RULE_BAND = 0.5  # K by which a temperature rule may be overshot
 LEDGER_LIMIT = 1e-3  # heat not accounted for over the heat supplied
 
 
@@ -170,10 +171,7 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
 
 
 def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
-    heated, heat_iterations = _heat(model, state, event)
-    heated = _at_limit(model, state, heated, event)
-    if isinstance(heated, Event):  # a temperature limit is crossed early: stop there instead
-        heated, heat_iterations = _heat(model, state, heated)
+    heated, heat_iterations = _heat_to_limit(model, state, event)
     found, properties = _mechanics(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
@@ -238,19 +236,30 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
     return replace(new, stored=model.heat.stored(temperature, skin)), iterations
 
 
-def _at_limit(model: Model, state: State, heated: State, event: Event):
-    """The heated state, or a shorter event that ends where a temperature rule comes true."""
-    if event.kind != "rest":
-        return heated
-    watch = model.watched(state)
-    if watch is None:
-        return heated
-    before, after, limit = watch(state), watch(heated), watch(None)
-    if after >= limit - 0.5 or before <= limit:
-        return heated
-    share = (before - limit) / (before - after)
-    # cooling is convex in time, so the straight line stops a little early: never past the limit
-    return Event("rest", max(event.duration * share, 0.02 * event.duration))
+def _heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int]:
+    """Temperature part of a step; a pause ends where its temperature rule comes true.
+
+    Regula falsi on the length of the step, to within `RULE_BAND` of the limit.
+    """
+    heated, iterations = _heat(model, state, event)
+    watch = model.watched(state) if event.kind == "rest" else None
+    if watch is None or watch(state) <= watch(None):
+        return heated, iterations
+    limit = watch(None)
+    short, above = 0.0, watch(state)
+    long, below = event.duration, watch(heated)
+    for _ in range(8):
+        if below >= limit - RULE_BAND:
+            break
+        middle = short + (long - short) * (above - limit) / (above - below)
+        tried, tries = _heat(model, state, replace(event, duration=middle))
+        iterations += tries
+        value = watch(tried)
+        if value > limit:
+            short, above = middle, value
+        else:
+            long, below, heated = middle, value, tried
+    return heated, iterations
 
 
 def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:

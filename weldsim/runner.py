@@ -312,14 +312,15 @@ def _warnings(model, state, record) -> list[str]:
 
 
 def _largest_rotation(model, state) -> float:
-    """Largest rotation of any cell, from the skew part of its mean displacement gradient. [rad]"""
+    """Largest rotation of a cell that never was soft, from its mean displacement gradient. [rad]"""
     m = model.mechanics
     u = state.displacement[m.cells]
     h = np.einsum("cqdn,cni,cq->cid", m.grad, u, m.weight) / m.weight.sum(axis=1)[:, None, None]
     spin = 0.5 * (h - np.swapaxes(h, 1, 2))
-    joined = model.joined(state)
+    peak = model.at_quadrature(state.peak_temperature).max(axis=1)
+    whole = model.joined(state) & (peak < model.material.softening_temperature)
     size = np.sqrt(0.5 * (spin**2).sum(axis=(1, 2)))
-    return float(size[joined].max())
+    return float(size[whole].max(initial=0.0))
 
 
 def _peak_memory() -> float | None:
