@@ -175,11 +175,14 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
     found, properties = _mechanics(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
-    reset = (at_points >= softening + SOFT_RANGE) | ~model.joined(heated)[:, None]
+    # filler follows the part as a soft skin until the step in which the arc passes it
+    carries = model.joined(heated)[:, None]
+    joins = carries & ~model.joined(state)[:, None]
+    reset = ((at_points >= softening + SOFT_RANGE) & carries) | joins
     anneal = at_points >= softening
     if model.case.solve.model == "elastic":
         # The restrained-bar rule counts from cold metal and knows what melting does already.
-        reset = np.broadcast_to(~model.joined(heated)[:, None], at_points.shape)
+        reset = np.broadcast_to(joins, at_points.shape)
         anneal = None
         properties = replace(properties, thermal_strain=np.zeros_like(at_points))
     memory, stress = accept(model.mechanics, found, properties, heated.memory, reset, anneal)
@@ -265,7 +268,7 @@ def _heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int
 def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
     """Equilibrium at the new temperature."""
     at_points = model.at_quadrature(heated.temperature)
-    joined = model.joined(heated)
+    joined = model.joined(old)
     properties = Properties.of(model.material, at_points, joined)
     fixed = model.supports(heated.holding)
     memory = heated.memory
@@ -285,8 +288,7 @@ def _release(model: Model, state: State) -> tuple[State, dict]:
     free = replace(state, holding=())
     found, properties = _mechanics(model, state, free)
     none = np.zeros(found.stress.shape[:2], dtype=bool)
-    reset = none | ~model.joined(free)[:, None]
-    memory, stress = accept(model.mechanics, found, properties, free.memory, reset)
+    memory, stress = accept(model.mechanics, found, properties, free.memory, none)
     new = replace(
         free, displacement=found.displacement, memory=memory, stress=stress, steps=state.steps + 1
     )
