@@ -33,7 +33,7 @@ class Frame:
     ----------
     time : [s]
     temperature : (Nh,) [K]
-    displacement : (Nh, 3) [m]
+    displacement : (Nh, 3), filler drawn riding on the part: melt has no shape to keep [m]
     laid : (H,) bool
     von_mises : (H,) [Pa]
     equivalent_plastic_strain : (H,)
@@ -82,11 +82,14 @@ class Model:
 
     def _bind_beads(self) -> None:
         """How far along its seam each filler cell lies; -inf for the part itself."""
+        from scipy.spatial import cKDTree
+
         mesh = self.part.mesh
         middle = mesh.p[:, mesh.t].mean(axis=1).T
         self.cell_weld = np.full(mesh.t.shape[1], -1)
         self.cell_place = np.full(mesh.t.shape[1], -np.inf)
         self.base_points, self.middle_points = [], []
+        riders, carriers = [], []
         for i, (weld, seam) in enumerate(zip(self.case.welds, self.seams, strict=True)):
             cells = self.part.regions[f"bead {weld.name}"]
             self.cell_weld[cells] = i
@@ -95,8 +98,15 @@ class Model:
             body = np.unique(self.part.lattice.corner_cells[self.part.regions["part"]])
             base = np.intersect1d(bead, body)
             self.base_points.append(base)
+            loose = np.setdiff1d(bead, body)
+            riders.append(loose)
+            nearest = cKDTree(self.part.lattice.points[base])
+            carriers.append(base[nearest.query(self.part.lattice.points[loose])[1]])
             away = self.part.lattice.points[base] - (seam.start + seam.end) / 2
             self.middle_points.append(int(base[np.argmin(np.linalg.norm(away, axis=1))]))
+        empty = [np.empty(0, dtype=np.int64)]
+        self.riders = np.concatenate(riders + empty)
+        self.carriers = np.concatenate(carriers + empty)
 
     # what the mesh offers to gauges
     @property
@@ -344,10 +354,12 @@ def field_frame(model: Model, state: State) -> Frame:
         mises = np.repeat(mises.mean(axis=1, keepdims=True), children, axis=1)
         eqp = state.memory.equivalent_plastic_strain.mean(axis=1, keepdims=True)
         eqp = np.repeat(eqp, children, axis=1)
+    displacement = model.spread @ state.displacement
+    displacement[model.riders] = displacement[model.carriers]
     return Frame(
         state.time,
         state.temperature,
-        model.spread @ state.displacement,
+        displacement,
         model.laid(state),
         mises.ravel(),
         eqp.ravel(),

@@ -106,12 +106,18 @@ def nearest_frame(record: RunRecord, time: float) -> FrameFile:
 
 
 def hot_time(record: RunRecord) -> float:
-    """When the first gauge of the case was farthest from where it began. [s]"""
+    """When the first gauge was farthest from where it began while an arc burned. [s]"""
     first = record.columns[0].name if record.columns else None
     if first is None:
         return record.frames[0].time
-    values = record.gauges[first]
-    return float(record.gauges["time_s"][np.argmax(np.abs(values - values[0]))])
+    times, values = record.gauges["time_s"], record.gauges[first]
+    arcs = record.manifest.get("timetable", [])
+    hot = np.zeros(times.size, dtype=bool)
+    for arc in arcs:  # the cold end of a bar that keeps moving is no picture of the hot one
+        end = times[-1] if arc["end"] is None else arc["end"]
+        hot |= (times >= arc["start"]) & (times <= end)
+    travel = np.where(hot if hot.any() else True, np.abs(values - values[0]), -1.0)
+    return float(times[np.argmax(travel)])
 
 
 @charts.styled
