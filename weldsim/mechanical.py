@@ -48,13 +48,17 @@ class Properties:
     thermal_strain: np.ndarray
 
     @classmethod
-    def of(cls, material, temperature, laid=None) -> Properties:
-        """Properties at temperatures (C, Q) [K]; cells not in `laid` (C,) are soft."""
+    def of(cls, material, temperature, laid=None, softens=True) -> Properties:
+        """Properties at temperatures (C, Q) [K]; cells not in `laid` (C,) are soft.
+
+        `softens=False` keeps the floor of the stiffness above the softening temperature, for a
+        law without flow that could not give soft metal its shape back.
+        """
         modulus = np.interp(temperature, *material.table("youngs_modulus"))
         hardening = np.interp(temperature, *material.table("hardening_modulus"))
         yield_stress = np.interp(temperature, *material.table("yield_stress"))
         thermal = np.interp(temperature, *material.table("thermal_strain"))
-        left = strength_share(material, temperature)
+        left = strength_share(material, temperature) if softens else 1.0
         modulus *= left
         yield_stress *= left
         if laid is not None:

@@ -181,8 +181,9 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
     reset = ((at_points >= softening + SOFT_RANGE) & carries) | joins
     anneal = at_points >= softening
     if model.case.solve.model == "elastic":
-        # The restrained-bar rule counts from cold metal and knows what melting does already.
-        reset = np.broadcast_to(joins, at_points.shape)
+        # The restrained-bar rule counts from cold metal and knows what melting does already, so
+        # filler waits cold and free of stress and starts with the step in which it joins.
+        reset = np.broadcast_to(~carries, at_points.shape)
         anneal = None
         properties = replace(properties, thermal_strain=np.zeros_like(at_points))
     memory, stress = accept(model.mechanics, found, properties, heated.memory, reset, anneal)
@@ -268,11 +269,12 @@ def _heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int
 def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
     """Equilibrium at the new temperature."""
     at_points = model.at_quadrature(heated.temperature)
-    joined = model.joined(old)
-    properties = Properties.of(model.material, at_points, joined)
+    elastic = model.case.solve.model == "elastic"
+    joined = model.joined(heated if elastic else old)
+    properties = Properties.of(model.material, at_points, joined, softens=not elastic)
     fixed = model.supports(heated.holding)
     memory = heated.memory
-    if model.case.solve.model == "elastic":
+    if elastic:
         memory = model.shrink(heated, at_points, properties)
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
     found = solve_equilibrium(model.mechanics, old.displacement, properties, memory, fixed)
