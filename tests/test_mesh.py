@@ -223,3 +223,25 @@ def test_finer_grades_have_more_cells():
     case = load_case(ONE_BEAD)
     counts = [build_part(case, g).mesh.t.shape[1] for g in ("coarse", "quick", "normal", "fine")]
     assert all(b > 1.5 * a for a, b in zip(counts[:-1], counts[1:], strict=True))
+
+
+def test_cell_turned_inside_out_is_refused():
+    """Two corners of one brick exchanged: its map turns over somewhere."""
+    import skfem
+
+    mesh = skfem.MeshHex1.init_tensor(*(np.linspace(0.0, 1.0, 3),) * 3)
+    cells = mesh.t.copy()
+    cells[[0, 1], 0] = cells[[1, 0], 0]
+    broken = skfem.MeshHex1(mesh.p, cells)
+    with pytest.raises(MeshError, match="1 cells of the mesh are turned inside out"):
+        check_names(broken, {}, set())
+
+
+def test_mesh_pressed_flat_is_refused():
+    import skfem
+
+    mesh = skfem.MeshHex1.init_tensor(*(np.linspace(0.0, 1.0, 3),) * 3)
+    points = mesh.p.copy()
+    points[2] = 0.0
+    with pytest.raises(MeshError, match="8 cells"):
+        check_names(skfem.MeshHex1(points, mesh.t), {}, set())

@@ -269,12 +269,31 @@ def cell_volumes(mesh) -> np.ndarray:
     return skfem.Basis(mesh, element, intorder=3).dx.sum(axis=1)
 
 
+def _check_shapes(mesh) -> None:
+    """Raise `MeshError` unless the map of every cell keeps one sign and is nowhere flat.
+
+    The sign itself says nothing: scikit-fem numbers bricks left-handed.
+    """
+    corners = mesh.elem.refdom.p
+    inner = corners.mean(axis=1, keepdims=True) + 0.58 * (
+        corners - corners.mean(axis=1, keepdims=True)
+    )
+    gradient = np.asarray(mesh.mapping().DF(inner))  # (3, 3, C, Q)
+    determinant = np.linalg.det(np.moveaxis(gradient, (0, 1), (2, 3)))
+    if not np.any(determinant):
+        raise MeshError(f"{len(determinant)} cells of the mesh are turned inside out or flat")
+    size = np.abs(determinant).max()
+    sign = np.sign(np.median(determinant))
+    bad = np.any(sign * determinant <= 1e-9 * size, axis=1)
+    if np.any(bad):
+        raise MeshError(f"{int(bad.sum())} cells of the mesh are turned inside out or flat")
+
+
 def check_names(mesh, volumes: Mapping[str, float], boundaries: set[str]) -> None:
     """Raise `MeshError` if a region or boundary is missing or empty, or a volume is wrong."""
     found = mesh.subdomains or {}
+    _check_shapes(mesh)
     sizes = cell_volumes(mesh)
-    if np.any(sizes <= 0):
-        raise MeshError(f"{int((sizes <= 0).sum())} cells of the mesh are turned inside out")
     for name, expected in volumes.items():
         if name not in found or len(found[name]) == 0:
             raise MeshError(f"region {name} of the mesh is empty")
