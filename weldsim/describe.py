@@ -8,9 +8,9 @@ from weldsim.cautions import CAUTIONS, DEFER
 from weldsim.process import PROCESSES
 from weldsim.schedule import timetable
 
-# Seconds per step and per unknown^1.4, measured on two cores with the fast solver (see
+# Seconds per step and per unknown^1.65, measured on two cores with the fast solver (see
 # benchmarks/README.md); a slower solver back end multiplies it.
-STEP_COST = 3.2e-7
+STEP_COST = 9.6e-8
 SLOWER = {"pardiso": 1.0, "rslab": 2.0, "superlu": 8.0}
 REST_STEPS = {"coarse": 25, "quick": 35, "normal": 55, "fine": 110}
 COMPANION_SHARE = 0.2  # of the time, for the coarser run behind the error estimate
@@ -46,10 +46,10 @@ def estimate(case) -> Estimate:
     unknowns = 3 * part.lattice.displacement_points
     torch = sum(w.length / (grade.torch_step * w.bead_width) + 1 for w in case.welds)
     steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
-    seconds = steps * STEP_COST * unknowns**1.4 * SLOWER[available_back_end()]
-    if case.solve.companion and grade.name != "quick":
+    seconds = steps * STEP_COST * unknowns**1.65 * SLOWER[available_back_end()]
+    if case.solve.companion:
         seconds *= 1 + COMPANION_SHARE
-    memory = 250e6 + unknowns * 9e3
+    memory = 220e6 + unknowns * 13e3
     return Estimate(
         part.mesh.t.shape[1], unknowns, part.lattice.points.shape[0], steps, seconds, memory
     )
