@@ -110,6 +110,9 @@ def test_summary_of_two_welds():
     assert second["t8_5_s"] is None
     assert second["highest_interpass_degC"] == pytest.approx(150.0)
     assert out["tolerances"] == {"verdicts": [], "reason": NO_TOLERANCE}
+    # aluminium is liquid at 800 degC (EN 1999-1-2 alloys melt below 660 degC)
+    melts = summarise(gauges, timetable, case(), solidus=855.0)
+    assert melts["welds"][0]["t8_5_s"] is None
 
 
 def test_summary_before_the_second_arc():

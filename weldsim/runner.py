@@ -280,7 +280,8 @@ def _finish(model, folder, state, record, estimate, costs) -> None:
     manifest["warnings"] = _warnings(model, state, record)
     columns = {k: np.array([r[k] for r in record.rows]) for k in record.rows[0]}
     interpass = {w.name: float(t) for w, t in zip(model.case.welds, state.interpass, strict=True)}
-    summary = summarise(columns, manifest["timetable"], model.case, interpass)
+    solidus = model.material.solidus
+    summary = summarise(columns, manifest["timetable"], model.case, interpass, solidus)
     folder.write_json("summary.json", summary)
     folder.write_json("run.json", manifest)
 

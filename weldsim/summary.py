@@ -13,7 +13,9 @@ KELVIN = 273.15
 NO_TOLERANCE = "no tolerance in the case"
 
 
-def summarise(gauges: dict, timetable: list[dict], case, interpass: dict | None = None) -> dict:
+def summarise(
+    gauges: dict, timetable: list[dict], case, interpass: dict | None = None, solidus=np.inf
+) -> dict:
     """Numbers read off the gauges of a run, and what each weld was.
 
     Parameters
@@ -27,6 +29,8 @@ def summarise(gauges: dict, timetable: list[dict], case, interpass: dict | None 
         Its `welds` give arc energy and heat input. [J/m]
     interpass : dict, optional
         Weld name -> temperature of the bead's base when its arc started. [K]
+    solidus : float, optional
+        Of the material. t8/5 says nothing about metal that is liquid at 800 degC. [K]
 
     Returns
     -------
@@ -46,7 +50,10 @@ def summarise(gauges: dict, timetable: list[dict], case, interpass: dict | None 
     columns = [name for name in gauges if name != "time_s" and name not in under]
     return {
         "gauges": {name: read_off(times, gauges[name], last_stop) for name in columns},
-        "welds": [_weld_entry(times, gauges, timetable, w, interpass or {}) for w in case.welds],
+        "welds": [
+            _weld_entry(times, gauges, timetable, w, interpass or {}, solidus > HOT + KELVIN)
+            for w in case.welds
+        ],
         "last_arc_stop_s": last_stop,
         "tolerances": {"verdicts": [], "reason": NO_TOLERANCE},
     }  # fmt: skip
@@ -138,13 +145,13 @@ def _falls_through(times, temperature, limit):
     return times[i - 1] + part * (times[i] - times[i - 1])
 
 
-def _weld_entry(times, gauges, timetable, weld, interpass) -> dict:
+def _weld_entry(times, gauges, timetable, weld, interpass, solid) -> dict:
     """One weld: arc times [s], energies [kJ/mm], t8/5 [s], highest interpass [degC]."""
     arcs = {entry["name"]: entry for entry in timetable}
     arc = arcs.get(weld.name)
     history = gauges.get(f"{weld.name}_middle_degC")
     cooling = None
-    if arc is not None and history is not None:
+    if solid and arc is not None and history is not None:
         later = [e["start"] for e in timetable if e["start"] > arc["start"]]
         cooling = cooling_time(times, history, arc["start"], min(later, default=np.inf))
     before = interpass.get(weld.name)
