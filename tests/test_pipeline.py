@@ -219,3 +219,28 @@ def test_free_edge_bead_has_a_bow_gauge():
     case = load_case(CASES / "edge_bead_bar.toml", ("solve.end=1 s",))
     model = build_model(case, "coarse")
     assert model.read(start_state(model))["straightness_bow_mm"] == 0.0
+
+
+def test_material_is_not_read_beyond_its_range(tmp_path):
+    """A material that says `beyond_range = "raise"` stops the run where its curves end."""
+    from weldsim.errors import MaterialError
+
+    own = tmp_path / "own.toml"
+    own.write_text('base = "carbon-steel"\ntitle = "own"\nbeyond_range = "raise"\n')
+    case_file = tmp_path / "case.toml"
+    case_file.write_text(ONE.read_text().replace('"carbon-steel"', '"own.toml"'))
+    model = build_model(load_case(case_file, ("solve.end=9 s",)), "coarse")
+    with pytest.raises(MaterialError, match="1200"):
+        list(simulate(model))
+
+
+@pytest.mark.parametrize("back_end", ["rslab", "superlu"])
+def test_fallback_solvers_give_the_same_run(back_end, monkeypatch):
+    """Rounding aside: the pointer after a few steps, to 1e-4 of its way."""
+    reference = list(simulate(short_case()))[-1]
+    monkeypatch.setenv("WELDSIM_SOLVER", back_end)
+    model = short_case()
+    assert model.mechanics.solver.name == back_end
+    last = list(simulate(model))[-1]
+    for name, value in reference.gauges.items():
+        assert last.gauges[name] == pytest.approx(value, rel=1e-4, abs=1e-4)

@@ -90,7 +90,7 @@ def run(
     loaded = None if case is None else load_case(case, changes or ())
     try:
         with _progress() as report:
-            folder = run_case(loaded, out, resume, companion, report)
+            folder = run_case(loaded, out, resume, companion, report, notice=_notice)
     except KeyboardInterrupt as stop:
         # a dated folder is made below the command line, which tells its name with the stop
         where = resume or out or getattr(stop, "run_folder", "FOLDER")
@@ -113,6 +113,10 @@ def version():
     from weldsim import __version__
 
     typer.echo(__version__)
+
+
+def _notice(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
 
 
 def _words(folder: Path) -> None:

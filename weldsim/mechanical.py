@@ -287,8 +287,11 @@ def solve_equilibrium(
         if pending:
             rhs -= _coupling(model, data, jump.ravel())
         rhs[held] = 0.0
-        model.factor(data, held)
-        step = model.solver.solve(rhs).reshape(u.shape)
+        try:
+            model.factor(data, held)
+            step = model.solver.solve(rhs).reshape(u.shape)
+        except ConvergenceError as error:  # singular: the part gives way under its load
+            raise ConvergenceError(f"no equilibrium: {error}; {_residuals(history)}") from error
         if pending:
             step += jump
             pending = False
@@ -298,10 +301,11 @@ def solve_equilibrium(
         u, state = _line_search(model, u, step, residual, load, properties, memory)
         if not np.isfinite(state[5]):
             break
-    raise ConvergenceError(
-        f"no equilibrium in {len(history)} iterations; residuals "
-        + ", ".join(f"{r:.1e}" for r in history[-8:])
-    )
+    raise ConvergenceError(f"no equilibrium in {len(history)} iterations; {_residuals(history)}")
+
+
+def _residuals(history) -> str:
+    return "residuals " + ", ".join(f"{r:.1e}" for r in history[-8:])
 
 
 def _coupling(model, data, jump):

@@ -21,7 +21,7 @@ from weldsim.mechanical import (
     accept,
     solve_equilibrium,
 )
-from weldsim.model import Frame, Model, build_model, field_frame
+from weldsim.model import COLD, Frame, Model, build_model, field_frame
 from weldsim.state import State
 from weldsim.thermal import heat_step
 
@@ -31,7 +31,6 @@ __all__ = [
 ]  # fmt: skip
 
 MAX_HALVINGS = 6
-COLD = 2.0  # K above ambient, what `end = "cold"` means
 LONGEST_REST = 120.0  # s
 RULE_BAND = 0.5  # K by which a temperature rule may be overshot
 LEDGER_LIMIT = 1e-3  # heat not accounted for over the heat supplied
@@ -229,6 +228,8 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
             power, factor = model.heat.power(laid, source, begin, begin + dt)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
         temperature, out, tries = heat_step(model.heat, temperature, skin, laid, power, dt)
+        # tables end where a material says so; beyond that nothing is read off them in silence
+        model.material.check_range(temperature.min(), temperature.max())
         supplied += power.sum() * dt
         lost += out
         iterations += tries

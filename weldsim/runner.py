@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -46,7 +47,7 @@ class Record:
         )
 
 
-def run_case(case, out=None, resume=None, companion=None, progress=None, threads=None):
+def run_case(case, out=None, resume=None, companion=None, progress=None, threads=None, notice=None):
     """Run a case into a folder, or go on with a stopped one.
 
     Parameters
@@ -61,6 +62,8 @@ def run_case(case, out=None, resume=None, companion=None, progress=None, threads
         Also run one grade coarser for the error estimate; the case decides when left out.
     progress : callable(share, text), optional
         Told after each step how far the work is, 0 to 1.
+    notice : callable(text), optional
+        Told before the steps what makes this run slower than it could be.
 
     Returns
     -------
@@ -72,9 +75,11 @@ def run_case(case, out=None, resume=None, companion=None, progress=None, threads
     WeldsimError
         What went wrong; the folder then says `failed` and keeps its last checkpoint.
     """
+    from weldsim.solve import slow_solver_note
     from weldsim.store import RunFolder
 
     progress = progress or (lambda share, text: None)
+    notice = notice or (lambda text: None)
     if resume is not None:
         folder = RunFolder.resume(resume)
         case, companion = _case_of(folder)
@@ -82,6 +87,8 @@ def run_case(case, out=None, resume=None, companion=None, progress=None, threads
     began = time.perf_counter()
     model = _model(case, threads)  # before anything is written: a part may refuse to mesh
     built = time.perf_counter() - began
+    if slow := slow_solver_note(model.mechanics.solver.name):
+        notice(slow)
     if resume is None:
         folder = RunFolder.create(out, case.title)
         companion = case.solve.companion if companion is None else companion
@@ -115,7 +122,8 @@ def _model(case, threads, grade=None):
 def _case_record(case, companion) -> dict:
     return {
         "source": case.source_text,
-        "source_file": case.source_file,
+        # whole path: a material beside the case is found again from any folder
+        "source_file": str(Path(case.source_file).resolve()),
         "overrides": list(case.overrides),
         "companion": bool(companion),
     }
@@ -194,10 +202,11 @@ def _expected_steps(model) -> float:
 
 def _estimate(case, rows, threads, share, progress):
     """Error estimate of every gauge's end value from a run one grade coarser."""
+    from weldsim.mesh import GRADES
     from weldsim.pipeline import simulate
 
     began = time.perf_counter()
-    grade = COMPANION[case.solve.grade]
+    fine, grade = GRADES[case.solve.grade], COMPANION[case.solve.grade]
     model = _model(case, threads, grade)
     last = None
     for step in simulate(model):
@@ -206,8 +215,12 @@ def _estimate(case, rows, threads, share, progress):
     end = rows[-1]
     values = {k: abs(v - end[k]) for k, v in last.gauges.items()} if last else {}
     how = (
-        f"difference to the same case at grade {grade}: cells and steps about twice as large, so "
-        "it covers what is left if the error falls with their size"
+        f"difference to the same case at the coarser grade {grade}: torch steps "
+        f"{model.grade.torch_step / fine.torch_step:.1f} and cells along the travel "
+        f"{model.grade.travel_cell / fine.travel_cell:.1f} times as long, across the bead "
+        f"{fine.bead_cells / model.grade.bead_cells:.1f} and through the wall "
+        f"{fine.through_cells / model.grade.through_cells:.1f} times as large; an "
+        "estimate, no bound"
     )
     return {"how": how, "values": values}, time.perf_counter() - began
 

@@ -246,7 +246,7 @@ def test_cylinder_collapse_bracket():
     steps = RING_E * np.r_[0.5, 0.7, 0.8, 0.88, 0.93, 0.96, 0.98]
     found, memory = pressurise(body, fixed, load, steps)[-1]
     law = elastic(body, E, NU, yield_stress=SY)
-    with pytest.raises(ConvergenceError, match="no equilibrium in 30 iterations"):
+    with pytest.raises(ConvergenceError, match="no equilibrium.*residuals"):
         solve(body, law, fixed, found.displacement, memory, load=1.02 * RING_E * load)
 
 
