@@ -39,7 +39,9 @@ ASSUMED_BY_HOLD = {
     "free": "Nothing holds the part; its own weight is left out.",
 }
 ASSUMED_BY_MODEL = {
-    "plastic": "Metal above the softening temperature forgets its strain and stress.",
+    "plastic": "Metal above the softening temperature of its material file carries nothing and "
+    "forgets strain and stress. That temperature is a choice, not calibrated on measured "
+    "movements, and with a hot weld nothing else in the file moves the result as much.",
     "elastic": "Shrinkage is taken from each point's own highest temperature: the pull in the "
     "direction of travel is lost. For a first look, not for numbers.",
 }

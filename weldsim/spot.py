@@ -7,6 +7,8 @@ import numpy as np
 from weldsim.charts import INK, PAPER, QUIET, arcs, clock, new_figure, styled, weld_colour
 from weldsim.readback import RunRecord
 
+LEGEND = 0.75  # inches kept below the plot for what the colours mean
+
 
 @styled
 def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
@@ -19,7 +21,7 @@ def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
     """
     right, up = spot(record, gauge)
     shape = float(np.clip(_reach(right) / max(_reach(up), 1e-9), 0.7, 1.5))
-    figure = new_figure(size * min(shape, 1.0) + 0.6, size / max(shape, 1.0) + 0.7)
+    figure = new_figure(size * min(shape, 1.0) + 0.6, size / max(shape, 1.0) + 0.7 + LEGEND)
     axes = figure.subplots()
     draw_path(record, gauge, axes, shape)
     _draw_error(record, gauge, axes)
@@ -29,7 +31,7 @@ def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
         color=QUIET,
         fontsize=9.5,
     )
-    figure.tight_layout(rect=(0, 0, 1, 0.99))
+    figure.tight_layout(rect=(0, LEGEND / figure.get_figheight(), 1, 0.99))
     axes.apply_aspect()  # labels are placed in pixels
     _mark_times(record, gauge, axes)
     return figure
@@ -109,8 +111,9 @@ def _mark_times(record, gauge, axes) -> None:
     axes.plot(right[-1], up[-1], "o", ms=9, color=INK, zorder=6)
     handles = axes.get_legend_handles_labels()
     if handles[0]:
-        axes.legend(
-            loc="best", fontsize=9, frameon=True, facecolor=PAPER, edgecolor="none", framealpha=0.9
+        # below the plot: inside it would cover part of the path, whichever corner it took
+        axes.figure.legend(
+            *handles, loc="lower left", bbox_to_anchor=(0.02, 0.0), fontsize=9, frameon=False
         )
 
 
