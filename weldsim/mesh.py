@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import product
@@ -65,6 +65,8 @@ class Blocks:
     divisions : (low point, high point) -> (cells, size ratio from low to high)
     faces : frozenset of four point numbers -> boundary name
     volumes : region name -> volume by formula [m3]
+    move : points (P, 3) -> where they lie on the real part; blocks may be laid out flat
+    tolerance : relative error the volumes may have; curved walls are meshed as chords
     """
 
     points: np.ndarray
@@ -72,6 +74,8 @@ class Blocks:
     divisions: Mapping
     faces: Mapping
     volumes: Mapping[str, float]
+    move: Callable | None = None
+    tolerance: float = 1e-6
 
 
 @dataclass(frozen=True)
@@ -162,8 +166,8 @@ def mesh_blocks(model: Blocks):
             geometry.generate_mesh(dim=3, verbose=False)
         except Exception as error:
             raise MeshError(f"Gmsh could not mesh the part: {error}") from error
-        mesh = _read_gmsh(gmsh)
-    check_names(mesh, model.volumes, set(model.faces.values()))
+        mesh = _read_gmsh(gmsh, model.move)
+    check_names(mesh, model.volumes, set(model.faces.values()), model.tolerance)
     return mesh
 
 
@@ -218,8 +222,11 @@ def _add_blocks(geometry, model: Blocks) -> None:
         geometry.add_physical(entities, name)
 
 
-def _read_gmsh(gmsh):
-    """Current Gmsh model as a scikit-fem mesh with subdomains and boundaries by name."""
+def _read_gmsh(gmsh, move=None):
+    """Current Gmsh model as a scikit-fem mesh with subdomains and boundaries by name.
+
+    Points that `move` brings to one place become one point: that closes a tube laid out flat.
+    """
     import skfem
     from skfem.io.meshio import INV_HEX_MAPPING
 
@@ -236,6 +243,9 @@ def _read_gmsh(gmsh):
     place = np.zeros(int(tags.max()) + 1, dtype=np.int64)
     place[tags.astype(np.int64)] = np.arange(tags.size)
     points = xyz.reshape(-1, 3)[place[used]]
+    if move is not None:
+        points, same = _merge_points(move(points))
+        number[used] = same[number[used]]
     t = number[flat].T
     if corners == 8:
         t = t[INV_HEX_MAPPING[:8]]
@@ -259,6 +269,17 @@ def _read_gmsh(gmsh):
         return {k: np.unique(v).astype(np.int32) for k, v in found.items()}
 
     return mesh.with_subdomains(arrays(subdomains)).with_boundaries(arrays(boundaries))
+
+
+def _merge_points(points: np.ndarray, slack: float = 1e-8):
+    """Points without doubles, and the new number of each old one. [m]"""
+    from scipy.spatial import cKDTree
+
+    same = np.arange(len(points))
+    for a, b in sorted(cKDTree(points).query_pairs(slack)):
+        same[b] = same[a]
+    kept, same = np.unique(same, return_inverse=True)
+    return points[kept], same
 
 
 def cell_volumes(mesh) -> np.ndarray:
@@ -289,7 +310,9 @@ def _check_shapes(mesh) -> None:
         raise MeshError(f"{int(bad.sum())} cells of the mesh are turned inside out or flat")
 
 
-def check_names(mesh, volumes: Mapping[str, float], boundaries: set[str]) -> None:
+def check_names(
+    mesh, volumes: Mapping[str, float], boundaries: set[str], tolerance: float = 1e-6
+) -> None:
     """Raise `MeshError` if a region or boundary is missing or empty, or a volume is wrong."""
     found = mesh.subdomains or {}
     _check_shapes(mesh)
@@ -298,7 +321,7 @@ def check_names(mesh, volumes: Mapping[str, float], boundaries: set[str]) -> Non
         if name not in found or len(found[name]) == 0:
             raise MeshError(f"region {name} of the mesh is empty")
         measured = sizes[found[name]].sum()
-        if abs(measured - expected) > 1e-6 * expected:
+        if abs(measured - expected) > tolerance * expected:
             raise MeshError(
                 f"region {name}: the mesh holds {measured:.6g} m3, the formula {expected:.6g} m3"
             )

@@ -17,6 +17,7 @@ import numpy as np
 from weldsim.path import Seam
 
 ROOT3 = np.sqrt(3.0)
+WEAVE_POINTS = 9  # enough for amplitudes up to three half widths
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,8 @@ class DoubleEllipsoid:
     front_length, rear_length, half_width, depth : semi-axes, 5 % of the peak is left there [m]
     speed : travel speed [m/s]
     seam : Seam the arc follows
+    weave : amplitude of a weave across the seam [m]
+    dwell, crater : how long the arc stands at its start and at its end [s]
     """
 
     power: float
@@ -38,6 +41,30 @@ class DoubleEllipsoid:
     depth: float
     speed: float
     seam: Seam
+    weave: float = 0.0
+    dwell: float = 0.0
+    crater: float = 0.0
+
+    @property
+    def duration(self) -> float:
+        """Arc time: standing at the start, travel, standing at the end. [s]"""
+        return self.dwell + self.seam.length / self.speed + self.crater
+
+    @property
+    def stands(self) -> tuple[float, float]:
+        """When the arc sets off and when it has arrived, after its start. [s]"""
+        return self.dwell, self.dwell + self.seam.length / self.speed
+
+    def place(self, time: float) -> float:
+        """Way of the arc along its seam at a time after its start. [m]
+
+        Beyond the ends the way goes on, so that a case without dwell or crater may be sampled
+        there; with them the arc stands.
+        """
+        way = self.speed * (time - self.dwell)
+        if self.dwell > 0:
+            way = max(way, 0.0)
+        return min(way, self.seam.length) if self.crater > 0 else way
 
     @property
     def shares(self) -> tuple[float, float]:
@@ -86,21 +113,56 @@ def heat_density(position, time, source: DoubleEllipsoid):
         [W/m3]
     """
     s, y, z = source.seam.local(position)
-    return source.power * along(s - source.speed * time, source) * cross_section(y, z, source)
+    here = sum(along(s + lap - source.speed * time, source) for lap in laps(source.seam))
+    return source.power * here * cross_section(y, z, source)
 
 
-def mean_density(position, begin, end, source: DoubleEllipsoid):
-    """Heat per volume averaged from `begin` to `end` [s after arc start], shape (P,). [W/m3]"""
-    s, y, z = source.seam.local(position)
-    travelled = source.speed * (end - begin)
-    if travelled <= 0:
+def laps(seam) -> tuple[float, ...]:
+    """What to add to a place along a seam: a closed one also lies one lap before and behind. [m]"""
+    return (0.0, seam.length, -seam.length) if seam.closed else (0.0,)
+
+
+def mean_density(position, begin, end, source: DoubleEllipsoid, local=None):
+    """Heat per volume averaged from `begin` to `end` [s after arc start], shape (P,). [W/m3]
+
+    `local` is what `seam.local(position)` gave, where it is known. The arc stands still before
+    its start time and after it has reached the end of the seam (dwell, crater filling).
+    """
+    if end <= begin:
         raise ValueError("the step must have a positive length")
-    before, after = s - source.speed * begin, s - source.speed * end
-    mean = (share_ahead(before, source) - share_ahead(after, source)) / travelled
-    return source.power * mean * cross_section(y, z, source)
+    s, y, z = source.seam.local(position) if local is None else local
+    cuts = sorted({begin, end, *(t for t in source.stands if begin < t < end)})
+    total = np.zeros_like(s)
+    for one, two in zip(cuts[:-1], cuts[1:], strict=True):
+        total += (two - one) / (end - begin) * _share(s, one, two, source)
+    return source.power * total * _woven(y, z, source)
 
 
-def nodal_power(position, weight, shape, cells, nodes, begin, end, source: DoubleEllipsoid):
+def _share(s, begin, end, source: DoubleEllipsoid):
+    """Mean of `along` while the arc moves or stands from `begin` to `end`. [1/m]"""
+    first, last = source.place(begin), source.place(end)
+    out = 0.0
+    for lap in laps(source.seam):
+        if last - first <= 1e-12:
+            out = out + along(s + lap - first, source)
+        else:
+            before, after = s + lap - first, s + lap - last
+            out = out + (share_ahead(before, source) - share_ahead(after, source)) / (last - first)
+    return out
+
+
+def _woven(y, z, source: DoubleEllipsoid):
+    """Cross-section spread over the weave, which is faster than a step: a sine across the seam."""
+    if source.weave <= 0:
+        return cross_section(y, z, source)
+    # Gauss-Chebyshev points are where an evenly timed sine is found
+    at = source.weave * np.cos(np.pi * (np.arange(WEAVE_POINTS) + 0.5) / WEAVE_POINTS)
+    return sum(cross_section(y - a, z, source) for a in at) / WEAVE_POINTS
+
+
+def nodal_power(
+    position, weight, shape, cells, nodes, begin, end, source: DoubleEllipsoid, local=None
+):
     """Power at each node averaged over a step, rescaled to the absorbed power.
 
     Parameters
@@ -112,6 +174,8 @@ def nodal_power(position, weight, shape, cells, nodes, begin, end, source: Doubl
     cells : ndarray of int, shape (K, n)
     nodes : int
         Length of the result.
+    local : three ndarrays, each shape (K Q,), optional
+        `seam.local` of the points, where it is known.
 
     Returns
     -------
@@ -120,7 +184,7 @@ def nodal_power(position, weight, shape, cells, nodes, begin, end, source: Doubl
         What the quadrature had to be multiplied with; far from 1 when the ellipsoid overhangs.
     """
     k, q = weight.shape
-    density = mean_density(position.reshape(-1, 3), begin, end, source).reshape(k, q)
+    density = mean_density(position.reshape(-1, 3), begin, end, source, local).reshape(k, q)
     shares = (density * weight) @ shape
     raw = shares.sum()
     if not raw > 0:

@@ -1,0 +1,193 @@
+"""A square tube standing on a flat face, welded around: what a tee and a socket share.
+
+The face is z = 0 and the tube stands on it along +z, its middle on the z axis. It does not touch
+the face: a thin layer is left, of which the outer strip is fused by the seam that passes it and
+the inner part stays open. The fillets end at the tube's corners; the metal that wraps around a
+corner is left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from weldsim.joints.assembly import (
+    Assembly,
+    add_fillet,
+    fillet_area,
+    fillet_offsets,
+    fillet_pass,
+    fillet_shares,
+    lines,
+    spans,
+)
+from weldsim.joints.common import Tack, fill, straight_seam, through
+
+# seam -> (axis it runs along, side of the tube); clockwise as seen from the tube's free end
+SIDES = {"front": (0, 1), "back": (0, -1), "right": (1, 1), "left": (1, -1)}
+CLOCKWISE = {"front": 1, "back": -1, "right": -1, "left": 1}
+
+
+@dataclass(frozen=True)
+class SquareStub:
+    """Sizes of the tube and its welds. [m]
+
+    Attributes
+    ----------
+    half, wall, length : outer half width, wall, length of the tube
+    gap : between the tube and the face
+    penetration : how far from outside the land is fused
+    leg : of the fillets
+    passes : of each fillet
+    flush : sides along x on which the face ends with the tube, so that a bead covers the joint
+    tack_ends : places along a seam, from its middle, where a tack ends
+    """
+
+    half: float
+    wall: float
+    length: float
+    gap: float
+    penetration: float
+    leg: float
+    passes: int = 1
+    flush: bool = False
+    tack_ends: tuple = ()
+    cap_height: float = 0.0
+
+    @property
+    def ring(self) -> list[float]:
+        """Grid lines across the tube: faces, roots, inner faces, ends of tacks."""
+        half = [self.half, self.half - self.penetration, self.half - self.wall, *self.tack_ends]
+        return lines(*half, *(-h for h in half))
+
+    @property
+    def heights(self) -> list[float]:
+        """Grid lines up the tube."""
+        return lines(0.0, self.gap, self.gap + self.leg / 2, self.gap + self.leg, self.length)
+
+    def toes(self, flush: bool, other=()) -> list[float]:
+        """Grid lines of the fillets' feet on both sides; `other` are lines of the base there."""
+        if flush:
+            return []
+        shares, _ = self.shares(other)
+        out = [self.half + s * self.leg for s in shares]
+        return [*out, *(-v for v in out)]
+
+    def shares(self, other=()):
+        return fillet_shares(self.gap, self.leg, [abs(v) - self.half for v in other])
+
+    def in_wall(self, x: float, y: float) -> bool:
+        inner = self.half - self.wall
+        return max(abs(x), abs(y)) < self.half and max(abs(x), abs(y)) > inner
+
+    def land_region(self, x: float, y: float) -> str:
+        """Region of the layer under the tube: of the seams that fuse it, or the open land."""
+        edge = self.half - self.penetration
+        owners = []
+        if abs(y) > edge:
+            owners.append("front" if y > 0 else "back")
+        if abs(x) > edge:
+            owners.append("right" if x > 0 else "left")
+        return fill(1, *owners) if owners else "land"
+
+
+def seam_lines(stub: SquareStub) -> dict:
+    """The four seams around the tube."""
+    half, leg, gap = stub.half, stub.leg, stub.gap
+    out = {}
+    for name, (axis, side) in SIDES.items():
+        words = {"+x": 1, "-x": -1} if axis == 0 else {"+y": 1, "-y": -1}
+        words |= {"clockwise": CLOCKWISE[name], "counterclockwise": -CLOCKWISE[name]}
+        first, last, inward = np.zeros(3), np.zeros(3), np.zeros(3)
+        first[axis], last[axis] = -half, half
+        cap = stub.flush and axis == 0
+        aside = half if cap else half + leg / 2
+        first[1 - axis] = last[1 - axis] = side * aside
+        first[2] = last[2] = gap / 2 if cap else gap + leg / 2
+        inward[1 - axis] = -side
+        inward[2] = 0.0 if cap else -1.0
+        # offsets are across = inward x travel: toward the foot on two sides, away on the others
+        sign = side if axis == 0 else -side
+        offsets = tuple((sign * a, o) for a, o in fillet_offsets(leg, stub.passes))
+        width = 2 * leg + gap if cap else np.sqrt(2) * leg
+        depth = stub.penetration if cap else leg / np.sqrt(2) + stub.penetration / 2
+        out[name] = straight_seam(
+            name, first, last, inward, words, width, depth,
+            passes=1 if cap else stub.passes, offsets=((0.0, 0.0),) if cap else offsets,
+        )  # fmt: skip
+    return out
+
+
+def default_tacks(stub: SquareStub, length: float, size: float) -> tuple[Tack, ...]:
+    """Tacks at the four corners, on the ends of the front and back seams."""
+    side = 2 * stub.half
+    return tuple(
+        Tack(seam, begin, begin + length, size)
+        for seam in ("front", "back")
+        for begin in (0.0, side - length)
+    )
+
+
+def add_tube(kit: Assembly, stub: SquareStub, grade) -> None:
+    """Blocks of the tube and of the layer under it."""
+    ring = spans(stub.ring)
+    cells = through(grade, split=True)
+    for x, y in ((a, b) for a in ring for b in ring):
+        mx, my = sum(x) / 2, sum(y) / 2
+        if not stub.in_wall(mx, my):
+            continue
+        inner = stub.half - stub.wall
+        count = (cells if abs(mx) > inner else None, cells if abs(my) > inner else None)
+        kit.box(x, y, (0.0, stub.gap), stub.land_region(mx, my), (*count, 1))
+        for z in spans([h for h in stub.heights if h >= stub.gap - 1e-9]):
+            kit.box(x, y, z, "part", (*count, None))
+
+
+def add_welds(kit: Assembly, stub: SquareStub, foot_lines=()) -> dict[str, float]:
+    """Blocks of the fillets, and of the caps on flush sides; volumes by pass region."""
+    along = spans(stub.ring)
+    volumes: dict[str, float] = {}
+    for name, (axis, side) in SIDES.items():
+        if axis == 0 and stub.flush:
+            volumes[fill(1, name)] = _add_cap(kit, stub, name, side, along)
+            continue
+
+        def place(t, a, b, axis=axis, side=side):
+            out = np.zeros(3)
+            out[axis], out[1 - axis], out[2] = t, side * (stub.half + a), b
+            return out
+
+        other = foot_lines if axis == 0 else ()
+        add_fillet(
+            kit, along, place, stub.gap, stub.leg, stub.shares(other),
+            lambda u, v, name=name: fill(fillet_pass(u, v, stub.passes), name),
+        )  # fmt: skip
+    return volumes
+
+
+def _add_cap(kit: Assembly, stub: SquareStub, name: str, side: int, along) -> float:
+    """A bead over the joint on a side where tube and base are flush."""
+    foot = lines(-stub.leg, *(z for z in cap_lines(stub) if z > -stub.leg), stub.gap + stub.leg)
+    middle = stub.gap / 2
+
+    def corner(x, z, top):
+        y = stub.half + (stub.cap_height if top else 0.0)
+        return (x, side * y, middle + (z - middle) / 3 if top else z)
+
+    for x0, x1 in along:
+        for z0, z1 in spans(foot):
+            ring = [(x0, z0), (x1, z0), (x1, z1), (x0, z1)]
+            corners = [corner(*p, False) for p in ring] + [corner(*p, True) for p in ring]
+            kit.block(corners, fill(1, name), (None, None, 1))
+    return 2 * stub.half * (2 * stub.leg + stub.gap) * stub.cap_height * (1 + 1 / 3) / 2
+
+
+def cap_lines(stub: SquareStub, wall: float = 0.0) -> list[float]:
+    """Grid lines up the joint that a flush bead needs."""
+    return [-stub.leg, 0.0, *([-wall] if 0 < wall < stub.leg else []), *stub.heights[1:4]]
+
+
+def weld_volume(stub: SquareStub) -> float:
+    """Volume of one fillet, all passes. [m3]"""
+    return fillet_area(stub.gap, stub.leg) * 2 * stub.half

@@ -1,0 +1,183 @@
+"""Square-tube tee: a branch standing on a chord, four seams around its foot.
+
+Chord axis x, branch axis z; the chord's top face is z = 0 and its middle x = y = 0. Corners of
+both tubes are sharp. Seams: front (+y side) and back (-y side) along x, right (+x side) and left
+(-x side) along y. With a branch as wide as the chord, front and back are beads over flush walls.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from weldsim.case_keys import Size
+from weldsim.errors import CaseError
+from weldsim.joints import square_stub
+from weldsim.joints.assembly import Assembly, lines, spans
+from weldsim.joints.common import LEAST_GAP, Gap, JointSection, mm, near_seams, through
+from weldsim.joints.square_stub import SquareStub
+
+FACES = ("branch end", "chord start", "chord end")
+HELD = ("chord start", "chord end")
+POINTER = {"at": "branch end", "aim": "+z", "up": "+x"}
+LABEL = "square-tube tee"
+CAP_SHARE = 0.3  # height of a flush bead over its leg
+
+
+class Part(JointSection):
+    branch_width: Size
+    branch_wall: Size
+    branch_length: Size
+    chord_width: Size
+    chord_wall: Size
+    chord_length: Size
+    leg: Size
+    root_gap: Gap = 0.0
+    penetration: Size | None = None
+    passes: int = 1
+
+
+def _penetration(part) -> float:
+    return part.penetration or part.branch_wall / 2
+
+
+def stub_of(part, tacks=()) -> SquareStub:
+    """The branch as a stub."""
+    half = part.branch_width / 2
+    ends = {abs(v - half) for t in tacks for v in (t.begin, t.finish)}
+    flush = abs(part.branch_width - part.chord_width) < 1e-6
+    return SquareStub(
+        half, part.branch_wall, part.branch_length, max(part.root_gap, LEAST_GAP),
+        _penetration(part), part.leg, part.passes, flush,
+        tuple(e for e in sorted(ends) if e < half - 1e-6), CAP_SHARE * part.leg,
+    )  # fmt: skip
+
+
+def check(part) -> list[tuple[str, str]]:
+    """What does not fit, as (key, sentence)."""
+    out = []
+    for tube in ("branch", "chord"):
+        width, wall = getattr(part, f"{tube}_width"), getattr(part, f"{tube}_wall")
+        if wall > width / 4:
+            out.append(
+                (f"{tube}_wall", f"{mm(wall)} is not allowed: at most a quarter of the width, "
+                 f"{mm(width / 4)}")
+            )  # fmt: skip
+    shoulder = (part.chord_width - part.branch_width) / 2
+    if shoulder < -1e-9:
+        out.append(
+            ("branch_width", f"{mm(part.branch_width)} is wider than the chord, allowed: up to "
+             f"{mm(part.chord_width)}")
+        )  # fmt: skip
+    elif 1e-6 < shoulder < part.leg - 1e-9:
+        out.append(
+            ("leg", f"{mm(part.leg)} does not fit on the chord beside the branch, allowed: up to "
+             f"{mm(shoulder)}, or a branch as wide as the chord")
+        )  # fmt: skip
+    thin = min(part.branch_wall, part.chord_wall)
+    if part.leg > 1.5 * thin + 1e-9:
+        out.append(
+            ("leg", f"{mm(part.leg)} is larger than the walls allow: up to one and a half of the "
+             f"thinner wall, {mm(1.5 * thin)}")
+        )  # fmt: skip
+    if part.penetration is not None and part.penetration > 0.9 * part.branch_wall:
+        out.append(
+            ("penetration", f"{mm(part.penetration)} is not allowed: at most nine tenths of the "
+             f"branch wall, {mm(0.9 * part.branch_wall)}")
+        )  # fmt: skip
+    if part.root_gap > part.branch_wall:
+        out.append(
+            ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the branch wall, "
+             f"{mm(part.branch_wall)}")
+        )  # fmt: skip
+    room = part.branch_width + 2 * part.leg + 2 * part.chord_wall
+    if part.chord_length < room:
+        out.append(
+            ("chord_length", f"{mm(part.chord_length)} is too short for the branch and its welds, "
+             f"allowed: from {mm(room)}")
+        )  # fmt: skip
+    if part.branch_length < 3 * part.leg:
+        out.append(
+            ("branch_length", f"{mm(part.branch_length)} is not allowed: from three legs, "
+             f"{mm(3 * part.leg)}")
+        )  # fmt: skip
+    if not 1 <= part.passes <= 3:
+        out.append(("passes", f"{part.passes} is not allowed: 1, 2 or 3"))
+    return out
+
+
+def seam_lines(part) -> dict:
+    return square_stub.seam_lines(stub_of(part))
+
+
+def default_tacks(part) -> tuple:
+    return square_stub.default_tacks(stub_of(part), 3e-3, part.leg / 2)
+
+
+def place(part, name: str) -> np.ndarray:
+    """Coordinates of a named place, shape (3,). [m]"""
+    found = {
+        "branch end": (0, 0, part.branch_length),
+        "chord start": (-part.chord_length / 2, 0, -part.chord_width / 2),
+        "chord end": (part.chord_length / 2, 0, -part.chord_width / 2),
+    }
+    if name not in found:
+        raise CaseError(
+            f"place {name} is unknown on a square-tube tee, allowed: {', '.join(found)}"
+        )
+    return np.array(found[name], dtype=float)
+
+
+def gap_places(part) -> dict:
+    """Pairs of places whose distance is the open gap, one a side: (on the base, on the branch)."""
+    stub = stub_of(part)
+    r = stub.half - stub.wall
+    spots = {"front": (0, r), "back": (0, -r), "right": (r, 0), "left": (-r, 0)}
+    return {k: ((x, y, 0.0), (x, y, stub.gap)) for k, (x, y) in spots.items()}
+
+
+def blocks(case, grade):
+    """Blocks of chord, branch, land and fillets."""
+    part, stub = case.part, stub_of(case.part, case.tacks)
+    seams = seam_lines(part)
+    kit = Assembly(near_seams(seams.values(), grade))
+    c, wall = part.chord_width / 2, part.chord_wall
+    inner = c - wall
+    own = (inner, -inner)
+    xs = lines(*stub.ring, *stub.toes(False), -part.chord_length / 2, part.chord_length / 2)
+    ys = lines(*stub.ring, *stub.toes(stub.flush, own), -c, -inner, inner, c)
+    layers = through(grade)
+    top = lines(-wall, 0.0, *([-stub.leg] if stub.flush and stub.leg < wall else []))
+    for x in spans(xs):
+        for y in spans(ys):
+            for z in spans(top):
+                kit.box(x, y, z, "part", (None, None, layers if len(top) == 2 else 1))
+    low = -part.chord_width
+    sides = lines(low, low + wall, -wall, *([-stub.leg] if stub.flush and stub.leg > wall else []))
+    for x in spans(xs):
+        for y in spans([v for v in ys if abs(v) >= inner - 1e-9]):
+            if y[0] < 0 < y[1]:
+                kit.box(x, y, (low, low + wall), "part", (None, None, layers))
+                continue
+            for z in spans(sides):
+                kit.box(x, y, z, "part", (None, None, layers if z[0] == low else None))
+    square_stub.add_tube(kit, stub, grade)
+    square_stub.add_welds(kit, stub, own)
+    half = part.chord_length / 2
+    kit.name("chord start", lambda p: p[:, 0] < -half + 1e-6)
+    kit.name("chord end", lambda p: p[:, 0] > half - 1e-6)
+    kit.name("branch end", lambda p: p[:, 2] > part.branch_length - 1e-6)
+    tube = part.branch_width**2 - (part.branch_width - 2 * part.branch_wall) ** 2
+    chord = part.chord_width**2 - (part.chord_width - 2 * wall) ** 2
+    volume = chord * part.chord_length + tube * (part.branch_length - stub.gap)
+    return kit.finish({"part": volume})
+
+
+def words(part) -> str:
+    """One line for `weldsim check`."""
+    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
+    return (
+        f"square-tube tee, branch {mm(part.branch_width)} x {mm(part.branch_wall)}, "
+        f"{mm(part.branch_length)} long, on chord {mm(part.chord_width)} x {mm(part.chord_wall)}, "
+        f"{mm(part.chord_length)} long; {gap}, fused {mm(_penetration(part))} deep; fillets with "
+        f"leg {mm(part.leg)}; chord along x, branch along z"
+    )
