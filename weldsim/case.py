@@ -40,7 +40,9 @@ class Hold:
 
 @dataclass(frozen=True)
 class StartRule:
-    """When an arc starts: kind `time` (seconds), `after` a weld's end, or `below` a temperature."""
+    """When something happens: at a `time`, `after` a weld's end, `below` a temperature, `cold`,
+    or `never`. [s, K]
+    """
 
     kind: str
     seconds: float = 0.0
@@ -49,13 +51,49 @@ class StartRule:
 
 
 @dataclass(frozen=True)
-class Weld:
-    """One bead. Lengths in m, `begin` < `finish` along the bead's line, whatever the travel."""
+class Clamp:
+    """Something that grips named faces: rigid, or a spring. [N/m, N m/rad, W/(m2 K)]"""
 
     name: str
-    face: str
-    line: str
-    at: float
+    at: tuple[str, ...]
+    kind: str = "rigid"
+    stiffness: float = 0.0
+    turning: float = 0.0
+    conductance: float = 0.0
+    on: StartRule = StartRule("time", 0.0)
+    off: StartRule = StartRule("never")
+
+
+@dataclass(frozen=True)
+class Tack:
+    """A short weld along a seam's natural direction; without an arc it is there from the start.
+
+    Attributes
+    ----------
+    seam : name of the seam it lies on
+    begin, finish : stretch along the seam [m]
+    size : leg of the tack; the root under it is fused as well [m]
+    arc : laid with an arc first of all, in the order of the case
+    """
+
+    seam: str
+    begin: float
+    finish: float
+    size: float
+    arc: bool = False
+
+
+@dataclass(frozen=True)
+class Weld:
+    """One stretch of an arc. Lengths in m, `begin` < `finish` along its line, whatever the travel.
+
+    A bead on a bar has `face`, `line` and `at`; a weld of a joint has its `seam`, the `number` of
+    its pass and the `sense` of its travel, 1 along the seam's natural direction. `weave` is an
+    amplitude [m]; the arc stands for `dwell` at its start and `crater` at its end [s]. Without
+    `filler` it only heats. `tack` is the number of the tack it lays, -1 for a weld.
+    """
+
+    name: str
     begin: float
     finish: float
     travel: str
@@ -73,6 +111,18 @@ class Weld:
     start: StartRule
     shrinkage_along: float | None = None
     shrinkage_across: float | None = None
+    face: str = ""
+    line: str = ""
+    at: float = 0.0
+    seam: str = ""
+    number: int = 1
+    sense: int = 1
+    weave: float = 0.0
+    weave_rate: float = 0.0
+    dwell: float = 0.0
+    crater: float = 0.0
+    filler: bool = True
+    tack: int = -1
 
     @property
     def power(self) -> float:
@@ -85,8 +135,8 @@ class Weld:
 
     @property
     def duration(self) -> float:
-        """Arc time. [s]"""
-        return self.length / self.speed
+        """Arc time, standing included. [s]"""
+        return self.dwell + self.length / self.speed + self.crater
 
     @property
     def arc_energy(self) -> float:
@@ -146,6 +196,10 @@ class Case:
     source_file: str
     source_text: str
     overrides: tuple[str, ...] = ()
+    clamps: tuple[Clamp, ...] = ()
+    tacks: tuple[Tack, ...] = ()
+    cooling_film: float | None = None
+    preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
     resolved: dict = field(default_factory=dict, compare=False)
 
     @property
@@ -189,12 +243,19 @@ def parse_case(text: str, source_file: str, overrides=()) -> Case:
     overrides = tuple(overrides)
     mistakes = apply_overrides(raw, overrides)
     records, found = read_sections(raw, Path(source_file).parent)
-    mistakes += found + cross_checks(records)
+    mistakes += found
+    if isinstance(records["part"], Bar):
+        mistakes += cross_checks(records)
     if mistakes:
         raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes))
     case = Case(**records, source_file=source_file, source_text=text, overrides=overrides)
-    parts = ("title", "part", "hold", "welds", "surroundings", "gauges", "solve")
+    parts = (
+        "title", "hold", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
+        "cooling_film", "preset",
+    )  # fmt: skip
     resolved = {k: v for k, v in asdict(case).items() if k in parts}
+    record = case.part
+    resolved["part"] = record.model_dump() if hasattr(record, "model_dump") else asdict(record)
     for weld, record in zip(case.welds, resolved["welds"], strict=True):
         record.update(power=weld.power, arc_energy=weld.arc_energy, heat_input=weld.heat_input)
     return replace(case, resolved=resolved)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
-from weldsim.case import Bar, Gauge, Hold, SolveOptions, StartRule, Surroundings, Weld
+from weldsim.case import Bar, Clamp, Gauge, Hold, SolveOptions, StartRule, Surroundings, Weld
 from weldsim.case_keys import TOP, WRONG, check_section, is_known, near_to, nearest, such_as
 from weldsim.process import PROCESSES
 from weldsim.units import parse
@@ -17,7 +17,11 @@ GAUGE_KEYS = {
     "dial": ("at", "direction"),
     "thermocouple": ("at",),
     "bow": ("direction",),
+    "gap": ("at",),
+    "reaction": ("at",),
 }
+OF_BAR = ("pointer", "dial", "thermocouple", "bow")
+OF_A_BAR = ("part", "hold", "weld", "preset", "surroundings", "gauge", "solve")
 NAMED_PLACES = ("free end", "mid length", "start end")
 
 
@@ -41,6 +45,10 @@ def read_sections(raw: dict, folder: Path) -> tuple[dict, list[str]]:
     title = raw.get("title")
     if not isinstance(title, str) or not title.strip():
         mistakes.append('title: missing or empty, allowed: a line of text such as "Pivot arm"')
+    if _is_joint(raw, mistakes):
+        from weldsim.case_joint import read_joint
+
+        return read_joint(raw, folder, mistakes), mistakes
     part = _one("part", raw, mistakes)
     bar = _with_material(Bar(**dict(part)), folder, mistakes)
     hold = _hold(_one("hold", raw, mistakes), mistakes)
@@ -48,16 +56,48 @@ def read_sections(raw: dict, folder: Path) -> tuple[dict, list[str]]:
     solve = _one("solve", {"solve": {}, **raw}, mistakes)
     welds = _many("weld", raw, mistakes)
     gauges = _many("gauge", raw, mistakes)
+    clamps = ()
+    if hold.kind == "vise":
+        release = hold.release
+        off = StartRule(release) if isinstance(release, str) else StartRule("time", release)
+        clamps = (Clamp("vise", ("vise",), conductance=hold.conductance, off=off),)
+    for section in ("clamp", "tack", "arc", "schedule"):
+        if section in raw:
+            mistakes.append(
+                f"[{section}]: a bar has no such section, allowed: {', '.join(OF_A_BAR)}"
+            )
+    preset = _one("preset", {"preset": {}, **raw}, mistakes)
     records = {
         "title": title,
         "part": bar,
         "hold": hold,
+        "clamps": clamps,
+        "preset": tuple(dict(preset).values()),
         "welds": tuple(_weld(name, w, bar, hold, mistakes) for name, w in welds),
         "surroundings": _surroundings(air),
         "gauges": tuple(_gauge(name, g, mistakes) for name, g in gauges),
         "solve": SolveOptions(**dict(solve)),
     }
     return records, mistakes
+
+
+def _is_joint(raw: dict, mistakes: list[str]) -> bool:
+    """Whether the part is one of the joint kinds beside the bar."""
+    from weldsim.joints import KINDS
+
+    part = raw.get("part")
+    kind = part.get("kind") if isinstance(part, dict) else None
+    return isinstance(kind, str) and kind in KINDS and kind != "bar"
+
+
+def one(section: str, raw: dict, mistakes: list[str]):
+    """A section that stands once; see `check_section`."""
+    return _one(section, raw, mistakes)
+
+
+def many(section: str, raw: dict, mistakes: list[str], needed: bool = True) -> list:
+    """(name, section) of each entry of a section that may stand several times."""
+    return _many(section, raw, mistakes) if needed or section in raw else []
 
 
 def _one(section: str, raw: dict, mistakes: list[str]):
@@ -76,13 +116,16 @@ def _many(section: str, raw: dict, mistakes: list[str]) -> list:
     for number, entry in enumerate(entries, 1):
         name = entry.get("name") if isinstance(entry, dict) else None
         known = [n for n, _ in out]
-        if not isinstance(name, str) or not name or name in known:
+        if section == "tack":
+            name = str(number)
+        elif not isinstance(name, str) or not name or name in known:
             if name in known:
                 mistakes.append(
                     f"[{section}.{number}] name: {name!r} is used twice, allowed: each name once"
                 )
             name = str(number)
-        out.append((name, check_section(section, entry, f"[{section}.{name}]", mistakes)))
+        kind = "joint" if _is_joint(raw, mistakes) else "bar"
+        out.append((name, check_section(section, entry, f"[{section}.{name}]", mistakes, kind)))
     return out
 
 
@@ -90,6 +133,12 @@ def material_names() -> list[str]:
     """Materials that come with weldsim."""
     shelf = files("weldsim") / "data" / "materials"
     return sorted(f.name[:-5] for f in shelf.iterdir() if f.name.endswith(".toml"))
+
+
+def with_material(part, folder: Path, mistakes: list[str]):
+    """The part of a joint with its material found."""
+    found = _with_material(Bar("", 0, 0, 0, part.material), folder, mistakes)
+    return part.model_copy(update={"material": found.material})
 
 
 def _with_material(bar: Bar, folder: Path, mistakes: list[str]) -> Bar:
@@ -116,6 +165,11 @@ def _hold(section, mistakes: list[str]) -> Hold:
         elif values[key] is None or section.kind == "free":
             values[key] = 0.0
     return Hold(**values)
+
+
+def surroundings(section) -> Surroundings:
+    """Surroundings with the preheat filled in."""
+    return _surroundings(section)
 
 
 def _surroundings(section) -> Surroundings:
@@ -156,8 +210,12 @@ _AFTER = re.compile(r"\s*(.+?)\s+after\s+(\S+)\s*")
 _BELOW = re.compile(r"\s*when\s+(\S+)\s+below\s+(.+?)\s*")
 
 
-def _start_rule(text, where: str, mistakes: list[str]) -> StartRule:
+def start_rule(text, where: str, mistakes: list[str], key: str = "start") -> StartRule:
     """ "0 s", "60 s after A" or "when A below 150 degC"."""
+    return _start_rule(text, where, mistakes, key)
+
+
+def _start_rule(text, where: str, mistakes: list[str], key: str = "start") -> StartRule:
     try:
         if isinstance(text, str) and (found := _BELOW.fullmatch(text)):
             return StartRule("below", 0.0, found[1], parse(found[2], "temperature"))
@@ -168,13 +226,36 @@ def _start_rule(text, where: str, mistakes: list[str]) -> StartRule:
         return StartRule("after", seconds, found[2]) if found else StartRule("time", seconds)
     except ValueError:
         mistakes.append(
-            f'{where} start: {text!r} is not allowed: write "0 s", "60 s after A" or '
+            f'{where} {key}: {text!r} is not allowed: write "0 s", "60 s after A" or '
             '"when A below 150 degC"'
         )
         return StartRule("time", 0.0)
 
 
+def placed(gauge: Gauge, at) -> Gauge:
+    """The gauge at a place."""
+    return replace(gauge, at=at)
+
+
 def _gauge(name: str, section, mistakes: list[str]) -> Gauge:
+    """A gauge of a bar."""
+    gauge = gauge_with_keys(name, section, mistakes)
+    if not is_known(section.kind):
+        return gauge
+    where, at = f"[gauge.{name}]", gauge.at
+    if section.kind in ("gap", "reaction"):
+        mistakes.append(f"{where} kind: a bar has no {section.kind}, allowed: {', '.join(OF_BAR)}")
+    elif at is not None:
+        at = _gauge_place(section.kind, at, where, mistakes)
+    if section.kind == "bow" and section.direction in ("+x", "-x"):
+        mistakes.append(
+            f'{where} direction: {section.direction!r} is not allowed: write "+y", "-y", "+z" or '
+            '"-z", across the bar'
+        )
+    return replace(gauge, at=at)
+
+
+def gauge_with_keys(name: str, section, mistakes: list[str]) -> Gauge:
     """A gauge with the keys its kind needs and no others."""
     values = {**dict(section), "name": name}
     where = f"[gauge.{name}]"
@@ -191,13 +272,6 @@ def _gauge(name: str, section, mistakes: list[str]) -> Gauge:
                 f"{where} {key}: a {section.kind} has no such key, allowed: {', '.join(wanted)}"
             )
             values[key] = None
-    if values["at"] is not None:
-        values["at"] = _gauge_place(section.kind, values["at"], where, mistakes)
-    if section.kind == "bow" and section.direction in ("+x", "-x"):
-        mistakes.append(
-            f'{where} direction: {section.direction!r} is not allowed: write "+y", "-y", "+z" or '
-            '"-z", across the bar'
-        )
     if (
         section.kind == "pointer"
         and isinstance(section.aim, str)

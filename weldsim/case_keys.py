@@ -123,6 +123,88 @@ class WeldSection(Section):
     shrinkage_across: Shrinkage | None = None
 
 
+class JointHoldSection(Section):
+    """Hold of a joint: its usual faces gripped, or nothing."""
+
+    kind: Literal["ends", "free"]
+    conductance: quantity("conductance", "not negative") | None = None
+    release: Any = "never"
+
+
+class ArcSection(Section):
+    """The arc of every weld of a joint, unless the weld says otherwise."""
+
+    process: Annotated[str, BeforeValidator(_number_as_text)] | None = None
+    current: quantity("current", "positive") | None = None
+    voltage: quantity("voltage", "positive") | None = None
+    efficiency: Annotated[float, Field(strict=True, gt=0, le=1)] | None = None
+    speed: quantity("speed", "positive") | None = None
+    front_length: Size | None = None
+    rear_length: Size | None = None
+    half_width: Size | None = None
+    depth: Size | None = None
+    weave: quantity("length", "not negative") | None = None
+    weave_rate: quantity("frequency", "positive") | None = None
+    dwell: quantity("time", "not negative") | None = None
+    crater: quantity("time", "not negative") | None = None
+
+
+PATTERNS = ("continuous", "backstep", "skip", "middle out")
+
+
+class JointWeldSection(ArcSection):
+    """One pass, or a part of one, on a seam of a joint."""
+
+    name: Name
+    seam: str
+    number: Annotated[int, Field(strict=True, ge=1)] | None = Field(None, alias="pass")
+    travel: str
+    begin: quantity("length", "not negative") | None = Field(None, alias="from")
+    finish: Size | None = Field(None, alias="to")
+    pattern: Literal[PATTERNS] = "continuous"
+    segment: Size | None = None
+    filler: Annotated[bool, Field(strict=True)] = True
+    start: Any = None
+    shrinkage_along: Shrinkage | None = None
+    shrinkage_across: Shrinkage | None = None
+
+
+class ScheduleSection(Section):
+    """Order and pauses in short."""
+
+    order: list[str] | None = None
+    pause: word_or_time("cold") | None = None
+    interpass: quantity("temperature") | None = None
+    cooling_film: quantity("conductance", "positive") | None = None
+
+
+class TackSection(Section):
+    seam: str
+    at: Any = "start"
+    length: Size
+    size: Size
+    arc: Annotated[bool, Field(strict=True)] = False
+
+
+class ClampSection(Section):
+    name: Name
+    at: Any
+    kind: Literal["rigid", "spring"] = "rigid"
+    stiffness: quantity("stiffness", "positive") | None = None
+    turning: quantity("turning stiffness", "positive") | None = None
+    conductance: quantity("conductance", "not negative") = 0.0
+    on: Any = "0 s"
+    off: Any = "never"
+
+
+class PresetSection(Section):
+    """Lean given on purpose: how far the free end points off, toward each axis."""
+
+    lean_x: quantity("angle") = 0.0
+    lean_y: quantity("angle") = 0.0
+    lean_z: quantity("angle") = 0.0
+
+
 class SurroundingsSection(Section):
     ambient: quantity("temperature") = 293.15
     film: quantity("conductance", "not negative") = 10.0
@@ -132,7 +214,7 @@ class SurroundingsSection(Section):
 
 class GaugeSection(Section):
     name: Name
-    kind: Literal["pointer", "dial", "thermocouple", "bow"]
+    kind: Literal["pointer", "dial", "thermocouple", "bow", "gap", "reaction"]
     at: Any = None
     aim: Axis | None = None
     up: Axis | None = None
@@ -150,9 +232,12 @@ class SolveSection(Section):
 SECTIONS = {
     "part": PartSection, "hold": HoldSection, "weld": WeldSection,
     "surroundings": SurroundingsSection, "gauge": GaugeSection, "solve": SolveSection,
+    "arc": ArcSection, "schedule": ScheduleSection, "tack": TackSection, "clamp": ClampSection,
+    "preset": PresetSection,
 }  # fmt: skip
+OF_JOINTS = {"hold": JointHoldSection, "weld": JointWeldSection}  # what a bar writes otherwise
 TOP = ("title", *SECTIONS)
-MANY = ("weld", "gauge")  # sections written [[...]]
+MANY = ("weld", "gauge", "tack", "clamp")  # sections written [[...]]
 EXAMPLES = {
     "length": '"200 mm"', "width": '"40 mm"', "thickness": '"6 mm"', "current": '"150 A"',
     "voltage": '"12 V"', "speed": '"1.3 mm/s"', "efficiency": "0.77", "emissivity": "0.8",
@@ -168,9 +253,20 @@ EXAMPLES_OF = {
 }  # fmt: skip
 
 
-def keys_of(section: str) -> list[str]:
+def section_model(section: str, kind: str = "bar"):
+    """Model of a section; parts, holds and welds are written differently for a joint kind."""
+    if kind == "bar":
+        return SECTIONS[section]
+    if section == "part" and kind != "joint":
+        from weldsim.joints import joint_module
+
+        return joint_module(kind).Part
+    return OF_JOINTS.get(section, SECTIONS[section])
+
+
+def keys_of(section: str, kind: str = "bar") -> list[str]:
     """Keys of a section as they are written in the file."""
-    return [f.alias or n for n, f in SECTIONS[section].model_fields.items()]
+    return [f.alias or n for n, f in section_model(section, kind).model_fields.items()]
 
 
 def such_as(section: str, key: str) -> str:
@@ -191,32 +287,34 @@ def near_to(word, known) -> str:
     return f", did you mean {near[0]}?" if near else ""
 
 
-def check_section(section: str, values, where: str, mistakes: list[str]) -> Section:
+def check_section(
+    section: str, values, where: str, mistakes: list[str], kind: str = "bar"
+) -> Section:
     """Read a section; what is wrong is added to `mistakes` and stands as `WRONG`."""
-    model = SECTIONS[section]
+    model, keys = section_model(section, kind), keys_of(section, kind)
     if not isinstance(values, dict):
         if values is not None:
             mistakes.append(f"{where}: {values!r} is not a section with keys")
-        return model.model_validate(dict.fromkeys(keys_of(section), WRONG))
+        return model.model_validate(dict.fromkeys(keys, WRONG))
     try:
         return model.model_validate(values)
     except ValidationError as error:
         found = error.errors()
-    mistakes += [f"{where} {_line(e, section)}" for e in found]
+    mistakes += [f"{where} {_line(e, section, keys)}" for e in found]
     bad = {str(e["loc"][0]) for e in found}
-    rest = {k: v for k, v in values.items() if k in keys_of(section)}
-    rest.update((k, WRONG) for k in bad if k in keys_of(section))
+    rest = {k: v for k, v in values.items() if k in keys}
+    rest.update((k, WRONG) for k in bad if k in keys)
     return model.model_validate(rest)
 
 
-def _line(error: dict, section: str) -> str:
+def _line(error: dict, section: str, keys: list[str]) -> str:
     """One pydantic complaint in our words."""
     key = str(error["loc"][0])
     value, kind, context = error.get("input"), error["type"], error.get("ctx", {})
     written = str(value).lower() if isinstance(value, bool) else repr(value)
     shown = f"{key}: {written} is not allowed"
     if kind == "extra_forbidden":
-        return f"{key}: unknown key{nearest(key, keys_of(section))}"
+        return f"{key}: unknown key{nearest(key, keys)}"
     if kind == "missing":
         return f"{key}: missing key{such_as(section, key)}"
     if kind == "literal_error":
@@ -229,6 +327,8 @@ def _line(error: dict, section: str) -> str:
     if kind in ("greater_than", "less_than", "greater_than_equal", "less_than_equal"):
         sign = kind.replace("_than_equal", " than or equal to").replace("_", " ")
         return f"{shown}: it must be {sign} {next(iter(context.values())):g}"
+    if kind in ("list_type", "int_type"):
+        return f"{shown}: write a " + ("list" if kind == "list_type" else "whole number")
     if kind == "bool_type":
         return f"{shown}: write true or false"
     if kind == "float_type":

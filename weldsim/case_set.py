@@ -47,11 +47,21 @@ def _apply(raw: dict, change: str) -> None:
     shape = f"{section}.NAME.key=value" if section in MANY else f"{section}.key=value"
     if len(path) != (3 if section in MANY else 2):
         raise ValueError(f"write it as {shape}")
-    if key not in keys_of(section):
-        raise ValueError(f"unknown key {key}{nearest(key, keys_of(section))}")
+    keys = keys_of(section, _kind(raw))
+    if key not in keys:
+        raise ValueError(f"unknown key {key}{nearest(key, keys)}")
     table = _named(raw, section, path[1]) if section in MANY else raw.setdefault(section, {})
     if isinstance(table, dict):  # else the file itself is wrong there, which is said elsewhere
         table[key] = _value(value.strip())
+
+
+def _kind(raw: dict) -> str:
+    """Kind of the part, that of a bar when it is not a known one: said elsewhere."""
+    from weldsim.joints import KINDS
+
+    part = raw.get("part")
+    kind = part.get("kind") if isinstance(part, dict) else None
+    return kind if isinstance(kind, str) and kind in KINDS else "bar"
 
 
 def _named(raw: dict, section: str, name: str) -> dict:

@@ -33,6 +33,7 @@ class Probe:
     columns : names of the readings, unit last
     displacement_map : sparse matrix (readings, 3 N) or None
     temperature_map : sparse matrix (readings, Nh) or None
+    reaction_map : sparse matrix (readings, 3 N) or None
     offset : added to every reading (kelvin to degC)
     """
 
@@ -40,10 +41,13 @@ class Probe:
     displacement_map: object = None
     temperature_map: object = None
     offset: float = 0.0
+    reaction_map: object = None
 
-    def read(self, temperature, displacement) -> dict[str, float]:
-        """Readings at a temperature (Nh,) [K] and displacement (N, 3) [m]."""
-        if self.displacement_map is not None:
+    def read(self, temperature, displacement, reaction=None) -> dict[str, float]:
+        """Readings at a temperature (Nh,) [K], displacement (N, 3) [m], reaction (N, 3) [N]."""
+        if self.reaction_map is not None:
+            values = self.reaction_map @ reaction.ravel()
+        elif self.displacement_map is not None:
             values = self.displacement_map @ displacement.ravel()
         else:
             values = self.temperature_map @ temperature
@@ -99,6 +103,27 @@ def pointer(name, points, patch, aim, up, throw) -> Probe:
     return Probe(tuple(f"{name}_{n}" for n in names), full.tocsr())
 
 
+def reaction_probe(name, points, gripped) -> Probe:
+    """Force and moment of a clamp on the part, the moment about the middle of what it grips."""
+    import scipy.sparse as sp
+
+    arm = points[gripped] - points[gripped].mean(axis=0)
+    full = sp.lil_matrix((6, 3 * len(points)))
+    for i in range(3):
+        full[i, 3 * gripped + i] = 1.0
+        j, k = (i + 1) % 3, (i + 2) % 3  # moment i = arm j force k - arm k force j
+        full[3 + i, 3 * gripped + k] = arm[:, j]
+        full[3 + i, 3 * gripped + j] = -arm[:, k]
+    names = [f"F{a}_N" for a in "xyz"] + [f"M{a}_Nm" for a in "xyz"]
+    return Probe(tuple(f"{name}_{n}" for n in names), reaction_map=full.tocsr())
+
+
+def mean_motion(points: np.ndarray) -> np.ndarray:
+    """Linear map from displacements of points (P, 3) to mean shift and rotation, (6, 3 P)."""
+    shift = np.tile(np.eye(3) / len(points), len(points))
+    return np.vstack([shift, rigid_rotation(points)])
+
+
 def _displacement_rows(model, places, weights, direction):
     """Sum of weighted displacement along a direction at places (K, 3), one row in mm."""
     import scipy.sparse as sp
@@ -128,7 +153,14 @@ def bind(gauge, model) -> Probe:
         rows = _displacement_rows(model, model.place(gauge.at)[None, :], [1.0], direction)
         return Probe((f"{gauge.name}_travel_mm",), rows)
     if gauge.kind == "bow":
-        places = np.array([model.place(n) for n in ("start end", "mid length", "free end")])
+        places = np.array([model.place(n) for n in model.bow_places()])
         rows = _displacement_rows(model, places, [-0.5, 1.0, -0.5], direction)
         return Probe((f"{gauge.name}_bow_mm",), rows)
+    if gauge.kind == "gap":
+        below, above = (np.asarray(p, dtype=float) for p in model.gap_places(gauge.at))
+        direction = (above - below) / np.linalg.norm(above - below)
+        rows = _displacement_rows(model, np.array([below, above]), [-1.0, 1.0], direction)
+        return Probe((f"{gauge.name}_opening_mm",), rows)
+    if gauge.kind == "reaction":
+        return reaction_probe(gauge.name, model.points, model.clamp_points(gauge.at))
     raise CaseError(f"gauge {gauge.name}: kind {gauge.kind} is unknown")

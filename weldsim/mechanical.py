@@ -123,6 +123,53 @@ class Equilibrium:
     residuals: tuple[float, ...]
 
 
+@dataclass(frozen=True)
+class Contact:
+    """Pairs of points that may touch: closing beyond the gap is pushed apart, without friction.
+
+    Attributes
+    ----------
+    below, above : (P,) point numbers
+    normal : (P, 3) unit vectors from below to above
+    gap : (P,) closing at which they touch [m]
+    stiffness : (P,) [N/m]
+    """
+
+    below: np.ndarray
+    above: np.ndarray
+    normal: np.ndarray
+    gap: np.ndarray
+    stiffness: np.ndarray
+
+    def closing(self, displacement) -> np.ndarray:
+        """How much each pair has come together, (P,). [m]"""
+        apart = displacement[self.above] - displacement[self.below]
+        return -(apart * self.normal).sum(axis=1)
+
+
+@dataclass(frozen=True)
+class Spring:
+    """An elastic clamp on the mean shift and turn of some points.
+
+    Attributes
+    ----------
+    points : (P,) point numbers
+    mean : (6, 3 P) map from their displacement to shift (3) and turn (3)
+    stiffness : (6,) [N/m, N m/rad]
+    anchor : (6,) shift and turn at which it is slack
+    """
+
+    points: np.ndarray
+    mean: np.ndarray
+    stiffness: np.ndarray
+    anchor: np.ndarray
+
+    def force(self, displacement) -> np.ndarray:
+        """Force on each of the points (P, 3). [N]"""
+        stretch = self.anchor - self.mean @ displacement[self.points].ravel()
+        return (self.mean.T @ (self.stiffness * stretch)).reshape(-1, 3)
+
+
 ELEMENTS = {
     "brick20": ("ElementHexS2", 3),
     "brick8": ("ElementHex1", 3),
@@ -176,6 +223,25 @@ class MechanicsModel:
         self.starts = np.searchsorted(colour[self.order], np.arange(colour.max() + 2))
         self.threads = min(threads, numba.config.NUMBA_NUM_THREADS)
         self._entries = (b"", np.empty(0, dtype=np.int64))
+        self._touching = None
+
+    def let_touch(self, contact: Contact) -> None:
+        """Add pairs of points that may touch. Each pair has to share a cell."""
+        self._touching = contact
+        p, n = self.pattern, contact.normal
+        low, high = np.minimum(contact.below, contact.above), np.maximum(
+            contact.below, contact.above)  # fmt: skip
+        places, values = [], []
+        for i in range(3):
+            for j in range(3):
+                both = n[:, i] * n[:, j]
+                places.append(_places(p, 3 * low + i, 3 * high + j))
+                values.append(-both)
+                if j >= i:
+                    for point in (low, high):
+                        places.append(_places(p, 3 * point + i, 3 * point + j))
+                        values.append(both)
+        self._touch_places, self._touch_values = np.array(places), np.array(values)
 
     @property
     def shape_counts(self) -> tuple[int, int]:
@@ -217,7 +283,48 @@ class MechanicsModel:
             properties.thermal_strain, memory.reference_strain, memory.plastic_strain,
             memory.equivalent_plastic_strain, tangent, data, force, stress, plastic, eqp,
         )  # fmt: skip
+        if self._touching is not None:
+            self._push_apart(displacement, force, data)
         return force, stress, plastic, eqp, data, float(np.sqrt(squared))
+
+    def _push_apart(self, displacement, force, data) -> None:
+        """Add the forces of touching pairs, and their stiffness where a tangent is wanted."""
+        touch = self._touching
+        deep = touch.closing(displacement) - touch.gap
+        on = deep > 0
+        push = np.where(on, touch.stiffness * deep, 0.0)[:, None] * touch.normal
+        np.add.at(force, touch.above, -push)
+        np.add.at(force, touch.below, push)
+        if data.size:
+            stiff = np.where(on, touch.stiffness, 0.0)
+            np.add.at(data, self._touch_places.ravel(), (self._touch_values * stiff).ravel())
+
+    def solve(self, data, fixed, rhs, springs=()) -> np.ndarray:
+        """Step (3N,) of a tangent for a right side, `fixed` (3N,) held, with elastic clamps.
+
+        A spring couples all points of its face. Its stiffness is shared out to the diagonal, which
+        keeps the sparsity, and what that gets wrong of the mean shift and turn is put right as a
+        change of low rank (Woodbury).
+        """
+        rows = []
+        for s in springs:
+            at = (3 * s.points[:, None] + np.arange(3)).ravel()
+            share = s.stiffness[:3].max() / len(s.points)
+            data[self.pattern.diagonal[at]] += share
+            own = share / np.maximum((s.mean**2).sum(axis=1), 1e-300)  # of shift and turn
+            rows.append((at, s.mean, s.stiffness - own))
+        self.factor(data, fixed)
+        step = self.solver.solve(rhs)
+        if not rows:
+            return step
+        low = np.zeros((6 * len(rows), rhs.size))
+        change = np.concatenate([c for _, _, c in rows])
+        for k, (at, mean, _) in enumerate(rows):
+            low[6 * k : 6 * k + 6, at] = mean
+        low[:, fixed] = 0.0
+        through = np.array([self.solver.solve(b) for b in low])
+        small = np.eye(len(change)) + change[:, None] * (low @ through.T)
+        return step - through.T @ np.linalg.solve(small, change * (low @ step))
 
     def factor(self, data, fixed) -> None:
         """Factor a tangent with the unknowns in `fixed` (3N,) held."""
@@ -238,6 +345,7 @@ def solve_equilibrium(
     fixed,
     prescribed=None,
     load=None,
+    springs=(),
 ) -> Equilibrium:
     """Find the displacement in equilibrium with given properties and memory.
 
@@ -251,6 +359,8 @@ def solve_equilibrium(
         Values of the held unknowns; they stay where they are when left out. [m]
     load : ndarray, shape (N, 3), optional
         Outer forces. [N]
+    springs : sequence of Spring, optional
+        Elastic clamps that grip.
 
     Raises
     ------
@@ -272,6 +382,8 @@ def solve_equilibrium(
     history = []
     # A body may end free of stress, so its cell forces alone cannot be the measure.
     least = LEAST_STRAIN * float(np.linalg.norm(properties.bulk.max(axis=1) * model.cell_area))
+    if springs:
+        model = _Sprung(model, springs)
     state = model.evaluate(u, properties, memory, True)
     for iteration in range(MAX_ITERATIONS):
         force, stress, plastic, eqp, data, scale = state
@@ -280,16 +392,16 @@ def solve_equilibrium(
         size = float(np.linalg.norm(residual[~fixed])) / scale
         history.append(size)
         if size < TOLERANCE and not pending:
-            return Equilibrium(
-                u, stress, plastic, eqp, np.where(fixed, -residual, 0.0), iteration, tuple(history)
-            )
+            reaction = np.where(fixed, -residual, 0.0)
+            for s in springs:
+                reaction[s.points] += s.force(u)
+            return Equilibrium(u, stress, plastic, eqp, reaction, iteration, tuple(history))
         rhs = residual.ravel().copy()
         if pending:
             rhs -= _coupling(model, data, jump.ravel())
         rhs[held] = 0.0
         try:
-            model.factor(data, held)
-            step = model.solver.solve(rhs).reshape(u.shape)
+            step = model.solve(data, held, rhs, springs).reshape(u.shape)
         except ConvergenceError as error:  # singular: the part gives way under its load
             raise ConvergenceError(f"no equilibrium: {error}; {_residuals(history)}") from error
         if pending:
@@ -302,6 +414,34 @@ def solve_equilibrium(
         if not np.isfinite(state[5]):
             break
     raise ConvergenceError(f"no equilibrium in {len(history)} iterations; {_residuals(history)}")
+
+
+class _Sprung:
+    """A mechanics model whose inner force counts elastic clamps."""
+
+    def __init__(self, model, springs):
+        self._model, self._springs = model, springs
+
+    def __getattr__(self, name):
+        return getattr(self._model, name)
+
+    def evaluate(self, displacement, properties, memory, tangent):
+        force, *rest = self._model.evaluate(displacement, properties, memory, tangent)
+        for s in self._springs:
+            force[s.points] -= s.force(displacement)
+        return (force, *rest)
+
+
+def _places(pattern, rows, columns) -> np.ndarray:
+    """Positions of entries of the upper triangle in the values of a pattern."""
+    out = np.empty(len(rows), dtype=np.int64)
+    for k, (r, c) in enumerate(zip(rows, columns, strict=True)):
+        begin, end = pattern.indptr[r], pattern.indptr[r + 1]
+        at = begin + np.flatnonzero(pattern.indices[begin:end] == c)
+        if at.size != 1:
+            raise ValueError("points that may touch share no cell")
+        out[k] = at[0]
+    return out
 
 
 def _residuals(history) -> str:

@@ -445,7 +445,16 @@ def part_from_mesh(mesh, volumes: Mapping[str, float]) -> Part:
 
 def build_part(case, grade: str | None = None) -> Part:
     """Mesh the joint of a case at a grade (the case's own when left out)."""
-    from weldsim.joints import blocks_of
+    from weldsim.joints import blocks_of, joint_module, lean_of
 
-    model = blocks_of(case, GRADES[grade or case.solve.grade])
-    return part_from_mesh(mesh_blocks(model), model.volumes)
+    level, module = GRADES[grade or case.solve.grade], joint_module(case.part.kind)
+    if hasattr(module, "mesh"):
+        mesh, volumes = module.mesh(case, level)
+    else:
+        model = blocks_of(case, level)
+        mesh, volumes = mesh_blocks(model), model.volumes
+    if any(case.preset):
+        from dataclasses import replace
+
+        mesh = replace(mesh, doflocs=mesh.p + lean_of(case, mesh.p.T).T)
+    return part_from_mesh(mesh, volumes)

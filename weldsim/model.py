@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from weldsim import gauge, shrinkage
-from weldsim.joints import joint_module, seams_of
+from weldsim.joints import joint_module, lean_of, seams_of
 from weldsim.material import load_material
 from weldsim.mechanical import (
+    Contact,
     MaterialState,
     MechanicsModel,
     Properties,
+    Spring,
     default_threads,
     minimal_supports,
     set_threads,
@@ -22,6 +25,7 @@ from weldsim.source import DoubleEllipsoid
 from weldsim.state import State
 from weldsim.thermal import HeatModel, HeatTables, Skin
 
+CONTACT_DEPTH = 0.5e-3  # m
 COLD = 2.0  # K above ambient, what `end = "cold"` means
 
 
@@ -55,9 +59,7 @@ class Model:
         lattice = part.lattice
         count = lattice.displacement_points
         surroundings = case.surroundings
-        grips = {}
-        if case.hold.kind == "vise":
-            grips["vise"] = (part.boundaries["vise"], case.hold.conductance)
+        grips = {c.name: (self._gripped(c), c.conductance) for c in case.clamps}
         self.heat = HeatModel(
             lattice.points, lattice.heat_cells, HeatTables.of(material), surroundings.ambient,
             surroundings.film, surroundings.emissivity, grips, threads,
@@ -70,43 +72,180 @@ class Model:
         self.seams = seams_of(case)
         self.sources = tuple(
             DoubleEllipsoid(
-                w.power, w.front_length, w.rear_length, w.half_width, w.depth, w.speed, s
+                w.power, w.front_length, w.rear_length, w.half_width, w.depth, w.speed, s,
+                w.weave, w.dwell, w.crater,
             )
             for w, s in zip(case.welds, self.seams, strict=True)
-        )
+        )  # fmt: skip
         self._bind_beads()
+        self._bind_contact()
         self.to_quadrature = quadrature_map(lattice, self.mechanics.quadrature)
         self.spread = spread_matrix(lattice)
         self._skins: dict[bytes, Skin] = {}
+        self._reaches: dict = {}
         self.probes = tuple(gauge.bind(g, self) for g in case.gauges)
 
+    def _gripped(self, clamp) -> np.ndarray:
+        """Lattice points a clamp grips."""
+        return np.unique(np.concatenate([self.part.boundaries[face] for face in clamp.at]))
+
+    def clamp_points(self, name: str) -> np.ndarray:
+        """Displacement points a clamp grips."""
+        clamp = next(c for c in self.case.clamps if c.name == name)
+        nodes = self._gripped(clamp)
+        return nodes[nodes < len(self.points)]
+
     def _bind_beads(self) -> None:
-        """How far along its seam each filler cell lies; -inf for the part itself."""
+        """Which welds lay each cell and how far along them it lies; -inf for metal that is there.
+
+        Cells have a row for each weld that may lay them: metal where two seams meet, and tacks,
+        which a seam welds over.
+        """
+        mesh, lattice = self.part.mesh, self.part.lattice
+        middle = mesh.p[:, mesh.t].mean(axis=1).T
+        count = mesh.t.shape[1]
+        base = np.zeros(count, dtype=bool)
+        base[self.part.regions["part"]] = True
+        owned = [self._laid_by(w, middle) for w in self.case.welds]
+        tacked = self._tacked(middle)
+        for tack, cells in zip(self.case.tacks, tacked, strict=True):
+            if not tack.arc:
+                base[cells] = True
+        rows = max(1, int(sum(np.bincount(c, minlength=count) for c in owned).max(initial=0))
+                   if owned else 1)  # fmt: skip
+        self.cell_weld = np.full((rows, count), len(self.case.welds))
+        self.cell_place = np.full((rows, count), np.inf)  # open land is never laid
+        filled = np.zeros(count, dtype=np.int64)
+        for i, (cells, seam) in enumerate(zip(owned, self.seams, strict=True)):
+            place = seam.local(middle[cells])[0]
+            self.cell_weld[filled[cells], cells] = i
+            # an end that overhangs, such as a mitre, is laid with the end itself
+            self.cell_place[filled[cells], cells] = np.clip(place, 0.0, seam.length)
+            filled[cells] += 1
+        self.cell_place[:, base] = -np.inf
+        self.near_points, self.base_points, self.middle_points = [], [], []
+        body = np.unique(lattice.corner_cells[base])
+        for weld, cells, seam in zip(self.case.welds, owned, self.seams, strict=True):
+            foot = np.intersect1d(np.unique(lattice.corner_cells[cells]), body)
+            if foot.size == 0:  # heat without filler, or a bead on beads
+                away = _distance(seam, lattice.points[body])
+                foot = body[away <= max(weld.half_width, away.min() * 1.001)]
+            self.base_points.append(foot)
+            off = np.linalg.norm(lattice.points[foot] - seam.middle, axis=1)
+            self.middle_points.append(int(foot[np.argmin(off)]))
+        self._bind_riders(base)
+
+    def _laid_by(self, weld, middle) -> np.ndarray:
+        """Cells of filler that a weld lays."""
+        from weldsim.joints.common import Filler
+
+        if weld.tack >= 0:
+            return self._tacked(middle)[weld.tack]
+        if not weld.filler:
+            return np.empty(0, dtype=np.int64)
+        if not weld.seam:
+            return np.asarray(self.part.regions[f"bead {weld.name}"])
+        cells = []
+        for region, members in self.part.regions.items():
+            filler = Filler.of(region)
+            if filler and filler.number == weld.number and weld.seam in filler.seams:
+                cells.append(np.asarray(members))
+        if not cells:
+            return np.empty(0, dtype=np.int64)
+        cells = np.concatenate(cells)
+        line = joint_module(self.case.part.kind).seam_lines(self.case.part)[weld.seam]
+        along = line.cut(0.0, line.length, 1).local(middle[cells])[0]
+        low = -np.inf if weld.begin <= 1e-9 else weld.begin
+        high = np.inf if weld.finish >= line.length - 1e-9 else weld.finish
+        return cells[(along >= low - 1e-9) & (along < high - 1e-9)]
+
+    def _tacked(self, middle) -> list[np.ndarray]:
+        """Cells of each tack: filler of the first pass near the root, over the tack's length."""
+        from weldsim.joints.common import Filler
+
+        out = []
+        if not self.case.tacks:
+            return out
+        lines = joint_module(self.case.part.kind).seam_lines(self.case.part)
+        for tack in self.case.tacks:
+            line = lines[tack.seam]
+            cells = [
+                np.asarray(members) for region, members in self.part.regions.items()
+                if (f := Filler.of(region)) and tack.seam in f.seams
+            ]  # fmt: skip
+            cells = np.concatenate(cells)
+            along, across, inward = line.cut(0.0, line.length, 1).local(middle[cells])
+            # the root lies `depth` below the arc; a tack fills from there to its own size
+            deep = np.hypot(across, inward - line.depth) if line.depth > 0 else 0.0 * across
+            reach = tack.size + line.depth - line.width / 2
+            near = deep <= max(reach, deep.min() + 0.5 * tack.size)
+            on = (along >= tack.begin - 1e-9) & (along <= tack.finish + 1e-9) & near
+            out.append(cells[on])
+        return out
+
+    def _bind_riders(self, base) -> None:
+        """Points of filler alone, drawn riding on the nearest point of the part."""
         from scipy.spatial import cKDTree
 
-        mesh = self.part.mesh
-        middle = mesh.p[:, mesh.t].mean(axis=1).T
-        self.cell_weld = np.full(mesh.t.shape[1], -1)
-        self.cell_place = np.full(mesh.t.shape[1], -np.inf)
-        self.base_points, self.middle_points = [], []
-        riders, carriers = [], []
-        for i, (weld, seam) in enumerate(zip(self.case.welds, self.seams, strict=True)):
-            cells = self.part.regions[f"bead {weld.name}"]
-            self.cell_weld[cells] = i
-            self.cell_place[cells] = seam.local(middle[cells])[0]
-            bead = np.unique(self.part.lattice.corner_cells[cells])
-            body = np.unique(self.part.lattice.corner_cells[self.part.regions["part"]])
-            base = np.intersect1d(bead, body)
-            self.base_points.append(base)
-            loose = np.setdiff1d(bead, body)
-            riders.append(loose)
-            nearest = cKDTree(self.part.lattice.points[base])
-            carriers.append(base[nearest.query(self.part.lattice.points[loose])[1]])
-            away = self.part.lattice.points[base] - (seam.start + seam.end) / 2
-            self.middle_points.append(int(base[np.argmin(np.linalg.norm(away, axis=1))]))
-        empty = [np.empty(0, dtype=np.int64)]
-        self.riders = np.concatenate(riders + empty)
-        self.carriers = np.concatenate(carriers + empty)
+        lattice = self.part.lattice
+        body = np.unique(lattice.corner_cells[base])
+        loose = np.setdiff1d(np.unique(lattice.corner_cells[~base]), body)
+        self.riders = loose
+        self.carriers = loose
+        if loose.size:
+            self.carriers = body[cKDTree(lattice.points[body]).query(lattice.points[loose])[1]]
+
+    def _bind_contact(self) -> None:
+        """Pairs of points that face each other across the land, and may touch."""
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.csgraph import connected_components
+        from scipy.spatial import cKDTree
+
+        part, lattice = self.part, self.part.lattice
+        self.contact = None
+        if "land" not in part.regions:
+            return
+        count = lattice.displacement_points
+        cells = lattice.displacement_cells
+        body = cells[part.regions["part"]]
+        links = np.repeat(body[:, :1], body.shape[1] - 1, axis=1).ravel()
+        graph = coo_matrix((np.ones(links.size), (links, body[:, 1:].ravel())), (count, count))
+        piece = connected_components(graph, directed=False)[1]
+        of_body = np.zeros(count, dtype=bool)
+        of_body[body.ravel()] = True
+        below, above = [], []
+        layer = [np.asarray(part.regions["land"]), *self._fused_land()]
+        for c in np.unique(np.concatenate(layer)):
+            nodes = cells[c][of_body[cells[c]]]
+            kinds = np.unique(piece[nodes])
+            if kinds.size != 2:
+                continue
+            one, two = (nodes[piece[nodes] == k] for k in kinds)
+            near, at = cKDTree(lattice.points[one]).query(lattice.points[two])
+            close = near <= 1.5 * near.min()
+            below.append(one[at[close]])
+            above.append(two[close])
+        if not below:
+            return
+        pairs = np.unique(np.stack([np.concatenate(below), np.concatenate(above)], axis=1), axis=0)
+        below, above = pairs.T
+        apart = lattice.points[above] - lattice.points[below]
+        height = np.linalg.norm(apart, axis=1)
+        stated = getattr(self.case.part, "root_gap", None)
+        gap = height if stated is None else np.full(len(height), stated)
+        area = self.mechanics.weight[part.regions["land"]].sum() / height.mean()
+        young = np.interp(293.15, *self.material.table("youngs_modulus"))
+        # as stiff as a wall some tenths of a millimetre thick: closing beyond the gap stays small
+        stiffness = np.full(len(height), young * area / len(height) / CONTACT_DEPTH)
+        self.contact = Contact(below, above, apart / height[:, None], gap, stiffness)
+        self.mechanics.let_touch(self.contact)
+
+    def _fused_land(self) -> list[np.ndarray]:
+        """Cells of the root: first-pass filler that has metal of the part on two sides."""
+        from weldsim.joints.common import Filler
+
+        return [np.asarray(m) for r, m in self.part.regions.items()
+                if (f := Filler.of(r)) and f.number == 1]  # fmt: skip
 
     # what the mesh offers to gauges
     @property
@@ -123,6 +262,15 @@ class Model:
             return joint_module(self.case.part.kind).place(self.case.part, at)
         return np.asarray(at, dtype=float)
 
+    def bow_places(self) -> tuple[str, str, str]:
+        """Three places in line whose bow is read."""
+        module = joint_module(self.case.part.kind)
+        return getattr(module, "BOW", ("start end", "mid length", "free end"))
+
+    def gap_places(self, name: str):
+        """Two places that face each other across the gap of a name."""
+        return joint_module(self.case.part.kind).gap_places(self.case.part)[name]
+
     def locate(self, places):
         """Interpolation matrix from lattice points to places (K, 3)."""
         import skfem
@@ -136,14 +284,14 @@ class Model:
     # lookups on a state
     def joined(self, state: State) -> np.ndarray:
         """Cells that carry load: the part, and filler the arc has passed, (C,) bool."""
-        reached = np.append(state.reached, np.inf)
-        return self.cell_place <= reached[self.cell_weld]
+        reached = np.append(state.reached, -np.inf)
+        return (self.cell_place <= reached[self.cell_weld]).any(axis=0)
 
     def laid_cells(self, state: State) -> np.ndarray:
         """Cells that conduct heat: filler joins a front length ahead of the arc, (C,) bool."""
         lead = np.array([s.front_length for s in self.sources])
-        reached = np.append(state.reached + lead if lead.size else state.reached, np.inf)
-        return self.cell_place <= reached[self.cell_weld]
+        reached = np.append(state.reached + lead if lead.size else state.reached, -np.inf)
+        return (self.cell_place <= reached[self.cell_weld]).any(axis=0)
 
     def laid(self, state: State) -> np.ndarray:
         """Heat cells of `laid_cells`, (H,) bool."""
@@ -165,54 +313,124 @@ class Model:
         """Temperature at the mechanics' quadrature points, (C, Q). [K]"""
         return temperature[self.part.lattice.corner_cells] @ self.to_quadrature.T
 
-    def base_temperature(self, state: State, weld: int) -> float:
-        """Highest temperature where a bead sits on the part. [K]"""
-        return float(state.temperature[self.base_points[weld]].max())
+    def base_temperature(self, state: State, weld: int | None) -> float:
+        """Highest temperature where a bead sits on the part; of all welds for None. [K]"""
+        points = self.base_points if weld is None else [self.base_points[weld]]
+        return max(float(state.temperature[p].max()) for p in points)
 
     def supports(self, holding) -> np.ndarray:
-        """Held unknowns (N, 3): the gripped faces, or six that only stop rigid motion."""
+        """Held unknowns (N, 3): rigidly gripped faces, or six that only stop rigid motion."""
         points = self.mechanics.points
         fixed = np.zeros(points.shape, dtype=bool)
-        for name in holding:
-            nodes = self.part.boundaries[name]
-            fixed[nodes[nodes < len(points)]] = True
-        if holding:
+        grips = [c for c in self.case.clamps if c.name in holding]
+        for clamp in grips:
+            if clamp.kind == "rigid":
+                fixed[self.clamp_points(clamp.name)] = True
+        if grips:
             return fixed
-        if "vise" in self.part.boundaries:  # stays where it was built in
-            nodes = self.part.boundaries["vise"]
-            nodes = nodes[nodes < len(points)]
+        if self.case.clamps:  # stays where it was built in
+            nodes = self.clamp_points(self.case.clamps[0].name)
             fixed[nodes] = minimal_supports(points[nodes])
             return fixed
         body = np.unique(self.mechanics.cells[self.part.regions["part"]])
         fixed[body] = minimal_supports(points[body])
         return fixed
 
-    def torch_time(self, weld: int) -> float:
-        """Longest step while the arc of a weld burns. [s]"""
-        spec = self.case.welds[weld]
-        return self.grade.torch_step * spec.bead_width / spec.speed
+    def springs(self, state: State) -> tuple[Spring, ...]:
+        """Elastic clamps that grip."""
+        out = []
+        for clamp, anchor in zip(self.case.clamps, state.anchors, strict=True):
+            if clamp.kind == "spring" and clamp.name in state.holding:
+                nodes = self.clamp_points(clamp.name)
+                stiffness = np.repeat([clamp.stiffness, clamp.turning], 3)
+                mean = gauge.mean_motion(self.mechanics.points[nodes])
+                out.append(Spring(nodes, mean, stiffness, anchor))
+        return tuple(out)
 
-    def due(self, state: State, weld: int) -> float:
-        """When a weld's arc may start as known now; inf while a temperature rule is not met. [s]"""
-        rule = self.case.welds[weld].start
+    def anchors(self, state: State, names) -> np.ndarray:
+        """Anchors with those of the named clamps set to where their faces are now, (K, 6)."""
+        out = state.anchors.copy()
+        for k, clamp in enumerate(self.case.clamps):
+            if clamp.name in names:
+                nodes = self.clamp_points(clamp.name)
+                mean = gauge.mean_motion(self.mechanics.points[nodes])
+                out[k] = mean @ state.displacement[nodes].ravel()
+        return out
+
+    def changes(self, state: State) -> tuple[list[str], list[str]]:
+        """Clamps that are due to come off and to grip now."""
+        off = [
+            c.name for c in self.case.clamps
+            if c.name in state.holding and self.met(c.off, state)
+        ]  # fmt: skip
+        on = [
+            c.name for c in self.case.clamps
+            if c.name not in state.holding and c.name not in state.released
+            and self.met(c.on, state)
+        ]  # fmt: skip
+        return off, on
+
+    def next_change(self, state: State) -> float:
+        """Time at which the next clamp comes on or off as far as that is known; inf else. [s]"""
+        rules = [
+            c.off if c.name in state.holding else c.on
+            for c in self.case.clamps if c.name not in state.released
+        ]  # fmt: skip
+        known = [self.moment(r, state) for r in rules if r.kind in ("time", "after")]
+        return min((t for t in known if t > state.time + 1e-9), default=np.inf)
+
+    def met(self, rule, state: State) -> bool:
+        """Whether a rule has come true."""
+        return self.moment(rule, state) <= state.time + 1e-9
+
+    def moment(self, rule, state: State) -> float:
+        """When a rule comes true as known now; inf while a temperature or a weld is awaited. [s]"""
+        if rule.kind == "never":
+            return np.inf
         if rule.kind == "time":
             return rule.seconds
-        other = [w.name for w in self.case.welds].index(rule.weld)
-        if np.isnan(state.stops[other]):
+        if rule.kind == "cold":
+            over = not np.any(np.isnan(state.stops) & ~np.isnan(state.starts))
+            limit = self.case.surroundings.ambient + COLD
+            started = state.steps > 0
+            cold = over and started and state.temperature.max() <= limit + 1e-9
+            return state.time if cold else np.inf
+        names = [w.name for w in self.case.welds]
+        other = None if rule.weld is None else names.index(rule.weld)
+        if other is not None and np.isnan(state.stops[other]):
             return np.inf
         if rule.kind == "after":
             return state.stops[other] + rule.seconds
         ready = self.base_temperature(state, other) <= rule.temperature + 0.5
         return state.time if ready else np.inf
 
+    def torch_time(self, weld: int) -> float:
+        """Longest step while the arc of a weld burns. [s]"""
+        spec = self.case.welds[weld]
+        return self.grade.torch_step * spec.bead_width / spec.speed
+
+    def arc_power(self, weld: int, laid, begin: float, end: float):
+        """Nodal power of a weld's arc and its rescale factor; see `HeatModel.power`."""
+        if weld not in self._reaches:
+            self._reaches[weld] = self.heat.reach(self.sources[weld])
+        return self.heat.power(laid, self.sources[weld], begin, end, self._reaches[weld])
+
+    def due(self, state: State, weld: int) -> float:
+        """When a weld's arc may start as known now; inf while a temperature rule is not met. [s]"""
+        return self.moment(self.case.welds[weld].start, state)
+
     def watched(self, state: State):
         """A function of a state (its limit for None) whose fall to a limit ends the pause."""
         waiting = np.flatnonzero(np.isnan(state.starts))
         if waiting.size:
             rule = self.case.welds[waiting[0]].start
+            if rule.kind == "cold":
+                limit = self.case.surroundings.ambient + COLD
+                return lambda s: limit if s is None else float(s.temperature.max())
             if rule.kind != "below":
                 return None
-            other = [w.name for w in self.case.welds].index(rule.weld)
+            names = [w.name for w in self.case.welds]
+            other = None if rule.weld is None else names.index(rule.weld)
             return lambda s: rule.temperature if s is None else self.base_temperature(s, other)
         if self.case.solve.end != "cold":
             return None
@@ -241,28 +459,38 @@ class Model:
                         stated, peak_strain[cells], properties.thermal_strain[cells],
                         melted[cells], ambient,
                     )  # fmt: skip
-            strain[cells] = shrinkage.directional(*shares, self.seams[i])
+            strain[cells] = shrinkage.directional(*shares, *(f[cells] for f in self.seam_frames[i]))
         return MaterialState(strain, scalar, state.memory.reference_strain)
 
     @property
     def near_cells(self) -> list[np.ndarray]:
         """Cells nearest to each seam, one mask a weld."""
         middle = self.part.mesh.p[:, self.part.mesh.t].mean(axis=1).T
-        distance = []
-        for seam in self.seams:
-            along, across, depth = seam.local(middle)
-            past = np.maximum(np.maximum(-along, along - seam.length), 0)
-            distance.append(np.sqrt(past**2 + across**2 + depth**2))
+        distance = [_distance(seam, middle) for seam in self.seams]
         if not distance:
             return []
         nearest = np.argmin(distance, axis=0)
         return [nearest == i for i in range(len(self.seams))]
 
+    @cached_property
+    def seam_frames(self) -> list:
+        """Unit vectors along and across each seam at the middle of the cells, (C, 1, 3)."""
+        middle = self.part.mesh.p[:, self.part.mesh.t].mean(axis=1).T
+        return [tuple(f[:, None, :] for f in seam.frames(middle)) for seam in self.seams]
+
+    @cached_property
+    def preset_field(self) -> np.ndarray:
+        """How far the preset puts each displacement point off the straight part, (N, 3). [m]"""
+        if not any(self.case.preset):
+            return np.zeros_like(self.points)
+        return lean_of(self.case, self.points)
+
     def read(self, state: State) -> dict[str, float]:
-        """All gauge columns at a state."""
+        """All gauge columns at a state, against the straight part: a preset is counted in."""
         out = {}
+        place = state.displacement + self.preset_field
         for probe in self.probes:
-            out.update(probe.read(state.temperature, state.displacement))
+            out.update(probe.read(state.temperature, place, state.reaction))
         return out
 
     def weld_temperatures(self, state: State) -> dict[str, float]:
@@ -286,6 +514,13 @@ class Model:
             cooled = np.log(max(since, 3.0) / 3.0) / np.log1p(self.grade.rest_growth)
             behind += min(cooled, 0.98 * rest)
         return float(min(behind / total, 1.0))
+
+
+def _distance(seam, points) -> np.ndarray:
+    """Distance of points (P, 3) from a seam, (P,). [m]"""
+    along, across, depth = seam.local(points)
+    past = np.maximum(np.maximum(-along, along - seam.length), 0)
+    return np.sqrt(past**2 + across**2 + depth**2)
 
 
 def quadrature_map(lattice, quadrature: np.ndarray) -> np.ndarray:

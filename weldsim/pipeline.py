@@ -38,7 +38,7 @@ LEDGER_LIMIT = 1e-3  # heat not accounted for over the heat supplied
 
 @dataclass(frozen=True)
 class Event:
-    """What happens in one step: kind `weld`, `rest` or `release`, and how long it takes. [s]"""
+    """What happens in one step: kind `weld`, `rest`, `release` or `grip`, and its length. [s]"""
 
     kind: str
     duration: float = 0.0
@@ -80,25 +80,26 @@ def start_state(model: Model) -> State:
         starts=np.full(len(model.seams), np.nan),
         stops=np.full(len(model.seams), np.nan),
         interpass=np.full(len(model.seams), np.nan),
-        holding=tuple(model.heat.grips),
+        holding=(),
         supplied=0.0,
         lost=0.0,
         stored=0.0,
         rescale=np.array([1.0, 1.0]),
         steps=0,
+        anchors=np.zeros((len(model.case.clamps), 6)),
+        reaction=np.zeros_like(model.mechanics.points),
     )
+    state = replace(state, holding=tuple(model.changes(state)[1]))
     return replace(state, stored=model.stored(state), start_heat=model.stored(state))
 
 
 def next_event(model: Model, state: State) -> Event | None:
     """What comes next; None when the case is over. Pure."""
     case = model.case
-    release = case.hold.release if state.holding else "never"
-    limit = np.inf  # how long a step may be at most
-    if not isinstance(release, str):
-        if state.time >= release - 1e-9:
-            return Event("release")
-        limit = release - state.time
+    off, on = model.changes(state)
+    if off or on:
+        return Event("release" if off else "grip")
+    limit = model.next_change(state) - state.time  # how long a step may be at most
     if case.solve.end != "cold":  # a stated end holds whatever is still to be welded
         if state.time >= case.solve.end - 1e-9:
             return None
@@ -113,17 +114,14 @@ def next_event(model: Model, state: State) -> Event | None:
         if due <= state.time + 1e-9:
             return _weld_event(model, state, weld, limit)
         return Event("rest", min(_rest_step(model, state), due - state.time, limit))
-    if state.temperature.max() <= case.surroundings.ambient + COLD:
-        if release == "cold":
-            return Event("release")
-        if case.solve.end == "cold":
-            return None
+    if state.temperature.max() <= case.surroundings.ambient + COLD and case.solve.end == "cold":
+        return None
     return Event("rest", min(_rest_step(model, state), limit))
 
 
 def _weld_event(model: Model, state: State, weld: int, limit: float) -> Event:
     """Next stretch of a bead: equal steps over its length, cut where a clamp comes off."""
-    duration = model.sources[weld].seam.length / model.sources[weld].speed
+    duration = model.sources[weld].duration
     count = max(1, int(np.ceil(duration / model.torch_time(weld) - 1e-9)))
     step = duration / count
     gone = 0.0 if np.isnan(state.starts[weld]) else state.time - state.starts[weld]
@@ -187,8 +185,9 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
         properties = replace(properties, thermal_strain=np.zeros_like(at_points))
     memory, stress = accept(model.mechanics, found, properties, heated.memory, reset, anneal)
     new = replace(
-        heated, displacement=found.displacement, memory=memory, stress=stress, steps=state.steps + 1
-    )
+        heated, displacement=found.displacement, memory=memory, stress=stress,
+        steps=state.steps + 1, reaction=found.reaction,
+    )  # fmt: skip
     gap = new.ledger.gap
     if gap > LEDGER_LIMIT and new.supplied + new.lost > 1.0:
         raise BalanceError(
@@ -207,12 +206,16 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
         if np.isnan(starts[weld]):
             starts[weld] = state.time
             interpass[weld] = model.base_temperature(state, weld)
-        reached[weld] = source.speed * (end - starts[weld])
-        if reached[weld] >= source.seam.length * (1 - 1e-9):
+        gone = end - starts[weld]
+        reached[weld] = source.place(gone)
+        if gone >= source.duration * (1 - 1e-9):
             reached[weld], stops[weld] = np.inf, end
     new = replace(state, time=end, starts=starts, stops=stops, reached=reached, interpass=interpass)
     laid = model.laid(new)
     skin = model.skin(laid, state.holding)
+    film = model.case.cooling_film
+    if film is not None and event.kind == "rest" and np.any(np.isnan(starts)):
+        skin = replace(skin, film=film)  # forced cooling between passes
     temperature = state.temperature
     if not np.array_equal(laid, model.laid(state)):
         temperature = model.heat.lay(
@@ -225,7 +228,7 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
         power = np.zeros_like(temperature)
         if event.kind == "weld":
             begin = state.time - starts[weld] + k * dt
-            power, factor = model.heat.power(laid, source, begin, begin + dt)
+            power, factor = model.arc_power(weld, laid, begin, begin + dt)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
         temperature, out, tries = heat_step(model.heat, temperature, skin, laid, power, dt)
         # tables end where a material says so; beyond that nothing is read off them in silence
@@ -278,23 +281,33 @@ def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Pr
     if elastic:
         memory = model.shrink(heated, at_points, properties)
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
-    found = solve_equilibrium(model.mechanics, old.displacement, properties, memory, fixed)
+    found = solve_equilibrium(
+        model.mechanics, old.displacement, properties, memory, fixed,
+        springs=model.springs(heated),
+    )  # fmt: skip
     return found, properties
 
 
 def _release(model: Model, state: State) -> tuple[State, dict]:
-    """Clamps off: the reactions are taken away and the part springs to a new equilibrium.
+    """Clamps off and on: reactions of those that open go, and the part springs to a new place.
 
-    Rigid motion is stopped by supports where the part was held, so the gauges keep reading
-    against the place the part was built in.
+    A clamp that closes grips the part where it is. Without any, rigid motion is stopped by
+    supports where the part was first held, so the gauges keep reading against the place the part
+    was built in.
     """
-    free = replace(state, holding=())
+    off, on = model.changes(state)
+    holding = tuple(n for n in (*state.holding, *on) if n not in off)
+    free = replace(
+        state, holding=holding, released=(*state.released, *off),
+        anchors=model.anchors(state, on),
+    )  # fmt: skip
     found, properties = _mechanics(model, state, free)
     none = np.zeros(found.stress.shape[:2], dtype=bool)
     memory, stress = accept(model.mechanics, found, properties, free.memory, none)
     new = replace(
-        free, displacement=found.displacement, memory=memory, stress=stress, steps=state.steps + 1
-    )
+        free, displacement=found.displacement, memory=memory, stress=stress,
+        steps=state.steps + 1, reaction=found.reaction,
+    )  # fmt: skip
     return new, {"iterations": found.iterations, "heat_iterations": 0, "retries": 0}
 
 

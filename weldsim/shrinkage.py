@@ -43,11 +43,13 @@ def stated_strain(shrinkage, peak, now, melted, ambient):
     return np.where(melted, shrinkage * np.clip((peak - now) / span, 0.0, 1.0), 0.0)
 
 
-def directional(along, across, seam) -> np.ndarray:
-    """Strain tensor (..., 6) with shares along and across a seam, order xx yy zz xy yz xz."""
+def directional(along, across, travel, aside) -> np.ndarray:
+    """Strain tensor (..., 6) with shares along and across a seam, order xx yy zz xy yz xz.
+
+    `travel` and `aside` (..., 3) are unit vectors along and across the seam at each point.
+    """
     out = np.zeros((*np.shape(along), 6))
-    for share, axis in ((along, seam.travel), (across, seam.across)):
-        tensor = np.outer(axis, axis)
-        six = np.array([tensor[i, j] for i, j in ((0, 0), (1, 1), (2, 2), (0, 1), (1, 2), (0, 2))])
-        out += np.asarray(share)[..., None] * six
+    for share, axis in ((along, travel), (across, aside)):
+        for k, (i, j) in enumerate(((0, 0), (1, 1), (2, 2), (0, 1), (1, 2), (0, 2))):
+            out[..., k] += share * axis[..., i] * axis[..., j]
     return out

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
 from weldsim.mechanical import MaterialState
 from weldsim.thermal import HeatLedger
+
+
+NAMES = ("holding", "released")  # kept as text
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,9 @@ class State:
     starts, stops : (W,) arc times, nan while they lie ahead [s]
     interpass : (W,) temperature of the bead's base when its arc started [K]
     holding : names of the clamps that grip
+    released : names of the clamps that have come off
+    anchors : (K, 6) mean shift and turn of each clamp's faces when it gripped [m, rad]
+    reaction : (N, 3) what the clamps push the part with [N]
     supplied, lost, stored, start_heat : heat since the start and heat content [J]
     rescale : (2,) least and largest factor the arc's heat was rescaled with
     steps : accepted steps so far
@@ -47,6 +53,9 @@ class State:
     rescale: np.ndarray
     steps: int
     start_heat: float = 0.0
+    released: tuple[str, ...] = ()
+    anchors: np.ndarray = field(default_factory=lambda: np.zeros((0, 6)))
+    reaction: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
 
     @property
     def ledger(self) -> HeatLedger:
@@ -60,8 +69,8 @@ class State:
             value = getattr(self, item.name)
             if item.name == "memory":
                 out.update({f"memory.{f.name}": getattr(value, f.name) for f in fields(value)})
-            elif item.name == "holding":
-                out["holding"] = np.array(list(value), dtype=str)
+            elif item.name in NAMES:
+                out[item.name] = np.array(list(value), dtype=str)
             else:
                 out[item.name] = np.asarray(value)
         return out
@@ -77,7 +86,7 @@ class State:
                 )
                 continue
             value = arrays[item.name]
-            if item.name == "holding":
+            if item.name in NAMES:
                 value = tuple(str(v) for v in value)
             elif item.name == "steps":
                 value = int(value)

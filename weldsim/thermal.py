@@ -20,6 +20,7 @@ from weldsim.solve import LinearSolver, SymmetricPattern, symmetric_pattern
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), CODATA 2018
 TOLERANCE = 1e-6  # residual power over the power stored, supplied and lost in the step
 MAX_ITERATIONS = 40
+REACH = 2.7  # semi-axes beyond which an arc's heat is left out
 SETTLE = 5  # iteration after which the conductivity is not updated any more in a step
 
 
@@ -75,6 +76,15 @@ class Skin:
     contact: np.ndarray  # (Nh,) contact conductance times area [W/K]
     volume: np.ndarray  # (Nh,) volume of laid cells lumped to the nodes [m3]
     active: np.ndarray  # (Nh,) bool, node of a laid cell
+    film: float | None = None  # film coefficient where it is not the model's own [W/(m2 K)]
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Heat cells near a seam and the seam coordinates of their quadrature points. [m]"""
+
+    cells: np.ndarray  # (K,)
+    local: tuple[np.ndarray, np.ndarray, np.ndarray]  # along, across, inward, each (K, Q)
 
 
 class HeatModel:
@@ -174,18 +184,33 @@ class HeatModel:
         a = self.ambient
         rise = temperature - a
         radiate = self.emissivity * STEFAN_BOLTZMANN
-        out = skin.film_area * (self.film * rise + radiate * (temperature**4 - a**4))
+        film = self.film if skin.film is None else skin.film
+        out = skin.film_area * (film * rise + radiate * (temperature**4 - a**4))
         out += skin.contact * rise
-        slope = skin.film_area * (self.film + 4 * radiate * temperature**3) + skin.contact
+        slope = skin.film_area * (film + 4 * radiate * temperature**3) + skin.contact
         return out, slope
 
-    def power(self, laid, source, begin, end):
+    def reach(self, source) -> Reach:
+        """Cells an arc's heat can reach, with their places along, across and below its seam."""
+        shape = self.weight.shape
+        local = [v.reshape(shape) for v in source.seam.local(self.position.reshape(-1, 3))]
+        aside = np.abs(local[1]) - source.weave
+        size = np.maximum(aside, 0) / source.half_width, np.abs(local[2]) / source.depth
+        # 3 (2.7)^2 = 22: what lies beyond carries less than e^-22 of the peak
+        near = np.flatnonzero((np.hypot(*size) < REACH).any(axis=1))
+        return Reach(near, tuple(v[near] for v in local))
+
+    def power(self, laid, source, begin, end, reach=None):
         """Nodal power of the arc from `begin` to `end` after its start, and its rescale factor."""
         from weldsim.source import nodal_power
 
+        reach = reach or self.reach(source)
+        there = laid[reach.cells]
+        cells = reach.cells[there]
+        local = tuple(v[there].ravel() for v in reach.local)
         return nodal_power(
-            self.position[laid], self.weight[laid], self.shape, self.cells[laid],
-            self.points.shape[0], begin, end, source,
+            self.position[cells], self.weight[cells], self.shape, self.cells[cells],
+            self.points.shape[0], begin, end, source, local,
         )  # fmt: skip
 
     def stored(self, temperature, skin: Skin) -> float:

@@ -19,6 +19,11 @@ KINDS = {
     "voltage": ("V", '"12 V"'),
     "temperature": ("K", '"150 degC", "300 degF", "423 K"'),
     "conductance": ("W/m^2/K", '"500 W/m2/K"'),
+    "angle": ("rad", '"60 deg", "2 mrad"'),
+    "frequency": ("Hz", '"2 Hz"'),
+    "stiffness": ("N/m", '"5 kN/mm"'),
+    "turning stiffness": ("N*m/rad", '"10 kN m/rad"'),
+    "power": ("W", '"800 W"'),
     "stress": ("Pa", '"355 MPa", "36 ksi"'),
     "density": ("kg/m^3", '"7850 kg/m3"'),
     "conductivity": ("W/m/K", '"50 W/m/K"'),
@@ -84,6 +89,7 @@ def to_si(number: float, unit: str, si_unit: str) -> float | None:
         return None
     # "m2" and "mm3" are how the trade types powers; pint wants m^2
     spelled = re.sub(r"([A-Za-z])([23])(?![\d])", r"\1^\2", unit.strip().replace("°", "deg"))
+    spelled = re.sub(r"(?<=[A-Za-z0-9)]) +(?=[A-Za-z])", "*", spelled)  # "kN m/rad"
     try:
         quantity = registry.Quantity(number, registry.parse_units(_divided(spelled)))
         return float(quantity.to(si_unit).magnitude)

@@ -7,10 +7,12 @@ from typing import Literal
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.case_keys import Axis, Section, Size, quantity
 
 Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused
+__all__ = ["Filler", "Gap", "JointSection", "LEAST_GAP", "Tack", "fill", "mm"]
 MM = 1e3
 THIN = 1.5  # tubes and plates bend as quadratic cells do, so cells may grow faster than in a bar
 
@@ -21,23 +23,7 @@ class JointSection(Section):
     kind: str
     material: str
     up: Axis = "+z"  # which way is up in the workshop, for positions and uphill
-
-
-@dataclass(frozen=True)
-class Tack:
-    """A short weld that is there before the first arc, without stress.
-
-    Attributes
-    ----------
-    seam : name of the seam it lies on
-    begin, finish : stretch along the seam's natural direction [m]
-    size : leg of the tack; the root under it is fused as well [m]
-    """
-
-    seam: str
-    begin: float
-    finish: float
-    size: float
+    tacks: Literal["usual", "none"] = "usual"  # what holds where no [[tack]] is written
 
 
 @dataclass(frozen=True)
@@ -120,4 +106,3 @@ def straight_seam(name, first, last, inward, ways, width, depth, **more):
     return SeamLine(name, points, inwards, ways, width, depth, **more)
 
 
-Turns = Literal["clockwise", "counterclockwise"]

@@ -1,0 +1,225 @@
+"""Round-tube saddle: a branch coped to fit on a chord at a right angle, welded around its foot.
+
+Chord axis along x, branch axis z, the chord's crown at z = 0; the chord's wall is not cut open
+under the branch. The branch is cut along its axis, and the leg on it is measured that way; the leg
+on the chord is measured on its surface, square to the line where both surfaces meet. Where they
+come close to one plane (the flanks of equal diameters) the fillet is a bead on the outside.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from weldsim.case_keys import Size
+from weldsim.errors import CaseError
+from weldsim.joints import round_stub
+from weldsim.joints.assembly import lines, spans
+from weldsim.joints.common import LEAST_GAP, Gap, JointSection, mm, near_seams, through
+from weldsim.joints.round_stub import RoundStub
+
+FACES = ("branch end", "chord start", "chord end")
+HELD = ("chord start", "chord end")
+POINTER = {"at": "branch end", "aim": "+z", "up": "+x"}
+LABEL = "round-tube saddle"
+TACK = 3e-3  # m; length of a default tack
+ROOM = 2  # legs of chord beyond the branch, at least: the fillet and as much again
+CAP = 0.9  # push of the face on flat flanks, in legs; 0.3 legs at the throat, as a flush bead's
+CAP_GROWTH = 3  # power of the flatness: none of the push is left where the faces meet squarely
+SMOOTH = 0.05  # rad; half the stretch over which the direction of the foot is averaged
+PATCH = 1.35  # of the toe: half size of the patch of the chord around the branch
+SHARE_BELOW = 0.6  # of the way from the toe to the chord's underside, at most, for the patch
+
+
+class Part(JointSection):
+    branch_diameter: Size
+    branch_wall: Size
+    branch_length: Size
+    chord_diameter: Size
+    chord_wall: Size
+    chord_length: Size
+    leg: Size
+    root_gap: Gap = 0.0
+    penetration: Size | None = None
+    passes: int = 1
+    clock: list[str] | None = None
+
+
+def _penetration(part) -> float:
+    return part.penetration or part.branch_wall / 2
+
+
+def stub_of(part) -> RoundStub:
+    """The branch as a stub."""
+    return RoundStub(
+        part.branch_diameter / 2, part.branch_wall, part.branch_length,
+        max(part.root_gap, LEAST_GAP), _penetration(part), part.leg, part.passes,
+        round_stub.clock_angles(part.clock),
+    )  # fmt: skip
+
+
+def check(part) -> list[tuple[str, str]]:
+    """What does not fit, as (key, sentence)."""
+    out = []
+    for tube in ("branch", "chord"):
+        diameter, wall = getattr(part, f"{tube}_diameter"), getattr(part, f"{tube}_wall")
+        if wall > diameter / 4 + 1e-9:
+            out.append(
+                (f"{tube}_wall", f"{mm(wall)} is not allowed: at most half of the radius, "
+                 f"{mm(diameter / 4)}")
+            )  # fmt: skip
+    if part.branch_diameter > part.chord_diameter + 1e-9:
+        out.append(
+            ("branch_diameter", f"{mm(part.branch_diameter)} is wider than the chord, allowed: "
+             f"up to {mm(part.chord_diameter)}")
+        )  # fmt: skip
+    out += round_stub.weld_faults(part, "branch", part.branch_wall, part.chord_wall)
+    room = part.branch_diameter + 2 * ROOM * part.leg
+    if part.chord_length < room - 1e-9:
+        out.append(
+            ("chord_length", f"{mm(part.chord_length)} is too short for the branch and its welds, "
+             f"allowed: from {mm(room)}")
+        )  # fmt: skip
+    return out + round_stub.clock_faults(part.clock)
+
+
+def _layout(part) -> tuple[list, float, float]:
+    """Rings of the patch (see `round_stub.widen`) and flat half sizes of the whole chord. [m]"""
+    stub, radius, half = stub_of(part), part.chord_diameter / 2, part.chord_length / 2
+    patch_x = PATCH * stub.toe
+    if patch_x > half - stub.leg:  # no sliver at the end
+        patch_x = half
+    toe = radius * np.arcsin(min(stub.radius / radius, 1.0)) + stub.leg
+    under = np.pi * radius
+    patch_s = min(PATCH * toe, toe + SHARE_BELOW * (under - toe))
+    edge = PATCH * stub.toe
+    rings = [(stub.toe, None), (edge, (patch_x, patch_s))]
+    return rings, edge + half - patch_x, edge + under - patch_s
+
+
+def move_of(part):
+    """Map of the flat layout to the part, points (P, 3) -> (P, 3) [m]."""
+    stub, radius = stub_of(part), part.chord_diameter / 2
+    rings, _, _ = _layout(part)
+    edge, half = rings[-1]
+
+    def unrolled(angle):
+        """Line where both surfaces meet on the unrolled chord, shape (P, 2). [m]"""
+        sine = np.clip(stub.radius * np.sin(angle) / radius, -1.0, 1.0)
+        return np.stack([stub.radius * np.cos(angle), radius * np.arcsin(sine)], axis=1)
+
+    def outward(circle):
+        """Direction of the foot on the unrolled chord, shape (P, 2)."""
+        angle = np.arctan2(circle[:, 1], circle[:, 0])
+        along = unrolled(angle + SMOOTH) - unrolled(angle - SMOOTH)
+        out = np.stack([along[:, 1], -along[:, 0]], axis=1)
+        return out / np.linalg.norm(out, axis=1)[:, None]
+
+    def move(points):
+        rho, circle, square = round_stub.polar(points)
+        z = points[:, 2]
+        on = round_stub.plan(stub, rho, circle, square, stub.radius)
+        sine = np.clip(on[:, 1] / radius, -1.0, 1.0)
+        below = radius * (np.sqrt(1 - sine**2) - 1)  # height of the chord's surface
+        on[:, 1] = radius * np.arcsin(sine)
+        foot = np.clip(rho - stub.radius, 0.0, stub.leg)
+        on += foot[:, None] * outward(circle)
+        on = widen_box(rho, on, square, points)
+        angle, deep = on[:, 1] / radius, radius + np.minimum(z, 0.0)
+        out = np.stack([on[:, 0], deep * np.sin(angle), deep * np.cos(angle) - radius], axis=1)
+        up = np.maximum(z, 0.0)
+        weld = stub.gap + stub.leg
+        fade = np.clip((up - weld) / (stub.length - weld), 0.0, 1.0)  # to the branch's flat end
+        out[:, 2] += up - fade * below
+        flatness = stub.radius / radius * circle[:, 1] ** 2  # cosine between both surfaces' normals
+        push = CAP * flatness**CAP_GROWTH * foot * up / stub.leg
+        out[:, :2] += push[:, None] * circle
+        return out
+
+    def widen_box(rho, on, square, points):
+        patch = round_stub.widen(rho, on, square, rings)
+        for axis in range(2):  # beyond the patch the layout has the chord's own lengths
+            flat = points[:, axis]
+            inside = np.clip(flat / edge, -1.0, 1.0) * half[axis]
+            box = inside + np.sign(flat) * np.maximum(np.abs(flat) - edge, 0.0)
+            patch[:, axis] = np.where(rho > edge * (1 + 1e-12), box, patch[:, axis])
+        return patch
+
+    return move
+
+
+def seam_lines(part) -> dict:
+    return round_stub.seam_lines(stub_of(part), move_of(part))
+
+
+def default_tacks(part) -> tuple:
+    return round_stub.default_tacks(stub_of(part), move_of(part), TACK, part.leg / 2)
+
+
+def place(part, name: str) -> np.ndarray:
+    """Coordinates of a named place, shape (3,). [m]"""
+    found = {
+        "branch end": (0, 0, part.branch_length),
+        "chord start": (-part.chord_length / 2, 0, -part.chord_diameter / 2),
+        "chord end": (part.chord_length / 2, 0, -part.chord_diameter / 2),
+    }
+    if name not in found:
+        raise CaseError(
+            f"place {name} is unknown on a round-tube saddle, allowed: {', '.join(found)}"
+        )
+    return np.array(found[name], dtype=float)
+
+
+def gap_places(part) -> dict:
+    """Pairs of places whose distance is the open gap, one a seam: (on the chord, on the branch)."""
+    return round_stub.gap_places(stub_of(part), move_of(part))
+
+
+def blocks(case, grade):
+    """Blocks of chord, branch, land and fillet."""
+    part, stub, move = case.part, stub_of(case.part), move_of(case.part)
+    rings, end, under = _layout(part)
+    seams = round_stub.seam_lines(stub, move)
+    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub.radii[0])
+    cut = round_stub.cuts(stub, move, case.tacks)
+    low = -part.chord_wall
+    round_stub.add_base(kit, stub, grade, cut, rings, low)
+    edge = rings[-1][0]
+    patch_x, patch_y = ([edge * v for v in cut[k]] for k in (0, 3))
+    for x in spans(lines(-end, *patch_x, end)):
+        for y in spans(lines(-under, *patch_y, under)):
+            if max(abs(sum(x)), abs(sum(y))) > 2 * edge:
+                kit.box(x, y, (low, 0.0), "part", (None, None, through(grade)))
+    round_stub.add_tube(kit, stub, grade, cut)
+    round_stub.add_welds(kit, stub, cut)
+    kit.name("chord start", lambda p: p[:, 0] < -end + 1e-6)
+    kit.name("chord end", lambda p: p[:, 0] > end - 1e-6)
+    kit.name("branch end", lambda p: p[:, 2] > part.branch_length - 1e-6)
+    return kit.finish({"part": _chord(part) + branch_volume(part)}, move, tolerance=0.02)
+
+
+def _chord(part) -> float:
+    radius = part.chord_diameter / 2
+    return np.pi * (radius**2 - (radius - part.chord_wall) ** 2) * part.chord_length
+
+
+def branch_volume(part) -> float:
+    """Volume of the coped branch [m3]: up to its end from the chord's surface and the gap."""
+    stub, radius = stub_of(part), part.chord_diameter / 2
+    nodes, weights = np.polynomial.legendre.leggauss(40)
+    rho = stub.inner + (nodes + 1) / 2 * stub.wall
+    angle = 2 * np.pi * (np.arange(720) + 0.5) / 720
+    across = rho[:, None] * np.sin(angle)
+    height = stub.length - stub.gap + radius - np.sqrt(radius**2 - across**2)
+    return float(weights @ (rho * height.mean(axis=1)) * stub.wall / 2 * 2 * np.pi)
+
+
+def words(part) -> str:
+    """One line for `weldsim check`."""
+    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
+    return (
+        f"round-tube saddle, branch {mm(part.branch_diameter)} x {mm(part.branch_wall)}, "
+        f"{mm(part.branch_length)} long, on chord {mm(part.chord_diameter)} x "
+        f"{mm(part.chord_wall)}, {mm(part.chord_length)} long; {gap}, fused "
+        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)}; chord along x, branch "
+        "along z"
+    )

@@ -1,0 +1,189 @@
+"""Tube socket: a square or round tube standing on a flat plate, welded around its foot.
+
+Plate top face z = 0, tube axis z, plate width along x and depth along y, all centred. Seams of a
+square tube: front (+y side) and back along x, right (+x side) and left along y. Seams of a round
+tube: the same names for quarters around 12, 6, 3 and 9 o'clock as seen from the tube's free end,
+or s1, s2, ... from one given clock position clockwise to the next.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from weldsim.case_keys import Size
+from weldsim.errors import CaseError
+from weldsim.joints import round_stub, square_stub
+from weldsim.joints.assembly import Assembly, lines, spans
+from weldsim.joints.common import LEAST_GAP, Gap, JointSection, mm, near_seams, through
+from weldsim.joints.round_stub import RoundStub
+from weldsim.joints.square_stub import SquareStub
+
+FACES = ("tube end", "plate left", "plate right", "plate front", "plate back")
+HELD = ("plate left", "plate right")
+POINTER = {"at": "tube end", "aim": "+z", "up": "+x"}
+LABEL = "tube socket"
+TACK = 3e-3  # m; length of a default tack
+ROOM = 2  # legs of plate beyond the tube, at least: the fillet and as much again
+
+
+class Part(JointSection):
+    shape: Literal["square", "round"]
+    tube_width: Size
+    tube_wall: Size
+    tube_length: Size
+    plate_width: Size
+    plate_depth: Size
+    plate_thickness: Size
+    leg: Size
+    root_gap: Gap = 0.0
+    penetration: Size | None = None
+    passes: int = 1
+    clock: list[str] | None = None
+
+
+def _penetration(part) -> float:
+    return part.penetration or part.tube_wall / 2
+
+
+def square_of(part, tacks=()) -> SquareStub:
+    """The square tube as a stub."""
+    half = part.tube_width / 2
+    ends = {abs(v - half) for t in tacks for v in (t.begin, t.finish)}
+    return SquareStub(
+        half, part.tube_wall, part.tube_length, max(part.root_gap, LEAST_GAP), _penetration(part),
+        part.leg, part.passes, tack_ends=tuple(e for e in sorted(ends) if e < half - 1e-6),
+    )  # fmt: skip
+
+
+def round_of(part) -> RoundStub:
+    """The round tube as a stub."""
+    return RoundStub(
+        part.tube_width / 2, part.tube_wall, part.tube_length, max(part.root_gap, LEAST_GAP),
+        _penetration(part), part.leg, part.passes, round_stub.clock_angles(part.clock),
+    )  # fmt: skip
+
+
+def _rings(part):
+    return round_stub.plate_rings(round_of(part), part.plate_width / 2, part.plate_depth / 2)
+
+
+def _move(part):
+    return round_stub.plate_move(round_of(part), _rings(part))
+
+
+def check(part) -> list[tuple[str, str]]:
+    """What does not fit, as (key, sentence)."""
+    out = []
+    if part.tube_wall > part.tube_width / 4 + 1e-9:
+        of = "half of the radius" if part.shape == "round" else "a quarter of the width"
+        out.append(
+            ("tube_wall", f"{mm(part.tube_wall)} is not allowed: at most {of}, "
+             f"{mm(part.tube_width / 4)}")
+        )  # fmt: skip
+    out += round_stub.weld_faults(part, "tube", part.tube_wall, part.plate_thickness)
+    room = part.tube_width + 2 * ROOM * part.leg
+    for key in ("plate_width", "plate_depth"):
+        if getattr(part, key) < room - 1e-9:
+            out.append(
+                (key, f"{mm(getattr(part, key))} is too small for the tube and its welds, "
+                 f"allowed: from {mm(room)}")
+            )  # fmt: skip
+    if part.shape == "square" and isinstance(part.clock, list):
+        out.append(("clock", "a square tube has no clock positions, allowed: with a round tube"))
+    elif part.shape == "round":
+        out += round_stub.clock_faults(part.clock)
+    return out
+
+
+def seam_lines(part) -> dict:
+    if part.shape == "square":
+        return square_stub.seam_lines(square_of(part))
+    return round_stub.seam_lines(round_of(part), _move(part))
+
+
+def default_tacks(part) -> tuple:
+    if part.shape == "square":
+        return square_stub.default_tacks(square_of(part), TACK, part.leg / 2)
+    return round_stub.default_tacks(round_of(part), _move(part), TACK, part.leg / 2)
+
+
+def place(part, name: str) -> np.ndarray:
+    """Coordinates of a named place, shape (3,). [m]"""
+    x, y, z = part.plate_width / 2, part.plate_depth / 2, -part.plate_thickness / 2
+    found = {
+        "tube end": (0, 0, part.tube_length), "plate left": (-x, 0, z), "plate right": (x, 0, z),
+        "plate front": (0, y, z), "plate back": (0, -y, z),
+    }  # fmt: skip
+    if name not in found:
+        raise CaseError(f"place {name} is unknown on a tube socket, allowed: {', '.join(found)}")
+    return np.array(found[name], dtype=float)
+
+
+def gap_places(part) -> dict:
+    """Pairs of places whose distance is the open gap, one a seam: (on the plate, on the tube)."""
+    if part.shape == "round":
+        return round_stub.gap_places(round_of(part), _move(part))
+    stub = square_of(part)
+    r = stub.half - stub.wall
+    spots = {"front": (0, r), "back": (0, -r), "right": (r, 0), "left": (-r, 0)}
+    return {k: ((x, y, 0.0), (x, y, stub.gap)) for k, (x, y) in spots.items()}
+
+
+def blocks(case, grade):
+    """Blocks of plate, tube, land and fillets."""
+    part = case.part
+    if part.shape == "square":
+        return _square(part, case.tacks, grade)
+    stub, rings, move = round_of(part), _rings(part), _move(part)
+    seams = round_stub.seam_lines(stub, move)
+    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub.radii[0])
+    cut = round_stub.cuts(stub, move, case.tacks)
+    round_stub.add_base(kit, stub, grade, cut, rings, -part.plate_thickness)
+    round_stub.add_tube(kit, stub, grade, cut)
+    round_stub.add_welds(kit, stub, cut)
+    edge = rings[-1][0]
+    _name(kit, edge, edge, part.tube_length)
+    tube = np.pi * (stub.radius**2 - stub.inner**2) * (part.tube_length - stub.gap)
+    return kit.finish({"part": _plate(part) + tube}, move, tolerance=0.02)
+
+
+def _square(part, tacks, grade):
+    stub = square_of(part, tacks)
+    kit = Assembly(near_seams(square_stub.seam_lines(stub).values(), grade))
+    x, y = part.plate_width / 2, part.plate_depth / 2
+    inside = [*stub.ring, *stub.toes(False)]
+    for across in spans(lines(*inside, -x, x)):
+        for along in spans(lines(*inside, -y, y)):
+            low = (-part.plate_thickness, 0.0)
+            kit.box(across, along, low, "part", (None, None, through(grade)))
+    square_stub.add_tube(kit, stub, grade)
+    square_stub.add_welds(kit, stub)
+    _name(kit, x, y, part.tube_length)
+    tube = part.tube_width**2 - (part.tube_width - 2 * part.tube_wall) ** 2
+    return kit.finish({"part": _plate(part) + tube * (part.tube_length - stub.gap)})
+
+
+def _plate(part) -> float:
+    return part.plate_width * part.plate_depth * part.plate_thickness
+
+
+def _name(kit: Assembly, x: float, y: float, top: float) -> None:
+    """Name the end faces: plate edges at x and y, both ways, and the tube's end."""
+    kit.name("plate left", lambda p: p[:, 0] < -x + 1e-6)
+    kit.name("plate right", lambda p: p[:, 0] > x - 1e-6)
+    kit.name("plate back", lambda p: p[:, 1] < -y + 1e-6)
+    kit.name("plate front", lambda p: p[:, 1] > y - 1e-6)
+    kit.name("tube end", lambda p: p[:, 2] > top - 1e-6)
+
+
+def words(part) -> str:
+    """One line for `weldsim check`."""
+    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
+    return (
+        f"tube socket, {part.shape} tube {mm(part.tube_width)} x {mm(part.tube_wall)}, "
+        f"{mm(part.tube_length)} long, on a plate {mm(part.plate_width)} x "
+        f"{mm(part.plate_depth)} x {mm(part.plate_thickness)}; {gap}, fused "
+        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)}; tube along z"
+    )
