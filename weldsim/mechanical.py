@@ -28,6 +28,7 @@ SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
 MAX_ITERATIONS = 30
+STALE = (10, 15, 20, 25)  # iterations after which the condensed far field is taken anew
 
 
 @dataclass(frozen=True)
@@ -221,9 +222,27 @@ class MechanicsModel:
         colour = colour_cells(self.cells, points.shape[0])
         self.order = np.argsort(colour, kind="stable").astype(np.int64)
         self.starts = np.searchsorted(colour[self.order], np.arange(colour.max() + 2))
+        self._threads = threads
         self.threads = min(threads, numba.config.NUMBA_NUM_THREADS)
         self._entries = (b"", np.empty(0, dtype=np.int64))
         self._touching = None
+        self._condensed = None
+        self._held = b""
+
+    def focus(self, near: np.ndarray | None) -> None:
+        """Condense all but the nodes in `near` (N,) from now on; None goes back to the whole."""
+        from weldsim.condense import Condensed
+
+        useful = near is not None and self.solver.name == "pardiso"
+        self._condensed = Condensed(self.pattern, near, self._threads) if useful else None
+        if useful and self._touching is not None:
+            self._far_touch = ~(near[self._touching.below] & near[self._touching.above])
+            self._on = np.zeros(self._far_touch.size, dtype=bool)
+
+    def refresh(self) -> None:
+        """Take the far field's tangent anew at the next solution."""
+        if self._condensed is not None:
+            self._condensed.thaw()
 
     def let_touch(self, contact: Contact) -> None:
         """Add pairs of points that may touch. Each pair has to share a cell."""
@@ -296,6 +315,9 @@ class MechanicsModel:
         np.add.at(force, touch.above, -push)
         np.add.at(force, touch.below, push)
         if data.size:
+            if self._condensed is not None and np.any((on != self._on) & self._far_touch):
+                self._condensed.thaw()  # the far field has got or lost a support
+                self._on = on
             stiff = np.where(on, touch.stiffness, 0.0)
             np.add.at(data, self._touch_places.ravel(), (self._touch_values * stiff).ravel())
 
@@ -314,7 +336,8 @@ class MechanicsModel:
             own = share / np.maximum((s.mean**2).sum(axis=1), 1e-300)  # of shift and turn
             rows.append((at, s.mean, s.stiffness - own))
         self.factor(data, fixed)
-        step = self.solver.solve(rhs)
+        solver = self._condensed or self.solver
+        step = solver.solve(rhs)
         if not rows:
             return step
         low = np.zeros((6 * len(rows), rhs.size))
@@ -322,7 +345,7 @@ class MechanicsModel:
         for k, (at, mean, _) in enumerate(rows):
             low[6 * k : 6 * k + 6, at] = mean
         low[:, fixed] = 0.0
-        through = np.array([self.solver.solve(b) for b in low])
+        through = np.array([solver.solve(b) for b in low])
         small = np.eye(len(change)) + change[:, None] * (low @ through.T)
         return step - through.T @ np.linalg.solve(small, change * (low @ step))
 
@@ -334,7 +357,13 @@ class MechanicsModel:
         data[self._entries[1]] = 0.0
         held = self.pattern.diagonal[fixed]
         data[held] = np.median(data[self.pattern.diagonal])
-        self.solver.factor(data)
+        if self._condensed is None:
+            self.solver.factor(data)
+            return
+        if key != self._held:
+            self._held = key
+            self._condensed.thaw()
+        self._condensed.factor(data)
 
 
 def solve_equilibrium(
@@ -386,6 +415,8 @@ def solve_equilibrium(
         model = _Sprung(model, springs)
     state = model.evaluate(u, properties, memory, True)
     for iteration in range(MAX_ITERATIONS):
+        if iteration in STALE:
+            model.refresh()
         force, stress, plastic, eqp, data, scale = state
         residual = load - force
         scale = max(scale, float(np.linalg.norm(load)), least)

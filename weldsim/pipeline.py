@@ -169,6 +169,7 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
 
 def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
     heated, heat_iterations = _heat_to_limit(model, state, event)
+    model.focus(heated)
     found, properties = _mechanics(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature

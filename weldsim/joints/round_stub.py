@@ -35,6 +35,7 @@ CORE = 0.5  # of the inner radius: half side of the square under the middle of t
 BULGE = 0.35  # how round the core's outline is, 0 square to 1 a circle
 MAIN = 1.5  # an axis names the travel when the seam goes this much further along it
 LEAST_CLOCK = 30  # minutes on the clock (15 degrees) from one position to the next
+SPARE = 0.1  # of a cell; an edge this much too long gets no further cell
 SAME_SHARE = 1e-5  # of half a side; nearer cuts are one
 
 
@@ -249,33 +250,40 @@ class RoundKit(Assembly):
     ----------
     size : callable; real places (K, 3) [m] -> wanted cell length there (K,) [m]
     move : callable; flat places (K, 3) -> real places (K, 3) [m]
-    core : half side of the flat core [m]
+    stub : RoundStub
     """
 
-    def __init__(self, size, move, core: float):
+    def __init__(self, size, move, stub: RoundStub):
         super().__init__(size)
-        self.move, self.core = move, core
-
-    def turns(self, a, b) -> int:
-        """Least cells from a to b, both flat (3,), for the edge's curve."""
-        way = np.linspace(0.0, 1.0, 17)[:, None]
-        step = np.diff(self.move(a + way * (b - a)), axis=0)
-        step /= np.linalg.norm(step, axis=1)[:, None]
-        turn = np.arccos(np.clip((step[:-1] * step[1:]).sum(axis=1), -1.0, 1.0)).sum()
-        return max(1, int(np.ceil(turn * 16 / 15 / TURN - 0.05)))
+        self.move, self.core = move, stub.radii[0]
+        self.arc, self.toe = stub.radius + stub.leg / 2, stub.toe
 
     def _division(self, a, b) -> tuple[int, float]:
         way = np.linspace(0.0, 1.0, 17)[:, None]
         places = self.move(a + way * (b - a))
         step = np.linalg.norm(np.diff(places, axis=0), axis=1)
         sizes = self.size(places)
-        cells = int(np.ceil((step / (sizes[:-1] + sizes[1:]) * 2).sum() - 0.05))
-        cells = max(cells, self.turns(a, b))
+        wanted = (step / (sizes[:-1] + sizes[1:]) * 2).sum()
         rho = np.abs([a[:2], b[:2]]).max(axis=1)
         around = abs(a[2] - b[2]) < 1e-9 and abs(rho[0] - rho[1]) < 1e-9
+        if around:  # counted where the arc runs
+            wanted *= min(1.0, self.arc / rho[0])
+        elif rho.min() > self.toe - 1e-9:  # mitres of the plate are longer than its middle
+            wanted *= abs(rho[1] - rho[0]) / np.linalg.norm(b - a)
+        cells = max(1, int(np.ceil(wanted - SPARE)))
+        if around or max(a[2], b[2]) < 1e-9:  # what turns across a fillet is only its face
+            cells = max(cells, _turns(places))
         if around or rho.max() < self.core + 1e-9:  # even around: cuts stay at their angle
             return cells, 1.0
         return cells, float(np.clip(sizes[-1] / step[-1] / (sizes[0] / step[0]), 0.2, 5.0))
+
+
+def _turns(places) -> int:
+    """Least cells along an edge of places (17, 3) for the angle it turns through."""
+    step = np.diff(places, axis=0)
+    step /= np.linalg.norm(step, axis=1)[:, None]
+    turn = np.arccos(np.clip((step[:-1] * step[1:]).sum(axis=1), -1.0, 1.0)).sum()
+    return max(1, int(np.ceil(turn * 16 / 15 / TURN - SPARE)))
 
 
 def seam_lines(stub: RoundStub, move) -> dict[str, SeamLine]:
@@ -340,12 +348,13 @@ def gap_places(stub: RoundStub, move) -> dict:
     return out
 
 
-def cuts(stub: RoundStub, move, tacks=()) -> list[list[float]]:
-    """Shares of each side, clockwise from -1 to 1, where seams and tacks end.
+def cuts(stub: RoundStub, move, tacks=(), more=()) -> list[list[float]]:
+    """Shares of each side, clockwise from -1 to 1, where seams and tacks end, and at `more` [rad].
 
     Sides that face each other are cut alike, so that the core under the tube is a grid.
     """
-    angles = [a for ends in stub.seams.values() for a in ends]
+    angles = [*more]
+    angles += [a for ends in stub.seams.values() for a in ends]
     seams = seam_lines(stub, move)
     for tack in tacks:
         seam = seams[tack.seam]
@@ -368,20 +377,16 @@ def _sector(kit: Assembly, side: int, shares, rhos, heights, region: str, cells)
     kit.block([(*p, z) for z in heights for p in ends], region, cells)
 
 
-def _wall_cells(kit: RoundKit, stub: RoundStub, grade) -> dict[float, int]:
-    """Cells between the rings of the wall, by the inner one of each two."""
-    rings = [r for r in stub.radii if stub.inner - 1e-9 < r < stub.radius + 1e-9]
-    least = through(grade, split=True)
-    return {
-        a: max(least, *(kit.turns(flat(c, a, 0.0), flat(c, b, 0.0)) for c in (0.0, QUARTER)))
-        for a, b in spans(rings)
-    }
+def _across(stub: RoundStub, rhos, grade) -> int | None:
+    """Cells between two rings, stated within the tube's wall."""
+    inside = stub.inner - 1e-9 < rhos[0] and rhos[1] < stub.radius + 1e-9
+    return through(grade, split=True) if inside else None
 
 
 def add_base(kit: RoundKit, stub: RoundStub, grade, cut, rings, low: float) -> None:
     """Blocks of the base from z = low to 0, out to the last ring of `rings` (see `widen`)."""
     radii = [*stub.radii, *(r for r, _ in rings[1:])]
-    layers, wall = through(grade), _wall_cells(kit, stub, grade)
+    layers = through(grade)
     for x in spans(cut[0]):
         for y in spans(cut[3]):
             core = [tuple(radii[0] * v for v in way) for way in (x, y)]
@@ -389,19 +394,18 @@ def add_base(kit: RoundKit, stub: RoundStub, grade, cut, rings, low: float) -> N
     for side in range(4):
         for shares in spans(cut[side]):
             for rhos in spans(radii):
-                cells = (None, wall.get(rhos[0]), layers)
+                cells = (None, _across(stub, rhos, grade), layers)
                 _sector(kit, side, shares, rhos, (low, 0.0), "part", cells)
 
 
 def add_tube(kit: RoundKit, stub: RoundStub, grade, cut) -> None:
     """Blocks of the tube and of the layer under it."""
-    wall = _wall_cells(kit, stub, grade)
     edge = stub.radius - stub.penetration
     for side in range(4):
         for shares in spans(cut[side]):
             owner = stub.owner(QUARTER * (side + sum(shares) / 4))
-            for rhos in spans([*wall, stub.radius]):
-                cells = (None, wall[rhos[0]])
+            for rhos in spans(lines(stub.inner, edge, stub.radius)):
+                cells = (None, _across(stub, rhos, grade))
                 land = fill(1, owner) if rhos[0] > edge - 1e-9 else "land"
                 _sector(kit, side, shares, rhos, (0.0, stub.gap), land, (*cells, 1))
                 for z in spans(stub.heights):

@@ -25,7 +25,9 @@ TACK = 3e-3  # m; length of a default tack
 ROOM = 2  # legs of chord beyond the branch, at least: the fillet and as much again
 CAP = 0.9  # push of the face on flat flanks, in legs; 0.3 legs at the throat, as a flush bead's
 CAP_GROWTH = 3  # power of the flatness: none of the push is left where the faces meet squarely
+BUMP = 0.06  # legs; rise of the line of fusion amid the foot on flat flanks: no straight corner
 SMOOTH = 0.05  # rad; half the stretch over which the direction of the foot is averaged
+FLANKS = (0.0, np.pi)  # rad on the clock; where the line both surfaces meet on may bend sharply
 PATCH = 1.35  # of the toe: half size of the patch of the chord around the branch
 SHARE_BELOW = 0.6  # of the way from the toe to the chord's underside, at most, for the patch
 
@@ -124,14 +126,18 @@ def move_of(part):
         foot = np.clip(rho - stub.radius, 0.0, stub.leg)
         on += foot[:, None] * outward(circle)
         on = widen_box(rho, on, square, points)
-        angle, deep = on[:, 1] / radius, radius + np.minimum(z, 0.0)
+        cosine = stub.radius / radius * circle[:, 1] ** 2  # between both surfaces' normals
+        flatness, share = cosine**CAP_GROWTH, foot / stub.leg
+        bump = BUMP * stub.leg * flatness * (1 - np.abs(2 * share - 1))
+        down = np.minimum(z, 0.0)
+        angle = on[:, 1] / radius
+        deep = radius + down + bump * (1 + down / part.chord_wall)
         out = np.stack([on[:, 0], deep * np.sin(angle), deep * np.cos(angle) - radius], axis=1)
         up = np.maximum(z, 0.0)
         weld = stub.gap + stub.leg
         fade = np.clip((up - weld) / (stub.length - weld), 0.0, 1.0)  # to the branch's flat end
         out[:, 2] += up - fade * below
-        flatness = stub.radius / radius * circle[:, 1] ** 2  # cosine between both surfaces' normals
-        push = CAP * flatness**CAP_GROWTH * foot * up / stub.leg
+        push = CAP * flatness * share * up
         out[:, :2] += push[:, None] * circle
         return out
 
@@ -179,8 +185,8 @@ def blocks(case, grade):
     part, stub, move = case.part, stub_of(case.part), move_of(case.part)
     rings, end, under = _layout(part)
     seams = round_stub.seam_lines(stub, move)
-    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub.radii[0])
-    cut = round_stub.cuts(stub, move, case.tacks)
+    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub)
+    cut = round_stub.cuts(stub, move, case.tacks, FLANKS)
     low = -part.chord_wall
     round_stub.add_base(kit, stub, grade, cut, rings, low)
     edge = rings[-1][0]
