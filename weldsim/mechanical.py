@@ -28,7 +28,7 @@ SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
 MAX_ITERATIONS = 30
-STALE = (10, 15, 20, 25)  # iterations after which the condensed far field is taken anew
+STALE = tuple(range(7, 30))  # iterations at which the condensed far field is taken anew
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Properties:
 
     @classmethod
     def of(cls, material, temperature, laid=None, softens=True) -> Properties:
-        """Properties at temperatures (C, Q) [K]; cells not in `laid` (C,) are soft.
+        """Properties at temperatures (C, Q) [K]; points not in `laid` (C,) or (C, Q) are soft.
 
         `softens=False` keeps the floor of the stiffness above the softening temperature, for a
         law without flow that could not give soft metal its shape back.

@@ -82,6 +82,7 @@ class Model:
         )  # fmt: skip
         self._bind_beads()
         self._bind_contact()
+        self.point_child = point_children(lattice, self.mechanics.quadrature)
         self.to_quadrature = quadrature_map(lattice, self.mechanics.quadrature)
         self.spread = spread_matrix(lattice)
         self._skins: dict[bytes, Skin] = {}
@@ -100,26 +101,26 @@ class Model:
         return nodes[nodes < len(self.points)]
 
     def _bind_beads(self) -> None:
-        """Which welds lay each cell and how far along them it lies; -inf for metal that is there.
+        """Which welds lay each heat cell and how far along them; -inf for metal that is there.
 
-        Cells have a row for each weld that may lay them: metal where two seams meet, and tacks,
-        which a seam welds over.
+        Heat cells have a row for each weld that may lay them: metal where two seams meet, and
+        tacks, which a seam welds over.
         """
-        mesh, lattice = self.part.mesh, self.part.lattice
-        middle = mesh.p[:, mesh.t].mean(axis=1).T
-        count = mesh.t.shape[1]
-        base = np.zeros(count, dtype=bool)
-        base[self.part.regions["part"]] = True
-        owned = [self._laid_by(w, middle) for w in self.case.welds]
-        tacked = self._tacked(middle)
-        for tack, cells in zip(self.case.tacks, tacked, strict=True):
+        lattice, parent = self.part.lattice, self.part.heat_parent
+        self._middles = lattice.points[lattice.heat_cells].mean(axis=1)  # of the heat cells
+        count = len(parent)
+        base = np.isin(parent, self.part.regions["part"])
+        owned = [self._laid_by(w) for w in self.case.welds]
+        for number, tack in enumerate(self.case.tacks):
             if not tack.arc:
-                base[cells] = True
-        rows = max(1, int(sum(np.bincount(c, minlength=count) for c in owned).max(initial=0))
-                   if owned else 1)  # fmt: skip
+                base[self._tacked(number)] = True
+        laid = sum((np.bincount(c, minlength=count) for c in owned), np.zeros(count, dtype=int))
+        rows = max(1, int(laid.max(initial=0)))
         self.cell_weld = np.full((rows, count), len(self.case.welds))
         self.cell_place = np.full((rows, count), np.inf)  # open land is never laid
         filled = np.zeros(count, dtype=np.int64)
+        mesh = self.part.mesh
+        middle = mesh.p[:, mesh.t].mean(axis=1).T[parent]  # children join with their cell
         for i, (cells, seam) in enumerate(zip(owned, self.seams, strict=True)):
             place = seam.local(middle[cells])[0]
             self.cell_weld[filled[cells], cells] = i
@@ -127,10 +128,10 @@ class Model:
             self.cell_place[filled[cells], cells] = np.clip(place, 0.0, seam.length)
             filled[cells] += 1
         self.cell_place[:, base] = -np.inf
-        self.near_points, self.base_points, self.middle_points = [], [], []
-        body = np.unique(lattice.corner_cells[base])
+        self.base_points, self.middle_points = [], []
+        body = np.unique(lattice.heat_cells[base])
         for weld, cells, seam in zip(self.case.welds, owned, self.seams, strict=True):
-            foot = np.intersect1d(np.unique(lattice.corner_cells[cells]), body)
+            foot = np.intersect1d(np.unique(lattice.heat_cells[cells]), body)
             if foot.size == 0:  # heat without filler, or a bead on beads
                 away = _distance(seam, lattice.points[body])
                 foot = body[away <= max(weld.half_width, away.min() * 1.001)]
@@ -139,61 +140,63 @@ class Model:
             self.middle_points.append(int(foot[np.argmin(off)]))
         self._bind_riders(base)
 
-    def _laid_by(self, weld, middle) -> np.ndarray:
-        """Cells of filler that a weld lays."""
+    def _filler(self, seam: str, number: int | None = None) -> np.ndarray:
+        """Heat cells of a seam's filler: of a pass, or of all; of a root what it fuses."""
         from weldsim.joints.common import Filler
 
+        parent, module = self.part.heat_parent, joint_module(self.case.part.kind)
+        cells = [np.empty(0, dtype=np.int64)]
+        for region, members in self.part.regions.items():
+            filler = Filler.of(region)
+            if not filler or seam not in filler.seams or filler.number != (number or filler.number):
+                continue
+            found = np.flatnonzero(np.isin(parent, members))
+            if filler.partly:
+                found = found[module.fused(self.case.part, seam, self._middles[found])]
+            cells.append(found)
+        return np.concatenate(cells)
+
+    def _line(self, seam: str):
+        """Seam line of a name, and the whole of it as a seam."""
+        line = joint_module(self.case.part.kind).seam_lines(self.case.part)[seam]
+        return line, line.cut(0.0, line.length, 1)
+
+    def _laid_by(self, weld) -> np.ndarray:
+        """Heat cells of filler that a weld lays."""
         if weld.tack >= 0:
-            return self._tacked(middle)[weld.tack]
+            return self._tacked(weld.tack)
         if not weld.filler:
             return np.empty(0, dtype=np.int64)
         if not weld.seam:
-            return np.asarray(self.part.regions[f"bead {weld.name}"])
-        cells = []
-        for region, members in self.part.regions.items():
-            filler = Filler.of(region)
-            if filler and filler.number == weld.number and weld.seam in filler.seams:
-                cells.append(np.asarray(members))
-        if not cells:
-            return np.empty(0, dtype=np.int64)
-        cells = np.concatenate(cells)
-        line = joint_module(self.case.part.kind).seam_lines(self.case.part)[weld.seam]
-        along = line.cut(0.0, line.length, 1).local(middle[cells])[0]
+            return np.flatnonzero(
+                np.isin(self.part.heat_parent, self.part.regions[f"bead {weld.name}"])
+            )
+        cells = self._filler(weld.seam, weld.number)
+        line, whole = self._line(weld.seam)
+        along = whole.local(self._middles[cells])[0]
         low = -np.inf if weld.begin <= 1e-9 else weld.begin
         high = np.inf if weld.finish >= line.length - 1e-9 else weld.finish
         return cells[(along >= low - 1e-9) & (along < high - 1e-9)]
 
-    def _tacked(self, middle) -> list[np.ndarray]:
-        """Cells of each tack: filler of the first pass near the root, over the tack's length."""
-        from weldsim.joints.common import Filler
-
-        out = []
-        if not self.case.tacks:
-            return out
-        lines = joint_module(self.case.part.kind).seam_lines(self.case.part)
-        for tack in self.case.tacks:
-            line = lines[tack.seam]
-            cells = [
-                np.asarray(members) for region, members in self.part.regions.items()
-                if (f := Filler.of(region)) and tack.seam in f.seams
-            ]  # fmt: skip
-            cells = np.concatenate(cells)
-            along, across, inward = line.cut(0.0, line.length, 1).local(middle[cells])
-            # the root lies `depth` below the arc; a tack fills from there to its own size
-            deep = np.hypot(across, inward - line.depth) if line.depth > 0 else 0.0 * across
-            reach = tack.size + line.depth - line.width / 2
-            near = deep <= max(reach, deep.min() + 0.5 * tack.size)
-            on = (along >= tack.begin - 1e-9) & (along <= tack.finish + 1e-9) & near
-            out.append(cells[on])
-        return out
+    def _tacked(self, number: int) -> np.ndarray:
+        """Heat cells of a tack: filler near the root, over the tack's length."""
+        tack = self.case.tacks[number]
+        line, whole = self._line(tack.seam)
+        cells = self._filler(tack.seam)
+        along, across, inward = whole.local(self._middles[cells])
+        on = (along >= tack.begin - 1e-9) & (along <= tack.finish + 1e-9)
+        cells, across, inward = cells[on], across[on], inward[on]
+        # metal as far from the root, half a face below the arc, as the tack is large
+        deep = np.hypot(across, inward - line.width / 2)
+        return cells[deep <= max(tack.size, 1.001 * deep.min(initial=np.inf))]
 
     def _bind_riders(self, base) -> None:
         """Points of filler alone, drawn riding on the nearest point of the part."""
         from scipy.spatial import cKDTree
 
         lattice = self.part.lattice
-        body = np.unique(lattice.corner_cells[base])
-        loose = np.setdiff1d(np.unique(lattice.corner_cells[~base]), body)
+        body = np.unique(lattice.heat_cells[base])
+        loose = np.setdiff1d(np.unique(lattice.heat_cells[~base]), body)
         self.riders = loose
         self.carriers = loose
         if loose.size:
@@ -207,7 +210,8 @@ class Model:
 
         part, lattice = self.part, self.part.lattice
         self.contact = None
-        if "land" not in part.regions:
+        land = [np.asarray(m) for r, m in part.regions.items() if r.split()[0] in ("land", "root")]
+        if not land:
             return
         count = lattice.displacement_points
         cells = lattice.displacement_cells
@@ -218,7 +222,7 @@ class Model:
         of_body = np.zeros(count, dtype=bool)
         of_body[body.ravel()] = True
         below, above = [], []
-        layer = [np.asarray(part.regions["land"]), *self._fused_land()]
+        layer = [*land, *self._fused_land()]
         for c in np.unique(np.concatenate(layer)):
             nodes = cells[c][of_body[cells[c]]]
             kinds = np.unique(piece[nodes])
@@ -237,7 +241,7 @@ class Model:
         height = np.linalg.norm(apart, axis=1)
         stated = getattr(self.case.part, "root_gap", None)
         gap = height if stated is None else np.full(len(height), stated)
-        area = self.mechanics.weight[part.regions["land"]].sum() / height.mean()
+        area = self.mechanics.weight[np.concatenate(land)].sum() / height.mean()
         young = np.interp(293.15, *self.material.table("youngs_modulus"))
         # as stiff as a wall some tenths of a millimetre thick: closing beyond the gap stays small
         stiffness = np.full(len(height), young * area / len(height) / CONTACT_DEPTH)
@@ -286,20 +290,20 @@ class Model:
         return skfem.Basis(mesh, element, intorder=1).probes(inside.T)
 
     # lookups on a state
-    def joined(self, state: State) -> np.ndarray:
-        """Cells that carry load: the part, and filler the arc has passed, (C,) bool."""
-        reached = np.append(state.reached, -np.inf)
+    def _passed(self, reached) -> np.ndarray:
+        """Heat cells of the part and of filler that lies before `reached` (W,) [m], (H,) bool."""
+        reached = np.append(reached, -np.inf)
         return (self.cell_place <= reached[self.cell_weld]).any(axis=0)
 
-    def laid_cells(self, state: State) -> np.ndarray:
-        """Cells that conduct heat: filler joins a front length ahead of the arc, (C,) bool."""
-        lead = np.array([s.front_length for s in self.sources])
-        reached = np.append(state.reached + lead if lead.size else state.reached, -np.inf)
-        return (self.cell_place <= reached[self.cell_weld]).any(axis=0)
+    def joined(self, state: State) -> np.ndarray:
+        """Quadrature points that carry load: the part, and filler the arc has passed, (C, Q)."""
+        cells = self._passed(state.reached).reshape(-1, len(self.part.lattice.children))
+        return cells[:, self.point_child]
 
     def laid(self, state: State) -> np.ndarray:
-        """Heat cells of `laid_cells`, (H,) bool."""
-        return self.laid_cells(state)[self.part.heat_parent]
+        """Heat cells that conduct: filler joins a front length ahead of the arc, (H,) bool."""
+        lead = np.array([s.front_length for s in self.sources])
+        return self._passed(state.reached + lead if lead.size else state.reached)
 
     def skin(self, laid: np.ndarray, holding) -> Skin:
         """Skin of the laid heat cells, the last few kept."""
@@ -629,6 +633,12 @@ def field_frame(model: Model, state: State) -> Frame:
         mises.ravel(),
         eqp.ravel(),
     )
+
+
+def point_children(lattice, quadrature) -> np.ndarray:
+    """Child nearest to each quadrature point, (Q,)."""
+    middle = lattice.local[lattice.children].mean(axis=1)
+    return np.argmin(np.linalg.norm(quadrature[:, None] - middle[None], axis=2), axis=1)
 
 
 def child_points(lattice, quadrature) -> np.ndarray:

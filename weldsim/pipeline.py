@@ -174,14 +174,14 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
     # filler follows the part as a soft skin until the step in which the arc passes it
-    carries = model.joined(heated)[:, None]
-    joins = carries & ~model.joined(state)[:, None]
+    carries = model.joined(heated)
+    joins = carries & ~model.joined(state)
     reset = ((at_points >= softening + SOFT_RANGE) & carries) | joins
     anneal = at_points >= softening
     if model.case.solve.model == "elastic":
         # The restrained-bar rule counts from cold metal and knows what melting does already, so
         # filler waits cold and free of stress and starts with the step in which it joins.
-        reset = np.broadcast_to(~carries, at_points.shape)
+        reset = ~carries
         anneal = None
         properties = replace(properties, thermal_strain=np.zeros_like(at_points))
     memory, stress = accept(model.mechanics, found, properties, heated.memory, reset, anneal)

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.errors import WeldsimError
+from weldsim.path import Seam
 from weldsim.state import State
 
 CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
@@ -235,6 +236,28 @@ def timetable(model, state) -> list[dict]:
     return out
 
 
+def weld_paths(case, seams) -> list[dict]:
+    """Where each arc goes: name, places in the direction of welding [m], direction inward."""
+    out = []
+    for weld, seam in zip(case.welds, seams, strict=True):
+        points = np.array([seam.start, seam.end]) if isinstance(seam, Seam) else seam.points
+        some = np.unique(np.linspace(0, len(points) - 1, min(len(points), 25)).astype(int))
+        out.append(
+            {"name": weld.name, "seam": weld.seam, "points": points[some].tolist(),
+             "inward": np.asarray(seam.inward).tolist()}
+        )  # fmt: skip
+    return out
+
+
+def clamp_places(model) -> list[dict]:
+    """Middle of what each clamp grips [m], with its name."""
+    nodes = {c.name: model.clamp_points(c.name) for c in model.case.clamps}
+    return [
+        {"name": name, "place": model.points[on].mean(axis=0).tolist()}
+        for name, on in nodes.items()
+    ]  # fmt: skip
+
+
 def _manifest(model, state, status) -> dict:
     """run.json: inputs, versions, sizes, and what is known so far."""
     from weldsim.store import versions
@@ -255,6 +278,8 @@ def _manifest(model, state, status) -> dict:
             "temperature_unknowns": int(model.heat.pattern.size),
         },
         "warnings": [],
+        "paths": weld_paths(case, model.seams),
+        "clamps": clamp_places(model),
     }
     if state is not None:
         out["timetable"] = timetable(model, state)

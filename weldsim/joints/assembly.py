@@ -162,7 +162,9 @@ def spans(values) -> list[tuple[float, float]]:
     return list(pairwise(values))
 
 
-def fillet_shares(gap: float, leg: float, foot_lines=()) -> tuple[list[float], list[float]]:
+def fillet_shares(
+    gap: float, leg: float, foot_lines=(), halves: bool = True
+) -> tuple[list[float], list[float]]:
     """Shares of the foot and of the wall side at which a fillet is cut into blocks.
 
     Parameters
@@ -171,11 +173,13 @@ def fillet_shares(gap: float, leg: float, foot_lines=()) -> tuple[list[float], l
         The wall begins `gap` above the base. [m]
     foot_lines : sequence of float
         Places on the foot, from the root, where the base has a grid line. [m]
+    halves : bool
+        Cut it in the middle of its sides as well, which several passes need.
     """
-    own = [leg / 2] if all(abs(f - leg / 2) > 0.2 * leg for f in foot_lines) else []
+    own = [leg / 2] if halves and all(abs(f - leg / 2) > 0.2 * leg for f in foot_lines) else []
     inside = [f for f in foot_lines if 1e-6 < f < leg - 1e-6]
     foot = lines(0.0, leg, *own, *inside)
-    side = lines(0.0, gap, gap + leg / 2, gap + leg)
+    side = lines(0.0, gap, gap + leg, *([gap + leg / 2] if halves else []))
     return [f / leg for f in foot], [s / (gap + leg) for s in side]
 
 
@@ -204,7 +208,7 @@ def fillet_offsets(leg: float, passes: int) -> tuple:
     return (root, (half / np.sqrt(2), 0.0), (-half / np.sqrt(2), 0.0))
 
 
-def add_fillet(kit: Assembly, along, place, gap, leg, shares, names) -> None:
+def add_fillet(kit: Assembly, along, place, gap, leg, shares, names, cells: int = 1) -> None:
     """Add the blocks of a fillet.
 
     Parameters
@@ -216,6 +220,8 @@ def add_fillet(kit: Assembly, along, place, gap, leg, shares, names) -> None:
     shares : from `fillet_shares`
     names : callable
         (u, v) of a block's middle -> region.
+    cells : int
+        Across each block.
     """
     us, vs = shares
     corner = {(0, 0): (0.0, 0.0), (1, 0): (leg, 0.0), (0, 1): (0.0, gap + leg)}
@@ -229,7 +235,7 @@ def add_fillet(kit: Assembly, along, place, gap, leg, shares, names) -> None:
         for (u0, u1), (v0, v1) in ((a, b) for a in spans(us) for b in spans(vs)):
             ring = [(u0, v0), (u1, v0), (u1, v1), (u0, v1)]
             corners = [at(begin, *p) for p in ring] + [at(end, *p) for p in ring]
-            kit.block(corners, names((u0 + u1) / 2, (v0 + v1) / 2))
+            kit.block(corners, names((u0 + u1) / 2, (v0 + v1) / 2), (cells, cells, None))
 
 
 def fillet_area(gap: float, leg: float) -> float:

@@ -14,7 +14,8 @@ Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused
 __all__ = ["Filler", "Gap", "JointSection", "LEAST_GAP", "Tack", "fill", "mm"]
 MM = 1e3
-THIN = 1.5  # tubes and plates bend as quadratic cells do, so cells may grow faster than in a bar
+SEAM = 1.25  # of the travel cell of a bead on a bar: a fillet's face is wide for its leg
+THIN = 2.0  # tubes and plates bend as quadratic cells do, so cells may grow faster than in a bar
 
 
 class JointSection(Section):
@@ -28,22 +29,32 @@ class JointSection(Section):
 
 @dataclass(frozen=True)
 class Filler:
-    """What a region of filler is: read from its name `fill PASS SEAM SEAM...` or `root ...`."""
+    """What a region of filler is, read from its name.
+
+    `fill PASS SEAM...` is laid as a whole; `root SEAM...` is a land through the whole wall, of
+    which a seam fuses the part that the joint's `fused` says.
+    """
 
     number: int
     seams: tuple[str, ...]
+    partly: bool = False
 
     @classmethod
     def of(cls, region: str) -> Filler | None:
         word, *rest = region.split()
-        if word != "fill":
-            return None
-        return cls(int(rest[0]), tuple(rest[1:]))
+        if word == "root":
+            return cls(1, tuple(rest), True)
+        return cls(int(rest[0]), tuple(rest[1:])) if word == "fill" else None
 
 
 def fill(number: int, *seams: str) -> str:
     """Name of the region of a pass; metal where seams meet belongs to each of them."""
     return " ".join(["fill", str(number), *seams])
+
+
+def root(*seams: str) -> str:
+    """Name of the region of a land of which the seams fuse a part."""
+    return " ".join(["root", *seams])
 
 
 def mm(value: float) -> str:
@@ -85,8 +96,8 @@ def near_seams(seams, grade):
         off = np.asarray(places)[:, None, :] - a[None]
         share = np.clip((off * d).sum(axis=2) / square, 0.0, 1.0)
         away = np.linalg.norm(off - share[..., None] * d, axis=2)
-        grown = grade.travel_cell * width + THIN * grade.growth * np.maximum(away - width, 0.0)
-        return np.minimum(grown, 2 * THIN * grade.coarsest * width).min(axis=1)
+        grown = SEAM * grade.travel_cell * width + THIN * grade.growth * np.maximum(away - width, 0.0)
+        return np.minimum(grown, 1.5 * THIN * grade.coarsest * width).min(axis=1)
 
     return size
 

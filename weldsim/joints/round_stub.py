@@ -22,7 +22,7 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import Tack, fill, mm, through
+from weldsim.joints.common import Tack, fill, mm, root, through
 from weldsim.path import SeamLine
 
 QUARTER = np.pi / 2
@@ -51,6 +51,7 @@ class RoundStub:
     leg : of the fillet
     passes : of the fillet
     clock : where seams begin, in clockwise order [rad]; empty for four quarters
+    fine : a grid line where the fused land ends, as in a square stub
     """
 
     radius: float
@@ -61,6 +62,19 @@ class RoundStub:
     leg: float
     passes: int = 1
     clock: tuple = ()
+    fine: bool = True
+
+    @property
+    def halves(self) -> bool:
+        """Whether the fillet is cut in the middle of its sides."""
+        return self.fine or self.passes > 1
+
+    def shares(self):
+        return fillet_shares(self.gap, self.leg, halves=self.halves)
+
+    def fused(self, seam: str, points: np.ndarray) -> np.ndarray:
+        """Which places under the tube (P, 3) its seam fuses."""
+        return np.hypot(points[:, 0], points[:, 1]) > self.radius - self.penetration
 
     @property
     def inner(self) -> float:
@@ -73,14 +87,15 @@ class RoundStub:
     @property
     def radii(self) -> list[float]:
         """Rings of the base from the core's outline to the toe."""
-        foot = [self.radius + s * self.leg for s in fillet_shares(self.gap, self.leg)[0]]
-        root = self.radius - self.penetration
-        return lines(CORE * self.inner, self.inner, root, self.radius, *foot)
+        foot = [self.radius + s * self.leg for s in self.shares()[0]]
+        edge = [self.radius - self.penetration] if self.fine else []
+        return lines(CORE * self.inner, self.inner, *edge, self.radius, *foot)
 
     @property
     def heights(self) -> list[float]:
         """Grid lines up the tube, from its lower end."""
-        return lines(self.gap, self.gap + self.leg / 2, self.gap + self.leg, self.length)
+        middle = [self.gap + self.leg / 2] if self.halves else []
+        return lines(self.gap, *middle, self.gap + self.leg, self.length)
 
     @property
     def seams(self) -> dict[str, tuple[float, float]]:
@@ -380,7 +395,7 @@ def _sector(kit: Assembly, side: int, shares, rhos, heights, region: str, cells)
 def _across(stub: RoundStub, rhos, grade) -> int | None:
     """Cells between two rings, stated within the tube's wall."""
     inside = stub.inner - 1e-9 < rhos[0] and rhos[1] < stub.radius + 1e-9
-    return through(grade, split=True) if inside else None
+    return through(grade, split=stub.fine) if inside else None
 
 
 def add_base(kit: RoundKit, stub: RoundStub, grade, cut, rings, low: float) -> None:
@@ -400,13 +415,14 @@ def add_base(kit: RoundKit, stub: RoundStub, grade, cut, rings, low: float) -> N
 
 def add_tube(kit: RoundKit, stub: RoundStub, grade, cut) -> None:
     """Blocks of the tube and of the layer under it."""
-    edge = stub.radius - stub.penetration
+    edge = stub.radius - (stub.penetration if stub.fine else stub.wall)
     for side in range(4):
         for shares in spans(cut[side]):
             owner = stub.owner(QUARTER * (side + sum(shares) / 4))
             for rhos in spans(lines(stub.inner, edge, stub.radius)):
                 cells = (None, _across(stub, rhos, grade))
                 land = fill(1, owner) if rhos[0] > edge - 1e-9 else "land"
+                land = land if stub.fine else root(owner)
                 _sector(kit, side, shares, rhos, (0.0, stub.gap), land, (*cells, 1))
                 for z in spans(stub.heights):
                     _sector(kit, side, shares, rhos, z, "part", (*cells, None))
@@ -422,6 +438,6 @@ def add_welds(kit: RoundKit, stub: RoundStub, cut) -> None:
         for shares in spans(cut[side]):
             owner = stub.owner(QUARTER * (side + sum(shares) / 4))
             add_fillet(
-                kit, [shares], place, stub.gap, stub.leg, fillet_shares(stub.gap, stub.leg),
+                kit, [shares], place, stub.gap, stub.leg, stub.shares(),
                 lambda u, v, owner=owner: fill(fillet_pass(u, v, stub.passes), owner),
             )  # fmt: skip

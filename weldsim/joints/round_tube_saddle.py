@@ -8,6 +8,8 @@ come close to one plane (the flanks of equal diameters) the fillet is a bead on 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from weldsim.case_keys import Size
@@ -182,7 +184,8 @@ def gap_places(part) -> dict:
 
 def blocks(case, grade):
     """Blocks of chord, branch, land and fillet."""
-    part, stub, move = case.part, stub_of(case.part), move_of(case.part)
+    part, move = case.part, move_of(case.part)
+    stub = replace(stub_of(part), fine=grade.through_cells > 1)
     rings, end, under = _layout(part)
     seams = round_stub.seam_lines(stub, move)
     kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub)
@@ -201,6 +204,16 @@ def blocks(case, grade):
     kit.name("chord end", lambda p: p[:, 0] > end - 1e-6)
     kit.name("branch end", lambda p: p[:, 2] > part.branch_length - 1e-6)
     return kit.finish({"part": _chord(part) + branch_volume(part)}, move, tolerance=0.02)
+
+
+def fused(part, seam: str, points) -> np.ndarray:
+    """Which places in the land (P, 3) a seam fuses."""
+    return stub_of(part).fused(seam, points)
+
+
+def free_height(case, points):
+    """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
+    return 2, points[:, 2] - max(case.part.root_gap, LEAST_GAP)
 
 
 def _chord(part) -> float:

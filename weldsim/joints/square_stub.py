@@ -22,7 +22,7 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import Tack, fill, straight_seam, through
+from weldsim.joints.common import Tack, fill, root, straight_seam, through
 
 # seam -> (axis it runs along, side of the tube); clockwise as seen from the tube's free end
 SIDES = {"front": (0, 1), "back": (0, -1), "right": (1, 1), "left": (1, -1)}
@@ -42,6 +42,8 @@ class SquareStub:
     passes : of each fillet
     flush : sides along x on which the face ends with the tube, so that a bead covers the joint
     tack_ends : places along a seam, from its middle, where a tack ends
+    fine : a grid line where the fused land ends; else the land is one cell wide, of which the
+        points within the penetration are fused
     """
 
     half: float
@@ -54,17 +56,25 @@ class SquareStub:
     flush: bool = False
     tack_ends: tuple = ()
     cap_height: float = 0.0
+    fine: bool = True
 
     @property
     def ring(self) -> list[float]:
         """Grid lines across the tube: faces, roots, inner faces, ends of tacks."""
-        half = [self.half, self.half - self.penetration, self.half - self.wall, *self.tack_ends]
+        half = [self.half, self.half - self.wall, *self.tack_ends]
+        half += [self.half - self.penetration] if self.fine else []
         return lines(*half, *(-h for h in half))
 
     @property
     def heights(self) -> list[float]:
         """Grid lines up the tube."""
-        return lines(0.0, self.gap, self.gap + self.leg / 2, self.gap + self.leg, self.length)
+        middle = [self.gap + self.leg / 2] if self.halves else []
+        return lines(0.0, self.gap, *middle, self.gap + self.leg, self.length)
+
+    @property
+    def halves(self) -> bool:
+        """Whether fillets are cut in the middle of their sides."""
+        return self.fine or self.passes > 1
 
     def toes(self, flush: bool, other=()) -> list[float]:
         """Grid lines of the fillets' feet on both sides; `other` are lines of the base there."""
@@ -75,7 +85,9 @@ class SquareStub:
         return [*out, *(-v for v in out)]
 
     def shares(self, other=()):
-        return fillet_shares(self.gap, self.leg, [abs(v) - self.half for v in other])
+        return fillet_shares(
+            self.gap, self.leg, [abs(v) - self.half for v in other], self.halves
+        )
 
     def in_wall(self, x: float, y: float) -> bool:
         inner = self.half - self.wall
@@ -83,13 +95,20 @@ class SquareStub:
 
     def land_region(self, x: float, y: float) -> str:
         """Region of the layer under the tube: of the seams that fuse it, or the open land."""
-        edge = self.half - self.penetration
+        edge = self.half - (self.penetration if self.fine else self.wall)
         owners = []
         if abs(y) > edge:
             owners.append("front" if y > 0 else "back")
         if abs(x) > edge:
             owners.append("right" if x > 0 else "left")
+        if not self.fine:
+            return root(*owners)
         return fill(1, *owners) if owners else "land"
+
+    def fused(self, seam: str, points: np.ndarray) -> np.ndarray:
+        """Which places under the tube (P, 3) a seam fuses."""
+        axis, side = SIDES[seam]
+        return side * points[:, 1 - axis] > self.half - self.penetration
 
 
 def seam_lines(stub: SquareStub) -> dict:
@@ -108,7 +127,7 @@ def seam_lines(stub: SquareStub) -> dict:
         inward[1 - axis] = -side
         inward[2] = 0.0 if cap else -1.0
         # offsets are across = inward x travel: toward the foot on two sides, away on the others
-        sign = side if axis == 0 else -side
+        sign = -side if axis == 0 else side
         offsets = tuple((sign * a, o) for a, o in fillet_offsets(leg, stub.passes))
         width = 2 * leg + gap if cap else np.sqrt(2) * leg
         depth = stub.penetration if cap else leg / np.sqrt(2) + stub.penetration / 2
@@ -132,7 +151,7 @@ def default_tacks(stub: SquareStub, length: float, size: float) -> tuple[Tack, .
 def add_tube(kit: Assembly, stub: SquareStub, grade) -> None:
     """Blocks of the tube and of the layer under it."""
     ring = spans(stub.ring)
-    cells = through(grade, split=True)
+    cells = through(grade, split=stub.fine)
     for x, y in ((a, b) for a in ring for b in ring):
         mx, my = sum(x) / 2, sum(y) / 2
         if not stub.in_wall(mx, my):
@@ -144,13 +163,15 @@ def add_tube(kit: Assembly, stub: SquareStub, grade) -> None:
             kit.box(x, y, z, "part", (*count, None))
 
 
-def add_welds(kit: Assembly, stub: SquareStub, foot_lines=()) -> dict[str, float]:
+def add_welds(
+    kit: Assembly, stub: SquareStub, foot_lines=(), base_wall: float = 0.0
+) -> dict[str, float]:
     """Blocks of the fillets, and of the caps on flush sides; volumes by pass region."""
     along = spans(stub.ring)
     volumes: dict[str, float] = {}
     for name, (axis, side) in SIDES.items():
         if axis == 0 and stub.flush:
-            volumes[fill(1, name)] = _add_cap(kit, stub, name, side, along)
+            volumes[fill(1, name)] = _add_cap(kit, stub, name, side, along, base_wall)
             continue
 
         def place(t, a, b, axis=axis, side=side):
@@ -166,9 +187,11 @@ def add_welds(kit: Assembly, stub: SquareStub, foot_lines=()) -> dict[str, float
     return volumes
 
 
-def _add_cap(kit: Assembly, stub: SquareStub, name: str, side: int, along) -> float:
+def _add_cap(
+    kit: Assembly, stub: SquareStub, name: str, side: int, along, base_wall: float
+) -> float:
     """A bead over the joint on a side where tube and base are flush."""
-    foot = lines(-stub.leg, *(z for z in cap_lines(stub) if z > -stub.leg), stub.gap + stub.leg)
+    foot = lines(*cap_lines(stub, base_wall))
     middle = stub.gap / 2
 
     def corner(x, z, top):
@@ -185,7 +208,8 @@ def _add_cap(kit: Assembly, stub: SquareStub, name: str, side: int, along) -> fl
 
 def cap_lines(stub: SquareStub, wall: float = 0.0) -> list[float]:
     """Grid lines up the joint that a flush bead needs."""
-    return [-stub.leg, 0.0, *([-wall] if 0 < wall < stub.leg else []), *stub.heights[1:4]]
+    up = [h for h in stub.heights if h < stub.length]
+    return [-stub.leg, *([-wall] if 0 < wall < stub.leg else []), *up]
 
 
 def weld_volume(stub: SquareStub) -> float:

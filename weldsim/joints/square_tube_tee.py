@@ -7,6 +7,8 @@ both tubes are sharp. Seams: front (+y side) and back (-y side) along x, right (
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from weldsim.case_keys import Size
@@ -137,7 +139,8 @@ def gap_places(part) -> dict:
 
 def blocks(case, grade):
     """Blocks of chord, branch, land and fillets."""
-    part, stub = case.part, stub_of(case.part, case.tacks)
+    part = case.part
+    stub = replace(stub_of(part, case.tacks), fine=grade.through_cells > 1)
     seams = seam_lines(part)
     kit = Assembly(near_seams(seams.values(), grade))
     c, wall = part.chord_width / 2, part.chord_wall
@@ -161,7 +164,7 @@ def blocks(case, grade):
             for z in spans(sides):
                 kit.box(x, y, z, "part", (None, None, layers if z[0] == low else None))
     square_stub.add_tube(kit, stub, grade)
-    square_stub.add_welds(kit, stub, own)
+    square_stub.add_welds(kit, stub, own, wall)
     half = part.chord_length / 2
     kit.name("chord start", lambda p: p[:, 0] < -half + 1e-6)
     kit.name("chord end", lambda p: p[:, 0] > half - 1e-6)
@@ -170,6 +173,16 @@ def blocks(case, grade):
     chord = part.chord_width**2 - (part.chord_width - 2 * wall) ** 2
     volume = chord * part.chord_length + tube * (part.branch_length - stub.gap)
     return kit.finish({"part": volume})
+
+
+def fused(part, seam: str, points) -> np.ndarray:
+    """Which places in the land (P, 3) a seam fuses."""
+    return stub_of(part).fused(seam, points)
+
+
+def free_height(case, points):
+    """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
+    return 2, points[:, 2] - stub_of(case.part).gap
 
 
 def words(part) -> str:

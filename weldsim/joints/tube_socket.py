@@ -8,6 +8,7 @@ or s1, s2, ... from one given clock position clockwise to the next.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -136,7 +137,7 @@ def blocks(case, grade):
     part = case.part
     if part.shape == "square":
         return _square(part, case.tacks, grade)
-    stub, rings, move = round_of(part), _rings(part), _move(part)
+    stub, rings, move = _graded(round_of(part), grade), _rings(part), _move(part)
     seams = round_stub.seam_lines(stub, move)
     kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub)
     cut = round_stub.cuts(stub, move, case.tacks)
@@ -149,8 +150,23 @@ def blocks(case, grade):
     return kit.finish({"part": _plate(part) + tube}, move, tolerance=0.02)
 
 
+def _graded(stub, grade):
+    return replace(stub, fine=grade.through_cells > 1)
+
+
+def fused(part, seam: str, points) -> np.ndarray:
+    """Which places in the land (P, 3) a seam fuses."""
+    stub = square_of(part) if part.shape == "square" else round_of(part)
+    return stub.fused(seam, points)
+
+
+def free_height(case, points):
+    """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
+    return 2, points[:, 2] - max(case.part.root_gap, LEAST_GAP)
+
+
 def _square(part, tacks, grade):
-    stub = square_of(part, tacks)
+    stub = _graded(square_of(part, tacks), grade)
     kit = Assembly(near_seams(square_stub.seam_lines(stub).values(), grade))
     x, y = part.plate_width / 2, part.plate_depth / 2
     inside = [*stub.ring, *stub.toes(False)]
