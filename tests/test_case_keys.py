@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from weldsim.case import load_case, parse_case
+from weldsim.case_file import OF_A_BAR
 from weldsim.case_keys import SECTIONS, WRONG, check_section, keys_of
 from weldsim.errors import CaseError
 
@@ -74,7 +75,7 @@ def test_order_of_sections_does_not_matter():
 def test_every_key_of_a_case_can_be_changed_on_the_command_line(path):
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     changes = []
-    for section in SECTIONS:
+    for section in (s for s in SECTIONS if s in raw):
         table = raw[section]
         for number, entry in enumerate(table if isinstance(table, list) else [table], 1):
             place = f"{section}.{number}" if isinstance(table, list) else section
@@ -83,10 +84,14 @@ def test_every_key_of_a_case_can_be_changed_on_the_command_line(path):
 
 
 def _toml(value):
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{k!r} = {_toml(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(v) for v in value) + "]"
     return str(value).lower() if isinstance(value, bool) else repr(value)
 
 
-@pytest.mark.parametrize("section", SECTIONS)
+@pytest.mark.parametrize("section", OF_A_BAR)
 def test_one_wrong_key_hides_no_other(section):
     """With every key of a section wrong, each is told once, and nothing that follows from it."""
     place = {"weld": "weld.A", "gauge": "gauge.pointer"}.get(section, section)

@@ -538,7 +538,7 @@ class Model:
         """Rough share of the steps that lie behind, 0 to 1."""
         total = behind = 0.0
         for i, source in enumerate(self.sources):
-            steps = source.seam.length / source.speed / self.torch_time(i)
+            steps = source.duration / self.torch_time(i)
             total += steps
             behind += steps * float(np.clip(state.reached[i] / source.seam.length, 0, 1))
         rest = np.log(600.0 / 3.0) / np.log1p(self.grade.rest_growth)

@@ -197,7 +197,7 @@ def _row(model, state) -> dict:
 
 
 def _expected_steps(model) -> float:
-    torch = sum(s.seam.length / s.speed / model.torch_time(i) for i, s in enumerate(model.sources))
+    torch = sum(s.duration / model.torch_time(i) for i, s in enumerate(model.sources))
     return torch + 60.0
 
 
@@ -357,7 +357,7 @@ def _largest_rotation(model, state) -> float:
     h = np.einsum("cqdn,cni,cq->cid", m.grad, u, m.weight) / m.weight.sum(axis=1)[:, None, None]
     spin = 0.5 * (h - np.swapaxes(h, 1, 2))
     peak = model.at_quadrature(state.peak_temperature).max(axis=1)
-    whole = model.joined(state) & (peak < model.material.softening_temperature)
+    whole = model.joined(state).all(axis=1) & (peak < model.material.softening_temperature)
     size = np.sqrt(0.5 * (spin**2).sum(axis=(1, 2)))
     return float(size[whole].max(initial=0.0))
 

@@ -27,7 +27,13 @@ def rule_in_words(rule) -> str:
     if rule.kind == "time":
         return f"{rule.seconds:.4g} s after the beginning"
     if rule.kind == "after":
+        if rule.seconds == 0:
+            return f"at the end of {rule.weld}"
         return f"{rule.seconds:.4g} s after the end of {rule.weld}"
+    if rule.kind == "cold":
+        return "when the part is cold"
+    if rule.weld is None:
+        return f"when the weld zone has cooled below {rule.temperature - 273.15:.4g} degC"
     return f"when {rule.weld} has cooled below {rule.temperature - 273.15:.4g} degC"
 
 
@@ -58,7 +64,7 @@ def timetable(welds) -> tuple[TimetableRow, ...]:
 def _known_start(rule, earlier) -> float | None:
     """Start of a weld from the rows before it, None when it depends on a temperature. [s]"""
     free = earlier[-1].end if earlier else 0.0
-    if rule.kind == "below" or free is None:
+    if rule.kind in ("below", "cold") or free is None:
         return None
     if rule.kind == "time":
         return max(rule.seconds, free)

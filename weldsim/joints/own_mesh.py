@@ -32,6 +32,8 @@ LABEL = "own mesh"
 SCALES = {"mm": 1e-3, "m": 1.0}
 UP = {a: s * np.eye(3)["xyz".index(a[1])] for a, s in
       ((sign + x, 1.0 if sign == "+" else -1.0) for sign in "+-" for x in "xyz")}  # fmt: skip
+NEAR = 0.1  # bead widths; outer faces as near as this to a seam's place meet there
+ALIKE = 0.82  # cosine of the angle between faces that count as one
 DIMENSIONS = {0: "point", 1: "curve", 2: "surface", 3: "volume"}
 
 
@@ -203,7 +205,11 @@ def check_seam_names(names) -> None:
     seen: dict[str, str] = {}
     for name in names:
         short = seam_name(name)
-        if not short or not short.isascii() or not short.replace("_", "").replace("-", "").isalnum():
+        if (
+            not short
+            or not short.isascii()
+            or not short.replace("_", "").replace("-", "").isalnum()
+        ):
             raise NotAllowed(
                 "seams", f"{name!r} is not allowed: letters, digits, spaces, - and _ only"
             )
@@ -401,7 +407,9 @@ def _stated(name, keys) -> np.ndarray | None:
     vector = UP[keys.inward] if isinstance(keys.inward, str) else np.array(keys.inward, float)
     size = np.linalg.norm(vector)
     if not size > 0:
-        raise NotAllowed("seams", f'{name} inward: no direction, allowed: such as "-z" or [0, 1, -1]')
+        raise NotAllowed(
+            "seams", f'{name} inward: no direction, allowed: such as "-z" or [0, 1, -1]'
+        )
     return vector / size
 
 
@@ -486,20 +494,19 @@ def _touching(name, point, skin, width) -> np.ndarray:
             "seams", f"{name}: ({at}) mm lies {mm(away.min())} off the metal to be welded, "
             f"allowed: within the width of the bead, {mm(width)}"
         )  # fmt: skip
-    return away <= away.min() + 1e-3 * width
+    return away <= away.min() + NEAR * width  # a curved face is meshed with flat ones beside it
 
 
 def _inwards(name, points, travel, skin, width) -> np.ndarray:
     """Directions into the part (M, 3): against the faces that meet at each place.
 
-    A face counts once for each direction it has, however finely it is meshed; ends are left out.
+    A direction counts once, however many cells have it; faces across the travel are left out.
     """
     out = np.empty_like(points)
     for i, (point, way) in enumerate(zip(points, travel, strict=True)):
         normal = skin[1][_touching(name, point, skin, width)]
         across = normal[np.abs(normal @ way) < 0.7]
-        _, once = np.unique(np.round(across, 2), axis=0, return_index=True)
-        mean = across[once].sum(axis=0)
+        mean = _directions(across).sum(axis=0)
         size = np.linalg.norm(mean)
         if size < 0.1:
             raise NotAllowed(
@@ -508,6 +515,18 @@ def _inwards(name, points, travel, skin, width) -> np.ndarray:
             )  # fmt: skip
         out[i] = -mean / size
     return out
+
+
+def _directions(normals) -> np.ndarray:
+    """Unit normals (K, 3) gathered into those that differ by more than about 35 degrees."""
+    sums: list[np.ndarray] = []
+    for normal in normals:
+        alike = [normal @ s / np.linalg.norm(s) for s in sums]
+        if alike and max(alike) > ALIKE:
+            sums[int(np.argmax(alike))] += normal
+        else:
+            sums.append(normal.copy())
+    return np.array([s / np.linalg.norm(s) for s in sums]).reshape(-1, 3)
 
 
 def _ways(points, inwards, closed: bool) -> dict[str, int]:

@@ -43,7 +43,7 @@ POINTER: dict = {}
 LABEL = "own STEP part"
 TOLERANCE = 0.03  # of volumes: curved faces are meshed as flat ones
 AROUND = 12  # cells around a whole turn of a curved face
-PIECES = 32  # straight pieces an edge is cut into that is not straight
+PIECES = 48  # straight pieces an edge is cut into that is not straight
 ROUGH = "coarse"  # grade of the mesh that seams and faces are found on
 
 
