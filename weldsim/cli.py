@@ -27,7 +27,13 @@ RunDir = Annotated[Path, typer.Argument(help="Run folder.", show_default=False)]
 
 @app.command()
 def new(
-    kind: Annotated[str, typer.Argument(help="Joint kind: bar.")],
+    kind: Annotated[
+        str,
+        typer.Argument(
+            help="Joint kind: bar, square-tube-tee, round-tube-saddle, round-tube-butt, "
+            "plate-butt, plate-tee, tube-socket, mesh or step."
+        ),
+    ],
     out: Annotated[
         Path | None, typer.Option(help="File to write; KIND.toml when left out.")
     ] = None,
@@ -40,13 +46,25 @@ def new(
 
 
 @app.command()
-def check(case: CaseFile, changes: Changes = None):
+def check(
+    case: CaseFile,
+    changes: Changes = None,
+    picture: Annotated[
+        Path | None, typer.Option(help="Draw the part with its welds, in order, into this file.")
+    ] = None,
+):
     """Say in words what would be simulated, without running it."""
     from weldsim.case import load_case
     from weldsim.describe import describe
 
-    for line in describe(load_case(case, changes or ())):
+    loaded = load_case(case, changes or ())
+    for line in describe(loaded):
         typer.echo(line)
+    if picture is not None:
+        from weldsim.layout_picture import draw_layout
+
+        draw_layout(loaded, picture)
+        typer.echo(f"layout drawn in {picture}")
 
 
 @app.command()

@@ -19,6 +19,7 @@ from weldsim.state import State
 CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
 FRAMES = 72  # about this many pictures of the fields in a run
 COMPANION = {"quick": "coarse", "normal": "quick", "fine": "normal"}
+ZONE = 873.15  # K, hottest temperature from which metal counts as weld zone in the stress summary
 ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
 
 
@@ -34,11 +35,17 @@ class Record:
     retries: int = 0
     seconds: float = 0.0
     largest_gap: float = 0.0
+    released: tuple = ()  # what each opening of clamps moved: time, clamps, change of each gauge
 
     def after(self, step, row, seconds: float) -> Record:
         """The record with one more step."""
         return replace(
             self,
+            released=self.released if step.phase != "release" else (*self.released, {
+                "time_s": step.time,
+                "clamps": list(step.state.released),
+                "change": {k: row[k] - self.rows[-1][k] for k in step.gauges},
+            }),
             rows=(*self.rows, row),
             iterations=self.iterations + step.iterations,
             heat_iterations=self.heat_iterations + step.heat_iterations,
@@ -151,6 +158,7 @@ def _march(model, folder, resumed, share, progress, now) -> None:
     if found is not None:
         arrays, extra = found
         extra["rows"] = tuple(extra["rows"])
+        extra["released"] = tuple(extra.get("released", ()))
         now[:] = [State.from_arrays(arrays), Record(**extra)]
     else:
         state = start_state(model)
@@ -320,8 +328,40 @@ def _finish(model, folder, state, record, estimate, costs) -> None:
     interpass = {w.name: float(t) for w, t in zip(model.case.welds, state.interpass, strict=True)}
     solidus = model.material.solidus
     summary = summarise(columns, manifest["timetable"], model.case, interpass, solidus)
+    summary["locked_in"] = locked_in(model, state, record)
     folder.write_json("summary.json", summary)
     folder.write_json("run.json", manifest)
+
+
+def locked_in(model, state, record) -> dict:
+    """Stress left in the metal and what the clamps hold at the end. [MPa, N, N m]
+
+    The weld zone is what was hotter than 600 degC, a choice: there the stress is of the order of
+    the yield stress. Stress has no error estimate.
+    """
+    from weldsim.gauge import reaction_probe
+
+    s, carries = state.stress, model.joined(state)
+    d = s[..., :3] - s[..., :3].mean(axis=-1, keepdims=True)
+    mises = np.sqrt(1.5 * ((d**2).sum(axis=-1) + 2 * (s[..., 3:] ** 2).sum(axis=-1)))
+    zone = carries & (model.at_quadrature(state.peak_temperature) > ZONE)
+    weight = model.mechanics.weight
+    held = {}
+    for clamp in model.case.clamps:
+        if clamp.name in state.holding:
+            probe = reaction_probe(clamp.name, model.points, model.clamp_points(clamp.name))
+            values = list(probe.read(None, None, state.reaction).values())
+            held[clamp.name] = {
+                "force_N": float(np.linalg.norm(values[:3])),
+                "moment_Nm": float(np.linalg.norm(values[3:])),
+            }
+    mean = float((mises * weight)[zone].sum() / weight[zone].sum()) if zone.any() else 0.0
+    return {
+        "largest_von_mises_MPa": float(mises[carries].max(initial=0.0)) / 1e6,
+        "mean_weld_zone_MPa": mean / 1e6,
+        "reactions": held,
+        "released": list(record.released),
+    }
 
 
 def _warnings(model, state, record) -> list[str]:
@@ -340,6 +380,14 @@ def _warnings(model, state, record) -> list[str]:
             f"the arc's heat had to be rescaled by {low:.2f} to {high:.2f}: the ellipsoid is large "
             "against the mesh or overhangs the part"
         )
+    if model.contact is not None:
+        deep = model.contact.closing(state.displacement) - model.contact.gap
+        worst = 1e3 * float(deep.max(initial=0.0))
+        if worst > 0.02:
+            out.append(
+                f"faces of the open land press {worst:.2g} mm into each other: contact there is a "
+                "stiff spring, so read the gap to that"
+            )
     if record.retries:
         out.append(f"{record.retries} steps had to be halved to find equilibrium")
     if model.case.solve.model == "elastic":
