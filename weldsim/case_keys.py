@@ -19,6 +19,7 @@ from pydantic import (
     field_validator,
 )
 
+from weldsim.joints import KINDS
 from weldsim.units import parse
 
 WRONG = float("nan")  # told from a nan in the file by identity
@@ -85,7 +86,7 @@ class Section(BaseModel):
 
 
 class PartSection(Section):
-    kind: Literal["bar"]
+    kind: Literal[tuple(KINDS)]
     length: Size
     width: Size
     thickness: Size
