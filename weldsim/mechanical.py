@@ -28,6 +28,7 @@ SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
 MAX_ITERATIONS = 30
+LITTLE = 1e-3  # of the metal's stiffness, put on a sprung face to keep the matrix regular
 STALE = tuple(range(7, 30))  # iterations at which the condensed far field is taken anew
 
 
@@ -324,14 +325,16 @@ class MechanicsModel:
     def solve(self, data, fixed, rhs, springs=()) -> np.ndarray:
         """Step (3N,) of a tangent for a right side, `fixed` (3N,) held, with elastic clamps.
 
-        A spring couples all points of its face. Its stiffness is shared out to the diagonal, which
-        keeps the sparsity, and what that gets wrong of the mean shift and turn is put right as a
-        change of low rank (Woodbury).
+        A spring couples all points of its face. A little of its stiffness goes to the diagonal,
+        so that a part held by nothing else can be factored, and the rest of the mean shift and
+        turn follows as a change of low rank (Woodbury).
         """
         rows = []
         for s in springs:
             at = (3 * s.points[:, None] + np.arange(3)).ravel()
-            share = s.stiffness[:3].max() / len(s.points)
+            # little against the metal's own, or shapes the spring does not see would be stiffened
+            metal = LITTLE * np.median(data[self.pattern.diagonal[at]])
+            share = min(s.stiffness[:3].max() / len(s.points), metal)
             data[self.pattern.diagonal[at]] += share
             own = share / np.maximum((s.mean**2).sum(axis=1), 1e-300)  # of shift and turn
             rows.append((at, s.mean, s.stiffness - own))
