@@ -103,14 +103,17 @@ def _welds(case) -> list[str]:
         if weld.finish - weld.begin < line.length - 1e-6:
             span = f"{_mm(weld.begin)} to {_mm(weld.finish)} mm of"
         code, name = position(seam.travel, seam.inward, up)
+        toward = f", toward {_direction(seam.travel)}; position {code}, {name}"
+        if seam.closed:
+            toward = f"; positions on the way {', '.join(around(seam, up))}"
         way = "" if weld.travel in ("",) else f" {weld.travel}"
         turned = " (against it in each stretch)" if line.ways.get(weld.travel) == -weld.sense else ""
         passes = f", pass {weld.number} of {line.passes}" if line.passes > 1 else ""
         what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"
         process, k = PROCESSES[weld.process]
         out += [
-            f"  {number}. {weld.name}: {what}, {span} seam {weld.seam}{passes}, travel{way}{turned}, "
-            f"toward {_direction(seam.travel)}; position {code}, {name}",
+            f"  {number}. {weld.name}: {what}, {span} seam {weld.seam}{passes}, travel{way}{turned}"
+            + toward,
             f"     {process} ({weld.process}), {weld.current:.4g} A, {weld.voltage:.3g} V, "
             f"{1e3 * weld.speed:.3g} mm/s; arc energy {1e-6 * weld.arc_energy:.3f} kJ/mm, heat "
             f"input {1e-6 * weld.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
@@ -125,6 +128,19 @@ def _welds(case) -> list[str]:
             extra.append(f"stands {weld.crater:.3g} s at the end to fill the crater")
         if extra:
             out.append(f"     {', '.join(extra)}")
+    return out
+
+
+def around(seam, up, places: int = 8) -> list[str]:
+    """Positions of ISO 6947 along a closed seam, in turn."""
+    points, inwards = seam.points, seam.inwards
+    out = []
+    for share in (np.arange(places) + 0.5) / places:
+        i = int(share * (len(points) - 1))
+        step = points[i + 1] - points[i]
+        code = position(step / np.linalg.norm(step), inwards[i], up)[0]
+        if not out or out[-1] != code:
+            out.append(code)
     return out
 
 
