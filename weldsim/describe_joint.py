@@ -139,6 +139,7 @@ def around(seam, up, places: int = 8) -> list[str]:
         i = int(share * (len(points) - 1))
         step = points[i + 1] - points[i]
         code = position(step / np.linalg.norm(step), inwards[i], up)[0]
+        code = {"PB": "PA", "PD": "PE"}.get(code, code)  # those two are of fillets
         if not out or out[-1] != code:
             out.append(code)
     return out

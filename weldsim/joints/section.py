@@ -1,195 +1,244 @@
-"""Groove welds as a cross-section: what a plate butt and a tube butt share.
+"""A butt weld as a section across the seam: what plates and girth welds share.
 
-The section lies across the seam: y from the middle of the groove, z up from the back of the wall.
-It is extruded along the seam, straight or laid out flat to be wrapped around a tube. Without a gap
-a thin layer stands for the faces that touch; below the penetration it stays open.
+The section lies in y (across) and z (up, through the wall); z = 0 amid the wall, the seam at
+y = 0, welded from +z. Levels cut the wall where a layer of the groove ends, where the bevel begins
+and where fusion ends. Blocks run along a first coordinate, a straight x or the way around a tube.
+Edges that touch are a thin layer apart, as under a stub.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.case_keys import Size, quantity
 from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import fill, mm, through
+from weldsim.joints.common import LEAST_GAP, Gap, JointSection, Tack, fill, mm, through
 
-CAP_OVER = 0.25  # of the wall: how far the cap reaches over the plate beside the groove
-CAP_TOP = 0.6  # width of the cap's top over its foot
-WIDE = 1e-3  # m; a groove at least this wide at its root gets two cells across
-LEAST_FACE = 0.1  # of the wall; a thinner root face would make slivers
+Angle = quantity("angle", "not negative")
+CAP_SHARE = 0.1  # height of a cap over the thickness, where none is stated
+OVERLAP = 0.25  # of the fused depth: how far a cap reaches beyond the groove on each side
+LEAST_CAP = 1.2  # of the fused depth: least width of a cap, a bead is about as wide as deep
+TOP_SHARE = 1 / 3  # width of a cap's top over its foot, as of the beads on a bar
+MAX_PASSES = 4
+STEEPEST = np.pi / 2  # rad; largest included angle of a V
+SNAP = 0.4  # of a layer: a layer that ends this near to where the bevel begins ends there
+NARROW = 0.5  # of the thickness: a groove narrower at the top is one cell wide
+TACK = 10e-3  # m; length of a default tack
+TACK_SHARE = 1 / 6  # of a plate's seam, at most
+
+
+class GrooveSection(JointSection):
+    """Keys of a butt weld."""
+
+    root_gap: Gap = 0.0
+    bevel: Angle = 0.0
+    root_face: Gap = 0.0
+    passes: int = 1
+    cap_height: Size | None = None
+    penetration: Size | None = None
 
 
 @dataclass(frozen=True)
 class Groove:
-    """Section of a butt weld. [m, rad]
+    """Sizes of a groove and its weld. [m]
 
     Attributes
     ----------
-    wall, gap : thickness and opening at the root
-    bevel : included angle of the V; 0 is a square butt
-    face : height of the unbevelled root face
-    cap : height of the cap
-    depth : from the top down to where the faces are fused
-    passes : layers from the root up; the last one carries the cap
+    thickness : of the plates
+    gap : between their edges at the root
+    bevel : included angle of the V, 0 for square edges [rad]
+    root_face : height of the land that is not bevelled, at the bottom
+    passes : layers from the root up, the last one with the cap
+    cap_height : over the plates' face
+    fused : depth from the plates' face, the whole thickness or less
     """
 
-    wall: float
+    thickness: float
     gap: float
     bevel: float
-    face: float
-    cap: float
-    depth: float
+    root_face: float
     passes: int
+    cap_height: float
+    fused: float
+
+    @property
+    def top(self) -> float:
+        return self.thickness / 2
+
+    @property
+    def kink(self) -> float:
+        """Height at which the bevel begins; the top where there is none."""
+        return min(self.root_face - self.top, self.top) if self.bevel > 0 else self.top
+
+    @property
+    def layers(self) -> list[float]:
+        """Heights at which layers begin and end, from the bottom of fusion to the top."""
+        edges = np.linspace(self.top - self.fused, self.top, self.passes + 1)
+        step = self.fused / self.passes
+        inner = [self.kink if abs(e - self.kink) < SNAP * step else float(e) for e in edges[1:-1]]
+        return [float(edges[0]), *inner, float(edges[-1])]
+
+    @property
+    def levels(self) -> list[float]:
+        """Grid lines through the plates."""
+        return lines(-self.top, self.kink, *self.layers)
 
     def half(self, z: float) -> float:
         """Half width of the groove at a height."""
-        return self.gap / 2 + max(0.0, z - self.face) * np.tan(self.bevel / 2)
+        return self.gap / 2 + np.tan(self.bevel / 2) * max(z - self.kink, 0.0)
 
     @property
-    def cap_half(self) -> float:
-        return self.half(self.wall) + CAP_OVER * self.wall
+    def cap_width(self) -> float:
+        return max(2 * self.half(self.top) + 2 * OVERLAP * self.fused, LEAST_CAP * self.fused)
+
+    def region(self, z: float) -> Callable[[str], str]:
+        """Region of the groove at a height, as a function of the seam's name."""
+        layers = self.layers
+        if z < layers[0]:
+            return lambda seam: "land"
+        number = next(k for k, end in enumerate(layers[1:], 1) if z < end)
+        return lambda seam: fill(number, seam)
 
     @property
-    def face_width(self) -> float:
-        """Width of the bead's face; of a narrow groove at least two walls, as the pool is."""
-        return max(2 * self.cap_half, 2 * self.wall)
+    def bevelled(self) -> float:
+        """Section that the bevel takes off one plate. [m2]"""
+        return np.tan(self.bevel / 2) * (self.top - self.kink) ** 2 / 2
 
     @property
-    def bottom(self) -> float:
-        """Height above which the groove is filled."""
-        return self.wall - self.depth
+    def offsets(self) -> tuple:
+        """Arc of each pass against the middle of the plates' face: (aside, outward)."""
+        return tuple((0.0, float(end - self.top)) for end in self.layers[1:])
 
     @property
-    def tops(self) -> list[float]:
-        """Height of the top of each layer; layers hold about the same metal."""
-        z = np.linspace(self.bottom, self.wall, 201)
-        width = np.array([self.half(v) for v in z])
-        area = np.concatenate([[0.0], np.cumsum((width[1:] + width[:-1]) / 2 * np.diff(z))])
-        wanted = area[-1] * np.arange(1, self.passes + 1) / self.passes
-        return [float(v) for v in np.interp(wanted, area, z)]
-
-    @property
-    def heights(self) -> list[float]:
-        """Grid lines through the wall."""
-        face = [self.face] if self.bevel > 0 else []
-        low = [self.bottom] if self.bottom > 1e-9 else []
-        near = LEAST_FACE * self.wall  # lines nearer than that to another one are left out
-        out = [0.0, self.wall]
-        for z in [*low, *face, *self.tops[:-1]]:
-            if all(abs(z - other) > near for other in out):
-                out.append(z)
-        return lines(*out)
+    def depth(self) -> float:
+        """Depth an arc has to fuse: the highest layer."""
+        return float(np.diff(self.layers).max())
 
 
-def add_groove(kit: Assembly, groove: Groove, seam: str, along, widths, grade, cells) -> None:
-    """Blocks of both plates and of the weld.
-
-    Parameters
-    ----------
-    along : list of (begin, end)
-        Stretches along the seam. [m]
-    widths : (left, right)
-        How far the plates reach from the middle of the groove. [m]
-    cells : callable
-        (begin, end) -> cells along, or None for what the size asks.
-    """
-    rows = spans(groove.heights)
-    layers = max(1, -(-through(grade) // len(rows)))
-    across = 2 if groove.gap >= WIDE else 1
-    edge = groove.cap_half
-    for begin, end in along:
-        count = cells((begin, end))
-
-        def block(ring, region, over, up, begin=begin, end=end, count=count):
-            corners = [(begin, *p) for p in ring] + [(end, *p) for p in ring]
-            kit.block(corners, region, (over, up, count))
-
-        for low, high in rows:
-            a, b = groove.half(low), groove.half(high)
-            ring = [(-a, low), (a, low), (b, high), (-b, high)]
-            block(ring, _region(groove, seam, (low + high) / 2), across, layers)
-            for side, width in ((-1, widths[0]), (1, widths[1])):
-                near = [(side * a, low), (side * edge, low), (side * edge, high), (side * b, high)]
-                block(near, "part", 1, layers)
-                far = [(side * edge, low), (side * width, low), (side * width, high),
-                       (side * edge, high)]  # fmt: skip
-                block(far, "part", None, layers)
-        if groove.cap > 0:
-            wall, top = groove.wall, groove.wall + groove.cap
-            half = groove.half(wall)
-            for left, right, over in ((-edge, -half, 1), (-half, half, across), (half, edge, 1)):
-                ring = [(left, wall), (right, wall), (CAP_TOP * right, top), (CAP_TOP * left, top)]
-                block(ring, fill(groove.passes, seam), over, 1)
-
-
-def _region(groove: Groove, seam: str, z: float) -> str:
-    if z < groove.bottom - 1e-9:
-        return "land"
-    number = next((k for k, top in enumerate(groove.tops, 1) if z < top + 1e-9), groove.passes)
-    return fill(number, seam)
-
-
-def plate_area(groove: Groove, widths) -> float:
-    """Section of both plates. [m2]"""
-    z = np.array(lines(0.0, groove.wall, *([groove.face] if groove.bevel > 0 else [])))
-    half = np.array([groove.half(v) for v in z])
-    return sum(widths) * groove.wall - 2 * float(np.trapezoid(half, z))
-
-
-def groove_of(part, wall: float) -> Groove:
-    """Groove of a part's keys."""
-    from weldsim.joints.common import LEAST_GAP
-
-    bevelled = part.bevel > 0
-    full = wall if bevelled or part.penetration is None else part.penetration
-    cap = 0.1 * wall if part.cap_height is None else part.cap_height
-    face = min(part.root_face, wall) if bevelled else 0.0
+def groove_of(part, thickness: float) -> Groove:
+    """The groove of a part with the keys of `GrooveSection`."""
     return Groove(
-        wall, max(part.root_gap, LEAST_GAP), part.bevel, face, cap, full, part.passes
-    )
+        thickness, max(part.root_gap, LEAST_GAP), part.bevel, part.root_face, part.passes,
+        part.cap_height or CAP_SHARE * thickness, part.penetration or thickness,
+    )  # fmt: skip
 
 
-def groove_faults(part, wall: float, what: str) -> list[tuple[str, str]]:
+def groove_faults(part, thickness: float) -> list[tuple[str, str]]:
     """What does not fit of a groove, as (key, sentence)."""
     out = []
-    if not 0 <= part.bevel <= np.pi / 2 + 1e-9:
-        out.append(("bevel", f"{np.degrees(part.bevel):.4g} deg is not allowed: 0 to 90 deg"))
-    if part.root_face > wall:
+    if part.bevel > STEEPEST + 1e-9:
         out.append(
-            ("root_face", f"{mm(part.root_face)} is more than the {what}, allowed: up to {mm(wall)}")
-        )
-    if part.root_gap > wall:
+            ("bevel", f"{np.degrees(part.bevel):.4g} deg is not allowed: the included angle of the "
+             f"V, 0 to {np.degrees(STEEPEST):.4g} deg")
+        )  # fmt: skip
+    square = part.bevel == 0
+    face = thickness if square else 0.9 * thickness
+    if part.root_face > face + 1e-9:
+        of = "the thickness" if square else "nine tenths of the thickness"
+        out.append(("root_face", f"{mm(part.root_face)} is not allowed: at most {of}, {mm(face)}"))
+    if part.root_gap > thickness + 1e-9:
         out.append(
-            ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the {what}, {mm(wall)}")
-        )
-    if part.penetration is not None and not 0.2 * wall <= part.penetration <= wall + 1e-9:
+            ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the thickness, "
+             f"{mm(thickness)}")
+        )  # fmt: skip
+    if not 1 <= part.passes <= MAX_PASSES:
+        out.append(("passes", f"{part.passes} is not allowed: 1 to {MAX_PASSES}"))
+    if part.cap_height is not None and part.cap_height > thickness / 2 + 1e-9:
         out.append(
-            ("penetration", f"{mm(part.penetration)} is not allowed: {mm(0.2 * wall)} to {mm(wall)}")
-        )
-    if part.penetration is not None and part.bevel > 0 and part.penetration < wall - 1e-9:
+            ("cap_height", f"{mm(part.cap_height)} is not allowed: at most half of the thickness, "
+             f"{mm(thickness / 2)}")
+        )  # fmt: skip
+    deep = part.penetration
+    if deep is not None and (not square or part.root_gap > 0):
         out.append(
-            ("penetration", "a bevelled groove is filled from the root, allowed: no penetration")
-        )
-    if not 1 <= part.passes <= 4:
-        out.append(("passes", f"{part.passes} is not allowed: 1 to 4"))
-    elif part.passes > 1 and part.bevel == 0:
-        out.append(("passes", f"{part.passes} is not allowed for a square butt: 1"))
-    if part.cap_height is not None and part.cap_height > wall / 2:
+            ("penetration", "a bevel or a root gap is filled through the whole thickness, allowed: "
+             "penetration only with bevel 0 and root_gap 0")
+        )  # fmt: skip
+    elif deep is not None and not 0.2 * thickness - 1e-9 <= deep <= 0.9 * thickness + 1e-9:
         out.append(
-            ("cap_height", f"{mm(part.cap_height)} is not allowed: at most half the {what}, "
-             f"{mm(wall / 2)}")
+            ("penetration", f"{mm(deep)} is not allowed: a fifth to nine tenths of the thickness, "
+             f"{mm(0.2 * thickness)} to {mm(0.9 * thickness)}; left out it is all of it")
         )  # fmt: skip
     return out
 
 
-def groove_offsets(groove: Groove) -> tuple:
-    """Arc of each pass against the top of the plate: (0, up)."""
-    return tuple((0.0, top - groove.wall) for top in groove.tops)
+def end_tacks(seam: str, length: float, size: float) -> tuple[Tack, ...]:
+    """Tacks at both ends of a seam. [m]"""
+    long = min(TACK, TACK_SHARE * length)
+    return (Tack(seam, 0.0, long, size), Tack(seam, length - long, length, size))
 
 
-def groove_words(groove: Groove) -> str:
-    shape = f"V of {np.degrees(groove.bevel):.3g} deg" if groove.bevel else "square butt"
-    face = f", root face {mm(groove.face)}" if groove.bevel else ""
-    passes = "one pass" if groove.passes == 1 else f"{groove.passes} layers from the root up"
-    return f"{shape}{face}, gap {mm(groove.gap)}, {passes}, fused {mm(groove.depth)} deep"
+def prism(kit: Assembly, along, quad, region: str, cells=(None, None, None)) -> None:
+    """Add a block: a quadrangle of the section, four (y, z), from `along[0]` to `along[1]`. [m]
+
+    Cells go from the first place to the second, from the second to the third, and along.
+    """
+    kit.block([(t, *p) for t in along for p in quad], region, cells)
+
+
+def add_butt(kit: Assembly, groove: Groove, seam: str, along, width, grade, count=None) -> None:
+    """Add the blocks of two plates, the groove between them and the cap.
+
+    Parameters
+    ----------
+    along : list of (begin, end)
+        Stretches of the seam. [m]
+    width : float
+        Of each plate, from its root edge. [m]
+    count : callable, optional
+        (begin, end) -> cells along that stretch; by size when left out.
+    """
+    rows = spans(groove.levels)
+    layer = max(1, -(-through(grade) // len(rows)))
+    toe, edge, top = groove.cap_width / 2, groove.gap / 2 + width, groove.top
+    wide = 2 * groove.half(top)
+    across = 1 if wide < NARROW * groove.thickness else max(2, grade.bead_cells // 2)
+    for stretch in along:
+        long = count(*stretch) if count else None
+        for low, high in rows:
+            a, b = groove.half(low), groove.half(high)
+            cells = (None, layer, long)
+            for side in (1, -1):
+                quad = [(side * a, low), (side * toe, low), (side * toe, high), (side * b, high)]
+                prism(kit, stretch, quad, "part", cells)
+                quad = [(side * y, z) for y, z in _box(toe, edge, low, high)]
+                prism(kit, stretch, quad, "part", cells)
+            quad = [(-a, low), (a, low), (b, high), (-b, high)]
+            region = groove.region((low + high) / 2)(seam)
+            prism(kit, stretch, quad, region, (across, layer, long))
+        for left, right in spans([-toe, -wide / 2, wide / 2, toe]):
+            lift = top + groove.cap_height
+            quad = [(left, top), (right, top), (TOP_SHARE * right, lift), (TOP_SHARE * left, lift)]
+            columns = across if left < 0 < right else None
+            cells = (columns, through(grade, split=True), long)
+            prism(kit, stretch, quad, fill(groove.passes, seam), cells)
+
+
+def _box(y0, y1, z0, z1):
+    return [(y0, z0), (y1, z0), (y1, z1), (y0, z1)]
+
+
+def plates_area(groove: Groove, width: float) -> float:
+    """Section of both plates. [m2]"""
+    return 2 * (width * groove.thickness - groove.bevelled)
+
+
+def cuts(length: float, tacks, seam: str) -> list[tuple[float, float]]:
+    """Stretches of a seam between its ends and those of its tacks. [m]"""
+    ends = [v for t in tacks if t.seam == seam for v in (t.begin, t.finish)]
+    inside = [v for v in ends if 1e-6 < v < length - 1e-6]
+    return spans(lines(0.0, length, *inside))
+
+
+def groove_words(part, groove: Groove) -> str:
+    """The groove and its weld, part of a line."""
+    edges = "square edges"
+    if part.bevel:
+        edges = f"a V of {np.degrees(part.bevel):.4g} deg with a root face of {mm(part.root_face)}"
+    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the edges touching"
+    deep = mm(groove.fused) + " deep" if part.penetration else "through"
+    passes = "one pass" if groove.passes == 1 else f"{groove.passes} passes"
+    return f"{edges}, {gap}, fused {deep} in {passes}; cap {mm(groove.cap_height)} high"
