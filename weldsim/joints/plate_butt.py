@@ -1,131 +1,123 @@
-"""Plate butt: two plates edge to edge, one seam `butt` along x, welded from +z.
+"""Plate butt: two plates edge to edge, one butt weld between them.
 
-x along the seam from the start end, y across it from the middle of the groove, z = 0 at half
-thickness.
+x runs along the seam from the start end, y across it, z up toward the welded face; y = 0 amid the
+gap and z = 0 amid the thickness. Seam: butt, along +x on the upper face.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from weldsim.case_keys import Size, quantity
+from weldsim.case_keys import Size
 from weldsim.errors import CaseError
-from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import Gap, JointSection, Tack, mm, near_seams, straight_seam
+from weldsim.joints.assembly import Assembly
+from weldsim.joints.common import Tack, mm, near_seams, straight_seam
 from weldsim.joints.section import (
-    add_groove,
+    Groove,
+    GrooveSection,
+    add_butt,
+    cuts,
+    end_tacks,
     groove_faults,
     groove_of,
-    groove_offsets,
     groove_words,
-    plate_area,
+    plates_area,
 )
 
 FACES = ("start end", "finish end", "left edge", "right edge")
-HELD = ("left edge",)
+HELD = ()
 POINTER = {"at": "right edge", "aim": "+y", "up": "+z"}
 LABEL = "plate butt"
-BOW = ("start end", "middle", "finish end")
+BOW = ("start end", "mid length", "finish end")
+SEAM = "butt"
 
 
-class Part(JointSection):
+class Part(GrooveSection):
     length: Size
     width: Size
     thickness: Size
-    root_gap: Gap = 0.0
-    bevel: quantity("angle", "not negative") = 0.0
-    root_face: Gap = 0.0
-    cap_height: Gap | None = None
-    penetration: Size | None = None
-    passes: int = 1
+
+
+def _groove(part) -> Groove:
+    return groove_of(part, part.thickness)
 
 
 def check(part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
-    out = groove_faults(part, part.thickness, "thickness")
-    if not out:
-        room = 2 * groove_of(part, part.thickness).cap_half
-        if part.width < room:
-            out.append(("width", f"{mm(part.width)} is too narrow, allowed: from {mm(room)}"))
+    out = groove_faults(part, part.thickness)
+    if out:
+        return out
+    cap = _groove(part).cap_width
+    for key, what in (("width", "narrow"), ("length", "short")):
+        if getattr(part, key) < cap - 1e-9:
+            out.append(
+                (key, f"{mm(getattr(part, key))} is too {what} for the weld, allowed: from as much "
+                 f"as the cap is wide, {mm(cap)}")
+            )  # fmt: skip
     return out
 
 
 def seam_lines(part) -> dict:
-    groove = groove_of(part, part.thickness)
-    top = part.thickness / 2
-    seam = straight_seam(
-        "butt", (0, 0, top), (part.length, 0, top), (0, 0, -1), {"+x": 1, "-x": -1},
-        groove.face_width, groove.depth / groove.passes, passes=groove.passes,
-        offsets=groove_offsets(groove),
+    """The one seam, its points amid the upper face."""
+    groove = _groove(part)
+    line = straight_seam(
+        SEAM, (0, 0, groove.top), (part.length, 0, groove.top), (0, 0, -1), {"+x": 1, "-x": -1},
+        groove.cap_width, groove.depth, passes=groove.passes, offsets=groove.offsets,
     )  # fmt: skip
-    return {"butt": seam}
+    return {SEAM: line}
 
 
-def default_tacks(part) -> tuple:
-    length = min(10e-3, part.length / 5)
-    return tuple(
-        Tack("butt", begin, begin + length, part.thickness / 2)
-        for begin in (0.0, part.length - length)
-    )
+def default_tacks(part) -> tuple[Tack, ...]:
+    return end_tacks(SEAM, part.length, _groove(part).fused / 2)
 
 
 def place(part, name: str) -> np.ndarray:
-    """Coordinates of a named place, shape (3,). [m]"""
-    half = part.root_gap / 2 + part.width
+    """Coordinates of a named place, shape (3,); of an end, amid the right plate. [m]"""
+    half = _groove(part).gap / 2
+    middle, edge = half + part.width / 2, half + part.width
     found = {
-        "start end": (0, -half / 2, 0), "middle": (part.length / 2, -half / 2, 0),
-        "finish end": (part.length, -half / 2, 0), "left edge": (part.length / 2, -half, 0),
-        "right edge": (part.length / 2, half, 0),
-    }  # fmt: skip
+        "start end": (0, middle, 0),
+        "finish end": (part.length, middle, 0),
+        "left edge": (part.length / 2, -edge, 0),
+        "right edge": (part.length / 2, edge, 0),
+        "mid length": (part.length / 2, middle, 0),
+    }
     if name not in found:
         raise CaseError(f"place {name} is unknown on a plate butt, allowed: {', '.join(found)}")
     return np.array(found[name], dtype=float)
 
 
 def gap_places(part) -> dict:
-    """Root edges of the two plates at the ends and the middle of the seam."""
-    half, low = groove_of(part, part.thickness).gap / 2, -part.thickness / 2
-    at = {"start": 0.0, "middle": part.length / 2, "finish": part.length}
-    return {k: ((x, -half, low), (x, half, low)) for k, x in at.items()}
-
-
-def free_height(case, points):
-    """Axis of the plate that may lean, and how far from the joint points lie. [m]"""
-    return 1, points[:, 1]
+    """Pairs of places whose distance is the open gap, at the root: (on the left, on the right)."""
+    if not part.root_gap and not part.penetration:
+        return {}
+    groove = _groove(part)
+    spots = {"start end": 0.0, "mid length": part.length / 2, "finish end": part.length}
+    y, z = groove.gap / 2, -groove.top
+    return {k: ((x, -y, z), (x, y, z)) for k, x in spots.items()}
 
 
 def blocks(case, grade):
-    """Blocks of plates and weld."""
-    part = case.part
-    groove = groove_of(part, part.thickness)
-    low = -part.thickness / 2
-    kit = Lifted(near_seams(seam_lines(part).values(), grade), low)
-    ends = [e for t in case.tacks for e in (t.begin, t.finish)]
-    along = spans(lines(0.0, part.length, *ends))
-    reach = part.root_gap / 2 + part.width
-    add_groove(kit, groove, "butt", along, (reach, reach), grade, lambda span: None)
-    kit.name("start end", lambda p: p[:, 0] < 1e-7)
-    kit.name("finish end", lambda p: p[:, 0] > part.length - 1e-7)
-    kit.name("left edge", lambda p: p[:, 1] < -reach + 1e-7)
-    kit.name("right edge", lambda p: p[:, 1] > reach - 1e-7)
-    return kit.finish({"part": plate_area(groove, (reach, reach)) * part.length})
+    """Blocks of both plates and the weld."""
+    part, groove = case.part, _groove(case.part)
+    kit = Assembly(near_seams(seam_lines(part).values(), grade))
+    add_butt(kit, groove, SEAM, cuts(part.length, case.tacks, SEAM), part.width, grade)
+    edge = groove.gap / 2 + part.width
+    kit.name("start end", lambda p: p[:, 0] < 1e-6)
+    kit.name("finish end", lambda p: p[:, 0] > part.length - 1e-6)
+    kit.name("left edge", lambda p: p[:, 1] < -edge + 1e-6)
+    kit.name("right edge", lambda p: p[:, 1] > edge - 1e-6)
+    return kit.finish({"part": plates_area(groove, part.width) * part.length})
 
 
-class Lifted(Assembly):
-    """Assembly that shifts what it is given along z."""
-
-    def __init__(self, size, low: float):
-        super().__init__(size)
-        self.low = low
-
-    def point(self, place) -> int:
-        return super().point(np.asarray(place) + np.array([0.0, 0.0, self.low]))
+def free_height(case, points):
+    """Axis across the seam, and how far points of the right plate lie from its edge. [m]"""
+    return 1, points[:, 1] - _groove(case.part).gap / 2
 
 
 def words(part) -> str:
     """One line for `weldsim check`."""
-    groove = groove_of(part, part.thickness)
     return (
         f"plate butt, two plates {mm(part.length)} x {mm(part.width)} x {mm(part.thickness)}; "
-        f"{groove_words(groove)}; seam along x, welded from +z"
+        f"{groove_words(part, _groove(part))}; seam along x, welded from +z"
     )

@@ -1,7 +1,8 @@
-"""Plate tee: a stem standing on a base plate, a fillet on one side or on both.
+"""Plate tee: a stem plate standing on a base plate, fillets along its foot.
 
-x along the seams from the start end, y across, z up from the base's top face. The stem does not
-touch the base: a thin layer is left, fused from each welded side to the penetration.
+x runs along the seams from the start end, y across, z up the stem; the base's upper face is z = 0
+and the stem's middle y = 0. The stem's height is counted from the base. Seams along +x: front on
+the +y side, back on the -y side.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from weldsim.errors import CaseError
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
+    fillet_area,
     fillet_offsets,
     fillet_pass,
     fillet_shares,
@@ -29,17 +31,20 @@ from weldsim.joints.common import (
     fill,
     mm,
     near_seams,
-    root,
     straight_seam,
     through,
 )
+from weldsim.joints.section import cuts, end_tacks
 
 FACES = ("start end", "finish end", "stem top", "base front edge", "base back edge")
-HELD = ("base back edge",)
+HELD = ()
 POINTER = {"at": "stem top", "aim": "+z", "up": "+y"}
 LABEL = "plate tee"
-BOW = ("start end", "middle", "finish end")
-SIGN = {"front": 1, "back": -1}
+BOW = ("start end", "mid length", "finish end")
+SIDES = {"both": {"front": 1, "back": -1}, "front": {"front": 1}, "back": {"back": -1}}
+DEEPEST = {"both": 0.45, "front": 0.9, "back": 0.9}  # of the stem: some open land is left
+USUAL = 0.25  # of the stem's thickness: how deep the land is fused, where it is not stated
+ROOM = 2  # legs of base beyond the stem, at least: the fillet and as much again
 
 
 class Part(JointSection):
@@ -55,16 +60,12 @@ class Part(JointSection):
     passes: int = 1
 
 
+def _penetration(part) -> float:
+    return part.penetration or USUAL * part.stem_thickness
+
+
 def _gap(part) -> float:
     return max(part.root_gap, LEAST_GAP)
-
-
-def _penetration(part) -> float:
-    return part.penetration or part.stem_thickness / 4
-
-
-def _sides(part) -> tuple[str, ...]:
-    return ("front", "back") if part.sides == "both" else (part.sides,)
 
 
 def check(part) -> list[tuple[str, str]]:
@@ -76,138 +77,156 @@ def check(part) -> list[tuple[str, str]]:
             ("leg", f"{mm(part.leg)} is larger than the plates allow: up to one and a half of the "
              f"thinner one, {mm(1.5 * thin)}")
         )  # fmt: skip
-    room = part.stem_thickness + 4 * part.leg
-    if part.base_width < room:
+    deepest = DEEPEST[part.sides] * part.stem_thickness
+    if part.penetration is not None and part.penetration > deepest + 1e-9:
+        sides = "welded from both sides" if part.sides == "both" else "welded from one side"
         out.append(
-            ("base_width", f"{mm(part.base_width)} is too narrow for stem and fillets, allowed: "
-             f"from {mm(room)}")
+            ("penetration", f"{mm(part.penetration)} is not allowed: at most "
+             f"{DEEPEST[part.sides]:g} of a stem {sides}, {mm(deepest)}")
         )  # fmt: skip
-    if part.stem_height < 3 * part.leg:
-        out.append(
-            ("stem_height", f"{mm(part.stem_height)} is not allowed: from three legs, "
-             f"{mm(3 * part.leg)}")
-        )  # fmt: skip
-    most = part.stem_thickness / 2 if part.sides == "both" else 0.9 * part.stem_thickness
-    if part.penetration is not None and part.penetration > most + 1e-9:
-        out.append(
-            ("penetration", f"{mm(part.penetration)} is not allowed: at most {mm(most)}")
-        )
-    if part.root_gap > part.stem_thickness:
+    if part.root_gap > part.stem_thickness + 1e-9:
         out.append(
             ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the stem's thickness, "
              f"{mm(part.stem_thickness)}")
         )  # fmt: skip
+    room = part.stem_thickness + 2 * ROOM * part.leg
+    if part.base_width < room - 1e-9:
+        out.append(
+            ("base_width", f"{mm(part.base_width)} is too narrow for the stem and its welds, "
+             f"allowed: from {mm(room)}")
+        )  # fmt: skip
+    for key in ("stem_height", "length"):
+        least = 3 * part.leg + (_gap(part) if key == "stem_height" else 0.0)
+        if getattr(part, key) < least - 1e-9:
+            more = " and the gap" if key == "stem_height" else ""
+            out.append(
+                (key, f"{mm(getattr(part, key))} is not allowed: from three legs{more}, "
+                 f"{mm(least)}")
+            )  # fmt: skip
     if not 1 <= part.passes <= 3:
         out.append(("passes", f"{part.passes} is not allowed: 1, 2 or 3"))
     return out
 
 
 def seam_lines(part) -> dict:
-    out, half, gap = {}, part.stem_thickness / 2, _gap(part)
-    for name in _sides(part):
-        sign = SIGN[name]
-        y, z = sign * (half + part.leg / 2), gap + part.leg / 2
-        # across is inward x travel, away from the foot on the front
-        offsets = tuple((-sign * a, o) for a, o in fillet_offsets(part.leg, part.passes))
+    """The seams of the welded sides, their points amid the faces of the fillets."""
+    half, leg = part.stem_thickness / 2, part.leg
+    out = {}
+    for name, side in SIDES[part.sides].items():
+        y, z = side * (half + leg / 2), _gap(part) + leg / 2
+        # across = inward x travel points to the stem in front and behind, away from the foot
+        offsets = tuple((-side * a, o) for a, o in fillet_offsets(leg, part.passes))
         out[name] = straight_seam(
-            name, (0, y, z), (part.length, y, z), (0, -sign, -1), {"+x": 1, "-x": -1},
-            np.sqrt(2) * part.leg, part.leg / np.sqrt(2) + _penetration(part) / 2,
-            passes=part.passes, offsets=offsets,
+            name, (0, y, z), (part.length, y, z), (0, -side, -1), {"+x": 1, "-x": -1},
+            np.sqrt(2) * leg, leg / np.sqrt(2) + _penetration(part) / 2, passes=part.passes,
+            offsets=offsets,
         )  # fmt: skip
     return out
 
 
-def default_tacks(part) -> tuple:
+def default_tacks(part) -> tuple[Tack, ...]:
     """Tacks at both ends of each seam."""
-    length = min(10e-3, part.length / 5)
-    return tuple(
-        Tack(seam, begin, begin + length, part.leg / 2)
-        for seam in _sides(part)
-        for begin in (0.0, part.length - length)
-    )
+    sides = SIDES[part.sides]
+    return tuple(t for s in sides for t in end_tacks(s, part.length, part.leg / 2))
 
 
 def place(part, name: str) -> np.ndarray:
-    """Coordinates of a named place, shape (3,). [m]"""
-    low, half = -part.base_thickness / 2, part.base_width / 2
+    """Coordinates of a named place, shape (3,); of an end, amid the base. [m]"""
+    middle, deep, edge = part.length / 2, -part.base_thickness / 2, part.base_width / 2
     found = {
-        "start end": (0, 0, low), "middle": (part.length / 2, 0, low),
-        "finish end": (part.length, 0, low), "stem top": (part.length / 2, 0, part.stem_height),
-        "base front edge": (part.length / 2, half, low),
-        "base back edge": (part.length / 2, -half, low),
-    }  # fmt: skip
+        "start end": (0, 0, deep),
+        "finish end": (part.length, 0, deep),
+        "stem top": (middle, 0, part.stem_height),
+        "base front edge": (middle, edge, deep),
+        "base back edge": (middle, -edge, deep),
+        "mid length": (middle, 0, deep),
+    }
     if name not in found:
         raise CaseError(f"place {name} is unknown on a plate tee, allowed: {', '.join(found)}")
     return np.array(found[name], dtype=float)
 
 
 def gap_places(part) -> dict:
-    """Pairs of places under the middle of the stem at the ends and the middle of the seams."""
-    at = {"start": 0.0, "middle": part.length / 2, "finish": part.length}
-    return {k: ((x, 0.0, 0.0), (x, 0.0, _gap(part))) for k, x in at.items()}
+    """Pairs of places whose distance is the open gap, amid each seam: (on the base, on the stem).
+
+    They lie where the land stays open: where the fused strip ends, or on the side not welded.
+    """
+    x, half, gap = part.length / 2, part.stem_thickness / 2, _gap(part)
+    y = half - _penetration(part) if part.sides == "both" else -half
+    sides = SIDES[part.sides]
+    return {k: ((x, side * y, 0.0), (x, side * y, gap)) for k, side in sides.items()}
 
 
-def fused(part, seam: str, points) -> np.ndarray:
-    """Which places in the land (P, 3) a seam fuses."""
-    return SIGN[seam] * points[:, 1] > part.stem_thickness / 2 - _penetration(part)
-
-
-def free_height(case, points):
-    """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
-    return 2, points[:, 2] - _gap(case.part)
+def _stem_lines(part) -> list[float]:
+    """Grid lines through the stem: its faces and where the fused strips end."""
+    half, deep = part.stem_thickness / 2, _penetration(part)
+    return lines(-half, half, *(s * (half - deep) for s in SIDES[part.sides].values()))
 
 
 def blocks(case, grade):
     """Blocks of base, stem, land and fillets."""
-    part = case.part
-    seams, gap, leg = seam_lines(part), _gap(part), part.leg
+    part, leg, gap = case.part, case.part.leg, _gap(case.part)
+    half, edge, seams = part.stem_thickness / 2, part.base_width / 2, seam_lines(case.part)
     kit = Assembly(near_seams(seams.values(), grade))
-    half, fine = part.stem_thickness / 2, grade.through_cells > 1
-    halves = fine or part.passes > 1
+    tacked = [v for s in seams for pair in cuts(part.length, case.tacks, s) for v in pair]
+    along = spans(lines(0.0, part.length, *tacked))
+    halves = grade.through_cells > 1 or part.passes > 1
     shares = fillet_shares(gap, leg, halves=halves)
-    foot = [half + s * leg for s in shares[0]]
-    edge = half - _penetration(part)
-    inside = [half, edge] if fine and edge > 1e-6 else [half]
-    ring = lines(0.0, *inside, *(-v for v in inside))
-    ys = lines(*ring, *foot, *(-f for f in foot), -part.base_width / 2, part.base_width / 2)
-    ends = [e for t in case.tacks for e in (t.begin, t.finish)]
-    along = spans(lines(0.0, part.length, *ends))
-    up = lines(gap, *([gap + leg / 2] if halves else []), gap + leg, part.stem_height)
-    layers = through(grade)
+    sides, inner = SIDES[part.sides], _stem_lines(part)
+    feet = [side * (half + s * leg) for side in sides.values() for s in shares[0]]
+    heights = [s * (gap + leg) for s in shares[1] if s > 0] + [part.stem_height]
+    layers, columns = through(grade), through(grade, split=True)
     for x in along:
-        for y in spans(ys):
-            kit.box(x, y, (-part.base_thickness, 0.0), "part", (None, None, layers))
-        for y in spans(ring):
-            kit.box(x, y, (0.0, gap), root(*_sides(part)), (None, 1, 1))
-            for z in spans(up):
-                kit.box(x, y, z, "part", (None, 1, None))
-    for name in seams:
-        sign = SIGN[name]
+        for y in spans(lines(-edge, edge, *inner, *feet)):
+            under = columns if abs(sum(y)) < 2 * half else None
+            kit.box(x, y, (-part.base_thickness, 0.0), "part", (None, under, layers))
+        for y in spans(inner):
+            kit.box(x, y, (0.0, gap), _land(part, sum(y) / 2), (None, columns, 1))
+            for z in spans(heights):
+                kit.box(x, y, z, "part", (None, columns, None))
+    for name, side in sides.items():
 
-        def at(t, a, b, sign=sign):
-            return np.array([t, sign * (half + a), b])
+        def at(t, a, b, side=side):
+            return (t, side * (half + a), b)
 
         add_fillet(
             kit, along, at, gap, leg, shares,
             lambda u, v, name=name: fill(fillet_pass(u, v, part.passes), name),
         )  # fmt: skip
-    width, top = part.base_width / 2, part.stem_height
-    kit.name("start end", lambda p: p[:, 0] < 1e-7)
-    kit.name("finish end", lambda p: p[:, 0] > part.length - 1e-7)
-    kit.name("stem top", lambda p: p[:, 2] > top - 1e-7)
-    kit.name("base front edge", lambda p: p[:, 1] > width - 1e-7)
-    kit.name("base back edge", lambda p: p[:, 1] < -width + 1e-7)
-    base = part.base_width * part.base_thickness
-    stem = part.stem_thickness * (part.stem_height - gap)
-    return kit.finish({"part": (base + stem) * part.length})
+    kit.name("start end", lambda p: p[:, 0] < 1e-6)
+    kit.name("finish end", lambda p: p[:, 0] > part.length - 1e-6)
+    kit.name("stem top", lambda p: p[:, 2] > part.stem_height - 1e-6)
+    kit.name("base front edge", lambda p: p[:, 1] > edge - 1e-6)
+    kit.name("base back edge", lambda p: p[:, 1] < -edge + 1e-6)
+    area = part.base_width * part.base_thickness + part.stem_thickness * (part.stem_height - gap)
+    volumes = {"part": area * part.length}
+    if part.passes == 1:
+        deep = _penetration(part) * gap
+        volumes |= {fill(1, s): (fillet_area(gap, leg) + deep) * part.length for s in sides}
+    return kit.finish(volumes)
+
+
+def _land(part, y: float) -> str:
+    """Region of the layer under the stem: of the seam that fuses it, or the open land."""
+    edge = part.stem_thickness / 2 - _penetration(part)
+    for name, side in SIDES[part.sides].items():
+        if side * y > edge:
+            return fill(1, name)
+    return "land"
+
+
+def free_height(case, points):
+    """Axis of the stem, which may lean, and how far along it points lie from the joint. [m]"""
+    return 2, points[:, 2] - _gap(case.part)
 
 
 def words(part) -> str:
     """One line for `weldsim check`."""
     gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
-    sides = "both sides" if part.sides == "both" else f"the {part.sides}"
+    sides = "both sides" if part.sides == "both" else f"the {part.sides} only"
     return (
         f"plate tee, stem {mm(part.stem_height)} x {mm(part.stem_thickness)} on base "
         f"{mm(part.base_width)} x {mm(part.base_thickness)}, {mm(part.length)} long; {gap}, fused "
-        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)} on {sides}; seams along x"
+        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)} on {sides}; seams along "
+        "x, stem along z"
     )

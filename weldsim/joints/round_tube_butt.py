@@ -1,156 +1,175 @@
-"""Round-tube butt: two tubes end to end with a girth weld, axis x, the weld at x = 0.
+"""Round-tube butt: two round tubes end to end, one weld around.
 
-The seam `girth` runs once around from the top (+z); natural direction counterclockwise as seen
-from the +x end.
+Axis along x, x = 0 amid the gap; z up, 12 o'clock at +z. Seam: girth, once around from 12 o'clock,
+counterclockwise as seen from the finish end (+x), so that 9 o'clock comes next, at -y. Laid out
+flat, the way around comes first, then x, then the wall; wrapping it up closes it.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from weldsim.case_keys import Size, quantity
+from weldsim.case_keys import Size
 from weldsim.errors import CaseError
-from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import Gap, JointSection, Tack, mm, near_seams, straight_seam
+from weldsim.joints.assembly import Assembly
+from weldsim.joints.common import Tack, mm, near_seams
 from weldsim.joints.section import (
-    add_groove,
+    TACK,
+    Groove,
+    GrooveSection,
+    add_butt,
+    cuts,
     groove_faults,
     groove_of,
-    groove_offsets,
     groove_words,
-    plate_area,
 )
+from weldsim.path import SeamLine
 
 FACES = ("start end", "finish end")
 HELD = ("start end",)
 POINTER = {"at": "finish end", "aim": "+x", "up": "+z"}
 LABEL = "round-tube butt"
-PIECES = 72  # of the seam's polyline
-AROUND = 24  # least cells around
-TACK = 4e-3  # m, at most
+BOW = ("start end", "mid length", "finish end")
+SEAM = "girth"
+PIECES = 96  # straight pieces of the seam; its length is 0.02 % short of the circle's
+TURN = np.pi / 12  # rad; largest turn of one cell: 24 around
+CLOCK = {"12:00": 0.0, "9:00": 0.25, "6:00": 0.5, "3:00": 0.75}  # shares of the way around
+TACK_SHARE = 1 / 16  # of the way around, at most, for a default tack
 
 
-class Part(JointSection):
+class Part(GrooveSection):
     diameter: Size
     wall: Size
     length: Size
-    root_gap: Gap = 0.0
-    bevel: quantity("angle", "not negative") = 0.0
-    root_face: Gap = 0.0
-    cap_height: Gap | None = None
-    penetration: Size | None = None
-    passes: int = 1
+
+
+def _groove(part) -> Groove:
+    return groove_of(part, part.wall)
 
 
 def check(part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
-    out = groove_faults(part, part.wall, "wall")
     if part.wall > part.diameter / 4 + 1e-9:
-        out.append(
-            ("wall", f"{mm(part.wall)} is not allowed: at most half of the tube's radius, "
+        return [
+            ("wall", f"{mm(part.wall)} is not allowed: at most half of the radius, "
              f"{mm(part.diameter / 4)}")
+        ]  # fmt: skip
+    out = groove_faults(part, part.wall)
+    if out:
+        return out
+    cap = _groove(part).cap_width
+    if part.length < cap - 1e-9:
+        out.append(
+            ("length", f"{mm(part.length)} is too short for the weld, allowed: from as much as the "
+             f"cap is wide, {mm(cap)}")
         )  # fmt: skip
-    if not out:
-        room = 2 * groove_of(part, part.wall).cap_half
-        if part.length < room:
-            out.append(("length", f"{mm(part.length)} is too short, allowed: from {mm(room)}"))
     return out
 
 
-def _around(angle, radius):
-    """Places at an angle counterclockwise from the top as seen from +x, (M, 3). [m]"""
-    angle = np.asarray(angle, dtype=float)
-    return np.stack(
-        [np.zeros_like(angle), -radius * np.sin(angle), radius * np.cos(angle)], axis=-1
-    )
+def _around(part) -> float:
+    """Way around the outside. [m]"""
+    return np.pi * part.diameter
+
+
+def move_of(part):
+    """Map of the flat layout (way, x, height in the wall) to the tube, (P, 3) -> (P, 3) [m]."""
+    radius = part.diameter / 2
+
+    def move(points):
+        angle = points[:, 0] / radius
+        r = radius - part.wall / 2 + points[:, 2]
+        return np.column_stack([points[:, 1], -r * np.sin(angle), r * np.cos(angle)])
+
+    return move
 
 
 def seam_lines(part) -> dict:
-    from weldsim.path import SeamLine
+    """The one seam, its points on the outside and the last one the first."""
+    groove = _groove(part)
+    angle = 2 * np.pi * np.arange(PIECES + 1) / PIECES
+    angle[-1] = 0.0
+    out = np.column_stack([np.zeros_like(angle), -np.sin(angle), np.cos(angle)])
+    return {
+        SEAM: SeamLine(
+            SEAM, part.diameter / 2 * out, -out, {"counterclockwise": 1, "clockwise": -1},
+            groove.cap_width, groove.depth, True, groove.passes, groove.offsets,
+        )
+    }  # fmt: skip
 
-    groove = groove_of(part, part.wall)
-    angle = np.linspace(0.0, 2 * np.pi, PIECES + 1)
-    points = _around(angle, part.diameter / 2)
-    seam = SeamLine(
-        "girth", points, -_around(angle, 1.0), {"counterclockwise": 1, "clockwise": -1},
-        groove.face_width, groove.depth / groove.passes, True, groove.passes,
-        groove_offsets(groove),
-    )  # fmt: skip
-    return {"girth": seam}
 
-
-def default_tacks(part) -> tuple:
-    """Tacks at 12, 3, 6 and 9 o'clock; that at 12 begins with the seam."""
-    around = seam_lines(part)["girth"].length
-    length = min(TACK, around / 16)
-    middles = [length / 2, around / 4, around / 2, 3 * around / 4]
-    return tuple(Tack("girth", m - length / 2, m + length / 2, part.wall / 2) for m in middles)
+def default_tacks(part) -> tuple[Tack, ...]:
+    """Tacks that begin at 12, 9, 6 and 3 o'clock."""
+    way = seam_lines(part)[SEAM].length
+    long, size = min(TACK, TACK_SHARE * way), _groove(part).fused / 2
+    return tuple(Tack(SEAM, s * way, s * way + long, size) for s in CLOCK.values())
 
 
 def place(part, name: str) -> np.ndarray:
-    """Coordinates of a named place, shape (3,). [m]"""
-    reach = part.root_gap / 2 + part.length
-    found = {"start end": (-reach, 0, 0), "finish end": (reach, 0, 0)}
+    """Coordinates of a named place, shape (3,): amid the wall at 12 o'clock. [m]"""
+    half, z = _groove(part).gap / 2, (part.diameter - part.wall) / 2
+    found = {
+        "start end": (-half - part.length, 0, z),
+        "finish end": (half + part.length, 0, z),
+        "mid length": (half + part.length / 2, 0, z),
+    }
     if name not in found:
-        raise CaseError(f"place {name} is unknown on a tube butt, allowed: {', '.join(found)}")
+        raise CaseError(
+            f"place {name} is unknown on a round-tube butt, allowed: {', '.join(found)}"
+        )
     return np.array(found[name], dtype=float)
 
 
 def gap_places(part) -> dict:
-    """Root edges of the two tubes at four clock positions."""
-    half, radius = groove_of(part, part.wall).gap / 2, part.diameter / 2 - part.wall
+    """Pairs of places whose distance is the open gap, inside: (start side, finish side)."""
+    if not part.root_gap and not part.penetration:
+        return {}
+    groove = _groove(part)
     out = {}
-    for name, angle in (("top", 0), ("left", np.pi / 2), ("bottom", np.pi), ("right", 1.5 * np.pi)):
-        _, y, z = _around(angle, radius)
-        out[name] = ((-half, y, z), (half, y, z))
+    for name, share in CLOCK.items():
+        flat = [(share * _around(part), x, -groove.top) for x in (-groove.gap / 2, groove.gap / 2)]
+        low, high = move_of(part)(np.array(flat))
+        out[name] = (tuple(low.tolist()), tuple(high.tolist()))
     return out
 
 
-def free_height(case, points):
-    """Axis of the tube that may lean, and how far from the joint points lie. [m]"""
-    return 0, points[:, 0]
-
-
 def blocks(case, grade):
-    """Blocks of both tubes and the weld, laid out flat and wrapped around x."""
-    part = case.part
-    groove, radius = groove_of(part, part.wall), part.diameter / 2
-    seam = seam_lines(part)["girth"]
-    around = 2 * np.pi * radius
-    flat = straight_seam(
-        "girth", (0, 0, part.wall), (around, 0, part.wall), (0, 0, -1), {}, seam.width, seam.depth
-    )
-    size = near_seams([flat], grade)
-    kit = Assembly(size)
-    wanted = around / float(size(np.array([[0.0, 0.0, part.wall]]))[0])
-    cells = 4 * int(np.ceil(max(AROUND, wanted) / 4))
-    scale = around / seam.length  # the seam is a chain of chords
-    ends = [scale * e for t in case.tacks for e in (t.begin, t.finish)]
-    quarters = [around * k / 4 for k in range(5)]
-    along = spans(lines(*quarters, *ends, near=1e-5))
-    reach = part.root_gap / 2 + part.length
-    add_groove(
-        kit, groove, "girth", along, (reach, reach), grade,
-        lambda span: max(1, round((span[1] - span[0]) / around * cells)),
-    )  # fmt: skip
-    kit.name("start end", lambda p: p[:, 1] < -reach + 1e-7)
-    kit.name("finish end", lambda p: p[:, 1] > reach - 1e-7)
+    """Blocks of both tubes and the weld."""
+    part, groove, move = case.part, _groove(case.part), move_of(case.part)
+    line = seam_lines(part)
+    size = near_seams(line.values(), grade)
+    way = line[SEAM].length
+    to_arc = _around(part) / way  # tacks are measured along the straight pieces
+    kit = Assembly(lambda flat: size(move(np.asarray(flat))))
+    fine = float(size(line[SEAM].points[:1])[0])
 
-    def wrap(points):
-        out = np.empty_like(points)
-        angle, r = points[:, 0] / radius, radius - part.wall + points[:, 2]
-        out[:, 0], out[:, 1], out[:, 2] = points[:, 1], -r * np.sin(angle), r * np.cos(angle)
-        return out
+    def count(begin, finish):
+        turn = 2 * (finish - begin) / part.diameter
+        return max(1, int(np.ceil(max((finish - begin) / fine, turn / TURN) - 0.05)))
 
-    tube = np.pi * (radius**2 - (radius - part.wall) ** 2)
-    share = plate_area(groove, (reach, reach)) / part.wall
-    return kit.finish({"part": tube * share}, wrap, tolerance=0.02)
+    along = [(to_arc * a, to_arc * b) for a, b in cuts(way, case.tacks, SEAM)]
+    add_butt(kit, groove, SEAM, along, part.length, grade, count)
+    edge = groove.gap / 2 + part.length
+    kit.name("start end", lambda p: p[:, 1] < -edge + 1e-6)
+    kit.name("finish end", lambda p: p[:, 1] > edge - 1e-6)
+    return kit.finish({"part": tubes_volume(part)}, move, tolerance=0.02)
+
+
+def tubes_volume(part) -> float:
+    """Volume of both tubes [m3]: two hollow cylinders less what the bevels take off."""
+    groove, radius = _groove(part), part.diameter / 2
+    tube = np.pi * (radius**2 - (radius - part.wall) ** 2) * part.length
+    centroid = radius - (groove.top - groove.kink) / 3  # of the triangle, its base outside
+    return 2 * (tube - 2 * np.pi * centroid * groove.bevelled)
+
+
+def free_height(case, points):
+    """Axis of the tube that may lean, and how far along it points lie from the joint. [m]"""
+    return 0, points[:, 0] - _groove(case.part).gap / 2
 
 
 def words(part) -> str:
     """One line for `weldsim check`."""
-    groove = groove_of(part, part.wall)
     return (
-        f"round-tube butt, two tubes {mm(part.diameter)} x {mm(part.wall)}, {mm(part.length)} long "
-        f"each; {groove_words(groove)}; axis x, girth seam at x = 0"
+        f"round-tube butt, two tubes {mm(part.diameter)} x {mm(part.wall)}, {mm(part.length)} "
+        f"long; {groove_words(part, _groove(part))}; axis along x"
     )

@@ -8,7 +8,6 @@ Edges that touch are a thin layer apart, as under a stub.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,13 +93,12 @@ class Groove:
     def cap_width(self) -> float:
         return max(2 * self.half(self.top) + 2 * OVERLAP * self.fused, LEAST_CAP * self.fused)
 
-    def region(self, z: float) -> Callable[[str], str]:
-        """Region of the groove at a height, as a function of the seam's name."""
+    def region(self, z: float, seam: str) -> str:
+        """Region of the groove at a height."""
         layers = self.layers
         if z < layers[0]:
-            return lambda seam: "land"
-        number = next(k for k, end in enumerate(layers[1:], 1) if z < end)
-        return lambda seam: fill(number, seam)
+            return "land"
+        return fill(next(k for k, end in enumerate(layers[1:], 1) if z < end), seam)
 
     @property
     def bevelled(self) -> float:
@@ -207,7 +205,7 @@ def add_butt(kit: Assembly, groove: Groove, seam: str, along, width, grade, coun
                 quad = [(side * y, z) for y, z in _box(toe, edge, low, high)]
                 prism(kit, stretch, quad, "part", cells)
             quad = [(-a, low), (a, low), (b, high), (-b, high)]
-            region = groove.region((low + high) / 2)(seam)
+            region = groove.region((low + high) / 2, seam)
             prism(kit, stretch, quad, region, (across, layer, long))
         for left, right in spans([-toe, -wide / 2, wide / 2, toe]):
             lift = top + groove.cap_height
