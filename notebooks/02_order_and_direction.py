@@ -72,8 +72,7 @@ axes.plot(first[:, 0], first[:, 1], label="up: along, the way the arc went")
 axes.axhline(0, color="#7b8794", lw=0.8)
 axes.set_xlabel("time, s (band: arc on)")
 axes.set_ylabel("beam, mrad")
-axes.legend(frameon=False);
-
+axes.legend(frameon=False)
 # %% [markdown]
 # Across, the heated side grows first and pushes the stub away from itself; as the bead shrinks it
 # comes back and further, toward the seam. Along, it ends in the direction of travel.
@@ -95,14 +94,19 @@ same, _ = follow(SAME, 158.0, after_first)
 figure, axes = plt.subplots(figsize=(9, 3.6))
 axes.axvspan(0, 20, color="#f6dcb5")
 axes.axvspan(80, 100, color="#f6dcb5")
-for rows, label in ((opposite, "back seam the other way, -x"), (same, "back seam the same way, +x")):
+for rows, label in (
+    (opposite, "back seam the other way, -x"),
+    (same, "back seam the same way, +x"),
+):
     axes.plot(*np.vstack([first, rows])[:, :2].T, label=label)
 axes.axhline(0, color="#7b8794", lw=0.8)
 axes.set_xlabel("time, s (bands: arc on)")
 axes.set_ylabel("beam along the lower tube, mrad")
 axes.legend(frameon=False)
-print(f"along the tube after two seams: same way {same[-1, 1]:+.2f} mrad, "
-      f"opposite ways {opposite[-1, 1]:+.2f} mrad")
+print(
+    f"along the tube after two seams: same way {same[-1, 1]:+.2f} mrad, "
+    f"opposite ways {opposite[-1, 1]:+.2f} mrad"
+)
 
 # %% [markdown]
 # Two opposite seams run the same way pull further that way; run opposite ways, most of it cancels.

@@ -75,7 +75,9 @@ def read_joint(raw: dict, folder: Path, mistakes: list[str]) -> dict:
 
 def _holds(raw, part, module, mistakes):
     """The hold of the joint and its clamps, with the extra ones."""
-    section = check_section("hold", raw.get("hold", {"kind": "ends"}), "[hold]", mistakes, part.kind)
+    section = check_section(
+        "hold", raw.get("hold", {"kind": "ends"}), "[hold]", mistakes, part.kind
+    )
     conductance = section.conductance or 0.0
     hold = Hold(section.kind, 0.0, conductance, "never")
     clamps = []
@@ -168,7 +170,9 @@ def _welds(raw, part, module, lines, tacks, clamps, mistakes):
     arc = case_file.one("arc", {"arc": {}, **raw}, mistakes)
     schedule = case_file.one("schedule", {"schedule": {}, **raw}, mistakes)
     written = case_file.many("weld", raw, mistakes, needed=False)
-    held = [module.place(part, face) for c in clamps for face in c.at if _has_place(module, part, face)]
+    held = [
+        module.place(part, face) for c in clamps for face in c.at if _has_place(module, part, face)
+    ]
     if schedule.pause is not None and schedule.interpass is not None:
         mistakes.append("[schedule] interpass: write either pause or interpass, not both")
     wanted = _in_order(schedule, written, lines, mistakes)
@@ -243,7 +247,9 @@ def _in_order(schedule, written, lines, mistakes):
             continue
         room = lines[seam].passes
         if number and not (number.isdecimal() and 1 <= int(number) <= room):
-            mistakes.append(f"[schedule] order: {item!r}: pass {number} is not there, allowed: 1 to {room}")
+            mistakes.append(
+                f"[schedule] order: {item!r}: pass {number} is not there, allowed: 1 to {room}"
+            )
             continue
         if not travel:
             mistakes.append(
@@ -321,7 +327,9 @@ def _shape(values, line) -> dict:
     return out | {"bead_width": line.width, "bead_height": 0.0}
 
 
-def _pass(label, section, line, number, travel, sense, arc, schedule, before, where, part, mistakes):
+def _pass(
+    label, section, line, number, travel, sense, arc, schedule, before, where, part, mistakes
+):
     """Stretches of one pass in order, with their start rules."""
     values = _arc_of(section, arc, where, mistakes)
     begin = section.begin if section and section.begin is not None else 0.0
@@ -416,7 +424,9 @@ def _gauge(name, section, part, module, clamps, mistakes):
     listed = " or ".join(f'"{n}"' for n in allowed) or "nothing: this joint has none"
     extra = ' or three lengths like ["10 mm", "0 mm", "50 mm"]' if section.kind in (
         "dial", "thermocouple") else ""  # fmt: skip
-    mistakes.append(f"{where} at: {at!r} is not allowed: write {listed}{extra}{near_to(at, allowed)}")
+    mistakes.append(
+        f"{where} at: {at!r} is not allowed: write {listed}{extra}{near_to(at, allowed)}"
+    )
     return None
 
 

@@ -89,7 +89,9 @@ def _tacks(case) -> list[str]:
 
 def _preset(case) -> list[str]:
     lean = [
-        f"{1e3 * v:.3g} mrad toward +{axis}" for axis, v in zip("xyz", case.preset, strict=True) if v
+        f"{1e3 * v:.3g} mrad toward +{axis}"
+        for axis, v in zip("xyz", case.preset, strict=True)
+        if v
     ]
     return [f"Preset: the free piece leans {' and '.join(lean)} before welding."] if lean else []
 
@@ -107,7 +109,9 @@ def _welds(case) -> list[str]:
         if seam.closed:
             toward = f"; positions on the way {', '.join(around(seam, up))}"
         way = "" if weld.travel in ("",) else f" {weld.travel}"
-        turned = " (against it in each stretch)" if line.ways.get(weld.travel) == -weld.sense else ""
+        turned = (
+            " (against it in each stretch)" if line.ways.get(weld.travel) == -weld.sense else ""
+        )
         passes = f", pass {weld.number} of {line.passes}" if line.passes > 1 else ""
         what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"
         process, k = PROCESSES[weld.process]
@@ -157,7 +161,5 @@ def _table(case) -> list[str]:
     for row in timetable(case.welds):
         start = f"{row.start:.1f} s" if row.start is not None else "open"
         end = f"{row.end:.1f} s" if row.end is not None else "open"
-        out.append(
-            f"  {row.name:<12} {start:>9} {row.duration:>6.1f} s {end:>9}   {row.rule}"
-        )
+        out.append(f"  {row.name:<12} {start:>9} {row.duration:>6.1f} s {end:>9}   {row.rule}")
     return out

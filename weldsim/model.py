@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -159,7 +159,8 @@ class Model:
     def _line(self, seam: str):
         """Seam line of a name, and the whole of it as a seam."""
         line = joint_module(self.case.part.kind).seam_lines(self.case.part)[seam]
-        return line, line.cut(0.0, line.length, 1)
+        bare = replace(line, offsets=())  # places are counted on the line, not on a pass
+        return line, bare.cut(0.0, line.length, 1)
 
     def _laid_by(self, weld) -> np.ndarray:
         """Heat cells of filler that a weld lays."""

@@ -41,11 +41,16 @@ class Record:
         """The record with one more step."""
         return replace(
             self,
-            released=self.released if step.phase != "release" else (*self.released, {
-                "time_s": step.time,
-                "clamps": list(step.state.released),
-                "change": {k: row[k] - self.rows[-1][k] for k in step.gauges},
-            }),
+            released=self.released
+            if step.phase != "release"
+            else (
+                *self.released,
+                {
+                    "time_s": step.time,
+                    "clamps": list(step.state.released),
+                    "change": {k: row[k] - self.rows[-1][k] for k in step.gauges},
+                },
+            ),
             rows=(*self.rows, row),
             iterations=self.iterations + step.iterations,
             heat_iterations=self.heat_iterations + step.heat_iterations,

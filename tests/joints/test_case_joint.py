@@ -51,7 +51,9 @@ def test_uphill_needs_a_seam_that_rises():
 
 
 def test_long_form_splits_a_seam():
-    text = MAST.read_text(encoding="utf-8") + """
+    text = (
+        MAST.read_text(encoding="utf-8")
+        + """
 [[weld]]
 name = "step"
 seam = "front"
@@ -60,6 +62,7 @@ pattern = "backstep"
 segment = "10 mm"
 current = "90 A"
 """
+    )
     welds = parse_case(text, str(MAST), ['schedule.order=["step", "back:-x"]']).welds
     assert [w.name for w in welds] == ["step.1", "step.2", "step.3", "step.4", "back"]
     assert [w.sense for w in welds] == [-1, -1, -1, -1, -1]

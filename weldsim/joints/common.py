@@ -96,7 +96,9 @@ def near_seams(seams, grade):
         off = np.asarray(places)[:, None, :] - a[None]
         share = np.clip((off * d).sum(axis=2) / square, 0.0, 1.0)
         away = np.linalg.norm(off - share[..., None] * d, axis=2)
-        grown = SEAM * grade.travel_cell * width + THIN * grade.growth * np.maximum(away - width, 0.0)
+        grown = SEAM * grade.travel_cell * width + THIN * grade.growth * np.maximum(
+            away - width, 0.0
+        )
         return np.minimum(grown, 1.5 * THIN * grade.coarsest * width).min(axis=1)
 
     return size
@@ -115,5 +117,3 @@ def straight_seam(name, first, last, inward, ways, width, depth, **more):
     inward = np.asarray(inward, dtype=float)
     inwards = np.tile(inward / np.linalg.norm(inward), (2, 1))
     return SeamLine(name, points, inwards, ways, width, depth, **more)
-
-

@@ -85,9 +85,7 @@ class SquareStub:
         return [*out, *(-v for v in out)]
 
     def shares(self, other=()):
-        return fillet_shares(
-            self.gap, self.leg, [abs(v) - self.half for v in other], self.halves
-        )
+        return fillet_shares(self.gap, self.leg, [abs(v) - self.half for v in other], self.halves)
 
     def in_wall(self, x: float, y: float) -> bool:
         inner = self.half - self.wall
