@@ -452,7 +452,8 @@ def _rules(records, mistakes) -> None:
         for key, rule in (("on", clamp.on), ("off", clamp.off)):
             if rule.weld is not None and rule.weld not in names:
                 mistakes.append(
-                    f"[clamp.{clamp.name}] {key}: {rule.weld!r} is no weld{nearest(rule.weld, names)}"
+                    f"[clamp.{clamp.name}] {key}: {rule.weld!r} is no weld"
+                    f"{nearest(rule.weld, names)}"
                 )
     sealed = air.film == 0 and air.emissivity == 0 and not any(
         c.conductance for c in records["clamps"])  # fmt: skip

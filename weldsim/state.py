@@ -9,7 +9,6 @@ import numpy as np
 from weldsim.mechanical import MaterialState
 from weldsim.thermal import HeatLedger
 
-
 NAMES = ("holding", "released")  # kept as text
 
 

@@ -100,7 +100,7 @@ def test_tacks_usual_written_and_none():
         ("tack.1.at=39 mm", "[tack.1] at: the tack lies beyond the end"),
         ("gauge.pointer.at=free end", "'free end' is not allowed: write"),
         ("hold.kind=vise", 'write "ends" or "free"'),
-        ("part.kind=tee", "[part] kind: 'tee' is not allowed: write \"bar\" or \"square-tube-tee\""),
+        ("part.kind=tee", "kind: 'tee' is not allowed: write \"bar\" or \"square-tube-tee\""),
     ],
 )  # fmt: skip
 def test_a_mistake_is_one_clear_line(change, words):

@@ -2,13 +2,12 @@
 
 import numpy as np
 import pytest
+from mech_tools import body_of, box, elastic, inherent, solve
 
 from weldsim.gauge import mean_motion, rigid_rotation
 from weldsim.joints.assembly import Assembly, spans
 from weldsim.mechanical import Contact, MaterialState, Spring, solve_equilibrium
 from weldsim.mesh import mesh_blocks
-
-from mech_tools import body_of, box, elastic, inherent, solve
 
 E, NU = 210e3, 0.3  # N/mm2; all lengths here are mm
 

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from weldsim.case import Tack
-from weldsim.case_keys import Axis, Section, Size, quantity
+from weldsim.case_keys import Axis, Section, quantity
 
 Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused
