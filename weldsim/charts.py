@@ -30,7 +30,11 @@ STYLE = {
     "lines.linewidth": 1.8, "lines.solid_capstyle": "round", "legend.frameon": False,
     "svg.fonttype": "path", "svg.hashsalt": "weldsim",
 }  # fmt: skip
-PANEL_TITLES = {"mm": "movement", "mrad": "rotation", "degC": "temperature"}
+PANEL_TITLES = {
+    "mm": "movement", "mrad": "rotation", "degC": "temperature", "N": "force", "Nm": "moment",
+}  # fmt: skip
+LABEL_SHARE = 0.13  # of a panel's height that the label of a curve needs
+LETTER = 0.0078  # inch; width of a letter for each point of its size, about
 
 
 def styled(draw):
@@ -75,8 +79,34 @@ def clock(record: RunRecord) -> np.ndarray:
 
 def weld_colour(record: RunRecord, name: str) -> str:
     """The colour of a weld, the same on every picture."""
-    names = [w["name"] for w in record.manifest.get("case", {}).get("welds", [])]
-    return WELDS[names.index(name) % len(WELDS)] if name in names else WELDS[0]
+    return colours_of(record.manifest.get("case", {}).get("welds", [])).get(name, WELDS[0])
+
+
+def colours_of(welds) -> dict[str, str]:
+    """Name -> colour of welds with `name` and `seam`: one each; one a seam where they run out."""
+    keys = [w["name"] for w in welds]
+    if len(keys) > len(WELDS) and all(w.get("seam") for w in welds):
+        keys = [w["seam"] for w in welds]
+    order = list(dict.fromkeys(keys))
+    names = (w["name"] for w in welds)
+    return {n: WELDS[order.index(k) % len(WELDS)] for n, k in zip(names, keys, strict=True)}
+
+
+def seam_of(record: RunRecord, name: str) -> str:
+    """Seam that a weld lies on; the weld itself on a bar."""
+    welds = record.manifest.get("case", {}).get("welds", [])
+    return next((w.get("seam") or name for w in welds if w["name"] == name), name)
+
+
+def is_tack(record: RunRecord, name: str) -> bool:
+    """Whether an arc lays a tack."""
+    welds = record.manifest.get("case", {}).get("welds", [])
+    return any(w["name"] == name and w.get("tack", -1) >= 0 for w in welds)
+
+
+def text_width(text: str, size: float) -> float:
+    """About how wide a line of text is. [inch]"""
+    return LETTER * size * len(text)
 
 
 @styled
@@ -86,10 +116,13 @@ def gauge_history(record: RunRecord, width: float = 10.0):
     The time axis is cut after the last arc has settled, so that the long cooling does not squeeze
     what happens while welding.
     """
-    units = [u for u in ("mm", "mrad", "degC") if any(c.unit == u for c in record.columns)]
+    units = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
     cut, end = axis_cut(record), float(clock(record)[-1])
     sides = [(float(min(clock(record)[0], 0.0)), cut)] + ([(cut, end)] if end > cut else [])
-    heights = [1.35 if u == "mm" else 1.0 for u in units]
+    curves = [sum(c.unit == u for c in record.columns) for u in units]
+    heights = [
+        max(1.35 if u == "mm" else 1.0, LABEL_SHARE * n) for u, n in zip(units, curves, strict=True)
+    ]
     figure = new_figure(width, 1.2 + 2.2 * sum(heights))
     panels = figure.subplots(
         len(units), len(sides), sharex="col", sharey="row", squeeze=False,
@@ -156,7 +189,7 @@ def _colours(record, columns):
 def _end_labels(record, axes, columns, unit) -> None:
     """Name and final reading at the end of each curve, moved apart where they would touch."""
     low, high = axes.get_ylim()
-    gap = 0.13 * (high - low)
+    gap = LABEL_SHARE * (high - low) / max(1.0, LABEL_SHARE * len(columns))
     ends = [
         (float(record.gauges[c.name][-1]), c, colour)
         for c, colour in zip(columns, _colours(record, columns), strict=True)
@@ -207,34 +240,108 @@ def spread_apart(values, gap: float, low: float, high: float) -> list[float]:
 
 
 def _name_arcs(record, axes) -> None:
-    for name, start, stop in arcs(record):
+    """Names of the arcs above their bands; where they would touch, some go unnamed."""
+    found = arcs(record)
+    low, high = axes.get_xlim()
+    per_inch = (high - low) / (axes.get_position().width * axes.figure.get_figwidth())
+    plain = len(found) > len(WELDS)
+    free = -np.inf
+    for name, start, stop in found:
+        text = name if plain else f"arc {name}"
+        half = 0.5 * per_inch * text_width(text, 9)
+        middle = (start + stop) / 2
+        if middle - half < free or middle > high:
+            continue
+        free = middle + 1.05 * half
         axes.annotate(
-            f"arc {name}", ((start + stop) / 2, 1.0), xycoords=("data", "axes fraction"),
-            xytext=(0, 3), textcoords="offset points", ha="center", va="bottom", fontsize=9,
-            color="#8a5a10",
+            text, (middle, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 3),
+            textcoords="offset points", ha="center", va="bottom", fontsize=9, color="#8a5a10",
         )  # fmt: skip
+
+
+ROW = 0.3  # inch; height of a line of the timetable
+SHORTEST = 0.06  # inch; an arc is drawn at least as long
 
 
 @styled
 def timetable_strip(record: RunRecord, width: float = 10.0):
-    """When each arc burns, on one line."""
-    figure = new_figure(width, 1.1)
-    axes = figure.subplots()
+    """When each arc burns: a line for each seam (each weld on a bar), and one for the pauses."""
     found = arcs(record)
-    for name, start, stop in found:
-        axes.barh(0, stop - start, left=start, height=0.7, color=weld_colour(record, name))
-        axes.text((start + stop) / 2, 0, name, ha="center", va="center", color="white", fontsize=10)
-        axes.text((start + stop) / 2, 0.42, f"{start:.0f} to {stop:.0f} s", ha="center",
-                  va="bottom", fontsize=9)  # fmt: skip
-    end = max((stop for *_, stop in found), default=1.0)
-    axes.set_xlim(0, axis_cut(record) if found else end)
-    axes.set_ylim(-0.45, 0.95)
-    axes.set_yticks([])
-    axes.grid(False)
+    rows = list(dict.fromkeys(seam_of(record, name) for name, *_ in found))
+    height = ROW * (len(rows) + 1) + 0.55
+    figure = new_figure(width, height)
+    axes = figure.subplots()
+    side = 0.25 + max([text_width(r, 10) for r in [*rows, "pauses"]], default=0.5)
+    end = axis_cut(record) if found else 1.0
+    axes.set_xlim(min(0.0, *(start for _, start, _ in found), 0.0), end)
+    axes.set_ylim(len(rows) + 0.6, -0.6)
+    axes.set_yticks(range(len(rows) + 1), [*rows, "pauses"])
+    axes.tick_params(axis="y", length=0)
+    axes.grid(axis="y", visible=False)
     axes.spines[["left"]].set_visible(False)
     axes.set_xlabel("time since the first arc started, s", fontsize=9)
-    figure.subplots_adjust(left=0.02, right=0.98, top=0.98, bottom=0.42)
+    figure.subplots_adjust(
+        left=side / width, right=1 - 0.2 / width, top=1 - 0.05 / height, bottom=0.5 / height
+    )
+    per_inch = end / (width - side - 0.2)
+    for name, start, stop in found:
+        _arc_band(record, axes, rows.index(seam_of(record, name)), (name, start, stop), per_inch)
+    for low, high in pauses(found):
+        _pause(axes, len(rows), low, high, per_inch)
     return figure
+
+
+def _arc_band(record, axes, row: int, arc, per_inch: float) -> None:
+    """One arc as a band with its name and times, as far as there is room; tacks are hatched."""
+    name, start, stop = arc
+    colour, tack = weld_colour(record, name), is_tack(record, name)
+    axes.barh(
+        row, max(stop - start, SHORTEST * per_inch), left=start, height=0.74, align="center",
+        color=PAPER if tack else colour, edgecolor=colour, lw=1.0, hatch="/////" if tack else None,
+    )  # fmt: skip
+    if tack:  # too short to be written on
+        right = max(stop, start + SHORTEST * per_inch)
+        if right + per_inch * (text_width(name, 9) + 0.1) < _next_on_row(record, name, start):
+            axes.annotate(name, (right, row), xytext=(3, 0), textcoords="offset points",
+                          va="center", fontsize=9, color=colour)  # fmt: skip
+        return
+    times = f"{start:.0f} to {stop:.0f} s"
+    row_name = seam_of(record, name)
+    texts = (times, f"{start:.0f}") if name == row_name else (f"{name}: {times}", name)
+    short = name.removeprefix(f"{row_name}.")
+    for text in (*texts, short):
+        if text and text_width(text, 9) + 0.06 < (stop - start) / per_inch:
+            axes.text((start + stop) / 2, row, text, ha="center", va="center", color="white",
+                      fontsize=9)  # fmt: skip
+            return
+
+
+def _next_on_row(record, name: str, start: float) -> float:
+    """When the next arc on the same line of the timetable starts. [s]"""
+    seam = seam_of(record, name)
+    same = [s for n, s, _ in arcs(record) if s > start and seam_of(record, n) == seam]
+    return min(same, default=np.inf)
+
+
+def pauses(found) -> list[tuple[float, float]]:
+    """Start and end of what lies between arcs, in order. [s]"""
+    ordered = sorted(found, key=lambda a: a[1])
+    ends = np.maximum.accumulate([stop for *_, stop in ordered]) if ordered else []
+    return [
+        (float(end), float(start))
+        for end, (_, start, _) in zip(ends, ordered[1:], strict=False)
+        if start - end > 1e-6
+    ]
+
+
+def _pause(axes, row: int, low: float, high: float, per_inch: float) -> None:
+    """One pause as a pale band with its length where there is room."""
+    axes.barh(row, high - low, left=low, height=0.74, color=GRID, lw=0)
+    for text in (f"{high - low:.0f} s", f"{high - low:.0f}"):
+        if text_width(text, 8.5) < (high - low) / per_inch:
+            axes.text((low + high) / 2, row, text, ha="center", va="center", fontsize=8.5,
+                      color="#4d5b6b")  # fmt: skip
+            return
 
 
 @styled

@@ -40,12 +40,15 @@ class Estimate:
 def estimate(case) -> Estimate:
     """Mesh the part and estimate the run from its size."""
     from weldsim.mesh import GRADES, build_part
+    from weldsim.model import SEAM_STEP
     from weldsim.solve import available_back_end
 
     part = build_part(case)
     grade = GRADES[case.solve.grade]
     unknowns = 3 * part.lattice.displacement_points
-    torch = sum(w.duration * w.speed / (grade.torch_step * w.bead_width) + 1 for w in case.welds)
+    wide = SEAM_STEP if case.welds[0].seam else 1.0
+    step = wide * grade.torch_step
+    torch = sum(w.duration * w.speed / (step * w.bead_width) + 1 for w in case.welds)
     steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
     seconds = steps * STEP_COST * unknowns**1.65 * SLOWER[available_back_end()]
     if case.welds[0].seam:  # thin walls factor faster, but take more iterations a step

@@ -148,6 +148,18 @@ def bind(gauge, model) -> Probe:
     if gauge.kind == "thermocouple":
         rows = model.locate(model.place(gauge.at)[None, :])
         return Probe((f"{gauge.name}_temperature_degC",), temperature_map=rows, offset=-273.15)
+    if gauge.kind == "gap":
+        import scipy.sparse as sp
+
+        below, above = (np.asarray(p, dtype=float) for p in model.gap_places(gauge.at))
+        direction = (above - below) / np.linalg.norm(above - below)
+        one, two = model.nearest_points([below, above])
+        rows = sp.lil_matrix((1, 3 * len(model.points)))
+        rows[0, 3 * one : 3 * one + 3] = -1e3 * direction
+        rows[0, 3 * two : 3 * two + 3] = 1e3 * direction
+        return Probe((f"{gauge.name}_opening_mm",), rows.tocsr())
+    if gauge.kind == "reaction":
+        return reaction_probe(gauge.name, model.points, model.clamp_points(gauge.at))
     direction = unit_axis(gauge.direction)
     if gauge.kind == "dial":
         rows = _displacement_rows(model, model.place(gauge.at)[None, :], [1.0], direction)
@@ -156,11 +168,4 @@ def bind(gauge, model) -> Probe:
         places = np.array([model.place(n) for n in model.bow_places()])
         rows = _displacement_rows(model, places, [-0.5, 1.0, -0.5], direction)
         return Probe((f"{gauge.name}_bow_mm",), rows)
-    if gauge.kind == "gap":
-        below, above = (np.asarray(p, dtype=float) for p in model.gap_places(gauge.at))
-        direction = (above - below) / np.linalg.norm(above - below)
-        rows = _displacement_rows(model, np.array([below, above]), [-1.0, 1.0], direction)
-        return Probe((f"{gauge.name}_opening_mm",), rows)
-    if gauge.kind == "reaction":
-        return reaction_probe(gauge.name, model.points, model.clamp_points(gauge.at))
     raise CaseError(f"gauge {gauge.name}: kind {gauge.kind} is unknown")

@@ -26,6 +26,7 @@ from weldsim.state import State
 from weldsim.thermal import HeatModel, HeatTables, Skin
 
 CONTACT_DEPTH = 0.5e-3  # m
+SEAM_STEP = 1.4  # torch steps on a joint's seam over those of a bead: its face is wide for its leg
 CONDENSE_ABOVE = 20_000  # unknowns; below, one factor of the whole is as quick
 NEAR = 2.0  # bead widths around the hot end of a seam within which the tangent is always new
 FOCUS_STEP = 1.25  # bead widths of travel after which that end is looked for again
@@ -281,14 +282,34 @@ class Model:
         return joint_module(self.case.part.kind).gap_places(self.case.part)[name]
 
     def locate(self, places):
-        """Interpolation matrix from lattice points to places (K, 3)."""
+        """Interpolation matrix from lattice points to places (K, 3).
+
+        A place on the skin is looked for a hair further in; where that is off the part, as on the
+        inside of a tube, the nearest lattice point stands for it.
+        """
+        import scipy.sparse as sp
         import skfem
 
         mesh = self.part.heat_mesh
         element = skfem.ElementHex1() if mesh.t.shape[0] == 8 else skfem.ElementTetP1()
+        basis = skfem.Basis(mesh, element, intorder=1)
         middle = mesh.p.mean(axis=1)
-        inside = middle + (np.asarray(places) - middle) * (1 - 1e-9)  # an end face counts as in
-        return skfem.Basis(mesh, element, intorder=1).probes(inside.T)
+        rows = []
+        for place in np.atleast_2d(places):
+            inside = middle + (place - middle) * (1 - 1e-9)  # an end face counts as in
+            try:
+                rows.append(sp.csr_matrix(basis.probes(inside[:, None])))
+            except ValueError:
+                near = int(np.argmin(np.linalg.norm(mesh.p.T - place, axis=1)))
+                one = sp.csr_matrix(([1.0], ([0], [near])), shape=(1, mesh.p.shape[1]))
+                rows.append(one)
+        return sp.vstack(rows, format="csr")
+
+    def nearest_points(self, places) -> np.ndarray:
+        """Displacement points of the part nearest to places (K, 3), (K,)."""
+        body = np.unique(self.mechanics.cells[self.part.regions["part"]])
+        away = np.linalg.norm(self.points[body][None] - np.asarray(places)[:, None], axis=2)
+        return body[away.argmin(axis=1)]
 
     # lookups on a state
     def _passed(self, reached) -> np.ndarray:
@@ -416,7 +437,8 @@ class Model:
     def torch_time(self, weld: int) -> float:
         """Longest step while the arc of a weld burns. [s]"""
         spec = self.case.welds[weld]
-        return self.grade.torch_step * spec.bead_width / spec.speed
+        step = self.grade.torch_step * (SEAM_STEP if spec.seam else 1.0)
+        return step * spec.bead_width / spec.speed
 
     def focus(self, state: State) -> None:
         """Keep the solver's eye on the hot end of the seam welded last: cells there are factored

@@ -21,6 +21,10 @@ JAWS = "#c3cad0"
 FEATURE_ANGLE = 25.0  # degrees between two faces that make an edge worth a line
 SHOWN_SHARE = 0.1  # largest displacement as drawn, as a share of the part's length
 HIGHEST = 1600.0  # degC; hotter metal takes the last colour
+BAR_SIZE = (1500, 600)  # pixel; a bar is long and low
+WIDEST, TALLEST, NARROWEST = 1500, 950, 1000  # pixel; bounds of the image of any other part
+VIEW = (0.55, 0.80, 0.38)  # toward the eye, from a bar's front
+FLAT, FROM_ABOVE = 0.25, 0.75  # height over length of a part seen from higher up, and how high
 # dark steel to glowing: lightness only rises, so it reads in grey and with any colour vision
 GLOW = ("#334252", "#57485a", "#8c3b36", "#cf5a1c", "#f2971f", "#f9cf5e", "#fdf6cf")
 # pale to deep, lightness only falls
@@ -55,6 +59,11 @@ class Stage:
     jaws: tuple = ()
 
     @property
+    def tall(self) -> bool:
+        """Whether two pictures are better shown beside each other than one above the other."""
+        return self.size[1] > 0.6 * self.size[0]
+
+    @property
     def half_height(self) -> float:
         """Half of what the picture spans upward. [m]"""
         return max(self.reach[1], self.reach[0] * self.size[1] / self.size[0])
@@ -78,13 +87,13 @@ class Stage:
         return 0.5 + out / 2
 
 
-def make_stage(record: RunRecord, size=(1500, 620)) -> Stage:
+def make_stage(record: RunRecord, size=None) -> Stage:
     """Camera, warp and ranges that suit all frames of a run, from one pass through them.
 
     Parameters
     ----------
-    size : (int, int)
-        Width and height of the images. [pixel]
+    size : (int, int), optional
+        Width and height of the images; what suits the part when left out. [pixel]
 
     Raises
     ------
@@ -104,14 +113,61 @@ def make_stage(record: RunRecord, size=(1500, 620)) -> Stage:
         hottest = max(hottest, float(frame.temperature[on].max()) - KELVIN)
         coldest = min(coldest, float(frame.temperature[on].min()) - KELVIN)
     length = float(np.ptp(frame.points, axis=0).max())
-    side = -1.0 if _faces(record)[:1] == ["back"] else 1.0
-    view = np.array([0.55, 0.80 * side, 0.38])
+    if record.case.get("part", {}).get("kind") == "bar":
+        side = -1.0 if _faces(record)[:1] == ["back"] else 1.0
+        view, size = _unit([VIEW[0], VIEW[1] * side, VIEW[2]]), size or BAR_SIZE
+    else:
+        view = best_view(record.manifest.get("paths", []), np.ptp(frame.points, axis=0))
     stage = Stage(
-        view / np.linalg.norm(view), np.zeros(3), (1.0, 1.0), tuple(size),
+        view, np.zeros(3), (1.0, 1.0), tuple(size or BAR_SIZE),
         round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
         coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(record),
     )  # fmt: skip
-    return aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
+    stage = aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
+    return stage if size else replace(stage, size=fitting_size(stage.reach))
+
+
+def _unit(vector) -> np.ndarray:
+    return np.asarray(vector, dtype=float) / np.linalg.norm(vector)
+
+
+def best_view(paths, extent) -> np.ndarray:
+    """Unit vector to the eye that sees as much of the welds as can be seen from one place.
+
+    Parameters
+    ----------
+    paths : list of dict
+        `points` (M, 3) and `inward` (3,) of each weld, as in run.json. [m]
+    extent : (3,)
+        Size of the part along the axes. [m]
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        From above unless the welds lie below; the front (+y) and right (+x) where that is as good.
+    """
+    high = FROM_ABOVE if extent[2] < FLAT * max(extent[0], extent[1]) else VIEW[2]
+    best = None
+    for up in (1, -1):
+        for y in (1, -1):
+            for x in (1, -1):
+                view = _unit([x * VIEW[0], y * VIEW[1], up * high])
+                seen = sum(
+                    float(np.linalg.norm(np.diff(np.asarray(p["points"]), axis=0), axis=1).sum())
+                    * max(0.0, -float(np.dot(p["inward"], view)))
+                    for p in paths
+                )
+                if best is None or seen > 1.02 * best[0]:
+                    best = (seen, view)
+    return best[1]
+
+
+def fitting_size(reach) -> tuple[int, int]:
+    """Width and height of an image that something of half sizes `reach` fills. [m, pixel]"""
+    shape = reach[0] / reach[1]
+    if shape > WIDEST / TALLEST:
+        return WIDEST, int(np.clip(WIDEST / shape, BAR_SIZE[1] * 0.8, TALLEST))
+    return int(np.clip(TALLEST * shape, NARROWEST, WIDEST)), TALLEST
 
 
 def _outer_points(points: np.ndarray) -> np.ndarray:

@@ -20,6 +20,9 @@ KINDS = {
 }
 
 
+FADE = 10e-3  # m of height over which a leaning piece goes over into its cut foot
+
+
 def joint_module(kind: str):
     """Module of a joint kind; `CaseError` names the kinds there are."""
     if kind not in KINDS:
@@ -53,8 +56,9 @@ def faces_of(part) -> tuple[str, ...]:
 def lean_of(case, points):
     """How far a preset puts points (P, 3) off the straight part, (P, 3). [m]
 
-    The free piece leans as a whole: a point goes aside by the lean times its distance from the
-    joint, for small angles.
+    The free piece turns as a whole, for small angles: a point goes aside by the lean times its
+    distance from the joint, and along the piece by the lean times its distance from the axis. The
+    latter fades out toward the joint, where the piece is cut to stand as it leans.
     """
     import numpy as np
 
@@ -64,4 +68,7 @@ def lean_of(case, points):
     axis, height = module.free_height(case, points)
     lean = np.array(case.preset, dtype=float)
     lean[axis] = 0.0
-    return np.maximum(height, 0.0)[:, None] * np.tan(lean)
+    height = np.maximum(height, 0.0)
+    out = height[:, None] * np.tan(lean)
+    out[:, axis] = -(points @ np.tan(lean)) * np.clip(height / FADE, 0.0, 1.0)
+    return out
