@@ -1,4 +1,4 @@
-"""A run folder without a run: a bar with two beads whose heat and movement are invented.
+"""Run folders without a run: a bar with two beads, a tee; heat and movement are invented.
 
 The fields and gauge readings are made-up smooth functions, for tests of files and pictures only.
 """
@@ -186,4 +186,171 @@ def write_run(path, status="complete", frames=None):
     interpass = {"A": 293.15, "B": 425.0}
     folder.write_json("summary.json", summarise(columns, TIMETABLE, case(), interpass))
     folder.write_json("run.json", manifest(status))
+    return folder
+
+
+# A block standing on another: a tee with a seam in front, welded in two stretches, one behind, and
+# an arc that lays a tack on the right. Chord along x, branch along z, front is +y.
+HALF, HIGH, CHORD, LEG = 0.01, 0.06, 0.05, 0.004  # m
+JOINT_TIMETABLE = [
+    {"name": "tack1", "start": 0.0, "end": 1.5},
+    {"name": "front.1", "start": 10.0, "end": 15.0},
+    {"name": "front.2", "start": 15.0, "end": 20.0},
+    {"name": "back", "start": 80.0, "end": 90.0},
+]
+JOINT_END = 300.0
+
+
+def joint_paths():
+    """`paths` of run.json: a bead's middle lies half a leg out and up."""
+    y, z, diagonal = HALF + LEG / 2, LEG / 2, np.sqrt(0.5)
+    ends = {
+        "tack1": ("right", (y, -0.002, z), (y, 0.002, z), (-diagonal, 0.0, -diagonal)),
+        "front.1": ("front", (0.0, y, z), (-HALF, y, z), (0.0, -diagonal, -diagonal)),
+        "front.2": ("front", (HALF, y, z), (0.0, y, z), (0.0, -diagonal, -diagonal)),
+        "back": ("back", (HALF, -y, z), (-HALF, -y, z), (0.0, diagonal, -diagonal)),
+    }
+    return [
+        {"name": name, "seam": seam, "points": [list(a), list(b)], "inward": list(inward)}
+        for name, (seam, a, b, inward) in ends.items()
+    ]
+
+
+def joint_resolved():
+    """The SI case of run.json of the tee."""
+    arc = {"process": "141", "current": 110.0, "voltage": 11.5, "speed": 0.002,
+           "bead_width": 1.4 * LEG, "number": 1, "filler": True}  # fmt: skip
+    welds = [
+        {"name": "tack1", "seam": "right", "begin": 0.008, "finish": 0.012, "travel": "+y",
+         "sense": 1, "tack": 0, **arc},
+        {"name": "front.1", "seam": "front", "begin": 0.0, "finish": 0.01, "travel": "+x",
+         "sense": -1, "tack": -1, **arc},
+        {"name": "front.2", "seam": "front", "begin": 0.01, "finish": 0.02, "travel": "+x",
+         "sense": -1, "tack": -1, **arc},
+        {"name": "back", "seam": "back", "begin": 0.0, "finish": 0.02, "travel": "-x",
+         "sense": -1, "tack": -1, **arc},
+    ]  # fmt: skip
+    never = {"kind": "never", "seconds": 0.0, "weld": None, "temperature": None}
+    start = {"kind": "time", "seconds": 0.0, "weld": None, "temperature": None}
+    return {
+        "title": "Invented tee",
+        "part": {"kind": "square-tube-tee", "leg": LEG, "penetration": 0.001, "up": "+y"},
+        "hold": {"kind": "free"},
+        "welds": welds,
+        "clamps": [
+            {"name": "saddle", "at": ["chord start"], "kind": "spring", "stiffness": 5e6,
+             "turning": 0.0, "conductance": 0.0, "on": start, "off": never},
+            {"name": "jig", "at": ["branch end"], "kind": "rigid", "stiffness": 0.0,
+             "turning": 0.0, "conductance": 200.0, "on": start,
+             "off": {**start, "kind": "after", "seconds": 20.0, "weld": "front.2"}},
+        ],
+        "tacks": [
+            {"seam": "right", "begin": 0.008, "finish": 0.012, "size": 0.002, "arc": True},
+            {"seam": "front", "begin": 0.0, "finish": 0.003, "size": 0.002, "arc": False},
+        ],
+        "preset": [0.005, 0.0, 0.0],
+        "cooling_film": 60.0,
+        "surroundings": {"ambient": 293.15, "preheat": 293.15},
+        "gauges": [
+            {"name": "pointer", "kind": "pointer", "at": "branch end", "aim": "+z", "up": "+x",
+             "throw": THROW},
+            {"name": "gap", "kind": "gap", "at": "front"},
+            {"name": "push", "kind": "reaction", "at": "saddle"},
+        ],
+        "solve": {"model": "plastic", "grade": "quick"},
+    }  # fmt: skip
+
+
+def joint_mesh():
+    """Heat mesh of the tee with beads as small boxes, and the weld of each cell; -1 is metal."""
+    import skfem
+
+    side, steps = HALF + LEG, np.linspace(-HALF, HALF, 5)
+    x = np.unique(np.r_[np.linspace(-CHORD, -side, 5), steps, np.linspace(side, CHORD, 5)])
+    y = np.unique(np.r_[-side, steps, side])
+    z = np.unique(np.r_[np.linspace(-2 * HALF, 0.0, 4), LEG, np.linspace(LEG, HIGH, 7)])
+    whole = skfem.MeshHex1.init_tensor(x, y, z)
+    mx, my, mz = whole.p[:, whole.t].mean(axis=1)
+    weld = np.full(mx.shape, -2)  # air
+    weld[mz < 0] = -1
+    weld[(mz > 0) & (np.abs(mx) < HALF) & (np.abs(my) < HALF)] = -1
+    foot = (mz > 0) & (mz < LEG)
+    weld[foot & (mx > HALF) & (mx < side) & (np.abs(my) < 0.006)] = 0
+    weld[foot & (my > HALF) & (mx < 0) & (mx > -HALF)] = 1
+    weld[foot & (my > HALF) & (mx > 0) & (mx < HALF)] = 2
+    weld[foot & (my < -HALF) & (np.abs(mx) < HALF)] = 3
+    keep = np.flatnonzero(weld > -2)
+    return whole.restrict(keep), weld[keep]
+
+
+def joint_frame(heat_mesh, weld_of_cell, time):
+    """Invented fields of the tee: the branch leans, metal near the newest arc glows."""
+    x, y, z = heat_mesh.p
+    laid = weld_of_cell < 0
+    temperature = np.full(x.shape, 293.15)
+    for i, (entry, path) in enumerate(zip(JOINT_TIMETABLE, joint_paths(), strict=True)):
+        if time <= entry["start"]:
+            continue
+        laid |= weld_of_cell == i
+        a, b = np.array(path["points"])
+        share = min((time - entry["start"]) / (entry["end"] - entry["start"]), 1.0)
+        away = np.linalg.norm(heat_mesh.p.T - (a + share * (b - a)), axis=1)
+        cooled = np.exp(-max(time - entry["end"], 0.0) / 30)
+        temperature += 1300 * cooled * np.exp(-((away / 0.006) ** 2))
+    lean = 4e-3 * (1 - np.exp(-time / 40))
+    up = np.clip(z, 0, None)
+    return Frame(
+        time=float(time), temperature=temperature,
+        displacement=np.stack([lean * up, -2 * lean * up, 0 * z], axis=1), laid=laid,
+        von_mises=np.full(laid.shape, 1e8), equivalent_plastic_strain=np.zeros(laid.shape),
+    )  # fmt: skip
+
+
+def joint_readings(time):
+    """Gauges of the tee: the pointer leans, the gap closes, the clamp takes 3, 4 and 12 parts."""
+    lean = 4.0 * (1 - np.exp(-time / 40))
+    grown = min(time / 20.0, 1.0)
+    row = {
+        "time_s": time, "pointer_up_mrad": lean, "pointer_right_mrad": -2 * lean,
+        "pointer_up_mm": 5.06 * lean, "pointer_right_mm": -10.12 * lean,
+        "gap_opening_mm": -0.125 * grown,
+    }  # fmt: skip
+    force = dict(zip("xyz", (300.0, -400.0, 1200.0), strict=True))
+    moment = dict(zip("xyz", (2.0, 0.0, 0.0), strict=True))
+    row |= {f"push_F{a}_N": v * grown for a, v in force.items()}
+    row |= {f"push_M{a}_Nm": v * grown for a, v in moment.items()}
+    return {k: float(v) for k, v in row.items()} | {
+        f"{e['name']}_middle_degC": 20.0 + 900.0 * float(np.exp(-abs(time - e["end"]) / 10))
+        for e in JOINT_TIMETABLE
+    }
+
+
+def write_joint_run(path, frames=(0.0, 12.5, 17.5, 85.0, JOINT_END)):
+    """Write the invented run of the tee to a folder and return the RunFolder."""
+    from weldsim.summary import summarise
+
+    folder = RunFolder.create(path, "Invented tee")
+    heat_mesh, weld = joint_mesh()
+    for index, time in enumerate(frames):
+        folder.write_frame(index, joint_frame(heat_mesh, weld, time),
+                           SimpleNamespace(heat_mesh=heat_mesh))  # fmt: skip
+    rows = [joint_readings(float(t)) for t in np.linspace(0, JOINT_END, 151)]
+    folder.write_gauges(rows)
+    columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    welds = [
+        SimpleNamespace(name=e["name"], arc_energy=6e5, heat_input=4e5) for e in JOINT_TIMETABLE
+    ]
+    summary = summarise(columns, JOINT_TIMETABLE, SimpleNamespace(welds=welds))
+    summary["locked_in"] = {
+        "largest_von_mises_MPa": 355.2, "mean_weld_zone_MPa": 270.4,
+        "reactions": {"saddle": {"force_N": 1300.0, "moment_Nm": 2e-9}},
+        "released": [{"time_s": 40.0, "clamps": ["jig"], "change": {"pointer_up_mm": -9.83}}],
+    }  # fmt: skip
+    folder.write_json("summary.json", summary)
+    folder.write_json("run.json", {
+        **manifest(), "title": "Invented tee", "case": joint_resolved(),
+        "timetable": JOINT_TIMETABLE, "error_estimate": {}, "paths": joint_paths(),
+        "clamps": [{"name": "saddle", "place": [-CHORD, 0.0, -HALF]},
+                   {"name": "jig", "place": [0.0, 0.0, HIGH]}],
+    })  # fmt: skip
     return folder

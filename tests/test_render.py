@@ -179,7 +179,7 @@ def test_frames_are_picked_by_time(record):
 
 
 def test_metal_that_is_not_laid_is_not_drawn(drawing):
-    before, after = (scene._surface(field_frame(t)) for t in (0.0, 900.0))
+    before, after = (scene.surface_of(field_frame(t)) for t in (0.0, 900.0))
     assert before.bounds[3] == pytest.approx(invented.THICKNESS / 2)
     assert after.bounds[3] == pytest.approx(invented.THICKNESS / 2 + invented.BEAD_HEIGHT)
 
@@ -255,3 +255,129 @@ def test_without_an_encoder_there_is_a_gif_and_a_note(record, drawing, monkeypat
     stage = scene.make_stage(record, movie.SCENE)
     paths, notes = movie.write_movie(record, stage, tmp_path)
     assert [p.name for p in paths] == ["animation.gif"] and notes == [movie.NO_ENCODER]
+
+
+@pytest.fixture(scope="module")
+def tee(tmp_path_factory):
+    folder = invented.write_joint_run(tmp_path_factory.mktemp("runs") / "tee")
+    return read_run(folder.path)
+
+
+def test_a_tee_fills_its_picture(tee):
+    stage = scene.make_stage(tee)
+    assert 0.5 < stage.size[1] / stage.size[0] < 1.1
+    frame = readback_frame(tee, -1)
+    places = stage.to_picture(frame.points + stage.warp * frame.displacement)
+    assert places.min() > 0 and places.max() < 1
+    assert np.ptp(places, axis=0).max() > 0.85 and np.ptp(places, axis=0).min() > 0.6
+
+
+def readback_frame(record, number):
+    from weldsim.readback import read_frame
+
+    return read_frame(record.frames[number])
+
+
+def test_the_eye_goes_where_the_welds_are():
+    """A weld on a face is seen from where its outer normal points to (geometry)."""
+    line = [[0.0, 0.0, 0.0], [0.1, 0.0, 0.0]]
+    for axis, sign in ((0, 1), (0, -1), (1, 1), (1, -1), (2, 1), (2, -1)):
+        inward = np.zeros(3)
+        inward[axis] = -sign
+        view = scene.best_view([{"points": line, "inward": inward}], [0.1, 0.1, 0.1])
+        assert sign * view[axis] > 0 and np.linalg.norm(view) == pytest.approx(1.0)
+    assert np.all(scene.best_view([], [0.1, 0.1, 0.1]) > 0)
+
+
+def test_welds_and_clamps_of_a_joint_are_named_on_its_picture(tee, drawing):
+    figure = render.shape_picture(tee, scene.make_stage(tee))
+    words = {t.get_text() for t in figure.axes[1].texts}
+    assert {"tack1", "front.1", "front.2", "back (behind)", "saddle", "jig"} <= words
+    half = render.temperature_picture(tee, scene.make_stage(tee), tee.frames[1], "front.1")
+    words = {t.get_text() for t in half.axes[0].texts}
+    assert {"tack1", "front.1"} <= words and "front.2" not in words  # not begun yet
+
+
+def test_travel_is_drawn_on_the_picture_of_a_joint(tee, drawing):
+    """front.1 goes toward -x, and with the front toward the eye -x is to the right."""
+    stage = scene.make_stage(tee)
+    figure = render.temperature_picture(tee, stage, tee.frames[1], "front.1")
+    heads = [t for t in figure.axes[0].texts if not t.get_text()]
+    assert len(heads) == 2 and stage.right[0] < 0
+    assert heads[1].xy[0] > heads[1].get_position()[0]
+
+
+def test_of_many_arcs_one_a_seam_is_pictured(tee):
+    assert [a[0] for a in render.pictured_arcs(tee)] == ["front.1", "front.2", "back"]
+    welds = [{"name": f"{s}.{n}", "seam": s, "tack": -1} for s in ("front", "back")
+             for n in range(1, 7)]  # fmt: skip
+    table = [{"name": w["name"], "start": 9.0 * n, "end": 9.0 * n + 5} for n, w in enumerate(welds)]
+    many = replace(
+        tee, manifest={**tee.manifest, "case": {**tee.case, "welds": welds}, "timetable": table}
+    )
+    assert [a[0] for a in render.pictured_arcs(many)] == ["front.1", "back.1"]
+    colours = {charts.weld_colour(many, w["name"]) for w in welds}
+    assert len(colours) == 2  # colours run out: one a seam
+    strip = charts.timetable_strip(many)
+    rows = [t.get_text() for t in strip.axes[0].get_yticklabels()]
+    assert rows == ["front", "back", "pauses"]
+
+
+def test_timetable_has_a_row_for_each_seam_with_arcs_where_they_burn(tee, record):
+    from matplotlib.colors import to_hex
+
+    strip = charts.timetable_strip(tee)
+    (axes,) = strip.axes
+    rows = [t.get_text() for t in axes.get_yticklabels()]
+    assert rows == ["right", "front", "back", "pauses"]
+    bands = {
+        (rows[round(p.get_y() + p.get_height() / 2)], p.get_x(), p.get_x() + p.get_width())
+        for p in axes.patches
+    }
+    assert {("front", 10.0, 15.0), ("front", 15.0, 20.0), ("back", 80.0, 90.0),
+            ("pauses", 1.5, 10.0), ("pauses", 20.0, 80.0)} <= bands  # fmt: skip
+    (tack,) = [p for p in axes.patches if p.get_hatch()]
+    assert tack.get_x() == 0.0 and to_hex(tack.get_edgecolor()) == charts.weld_colour(tee, "tack1")
+    assert [t.get_text() for t in charts.timetable_strip(record).axes[0].get_yticklabels()] == [
+        "A", "B", "pauses"]  # fmt: skip
+    assert charts.pauses([("A", 0.0, 5.0), ("B", 5.0, 9.0), ("C", 12.0, 13.0)]) == [(9.0, 12.0)]
+
+
+def test_forces_and_moments_have_their_panels(tee):
+    figure = charts.gauge_history(tee)
+    titles = {axes.get_title(loc="left") for axes in figure.axes}
+    assert titles >= {"movement, mm", "force, N", "moment, N m"}
+
+
+def test_target_of_a_joint_says_which_way_its_sides_look(tee):
+    """Seen along +z with +x up, right is z cross x = +y."""
+    (axes,) = spot_path(tee, tee.pointers[0]).axes
+    assert axes.get_xlabel() == "right, mm (toward +y)"
+    assert axes.get_ylabel() == "up, mm (toward +x)"
+
+
+@pytest.mark.slow
+def test_all_pictures_of_a_joint_and_a_note_for_the_one_without_a_case(tee, drawing):
+    shown = render.show_run(tee.path)
+    made = {p.name for p in shown.paths}
+    assert made >= {"temperature_front.1.png", "temperature_back.png", "shape.png", "gauges.png",
+                    "animation.gif"}  # fmt: skip
+    assert "layout.png" not in made
+    assert [n for n in shown.notes if n != movie.NO_ENCODER] == [
+        n for n in shown.notes if n.startswith("layout picture skipped: ")
+    ]
+
+
+def test_layout_is_drawn_from_the_case_the_folder_keeps(tmp_path, drawing):
+    mast = Path(__file__).resolve().parents[1] / "cases" / "mast_stub.toml"
+    folder = invented.write_joint_run(tmp_path / "tee", frames=(0.0,))
+    record, path = read_run(folder.path), tmp_path / "layout.png"
+    paths, notes = render.draw_case(record, path)
+    assert paths == [] and len(notes) == 1 and not path.exists()
+    kept = {"source": mast.read_text(encoding="utf-8"), "source_file": str(mast), "overrides": []}
+    folder.write_json("case.json", {**kept, "companion": False})
+    assert render.draw_case(record, path) == ([path], [])
+    assert path.read_bytes().startswith(b"\x89PNG")
+    folder.write_json("case.json", {**kept, "source": "[part]", "companion": False})
+    paths, (note,) = render.draw_case(record, path)
+    assert paths == [] and note.startswith("layout picture skipped: ") and "\n" not in note

@@ -10,7 +10,9 @@ import synthetic_run as invented
 
 from weldsim.cautions import CAUTIONS, DEFER
 from weldsim.errors import StoreError
-from weldsim.report import CHECKED, write_report
+from weldsim.joints import KINDS
+from weldsim.readback import read_run
+from weldsim.report import CHECKED, VALIDATION, assumptions, rule_words, write_report
 
 # one pixel, PNG of the W3C test suite kind: enough to see it arrive in the page
 PIXEL = base64.b64decode(
@@ -142,3 +144,72 @@ def test_an_unfinished_run_says_so(tmp_path):
 def test_refuses_what_is_no_run(tmp_path):
     with pytest.raises(StoreError, match="not a run folder"):
         write_report(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def tee(tmp_path_factory):
+    folder = invented.write_joint_run(tmp_path_factory.mktemp("runs") / "tee", frames=(0.0, 300.0))
+    (folder.path / "pictures" / "layout.png").write_bytes(PIXEL)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def tee_page(tee):
+    return " ".join(" ".join(read(write_report(tee.path)).words).split())
+
+
+def test_layout_stands_after_the_words_and_only_there(tee, tee_page):
+    text = (tee.path / "report.html").read_text(encoding="utf-8")
+    assert text.count("data:image/png;base64,") == 1
+    order = ["clamp saddle", "The part as meshed, with the order", "How sure"]
+    places = [tee_page.index(word) for word in order]
+    assert places == sorted(places)
+
+
+def test_welds_of_a_joint_say_seam_pass_and_travel(tee_page):
+    for where in ("tack on right, 8 to 12 mm", "front, pass 1, +x, 0 to 10 mm",
+                  "front, pass 1, +x, 10 to 20 mm", "back, pass 1, -x "):  # fmt: skip
+        assert where in tee_page
+    assert "back, pass 1, -x, 0 to" not in tee_page  # a whole pass needs no stretch
+
+
+def test_clamps_and_what_they_hold_are_tabled(tee_page):
+    assert "saddle chord start spring 5 kN/mm, free to turn – from the start never" in tee_page
+    assert "jig branch end rigid – 200 from the start 20 s after the end of front.2" in tee_page
+    assert "mean equivalent stress of the weld zone 270 MPa" in tee_page
+    assert "clamp saddle still pushes with 1300 N and 0 N m" in tee_page
+    assert "jig off at 40 s, which moved pointer up -9.83 mm" in tee_page
+
+
+def test_a_bar_in_a_vise_has_no_clamp_table(page):
+    text = page.read_text(encoding="utf-8")
+    assert "<h2>Clamps</h2>" not in text and "<h2>Locked in</h2>" not in text
+
+
+def test_assumptions_go_by_what_the_case_has(tee):
+    record = read_run(tee.path)
+    lines = " ".join(assumptions(record))
+    for words in ("Tacks are there from the start, cold and without stress.", "laid with the arc",
+                  "without friction and pass no heat", "A spring clamp pulls back", "rigid clamp",
+                  "lets go at once", "preset is a lean", "film of 60 W/m²/K"):  # fmt: skip
+        assert words in lines
+    case = record.case
+    case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]
+    del case["cooling_film"], case["part"]["penetration"]
+    lines = " ".join(assumptions(record))
+    assert "No tack welds" in lines and "Nothing holds the part" in lines
+    for words in ("from the start, cold", "friction", "spring", "rigid", "preset", "Forced"):
+        assert words not in lines
+
+
+def test_every_joint_says_that_it_was_not_measured():
+    assert set(VALIDATION) == set(KINDS)
+    assert all("has not been compared with measurements" in v for v in VALIDATION.values())
+
+
+def test_start_rules_in_words():
+    rule = {"kind": "below", "seconds": 0.0, "weld": "front", "temperature": 423.15}
+    assert rule_words(rule, "") == "when front is below 150 °C"
+    assert rule_words({**rule, "kind": "cold"}, "") == "when the part is cold"
+    assert rule_words({**rule, "kind": "time", "seconds": 90.0}, "") == "at 90 s"
+    assert rule_words(None, "from the start") == "from the start"

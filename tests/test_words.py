@@ -95,3 +95,53 @@ def test_warnings_and_unfinished_runs(tmp_path):
     assert lines[-1] == "Careful: the part turns a lot."
     failed = record(tmp_path, status="failed", error="step 7 at 3 s: no equilibrium")
     assert final_words(failed)[0].endswith("step 7 at 3 s: no equilibrium")
+
+
+def joint(tmp_path, force, gap=0.0, moment=(0.0, 0.0, 0.0), **manifest):
+    """A run with a gap and the reaction of a clamp; half of each on the way."""
+    gauges = [{"name": "gap", "kind": "gap", "at": "front"},
+              {"name": "push", "kind": "reaction", "at": "saddle"}]  # fmt: skip
+    ends = {"gap_opening_mm": gap}
+    ends |= {f"push_F{a}_N": v for a, v in zip("xyz", force, strict=True)}
+    ends |= {f"push_M{a}_Nm": v for a, v in zip("xyz", moment, strict=True)}
+    read = {name: np.array([0.0, 0.5 * end, end]) for name, end in ends.items()}
+    manifest = {"status": "complete", "case": {"welds": [], "gauges": gauges}, **manifest}
+    return RunRecord(tmp_path, manifest, {"time_s": np.array([0.0, 10.0, 90.0]), **read}, {}, ())
+
+
+def test_a_gap_opens_or_closes(tmp_path):
+    words = [final_words(joint(tmp_path, (0, 0, 0), gap))[0] for gap in (0.12, -0.0345, 1e-5)]
+    assert words == [
+        "The gap on the front side opens by 0.120 mm.",
+        "The gap on the front side closes by 0.0345 mm.",
+        "The gap on the front side neither opens nor closes.",
+    ]
+
+
+def test_a_reaction_is_told_by_its_length_and_largest_part(tmp_path):
+    """3, 4, 12 give 13 and 6, 2, 3 give 7 (Pythagorean quadruples, arithmetic)."""
+    record_ = joint(tmp_path, (300.0, 400.0, -1200.0), moment=(6.0, -2.0, 3.0))
+    lines = [line for line in final_words(record_) if "saddle" in line]
+    assert lines == [
+        "push: clamp saddle pushes the part with 1300 N, largest along z (-1200 N) at the end, and "
+        "turns it with 7.00 N m, largest about x (+6.00 N m)."
+    ]
+    assert "300 N" not in lines[0].replace("1300 N", "")  # no raw list of components
+
+
+def test_a_clamp_that_came_off_carries_nothing_but_did(tmp_path):
+    off = joint(tmp_path, (0.0, 0.0, 0.0))
+    for name, most in (("push_Fx_N", 8.0), ("push_Fy_N", 9.0), ("push_Fz_N", 12.0)):  # 17
+        off.gauges[name] = np.array([0.0, most, 0.0])
+    text = "\n".join(final_words(off))
+    assert "push: clamp saddle carries nothing at the end." in text
+    assert "most on the way: 17.0 N, largest along z (+12.0 N) at 10 s" in text
+
+
+def test_only_the_largest_force_of_a_reaction_has_its_error_told(tmp_path):
+    errors = {f"push_F{a}_N": 20.0 for a in "xyz"} | {f"push_M{a}_Nm": 1.0 for a in "xyz"}
+    found = final_words(
+        joint(tmp_path, (300.0, 400.0, -1200.0), error_estimate={"how": "x", "values": errors})
+    )
+    (line,) = [w for w in found if w.startswith("Estimated")]
+    assert line == "Estimated discretisation error: push Fz ±20 N."

@@ -33,8 +33,9 @@ STYLE = {
 PANEL_TITLES = {
     "mm": "movement", "mrad": "rotation", "degC": "temperature", "N": "force", "Nm": "moment",
 }  # fmt: skip
+MANY = 8  # welds; with more, the first of each seam is named
 LABEL_SHARE = 0.13  # of a panel's height that the label of a curve needs
-LETTER = 0.0078  # inch; width of a letter for each point of its size, about
+LETTER = 0.0085  # inch; width of a letter for each point of its size, about
 
 
 def styled(draw):
@@ -119,7 +120,7 @@ def gauge_history(record: RunRecord, width: float = 10.0):
     units = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
     cut, end = axis_cut(record), float(clock(record)[-1])
     sides = [(float(min(clock(record)[0], 0.0)), cut)] + ([(cut, end)] if end > cut else [])
-    curves = [sum(c.unit == u for c in record.columns) for u in units]
+    curves = [sum(c.unit == u for c in labelled(record)) for u in units]
     heights = [
         max(1.35 if u == "mm" else 1.0, LABEL_SHARE * n) for u, n in zip(units, curves, strict=True)
     ]
@@ -137,8 +138,8 @@ def gauge_history(record: RunRecord, width: float = 10.0):
     if len(sides) > 1:
         panels[-1][1].set_xlabel("cooling, s")
     _name_arcs(record, panels[0][0])
-    figure.suptitle(record.title, x=0.01, ha="left", fontsize=13)
     height = figure.get_figheight()
+    figure.suptitle(record.title, x=0.01, y=1 - 0.1 / height, ha="left", va="top", fontsize=13)
     figure.subplots_adjust(
         left=0.75 / width, right=1 - _label_room(record) / width, top=1 - 0.85 / height,
         bottom=0.55 / height, hspace=0.3, wspace=0.04,
@@ -174,6 +175,15 @@ def _panel_row(record, row, sides, columns, unit, first) -> None:
     _end_labels(record, row[-1], columns, unit)
 
 
+def labelled(record: RunRecord) -> list:
+    """Columns whose curves are named: all gauges; of many welds the first of each seam."""
+    welds = [c.weld for c in record.columns if c.weld is not None]
+    if len(welds) <= MANY:
+        return record.columns
+    first = {seam_of(record, name): name for name in reversed(welds)}.values()
+    return [c for c in record.columns if c.weld is None or c.weld in first]
+
+
 def _few_ticks():
     from matplotlib.ticker import MaxNLocator
 
@@ -189,10 +199,12 @@ def _colours(record, columns):
 def _end_labels(record, axes, columns, unit) -> None:
     """Name and final reading at the end of each curve, moved apart where they would touch."""
     low, high = axes.get_ylim()
-    gap = LABEL_SHARE * (high - low) / max(1.0, LABEL_SHARE * len(columns))
+    named = [c.name for c in labelled(record)]
+    gap = LABEL_SHARE * (high - low) / max(1.0, LABEL_SHARE * sum(c.name in named for c in columns))
     ends = [
         (float(record.gauges[c.name][-1]), c, colour)
         for c, colour in zip(columns, _colours(record, columns), strict=True)
+        if c.name in named
     ]
     ends.sort(key=lambda end: end[0])
     places = spread_apart([value for value, *_ in ends], gap, low, high)
@@ -268,14 +280,16 @@ def timetable_strip(record: RunRecord, width: float = 10.0):
     """When each arc burns: a line for each seam (each weld on a bar), and one for the pauses."""
     found = arcs(record)
     rows = list(dict.fromkeys(seam_of(record, name) for name, *_ in found))
-    height = ROW * (len(rows) + 1) + 0.55
+    between = pauses(found)
+    names = [*rows, *(["pauses"] if between else [])]
+    height = ROW * max(len(names), 1) + 0.55
     figure = new_figure(width, height)
     axes = figure.subplots()
-    side = 0.25 + max([text_width(r, 10) for r in [*rows, "pauses"]], default=0.5)
+    side = 0.25 + max((text_width(r, 10) for r in names), default=0.5)
     end = axis_cut(record) if found else 1.0
-    axes.set_xlim(min(0.0, *(start for _, start, _ in found), 0.0), end)
-    axes.set_ylim(len(rows) + 0.6, -0.6)
-    axes.set_yticks(range(len(rows) + 1), [*rows, "pauses"])
+    axes.set_xlim(min([0.0, *(start for _, start, _ in found)]), end)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    axes.set_yticks(range(len(names)), names)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="y", visible=False)
     axes.spines[["left"]].set_visible(False)
@@ -284,9 +298,9 @@ def timetable_strip(record: RunRecord, width: float = 10.0):
         left=side / width, right=1 - 0.2 / width, top=1 - 0.05 / height, bottom=0.5 / height
     )
     per_inch = end / (width - side - 0.2)
-    for name, start, stop in found:
-        _arc_band(record, axes, rows.index(seam_of(record, name)), (name, start, stop), per_inch)
-    for low, high in pauses(found):
+    for arc in found:
+        _arc_band(record, axes, rows.index(seam_of(record, arc[0])), arc, per_inch)
+    for low, high in between:
         _pause(axes, len(rows), low, high, per_inch)
     return figure
 
@@ -295,25 +309,26 @@ def _arc_band(record, axes, row: int, arc, per_inch: float) -> None:
     """One arc as a band with its name and times, as far as there is room; tacks are hatched."""
     name, start, stop = arc
     colour, tack = weld_colour(record, name), is_tack(record, name)
+    seam = seam_of(record, name)
+    right = max(stop, start + SHORTEST * per_inch)
     axes.barh(
-        row, max(stop - start, SHORTEST * per_inch), left=start, height=0.74, align="center",
-        color=PAPER if tack else colour, edgecolor=colour, lw=1.0, hatch="/////" if tack else None,
+        row, right - start, left=start, height=0.74, color=PAPER if tack else colour,
+        edgecolor=colour if tack else PAPER, lw=1.0, hatch="/////" if tack else None,
     )  # fmt: skip
-    if tack:  # too short to be written on
-        right = max(stop, start + SHORTEST * per_inch)
-        if right + per_inch * (text_width(name, 9) + 0.1) < _next_on_row(record, name, start):
-            axes.annotate(name, (right, row), xytext=(3, 0), textcoords="offset points",
-                          va="center", fontsize=9, color=colour)  # fmt: skip
-        return
     times = f"{start:.0f} to {stop:.0f} s"
-    row_name = seam_of(record, name)
-    texts = (times, f"{start:.0f}") if name == row_name else (f"{name}: {times}", name)
-    short = name.removeprefix(f"{row_name}.")
-    for text in (*texts, short):
-        if text and text_width(text, 9) + 0.06 < (stop - start) / per_inch:
+    alone = [times] if name == seam else [f"{name}: {times}", name, name.removeprefix(f"{seam}.")]
+    for text in [] if tack else alone:
+        if text_width(text, 9) + 0.06 < (stop - start) / per_inch:
             axes.text((start + stop) / 2, row, text, ha="center", va="center", color="white",
                       fontsize=9)  # fmt: skip
-            return
+            if text != name.removeprefix(f"{seam}.") and text != name:
+                return
+            break
+    mine = [a for a in arcs(record) if seam_of(record, a[0]) == seam and not is_tack(record, a[0])]
+    text = name if tack else f"{mine[0][1]:.0f} to {mine[-1][2]:.0f} s"
+    if right + per_inch * (text_width(text, 9) + 0.1) < _next_on_row(record, name, start):
+        axes.annotate(text, (right, row), xytext=(3, 0), textcoords="offset points", va="center",
+                      fontsize=9, color=colour, annotation_clip=False)  # fmt: skip
 
 
 def _next_on_row(record, name: str, start: float) -> float:

@@ -27,9 +27,10 @@ SOFT_STIFFNESS = (
 SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
-MAX_ITERATIONS = 30
+MAX_ITERATIONS = 40
+SOFTLY = 10e-6  # m of closing over which touching faces come to bear
 LITTLE = 1e-3  # of the metal's stiffness, put on a sprung face to keep the matrix regular
-STALE = tuple(range(7, 30))  # iterations at which the condensed far field is taken anew
+STALE = tuple(range(7, 40))  # iterations at which the condensed far field is taken anew
 
 
 @dataclass(frozen=True)
@@ -312,14 +313,17 @@ class MechanicsModel:
         touch = self._touching
         deep = touch.closing(displacement) - touch.gap
         on = deep > 0
-        push = np.where(on, touch.stiffness * deep, 0.0)[:, None] * touch.normal
+        # the push sets in softly over `SOFTLY`, or Newton's method would hop on and off the faces
+        soft = np.clip(deep, 0.0, SOFTLY)
+        push = touch.stiffness * (soft**2 / (2 * SOFTLY) + np.maximum(deep - SOFTLY, 0.0))
+        push = push[:, None] * touch.normal
         np.add.at(force, touch.above, -push)
         np.add.at(force, touch.below, push)
         if data.size:
             if self._condensed is not None and np.any((on != self._on) & self._far_touch):
                 self._condensed.thaw()  # the far field has got or lost a support
                 self._on = on
-            stiff = np.where(on, touch.stiffness, 0.0)
+            stiff = touch.stiffness * soft / SOFTLY
             np.add.at(data, self._touch_places.ravel(), (self._touch_values * stiff).ravel())
 
     def solve(self, data, fixed, rhs, springs=()) -> np.ndarray:

@@ -21,6 +21,7 @@ from weldsim.words import unit_word
 
 SIZE = (1120, 544)  # pixels, multiples of 16 for the encoder
 SCENE = (720, 416)
+MORE = 208  # pixels; what a part as tall as wide adds to both heights, a multiple of 16
 DPI = 80
 RATE = 10  # frames a second
 HOLD = 20  # frames that the end stays
@@ -43,7 +44,8 @@ def write_movie(record: RunRecord, stage, folder: Path, report=None):
     notes : list of str
         One line for what could not be made.
     """
-    images = list(movie_frames(record, replace(stage, size=SCENE), report))
+    size = (SCENE[0], SCENE[1] + MORE * stage.tall)
+    images = list(movie_frames(record, replace(stage, size=size), report))
     images += [images[-1]] * HOLD
     paths, notes = [folder / "animation.gif"], []
     with whole_file(paths[0]) as beside:
@@ -128,30 +130,31 @@ class Board:
         from weldsim.render import temperature_bar, warp_words
 
         self.record = record
-        self.figure = charts.new_figure(SIZE[0] / DPI, SIZE[1] / DPI, DPI)
+        w, h = SIZE[0], SIZE[1] + stage.size[1] - SCENE[1]
+        self.figure = charts.new_figure(w / DPI, h / DPI, DPI)
         self.canvas = FigureCanvasAgg(self.figure)
-        w, h = SIZE
-        scene = self.figure.add_axes((0, 80 / h, SCENE[0] / w, SCENE[1] / h))
+        scene = self.figure.add_axes((0, 80 / h, stage.size[0] / w, stage.size[1] / h))
         scene.set_axis_off()
-        blank = np.full((SCENE[1], SCENE[0], 3), 255, dtype=np.uint8)
+        blank = np.full((*stage.size[::-1], 3), 255, dtype=np.uint8)
         self.image = scene.imshow(blank, aspect="auto", interpolation="nearest")
         bar = self.figure.add_axes((170 / w, 52 / h, 380 / w, 12 / h))
         temperature_bar(self.figure, stage, bar)
-        self.figure.text(0.014, 0.975, record.title, fontsize=13, va="top")
-        self.figure.text(0.014, 0.922, warp_words(stage), fontsize=9.5, va="top", color=QUIET)
-        side = self.figure.add_axes((790 / w, 74 / h, 312 / w, 360 / h))
+        self.figure.text(0.014, 1 - 14 / h, record.title, fontsize=13, va="top")
+        self.figure.text(0.014, 1 - 42 / h, warp_words(stage), fontsize=9.5, va="top", color=QUIET)
+        self.shape = 312 / (h - 184)
+        side = self.figure.add_axes((790 / w, 74 / h, 312 / w, (h - 184) / h))
         self.move = self._path(side) if record.pointers else self._curve(side)
         self.clock = self.figure.text(
-            790 / w, 0.975, "", fontsize=15, va="top", fontfamily="DejaVu Sans Mono"
+            790 / w, 1 - 14 / h, "", fontsize=15, va="top", fontfamily="DejaVu Sans Mono"
         )
-        self.phase = self.figure.text(790 / w, 0.905, "", fontsize=11, va="top")
+        self.phase = self.figure.text(790 / w, 1 - 52 / h, "", fontsize=11, va="top")
 
     def _path(self, axes):
         """Path of the first pointer: all of it pale, what lies behind in ink, the spot red."""
         gauge = self.record.pointers[0]
         right, up = spot(self.record, gauge)
         axes.plot(right, up, color="#cfd5da", lw=1.5)
-        set_equal_limits(axes, right, up, 312 / 360)
+        set_equal_limits(axes, right, up, self.shape)
         axes.set_xlabel("right, mm")
         axes.set_ylabel("up, mm")
         axes.set_title(f"spot of {gauge['name']} at {gauge['throw']:g} m", fontsize=10, color=QUIET)

@@ -1,13 +1,15 @@
 """Pictures of a run, made from its folder alone: stills here, the animation in `movie`.
 
-`show_run` writes pictures/: temperature half-way along each bead, the deformed shape hot and cold
-beside the part before welding, gauge histories, the path of each light spot, and an animation.
+`show_run` writes pictures/: the part as meshed with its welds in order, temperature half-way along
+each bead, the deformed shape hot and cold beside the part before welding, gauge histories, the path
+of each light spot, and an animation.
 Temperatures in degC, movements in mm, seconds since the first arc started.
 """
 
 from __future__ import annotations
 
 import re
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,8 +22,10 @@ from weldsim.readback import PICTURES, FrameFile, RunRecord, read_frame, read_ru
 from weldsim.spot import spot_path
 from weldsim.store import RunFolder, whole_file
 
-STILL = (1500, 600)  # pixels of the image of a part
 DPI = 150
+BAR = 5.0  # inch; least length of a colour bar
+PICTURED = 8  # arcs; with more, one temperature picture a seam
+LINE = 100  # letters of small print on ten inches
 
 
 @dataclass(frozen=True)
@@ -57,15 +61,33 @@ def show_run(run_dir, report=None) -> Shown:
     missing = prepare_renderer() if record.frames else "pictures of the part skipped: no frames yet"
     if missing:
         return Shown(tuple(paths), (missing,))
+    report(0.02, "layout")
+    laid_out, notes = draw_case(record, folder / "layout.png")
+    paths += laid_out
     report(0.05, "pictures")
     from weldsim.movie import write_movie
     from weldsim.scene import make_stage
 
-    stage = make_stage(record, STILL)
+    stage = make_stage(record)
     paths += draw_parts(record, stage, folder)
-    made, notes = write_movie(record, stage, folder, lambda s: report(0.3 + 0.7 * s, "animation"))
+    made, more = write_movie(record, stage, folder, lambda s: report(0.3 + 0.7 * s, "animation"))
     report(1.0, "done")
-    return Shown(tuple(paths + made), tuple(notes))
+    return Shown(tuple(paths + made), (*notes, *more))
+
+
+def draw_case(record: RunRecord, path: Path) -> tuple[list[Path], list[str]]:
+    """Picture of the part before the run, from the case the folder keeps; a note where none is."""
+    from weldsim.case import parse_case
+    from weldsim.errors import WeldsimError
+    from weldsim.layout_picture import draw_layout
+
+    try:
+        kept = RunFolder.open(record.path).read_json("case.json")
+        case = parse_case(kept["source"], kept["source_file"], kept["overrides"])
+        return [draw_layout(case, path, record.manifest.get("grade"))], []
+    except (WeldsimError, OSError, LookupError, TypeError) as error:
+        why = str(error).splitlines()[0] if str(error) else type(error).__name__
+        return [], [f"layout picture skipped: {why}"]
 
 
 def draw_plots(record: RunRecord, folder: Path) -> list[Path]:
@@ -80,12 +102,22 @@ def draw_plots(record: RunRecord, folder: Path) -> list[Path]:
 def draw_parts(record: RunRecord, stage, folder: Path) -> list[Path]:
     """Temperature half-way along each bead, and the shape hot and cold."""
     paths = []
-    for name, start, stop in charts.arcs(record):
+    for name, start, stop in pictured_arcs(record):
         frame = nearest_frame(record, (start + stop) / 2 + charts.first_arc(record))
         figure = temperature_picture(record, stage, frame, name)
         paths.append(save(figure, folder / f"temperature_{slug(name)}.png"))
     paths.append(save(shape_picture(record, stage), folder / "shape.png"))
     return paths
+
+
+def pictured_arcs(record: RunRecord) -> list[tuple[str, float, float]]:
+    """Arcs to show the temperature of: all but tacks, and with many the first of each seam."""
+    found = charts.arcs(record)
+    found = [a for a in found if not charts.is_tack(record, a[0])] or found
+    if len(found) <= PICTURED:
+        return found
+    first = {charts.seam_of(record, a[0]): a for a in reversed(found)}
+    return sorted(first.values(), key=lambda a: a[1])
 
 
 def save(figure, path: Path) -> Path:
@@ -126,15 +158,12 @@ def temperature_picture(record: RunRecord, stage, file: FrameFile, weld: str):
     from weldsim.scene import draw
 
     frame, built = read_frame(file), read_frame(record.frames[0])
-    figure, (axes,) = _image_figure(stage, 1)
+    below = f"{_seconds(record, file)} after the first arc started; {warp_words(stage)}"
+    figure, (axes,) = _image_figure(stage, 1, f"Temperature, weld {weld} half-way", below)
     axes.imshow(
         draw(stage, frame, "temperature", outline=built), extent=(0, 1, 0, 1), aspect="auto"
     )
-    name_places(record, stage, frame, axes)
-    _titles(
-        figure, f"Temperature, weld {weld} half-way",
-        f"{_seconds(record, file)} after the first arc started; {warp_words(stage)}",
-    )  # fmt: skip
+    name_places(record, stage, frame, axes, built)
     temperature_bar(figure, stage, _bar_axes(figure))
     return figure
 
@@ -145,7 +174,8 @@ def shape_picture(record: RunRecord, stage):
     from weldsim.scene import draw
 
     hot, cold = nearest_frame(record, hot_time(record)), record.frames[-1]
-    figure, rows = _image_figure(stage, 2)
+    below = f"{warp_words(stage)}; one colour range for both"
+    figure, rows = _image_figure(stage, 2, "Shape, hot and cold", below)
     built = read_frame(record.frames[0])
     first = record.columns[0]
     for axes, file, words in (
@@ -160,27 +190,38 @@ def shape_picture(record: RunRecord, stage):
         axes.imshow(
             draw(stage, frame, "movement", outline=built), extent=(0, 1, 0, 1), aspect="auto"
         )
-        name_places(record, stage, frame, axes)
+        name_places(record, stage, frame, axes, built)
         axes.text(0.012, 0.955, f"{_seconds(record, file)}, {words}", va="top", fontsize=11)
         warmest = float(frame.temperature[np.unique(frame.cells[frame.laid])].max()) - 273.15
+        line = 0.24 * DPI / stage.size[1]
         axes.text(
-            0.012, 0.885, f"hottest spot {warmest:.0f} °C", va="top", color=QUIET, fontsize=10
+            0.012,
+            0.955 - line,
+            f"hottest spot {warmest:.0f} °C",
+            va="top",
+            color=QUIET,
+            fontsize=10,
         )
-    _titles(figure, "Shape, hot and cold", f"{warp_words(stage)}; one colour range for both")
     movement_bar(figure, stage, _bar_axes(figure))
     return figure
 
 
-def _image_figure(stage, rows: int):
-    """A figure with room for a title, `rows` images of the stage's shape and a colour bar."""
-    width = 10.0
-    height = rows * width * stage.size[1] / stage.size[0]
-    total = 0.75 + height + 0.85
+def _image_figure(stage, count: int, title: str, below: str):
+    """A figure with a title, room for `count` images of the stage's shape and for a colour bar."""
+    columns = count if stage.tall else 1
+    rows = count // columns
+    one = stage.size[0] / DPI, stage.size[1] / DPI
+    width, total = columns * one[0], 0.75 + rows * one[1] + 0.85
+    lines = textwrap.wrap(below, int(LINE * width / 10))
+    total += 0.2 * (len(lines) - 1)
     figure = charts.new_figure(width, total)
+    figure.text(0.015, 1 - 0.16 / total, title, fontsize=14, va="top")
+    figure.text(0.015, 1 - 0.46 / total, "\n".join(lines), fontsize=10, va="top", color=QUIET)
     out = []
-    for row in range(rows):
-        low = (0.85 + (rows - 1 - row) * height / rows) / total
-        axes = figure.add_axes((0, low, 1, height / rows / total))
+    for number in range(count):
+        row, column = divmod(number, columns)
+        low = 0.85 + (rows - 1 - row) * one[1]
+        axes = figure.add_axes((column / columns, low / total, 1 / columns, one[1] / total))
         axes.set_axis_off()
         axes.set_xlim(0, 1)
         axes.set_ylim(0, 1)
@@ -189,15 +230,9 @@ def _image_figure(stage, rows: int):
 
 
 def _bar_axes(figure):
-    return figure.add_axes(
-        (0.25, 0.52 / figure.get_figheight(), 0.5, 0.14 / figure.get_figheight())
-    )
-
-
-def _titles(figure, title: str, below: str) -> None:
-    height = figure.get_figheight()
-    figure.text(0.015, 1 - 0.16 / height, title, fontsize=14, va="top")
-    figure.text(0.015, 1 - 0.46 / height, below, fontsize=10, va="top", color=QUIET)
+    width, height = figure.get_figwidth(), figure.get_figheight()
+    share = max(0.5, min(BAR / width, 0.9))
+    return figure.add_axes(((1 - share) / 2, 0.52 / height, share, 0.14 / height))
 
 
 def _seconds(record: RunRecord, file: FrameFile) -> str:

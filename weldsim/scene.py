@@ -256,9 +256,9 @@ def draw(stage: Stage, frame: FieldFrame, paint: str, warped=True, outline=None,
     plotter = pyvista.Plotter(off_screen=True, window_size=[fine * n for n in stage.size])
     plotter.set_background(PAPER)
     try:
-        _add_part(plotter, _surface(frame), stage, paint, stage.warp if warped else 0.0)
+        _add_part(plotter, surface_of(frame), stage, paint, stage.warp if warped else 0.0)
         if outline is not None:
-            _add_edges(plotter, _surface(outline), OUTLINE, 1.5 * fine)
+            _add_edges(plotter, surface_of(outline), OUTLINE, 1.5 * fine)
         for box in stage.jaws:
             body = pyvista.Box(box)
             plotter.add_mesh(body, color=JAWS, opacity=0.35, lighting=False)
@@ -270,7 +270,25 @@ def draw(stage: Stage, frame: FieldFrame, paint: str, warped=True, outline=None,
     return _average(image[..., :3], fine)
 
 
-def _surface(frame: FieldFrame):
+def hidden_places(surface, places, view, skip: float) -> np.ndarray:
+    """Which places (K, 3) the part hides from an eye far away in direction `view`, (K,) bool.
+
+    Parameters
+    ----------
+    surface : pyvista.PolyData
+    view : (3,) unit vector
+    skip : float
+        How far in front of a place what covers it does not count: a seam's own bead. [m]
+    """
+    places = np.atleast_2d(np.asarray(places, dtype=float))
+    far = 3 * surface.length + np.linalg.norm(places - surface.center, axis=1).max()
+    view = np.asarray(view, dtype=float)
+    skip = max(skip, 1e-4 * surface.length)
+    hits = [surface.ray_trace(p + skip * view, p + far * view)[1] for p in places]
+    return np.array([len(h) > 0 for h in hits])
+
+
+def surface_of(frame: FieldFrame):
     """Outer faces of the laid metal as built, with temperature [degC] and displacement [m]."""
     import pyvista
 

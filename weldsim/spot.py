@@ -4,10 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.charts import INK, PAPER, QUIET, arcs, clock, new_figure, styled, weld_colour
+from weldsim.charts import (
+    INK,
+    PAPER,
+    QUIET,
+    WELDS,
+    arcs,
+    clock,
+    new_figure,
+    seam_of,
+    styled,
+    weld_colour,
+)
 from weldsim.readback import RunRecord
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean
+LEGEND_ROWS = 3
 
 
 @styled
@@ -62,13 +74,28 @@ def draw_path(record: RunRecord, gauge: dict, axes, shape: float = 1.0) -> None:
         t = np.linspace(start, stop, 100)
         axes.plot(
             np.interp(t, clock(record), right), np.interp(t, clock(record), up),
-            color=weld_colour(record, name), lw=3, zorder=3, label=f"arc {name} on",
+            color=weld_colour(record, name), lw=3, zorder=3, label=_legend_text(record, name),
         )  # fmt: skip
     axes.axhline(0, color=QUIET, lw=0.6, zorder=1)
     axes.axvline(0, color=QUIET, lw=0.6, zorder=1)
     set_equal_limits(axes, right, up, shape)
-    axes.set_xlabel(f"right, mm{_side(gauge)}")
-    axes.set_ylabel("up, mm")
+    if record.case.get("part", {}).get("kind", "bar") == "bar":
+        axes.set_xlabel(f"right, mm{_side(gauge)}")
+        axes.set_ylabel("up, mm")
+    else:
+        right_way, up_way = _ways(gauge)
+        axes.set_xlabel(f"right, mm{right_way}")
+        axes.set_ylabel(f"up, mm{up_way}")
+
+
+def _legend_text(record: RunRecord, name: str) -> str:
+    """What a colour means; where welds of a seam share one, the first of them says it."""
+    found = [a[0] for a in arcs(record)]
+    if len(found) <= len(WELDS):
+        return f"arc {name} on"
+    seam = seam_of(record, name)
+    first = next(n for n in found if seam_of(record, n) == seam)
+    return f"arc on {seam}" if name == first else "_"
 
 
 def spot(record: RunRecord, gauge: dict) -> tuple[np.ndarray, np.ndarray]:
@@ -88,12 +115,23 @@ def set_equal_limits(axes, x, y, shape: float, margin: float = 0.16) -> None:
     axes.set_aspect("equal", "box")
 
 
+def _ways(gauge: dict) -> tuple[str, str]:
+    """Axes of the part that right and up on the target point along, as ends of the labels."""
+    aim, up = (_axis(gauge[k]) for k in ("aim", "up"))
+    right = np.cross(aim, up)
+    axis = int(np.argmax(np.abs(right)))
+    toward = ("+" if right[axis] > 0 else "-") + "xyz"[axis]
+    return f" (toward {toward})", f" (toward {gauge['up']})"
+
+
+def _axis(word: str) -> np.ndarray:
+    """Unit vector of an axis written like "+x"."""
+    return np.eye(3)["xyz".index(word[-1])] * (-1 if word[0] == "-" else 1)
+
+
 def _side(gauge: dict) -> str:
     """Which way the bar's front face (+y) looks on the target, where it looks left or right."""
-    unit = {"x": (1, 0, 0), "y": (0, 1, 0), "z": (0, 0, 1)}
-    aim, up = (
-        np.array(unit[gauge[k][-1]]) * (-1 if gauge[k][0] == "-" else 1) for k in ("aim", "up")
-    )
+    aim, up = (_axis(gauge[k]) for k in ("aim", "up"))
     toward = float(np.cross(aim, up)[1])
     return "" if toward == 0 else f"   (front face: {'right' if toward > 0 else 'left'})"
 
@@ -107,14 +145,16 @@ def _mark_times(record, gauge, axes) -> None:
     for t, text, big in marks:
         place = np.array([np.interp(t, times, right), np.interp(t, times, up)])
         axes.plot(*place, "o", ms=7 if big else 4, color=INK, mfc=PAPER if big else INK, zorder=5)
-        _place_label(axes, place, text, taken, right, up, big)
+        crowded = len(arcs(record)) > len(WELDS)
+        _place_label(axes, place, text, taken, right, up, big, crowded)
     axes.plot(right[-1], up[-1], "o", ms=9, color=INK, zorder=6)
     handles = axes.get_legend_handles_labels()
     if handles[0]:
         # below the plot: inside it would cover part of the path, whichever corner it took
         axes.figure.legend(
-            *handles, loc="lower left", bbox_to_anchor=(0.02, 0.0), fontsize=9, frameon=False
-        )
+            *handles, loc="lower left", bbox_to_anchor=(0.02, 0.0), fontsize=9, frameon=False,
+            ncols=-(-len(handles[0]) // LEGEND_ROWS), columnspacing=1.2,
+        )  # fmt: skip
 
 
 def _error_boxes(record, gauge, axes) -> list:
@@ -135,8 +175,16 @@ def _path_marks(record, times) -> list[tuple[float, str, bool]]:
     """Time, label and weight of the marks on a path, the important ones first."""
     marks = [(float(times[-1]), f"end, {times[-1]:.0f} s", True)]
     seen = arcs(record)
+    crowded, seams = len(seen) > len(WELDS), set()
     for name, start, stop in seen:
+        if crowded and seam_of(record, name) in seams:
+            continue
+        seams.add(seam_of(record, name))
         marks.append((start, f"{name} starts, {start:.0f} s", True))
+        if not crowded:
+            marks.append((stop, f"{name} stops, {stop:.0f} s", True))
+    if crowded:
+        name, _, stop = max(seen, key=lambda a: a[2])
         marks.append((stop, f"{name} stops, {stop:.0f} s", True))
     last = max((stop for *_, stop in seen), default=0.0)
     between = [t for a in seen for t in np.arange(a[1] + 10, a[2] - 4, 10)]
@@ -144,7 +192,7 @@ def _path_marks(record, times) -> list[tuple[float, str, bool]]:
     return marks + [(float(t), f"{t:.0f} s", False) for t in between + after]
 
 
-def _place_label(axes, place, text, taken, x, y, big) -> None:
+def _place_label(axes, place, text, taken, x, y, big, crowded=False) -> None:
     """Write a label beside a mark, on the side where it covers neither labels nor the path."""
     to_pixel = axes.transData.transform
     here, path = to_pixel(place), _dense(to_pixel(np.column_stack([x, y])))
@@ -159,8 +207,8 @@ def _place_label(axes, place, text, taken, x, y, big) -> None:
             cost = reach / 100 + _overlap(box, taken) + _inside(box, path) + _outside(box, axes)
             if best is None or cost < best[0]:
                 best = (cost, centre, box)
-    if not big and best[0] > 0.5:
-        return  # a small mark may go unnamed
+    if best[0] > (0.5 if not big else 9.0 if crowded else np.inf):
+        return  # a small mark may go unnamed, and one where many marks meet
     taken.append(best[2])
     axes.annotate(
         text, place, (best[1] - here) / scale, textcoords="offset points", ha="center",

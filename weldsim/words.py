@@ -10,8 +10,10 @@ import math
 
 from weldsim.readback import Column, RunRecord
 
-KINDS = ("pointer", "dial", "thermocouple", "bow")
+KINDS = ("pointer", "dial", "thermocouple", "bow", "gap", "reaction")
 SIDES = {"up": ("up", "down"), "right": ("right", "left")}
+SHUT = 0.5e-3  # mm; a gap that moves less does not open or close
+LEAST = {"N": 0.5, "Nm": 0.05}  # a clamp that pushes less carries nothing
 
 
 def final_words(record: RunRecord) -> list[str]:
@@ -40,8 +42,79 @@ def unfinished(record: RunRecord) -> str:
 def gauge_words(record: RunRecord, name: str) -> list[str]:
     """Where one gauge ends, how far it went on the way, and when it settled."""
     columns = [c for c in record.columns if c.gauge == name and c.weld is None]
-    where = _pointer_end(record, name, columns) or _plain_end(record, name, columns)
+    kind = next((g.get("kind") for g in record.case.get("gauges", []) if g["name"] == name), None)
+    if kind == "reaction":
+        return _reaction(record, name, columns)
+    where = _gap_end(record, name, columns) if kind == "gap" else None
+    where = where or _pointer_end(record, name, columns) or _plain_end(record, name, columns)
     return [where, *_swing(record, name, columns)]
+
+
+def _gauge(record: RunRecord, name: str) -> dict:
+    return next(g for g in record.case.get("gauges", []) if g["name"] == name)
+
+
+def _gap_end(record: RunRecord, name: str, columns: list[Column]) -> str:
+    """`The gap on the front side opens by 0.12 mm.`"""
+    (column,) = columns
+    value = float(record.gauges[column.name][-1])
+    place = f"the gap on the {_gauge(record, name).get('at')} side"
+    called = place[0].upper() + place[1:] if name in KINDS else f"{name}, {place},"
+    now = "" if record.complete else " so far"
+    if abs(value) < SHUT:
+        return f"{called} neither opens nor closes{now}."
+    way = "opens" if value > 0 else "closes"
+    return f"{called} {way} by {reading(record, column).lstrip('+-')} mm{now}."
+
+
+def resultant(record: RunRecord, name: str, unit: str):
+    """Length of a reaction's force [N] or moment [Nm] over time, (N,), and its columns."""
+    import numpy as np
+
+    found = [c for c in record.columns if c.gauge == name and c.unit == unit]
+    parts = np.array([record.gauges[c.name] for c in found])
+    return np.sqrt((parts**2).sum(axis=0)), found
+
+
+def main_column(record: RunRecord, name: str, unit: str, at: int = -1) -> Column:
+    """The largest component of a reaction's force or moment at a reading."""
+    _, found = resultant(record, name, unit)
+    return max(found, key=lambda c: abs(float(record.gauges[c.name][at])))
+
+
+def _reaction(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
+    """What a clamp pushes the part with at the end and at most: resultants, main components."""
+    import numpy as np
+
+    times = record.gauges["time_s"]
+    clamp = _gauge(record, name).get("at")
+    called = f"Clamp {clamp}" if name in (*KINDS, clamp) else f"{name}: clamp {clamp}"
+    ends = {unit: float(resultant(record, name, unit)[0][-1]) for unit in LEAST}
+    now = "at the end" if record.complete else "so far"
+    if all(ends[unit] < least for unit, least in LEAST.items()):
+        lines = [f"{called} carries nothing {now}."]
+    else:
+        force, moment = (_push(record, name, unit, -1) for unit in ("N", "Nm"))
+        lines = [f"{called} pushes the part with {force} {now}, and turns it with {moment}."]
+    force = resultant(record, name, "N")[0]
+    most = int(np.argmax(force))
+    if force[most] > 1.05 * max(ends["N"], LEAST["N"]):
+        lines.append(f"  most on the way: {_push(record, name, 'N', most)} at {times[most]:.0f} s")
+    return lines
+
+
+def _push(record: RunRecord, name: str, unit: str, at: int) -> str:
+    """`1230 N, largest along z (-1200 N)` at a reading."""
+    size = float(resultant(record, name, unit)[0][at])
+    column = main_column(record, name, unit, at)
+    error, word = _error(record, column), unit_word(unit)
+    whole = f"{rounded(size, error, unit).lstrip('+')} {word}"
+    if size < LEAST[unit]:
+        return f"no {'force' if unit == 'N' else 'moment'}"
+    value = float(record.gauges[column.name][at])
+    way = "along" if unit == "N" else "about"
+    axis = column.component[-1]
+    return f"{whole}, largest {way} {axis} ({rounded(value, error, unit)} {word})"
 
 
 def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | None:
@@ -115,6 +188,10 @@ def settled(record: RunRecord, entry: dict) -> float | None:
 def _certainty(record: RunRecord) -> list[str]:
     """Estimated discretisation errors, and what they do not cover."""
     known = [c for c in record.columns if c.weld is None and _error(record, c) is not None]
+    main = {
+        main_column(record, c.gauge, "N").name for c in known if c.unit in LEAST
+    }  # of a reaction the largest force speaks for the six
+    known = [c for c in known if c.unit not in LEAST or c.name in main]
     shown = [c for c in known if c.unit != "mrad"] or known
     named = [f"{c.gauge} {c.component} ±{error_text(record, c)}" for c in shown]
     if not named:
@@ -157,6 +234,8 @@ def rounded(value: float, error: float | None, unit: str) -> str:
     """
     if unit == "degC":
         return f"{value:.0f}"
+    if abs(value) < 0.1 * LEAST.get(unit, 0.0):
+        return "0"
     size = abs(value)
     digits = 3 if size == 0 else 2 - math.floor(math.log10(size))
     if error:
@@ -168,4 +247,4 @@ def rounded(value: float, error: float | None, unit: str) -> str:
 
 def unit_word(unit: str) -> str:
     """A unit of a column as people write it."""
-    return {"degC": "°C"}.get(unit, unit)
+    return {"degC": "°C", "Nm": "N m"}.get(unit, unit)

@@ -30,8 +30,10 @@ QUARTERS = ("front", "right", "back", "left")  # centred on 12, 3, 6 and 9 o'clo
 OUT = np.array([(0, 1), (1, 0), (0, -1), (-1, 0)], dtype=float)  # outward of each side
 ROUND = np.array([(1, 0), (0, -1), (-1, 0), (0, 1)], dtype=float)  # clockwise along each side
 PIECES = 14  # straight pieces of a seam in a quarter
-TURN = np.pi / 12  # rad; largest turn of a curved edge in one cell: 24 cells around
-CORE = 0.5  # of the inner radius: half side of the square under the middle of the tube
+AROUND = 24  # cells around a circle, at least
+ROUGH_AROUND = 20  # the same where the travel cell is above ROUGH: a ring holds 98.4 % of its metal
+ROUGH = 0.6  # bead widths
+CORE = 0.6  # of the inner radius: half side of the square under the middle of the tube
 BULGE = 0.35  # how round the core's outline is, 0 square to 1 a circle
 MAIN = 1.5  # an axis names the travel when the seam goes this much further along it
 LEAST_CLOCK = 30  # minutes on the clock (15 degrees) from one position to the next
@@ -266,10 +268,12 @@ class RoundKit(Assembly):
     size : callable; real places (K, 3) [m] -> wanted cell length there (K,) [m]
     move : callable; flat places (K, 3) -> real places (K, 3) [m]
     stub : RoundStub
+    grade : Grade
     """
 
-    def __init__(self, size, move, stub: RoundStub):
+    def __init__(self, size, move, stub: RoundStub, grade):
         super().__init__(size)
+        self.turn = 2 * np.pi / (ROUGH_AROUND if grade.travel_cell > ROUGH else AROUND)
         self.move, self.core = move, stub.radii[0]
         self.arc, self.toe = stub.radius + stub.leg / 2, stub.toe
 
@@ -287,18 +291,18 @@ class RoundKit(Assembly):
             wanted *= abs(rho[1] - rho[0]) / np.linalg.norm(b - a)
         cells = max(1, int(np.ceil(wanted - SPARE)))
         if around or max(a[2], b[2]) < 1e-9:  # what turns across a fillet is only its face
-            cells = max(cells, _turns(places))
+            cells = max(cells, _turns(places, self.turn))
         if around or rho.max() < self.core + 1e-9:  # even around: cuts stay at their angle
             return cells, 1.0
         return cells, float(np.clip(sizes[-1] / step[-1] / (sizes[0] / step[0]), 0.2, 5.0))
 
 
-def _turns(places) -> int:
-    """Least cells along an edge of places (17, 3) for the angle it turns through."""
+def _turns(places, most: float) -> int:
+    """Least cells along an edge of places (17, 3) that turns at most `most` in a cell [rad]."""
     step = np.diff(places, axis=0)
     step /= np.linalg.norm(step, axis=1)[:, None]
     turn = np.arccos(np.clip((step[:-1] * step[1:]).sum(axis=1), -1.0, 1.0)).sum()
-    return max(1, int(np.ceil(turn * 16 / 15 / TURN - SPARE)))
+    return max(1, int(np.ceil(turn * 16 / 15 / most - SPARE)))
 
 
 def seam_lines(stub: RoundStub, move) -> dict[str, SeamLine]:

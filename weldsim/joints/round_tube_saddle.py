@@ -28,10 +28,12 @@ ROOM = 2  # legs of chord beyond the branch, at least: the fillet and as much ag
 CAP = 0.9  # push of the face on flat flanks, in legs; 0.3 legs at the throat, as a flush bead's
 CAP_GROWTH = 3  # power of the flatness: none of the push is left where the faces meet squarely
 BUMP = 0.06  # legs; rise of the line of fusion amid the foot on flat flanks: no straight corner
+DENT = 0.2  # legs; fusion into the root there, where the fillet is one cell wide; the same reason
+FLAT = 0.9  # cosine between both surfaces' normals from which the root is drawn in
 SMOOTH = 0.05  # rad; half the stretch over which the direction of the foot is averaged
 FLANKS = (0.0, np.pi)  # rad on the clock; where the line both surfaces meet on may bend sharply
-PATCH = 1.35  # of the toe: half size of the patch of the chord around the branch
-SHARE_BELOW = 0.6  # of the way from the toe to the chord's underside, at most, for the patch
+PATCH = 1.25  # of the toe: half size of the patch of the chord around the branch
+SHARE_BELOW = 0.15  # of the way from the toe to the chord's underside, at most, for the patch
 
 
 class Part(JointSection):
@@ -100,8 +102,14 @@ def _layout(part) -> tuple[list, float, float]:
     return rings, edge + half - patch_x, edge + under - patch_s
 
 
-def move_of(part):
-    """Map of the flat layout to the part, points (P, 3) -> (P, 3) [m]."""
+def move_of(part, whole: bool = False):
+    """Map of the flat layout to the part, points (P, 3) -> (P, 3) [m].
+
+    Parameters
+    ----------
+    whole : bool
+        The fillet is not cut in the middle of its sides.
+    """
     stub, radius = stub_of(part), part.chord_diameter / 2
     rings, _, _ = _layout(part)
     edge, half = rings[-1]
@@ -141,7 +149,16 @@ def move_of(part):
         out[:, 2] += up - fade * below
         push = CAP * flatness * share * up
         out[:, :2] += push[:, None] * circle
+        if whole:
+            out[:, :2] -= dent(rho, z, cosine)[:, None] * circle
         return out
+
+    def dent(rho, z, cosine):
+        """How far the root is drawn in on flat flanks, nothing an eighth leg off. [m]"""
+        off = np.abs(rho - stub.radius) + np.maximum(z - stub.gap, 0.0)
+        near = np.clip(1 - 8 * off / stub.leg, 0.0, 1.0)
+        flatness = np.clip((cosine - FLAT) / (1 - FLAT), 0.0, 1.0)
+        return DENT * stub.leg * flatness * near * (1 + np.minimum(z, 0.0) / part.chord_wall)
 
     def widen_box(rho, on, square, points):
         patch = round_stub.widen(rho, on, square, rings)
@@ -184,11 +201,12 @@ def gap_places(part) -> dict:
 
 def blocks(case, grade):
     """Blocks of chord, branch, land and fillet."""
-    part, move = case.part, move_of(case.part)
+    part = case.part
     stub = replace(stub_of(part), fine=grade.through_cells > 1)
+    move = move_of(part, whole=not stub.halves)
     rings, end, under = _layout(part)
     seams = round_stub.seam_lines(stub, move)
-    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub)
+    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub, grade)
     cut = round_stub.cuts(stub, move, case.tacks, FLANKS)
     low = -part.chord_wall
     round_stub.add_base(kit, stub, grade, cut, rings, low)

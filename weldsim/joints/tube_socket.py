@@ -139,7 +139,7 @@ def blocks(case, grade):
         return _square(part, case.tacks, grade)
     stub, rings, move = _graded(round_of(part), grade), _rings(part), _move(part)
     seams = round_stub.seam_lines(stub, move)
-    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub)
+    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub, grade)
     cut = round_stub.cuts(stub, move, case.tacks)
     round_stub.add_base(kit, stub, grade, cut, rings, -part.plate_thickness)
     round_stub.add_tube(kit, stub, grade, cut)
