@@ -118,6 +118,7 @@ assert abs(same[-1, 1]) > 1.5 * abs(opposite[-1, 1])
 # %% [markdown]
 # ## Your turn
 #
+# The stub lies on its side with the front seam below, so uphill is from the front to the back.
 # Change `OPPOSITE`: weld once around, or both sides downhill, or wait for `interpass = "80 degC"`
 # instead of 60 s. Run the four seams to the end with
 #

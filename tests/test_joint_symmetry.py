@@ -20,8 +20,17 @@ STEPS = 3
 CLOSE = 2e-4  # of the largest reading; three steps of Newton's tolerance
 
 
+# A free part is read against three points of its own, which do not mirror: it is held instead.
+HELD = {
+    "plate-butt": ["left edge"],
+    "plate-tee": ["base front edge", "base back edge"],
+}
+
+
 def starter(kind: str, *changes, tacks=None):
     text = (files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text(encoding="utf-8")
+    if kind in HELD:
+        text += f'\n[[clamp]]\nname = "table"\nat = {HELD[kind]}\n'
     if tacks is not None:
         begin = text.find("[[tack]]")
         if begin >= 0:

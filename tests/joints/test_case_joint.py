@@ -23,7 +23,7 @@ def refused(*changes):
 def test_the_short_form_gives_order_travel_and_pauses():
     welds = read().welds
     assert [w.name for w in welds] == ["front", "back", "left", "right"]
-    assert [w.sense for w in welds] == [1, -1, 1, 1]
+    assert [w.sense for w in welds] == [1, -1, -1, -1]  # uphill is -y: the front is below
     assert [w.start.seconds for w in welds] == [0, 60, 60, 60]
     assert welds[0].power == pytest.approx(110 * 11.5 * 0.77)
     assert welds[0].duration == pytest.approx(20.0)
@@ -31,7 +31,7 @@ def test_the_short_form_gives_order_travel_and_pauses():
 
 def test_only_some_of_the_seams_may_be_welded():
     welds = read('schedule.order=["left:downhill"]').welds
-    assert [(w.seam, w.sense) for w in welds] == [("left", -1)]
+    assert [(w.seam, w.sense) for w in welds] == [("left", 1)]
 
 
 def test_interpass_waits_for_the_weld_zone():

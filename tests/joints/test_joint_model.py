@@ -104,13 +104,16 @@ def test_passes_lie_on_each_other():
 
 
 def test_clamps_come_and_go_by_rule():
-    text = MAST.read_text(encoding="utf-8") + """
+    text = (
+        MAST.read_text(encoding="utf-8")
+        + """
 [[clamp]]
 name = "rail"
 at = "branch end"
 on = "5 s"
 off = "3 s after front"
 """
+    )
     model = build_model(parse_case(text, str(MAST)), "coarse", threads=1)
     state = start_state(model)
     assert state.holding == ("chord start", "chord end")
