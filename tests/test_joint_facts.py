@@ -130,3 +130,29 @@ def test_direction_on_a_saddle():
     _, one = follow(opposite, end, first)
     _, two = follow(same, end, first)
     assert two[0] > 0 and abs(two[0]) > 1.5 * abs(one[0])
+
+
+def test_time_step_of_the_tee():
+    """First seam of the tee with torch steps of 1, 1/2: the tilt moves less than the mesh moves it.
+
+    Coarse against quick moves the tilt by about a fifth (DEVELOPERS.md); halving the step has to
+    stay well within that. The table is printed with `pytest -s`.
+    """
+    from dataclasses import replace
+
+    from weldsim.material import load_material
+    from weldsim.mesh import GRADES, build_part
+    from weldsim.model import Model
+
+    case = order("front:+x")
+    part, steel = build_part(case, "coarse"), load_material(case.material_path)
+    found = []
+    for share in (1.0, 0.5):
+        grade = replace(GRADES["coarse"], torch_step=share * GRADES["coarse"].torch_step)
+        for step in simulate(Model(case, part, steel, grade, 1)):
+            if step.time >= 79.0:
+                break
+        found.append(tilt(step.gauges))
+        print(f"torch step {share:4.2f}: up {found[-1][0]:+.3f}, right {found[-1][1]:+.3f} mrad")
+    assert found[0][0] > 0 and found[1][0] > 0 and found[1][1] > 0
+    assert np.linalg.norm(found[0] - found[1]) < 0.2 * np.linalg.norm(found[1])

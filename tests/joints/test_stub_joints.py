@@ -30,6 +30,10 @@ SADDLE = {
     "chord_wall": "3 mm", "chord_length": "250 mm", "leg": "4 mm",
 }  # fmt: skip
 EQUAL = SADDLE | {"branch_diameter": "48.3 mm", "chord_diameter": "48.3 mm"}
+SMALL = {  # the largest leg allowed on thin equal tubes
+    "branch_diameter": "26.9 mm", "chord_diameter": "26.9 mm", "branch_wall": "2.6 mm",
+    "chord_wall": "2.6 mm", "leg": "3.9 mm",
+}  # fmt: skip
 SQUARE = SOCKET | {"shape": "square", "tube_width": "50 mm"}
 KINDS = {
     "square socket": (tube_socket, SQUARE), "round socket": (tube_socket, SOCKET),
@@ -99,11 +103,13 @@ def test_no_cell_is_nearly_flat_inside(name):
     {"passes": 3}, {"root_gap": "1.5 mm"}, {"penetration": "2.5 mm"}, {"leg": "2 mm"},
     {"branch_diameter": "47.5 mm"}, {"branch_diameter": "21.3 mm"}, {"branch_wall": "5 mm"},
     {"chord_length": "64.4 mm"}, {"chord_wall": "10 mm"}, {"branch_length": "15 mm"},
-    {"clock": ["1:00", "4:00", "9:30"]},
+    {"clock": ["1:00", "4:00", "9:30"]}, {"branch_diameter": "48.2 mm"}, SMALL,
+    SMALL | {"passes": 3},
 ], ids=str)  # fmt: skip
 def test_other_sizes_of_a_saddle_mesh(change):
     part = mesh_of(*part_of("equal saddle", **change), "coarse")
-    assert determinants(part.mesh, skfem.MeshHex1().elem.refdom.p).min() > 0
+    for mesh in (part.mesh, part.heat_mesh):
+        assert determinants(mesh, skfem.MeshHex1().elem.refdom.p).min() > 0
 
 
 @pytest.mark.parametrize("change", [
@@ -323,7 +329,7 @@ def test_seams_fuse_the_strip_of_the_land_within_the_penetration(name):
         # FLAT, a parabola between; the line between the halves of the cells by half as much
         wide = 2 * np.arccos(np.sqrt(round_tube_saddle.FLAT)) * outer
         expected -= 2 * (2 / 3 * wide * round_tube_saddle.DENT * keys.leg) / 2
-    assert plan == pytest.approx(expected, rel=0.01)
+    assert plan == pytest.approx(expected, rel=0.02)  # few cells across the parabola
 
 
 @pytest.mark.parametrize("name", ROUND)
