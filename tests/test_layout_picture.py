@@ -35,7 +35,7 @@ def drawing():
 
 @pytest.fixture(scope="module")
 def case():
-    return load_case(MAST)
+    return load_case(MAST, ["part.up=+y"])
 
 
 @pytest.fixture(scope="module")

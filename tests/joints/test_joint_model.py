@@ -85,6 +85,7 @@ def test_preset_is_what_the_pointer_reads_before_welding():
     assert read["pointer_up_mm"] == pytest.approx(2e-3 * 5200, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_passes_lie_on_each_other():
     """Three passes of a fillet: root, foot, wall; together the same metal as one pass."""
     whole = build_model(load_case(MAST), "coarse", threads=1)
@@ -138,6 +139,7 @@ def test_hot_tacks_are_welds_of_their_own():
     assert volume_joined(model, start_state(model)) == 0.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "kind", ["square-tube-tee", "round-tube-saddle", "tube-socket", "plate-tee", "plate-butt",
              "round-tube-butt"]

@@ -76,6 +76,7 @@ def volume(part, region, where=None):
     return cell_volumes(part.mesh)[cells].sum() / MM**3
 
 
+@pytest.mark.slow
 # cells
 @pytest.mark.parametrize("grade", ["coarse", "quick", "normal"])
 @pytest.mark.parametrize("name", NAMED)
@@ -91,6 +92,7 @@ def test_cells_and_their_children_are_sound(name, grade):
         assert 3 * part.lattice.displacement_points < 45000  # of 4 levels through a 6 mm tube
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "change"), [
     ("V", {"bevel": "90 deg", "root_face": "0 mm", "root_gap": "0 mm", "passes": 4}),
     ("V", {"root_face": "5.4 mm"}), ("V", {"thickness": "12 mm", "passes": 3}),
@@ -397,7 +399,7 @@ def test_names_of_regions_and_faces(name):
 @pytest.mark.parametrize(("name", "preset", "point", "moved"), [
     ("V", (0, 0, 0.01), (0, 51, 0), (0, 0, 0.5)), ("V", (0, 0, 0.01), (0, -51, 0), (0, 0, 0)),
     ("tee", (0, 0.01, 0), (0, 0, 50 + GAP), (0, 0.5, 0)),
-    ("girth", (0, 0, 0.01), (50.5, 0, 24), (0, 0, 0.5)),
+    ("girth", (0, 0, 0.01), (50.5, 0, 24), (-0.24, 0, 0.5)),
     ("girth", (0, 0, 0.01), (-50.5, 0, 24), (0, 0, 0)),
 ])  # fmt: skip
 def test_the_free_piece_leans(name, preset, point, moved):

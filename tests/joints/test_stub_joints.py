@@ -80,6 +80,7 @@ def volume(part, region, where=None):
     return cell_volumes(part.mesh)[cells].sum()
 
 
+@pytest.mark.slow
 # cells
 @pytest.mark.parametrize("grade", ["coarse", "quick", "normal"])
 @pytest.mark.parametrize("name", KINDS)
@@ -99,6 +100,7 @@ def test_no_cell_is_nearly_flat_inside(name):
     assert (found.min(axis=1) / found.max(axis=1)).min() > 0.1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change", [
     {"passes": 3}, {"root_gap": "1.5 mm"}, {"penetration": "2.5 mm"}, {"leg": "2 mm"},
     {"branch_diameter": "47.5 mm"}, {"branch_diameter": "21.3 mm"}, {"branch_wall": "5 mm"},
@@ -112,6 +114,7 @@ def test_other_sizes_of_a_saddle_mesh(change):
         assert determinants(mesh, skfem.MeshHex1().elem.refdom.p).min() > 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("change", [
     {"passes": 2}, {"plate_width": "64.3 mm", "plate_depth": "64.3 mm"}, {"tube_wall": "10 mm"},
     {"plate_width": "400 mm"}, {"clock": ["12:00", "6:00"]}, {"plate_thickness": "20 mm"},
@@ -345,6 +348,7 @@ def test_grid_line_at_the_penetration_parts_fused_and_open_land(name):
     assert len(under) and module.fused(keys, "front", under).all()
 
 
+@pytest.mark.slow
 def test_passes_and_clock_seams_are_regions():
     part = fitted("equal saddle", "clock", ("11:00", "2:00", "5:00", "8:00"))
     seams = {f"{kind} s{n}" for kind in ("fill 1", "root") for n in (1, 2, 3, 4)}
