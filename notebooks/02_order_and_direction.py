@@ -42,9 +42,9 @@ def follow(order, until, state=None):
     A run may start from the state of another one, as long as the orders begin with the same
     welds: so the first seam is computed once.
     """
-    case = load_case(CASE, ["solve.grade=coarse", f"schedule.order={order}"])
+    case = load_case(CASE, [f"schedule.order={order}"])
     rows = []
-    for step in simulate(build_model(case), state):
+    for step in simulate(build_model(case, "coarse"), state):
         rows.append((step.time, step.gauges["pointer_up_mrad"], step.gauges["pointer_right_mrad"]))
         if step.time >= until:
             break

@@ -241,6 +241,11 @@ class MechanicsModel:
             self._far_touch = ~(near[self._touching.below] & near[self._touching.above])
             self._on = np.zeros(self._far_touch.size, dtype=bool)
 
+    @property
+    def condensed(self) -> bool:
+        """Whether a far field is condensed now."""
+        return self._condensed is not None
+
     def refresh(self) -> None:
         """Take the far field's tangent anew at the next solution."""
         if self._condensed is not None:

@@ -443,8 +443,8 @@ class Model:
     def focus(self, state: State) -> None:
         """Keep the solver's eye on the hot end of the seam welded last: cells there are factored
         anew at each iteration, all others seldom."""
-        if self.mechanics.pattern.size < CONDENSE_ABOVE:
-            return
+        if self.mechanics.pattern.size < CONDENSE_ABOVE or not self.case.welds[0].seam:
+            return  # a bar is heated through: its far field is not far
         started = np.flatnonzero(~np.isnan(state.starts))
         if started.size == 0:
             return

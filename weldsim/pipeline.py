@@ -160,6 +160,9 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
             return new, effort
         except ConvergenceError as error:
             trouble = error
+            if model.mechanics.condensed:
+                model.mechanics.focus(None)  # the whole tangent first, then a shorter step
+                continue
             duration /= 2
     raise ConvergenceError(
         f"step {state.steps + 1} at {state.time:.4g} s ({event.kind}): {trouble}; "
