@@ -20,7 +20,7 @@ from weldsim.solve import LinearSolver, SymmetricPattern, symmetric_pattern
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4), CODATA 2018
 TOLERANCE = 1e-6  # residual power over the power stored, supplied and lost in the step
 MAX_ITERATIONS = 40
-REACH = 2.7  # semi-axes beyond which an arc's heat is left out
+REACH = 6.0  # semi-axes beyond which an arc's heat is below the last bit of its peak
 SETTLE = 5  # iteration after which the conductivity is not updated any more in a step
 
 
@@ -196,7 +196,6 @@ class HeatModel:
         local = [v.reshape(shape) for v in source.seam.local(self.position.reshape(-1, 3))]
         aside = np.abs(local[1]) - source.weave
         size = np.maximum(aside, 0) / source.half_width, np.abs(local[2]) / source.depth
-        # 3 (2.7)^2 = 22: what lies beyond carries less than e^-22 of the peak
         near = np.flatnonzero((np.hypot(*size) < REACH).any(axis=1))
         return Reach(near, tuple(v[near] for v in local))
 
