@@ -9,6 +9,7 @@ from pathlib import Path
 
 from weldsim.case import Bar, Clamp, Gauge, Hold, SolveOptions, StartRule, Surroundings, Weld
 from weldsim.case_keys import TOP, WRONG, check_section, is_known, near_to, nearest, such_as
+from weldsim.joints import kind_of
 from weldsim.process import PROCESSES
 from weldsim.units import parse
 
@@ -45,17 +46,17 @@ def read_sections(raw: dict, folder: Path) -> tuple[dict, list[str]]:
     title = raw.get("title")
     if not isinstance(title, str) or not title.strip():
         mistakes.append('title: missing or empty, allowed: a line of text such as "Pivot arm"')
-    if _is_joint(raw, mistakes):
+    if kind_of(raw) != "bar":
         from weldsim.case_joint import read_joint
 
         return read_joint(raw, folder, mistakes), mistakes
-    part = _one("part", raw, mistakes)
+    part = one("part", raw, mistakes)
     bar = _with_material(Bar(**dict(part)), folder, mistakes)
-    hold = _hold(_one("hold", raw, mistakes), mistakes)
-    air = _one("surroundings", {"surroundings": {}, **raw}, mistakes)
-    solve = _one("solve", {"solve": {}, **raw}, mistakes)
-    welds = _many("weld", raw, mistakes)
-    gauges = _many("gauge", raw, mistakes)
+    hold = _hold(one("hold", raw, mistakes), mistakes)
+    air = one("surroundings", {"surroundings": {}, **raw}, mistakes)
+    solve = one("solve", {"solve": {}, **raw}, mistakes)
+    welds = many("weld", raw, mistakes)
+    gauges = many("gauge", raw, mistakes)
     clamps = ()
     if hold.kind == "vise":
         release = hold.release
@@ -66,7 +67,7 @@ def read_sections(raw: dict, folder: Path) -> tuple[dict, list[str]]:
             mistakes.append(
                 f"[{section}]: a bar has no such section, allowed: {', '.join(OF_A_BAR)}"
             )
-    preset = _one("preset", {"preset": {}, **raw}, mistakes)
+    preset = one("preset", {"preset": {}, **raw}, mistakes)
     records = {
         "title": title,
         "part": bar,
@@ -74,40 +75,24 @@ def read_sections(raw: dict, folder: Path) -> tuple[dict, list[str]]:
         "clamps": clamps,
         "preset": tuple(dict(preset).values()),
         "welds": tuple(_weld(name, w, bar, hold, mistakes) for name, w in welds),
-        "surroundings": _surroundings(air),
+        "surroundings": surroundings(air),
         "gauges": tuple(_gauge(name, g, mistakes) for name, g in gauges),
         "solve": SolveOptions(**dict(solve)),
     }
     return records, mistakes
 
 
-def _is_joint(raw: dict, mistakes: list[str]) -> bool:
-    """Whether the part is one of the joint kinds beside the bar."""
-    from weldsim.joints import KINDS
-
-    part = raw.get("part")
-    kind = part.get("kind") if isinstance(part, dict) else None
-    return isinstance(kind, str) and kind in KINDS and kind != "bar"
-
-
 def one(section: str, raw: dict, mistakes: list[str]):
     """A section that stands once; see `check_section`."""
-    return _one(section, raw, mistakes)
-
-
-def many(section: str, raw: dict, mistakes: list[str], needed: bool = True) -> list:
-    """(name, section) of each entry of a section that may stand several times."""
-    return _many(section, raw, mistakes) if needed or section in raw else []
-
-
-def _one(section: str, raw: dict, mistakes: list[str]):
     if section not in raw:
         mistakes.append(f"[{section}]: missing section")
     return check_section(section, raw.get(section), f"[{section}]", mistakes)
 
 
-def _many(section: str, raw: dict, mistakes: list[str]) -> list:
+def many(section: str, raw: dict, mistakes: list[str], needed: bool = True) -> list:
     """(name, section) of each entry; one without a name of its own goes by its number."""
+    if not needed and section not in raw:
+        return []
     entries = raw.get(section)
     if not isinstance(entries, list) or not entries:
         mistakes.append(f"[[{section}]]: missing, allowed: one [[{section}]] section or more")
@@ -124,7 +109,7 @@ def _many(section: str, raw: dict, mistakes: list[str]) -> list:
                     f"[{section}.{number}] name: {name!r} is used twice, allowed: each name once"
                 )
             name = str(number)
-        kind = "joint" if _is_joint(raw, mistakes) else "bar"
+        kind = "bar" if kind_of(raw) == "bar" else "joint"
         out.append((name, check_section(section, entry, f"[{section}.{name}]", mistakes, kind)))
     return out
 
@@ -169,10 +154,6 @@ def _hold(section, mistakes: list[str]) -> Hold:
 
 def surroundings(section) -> Surroundings:
     """Surroundings with the preheat filled in."""
-    return _surroundings(section)
-
-
-def _surroundings(section) -> Surroundings:
     values = dict(section)
     if values["preheat"] is None:
         values["preheat"] = values["ambient"]
@@ -202,7 +183,7 @@ def _weld(name: str, section, bar: Bar, hold: Hold, mistakes: list[str]) -> Weld
     span = (-bar.width / 2, bar.width / 2) if line == "across" else (hold.length, bar.length)
     for key, default in zip(("begin", "finish"), span, strict=True):
         values[key] = default if values[key] is None else values[key]
-    values["start"] = _start_rule(values["start"], where, mistakes)
+    values["start"] = start_rule(values["start"], where, mistakes)
     return Weld(**values)
 
 
@@ -212,10 +193,6 @@ _BELOW = re.compile(r"\s*when\s+(\S+)\s+below\s+(.+?)\s*")
 
 def start_rule(text, where: str, mistakes: list[str], key: str = "start") -> StartRule:
     """ "0 s", "60 s after A" or "when A below 150 degC"."""
-    return _start_rule(text, where, mistakes, key)
-
-
-def _start_rule(text, where: str, mistakes: list[str], key: str = "start") -> StartRule:
     try:
         if isinstance(text, str) and (found := _BELOW.fullmatch(text)):
             return StartRule("below", 0.0, found[1], parse(found[2], "temperature"))
@@ -230,11 +207,6 @@ def _start_rule(text, where: str, mistakes: list[str], key: str = "start") -> St
             '"when A below 150 degC"'
         )
         return StartRule("time", 0.0)
-
-
-def placed(gauge: Gauge, at) -> Gauge:
-    """The gauge at a place."""
-    return replace(gauge, at=at)
 
 
 def _gauge(name: str, section, mistakes: list[str]) -> Gauge:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from weldsim import case_file
-from weldsim.case import Case, Clamp, Hold, SolveOptions, StartRule, Tack, Weld
+from weldsim.case import Clamp, Hold, SolveOptions, StartRule, Tack, Weld
 from weldsim.case_keys import WRONG, check_section, is_known, near_to, nearest, such_as
 from weldsim.errors import CaseError
 from weldsim.joints import faces_of, joint_module
@@ -100,6 +101,10 @@ def _holds(raw, part, module, mistakes):
             continue
         if c.kind == "spring" and c.stiffness is None:
             mistakes.append(f'{where} stiffness: missing key for a spring, such as "5 kN/mm"')
+        if c.kind == "spring" and c.turning is None and not _stays(clamps):
+            mistakes.append(
+                f'{where} turning: missing key for a spring that holds alone, such as "10 kN m/rad"'
+            )
         if c.kind == "rigid" and (c.stiffness or c.turning):
             mistakes.append(f'{where} stiffness: a rigid clamp has none, allowed: kind = "spring"')
         taken = {face for other in clamps for face in other.at}
@@ -115,6 +120,14 @@ def _holds(raw, part, module, mistakes):
             )
         )  # fmt: skip
     return hold, tuple(clamps)
+
+
+def _stays(clamps) -> bool:
+    """Whether a rigid clamp holds from the beginning to the end."""
+    return any(
+        c.kind == "rigid" and c.off.kind == "never" and c.on == StartRule("time", 0.0)
+        for c in clamps
+    )
 
 
 def rule_of(value, where: str, mistakes: list[str]) -> StartRule:
@@ -417,7 +430,7 @@ def _gauge(name, section, part, module, clamps, mistakes):
         return gauge
     if isinstance(at, list) and len(at) == 3 and section.kind in ("dial", "thermocouple"):
         try:
-            return case_file.placed(gauge, tuple(parse(v, "length") for v in at))
+            return replace(gauge, at=tuple(parse(v, "length") for v in at))
         except ValueError as error:
             mistakes.append(f"{where} at: {error}")
             return None
@@ -463,6 +476,3 @@ def _rules(records, mistakes) -> None:
             "[solve] end: nothing takes heat away (film, emissivity and conductance are zero), so "
             'the part never cools, allowed: a time such as "300 s" and welds started by time'
         )
-
-
-__all__ = ["Case", "read_joint", "rule_of", "sense_of", "ways_of"]

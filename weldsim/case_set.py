@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 
 from weldsim.case_keys import MANY, TOP, keys_of, nearest
+from weldsim.joints import kind_of
 
 
 def apply_overrides(raw: dict, overrides) -> list[str]:
@@ -47,21 +48,12 @@ def _apply(raw: dict, change: str) -> None:
     shape = f"{section}.NAME.key=value" if section in MANY else f"{section}.key=value"
     if len(path) != (3 if section in MANY else 2):
         raise ValueError(f"write it as {shape}")
-    keys = keys_of(section, _kind(raw))
+    keys = keys_of(section, kind_of(raw))
     if key not in keys:
         raise ValueError(f"unknown key {key}{nearest(key, keys)}")
     table = _named(raw, section, path[1]) if section in MANY else raw.setdefault(section, {})
     if isinstance(table, dict):  # else the file itself is wrong there, which is said elsewhere
         table[key] = _value(value.strip())
-
-
-def _kind(raw: dict) -> str:
-    """Kind of the part, that of a bar when it is not a known one: said elsewhere."""
-    from weldsim.joints import KINDS
-
-    part = raw.get("part")
-    kind = part.get("kind") if isinstance(part, dict) else None
-    return kind if isinstance(kind, str) and kind in KINDS else "bar"
 
 
 def _named(raw: dict, section: str, name: str) -> dict:

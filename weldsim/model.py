@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from weldsim import gauge, shrinkage
 from weldsim.joints import joint_module, lean_of, seams_of
+from weldsim.laying import Laying, land_contact, seam_distance
 from weldsim.material import load_material
 from weldsim.mechanical import (
-    Contact,
     MaterialState,
     MechanicsModel,
     Properties,
@@ -25,7 +25,6 @@ from weldsim.source import DoubleEllipsoid
 from weldsim.state import State
 from weldsim.thermal import HeatModel, HeatTables, Skin
 
-CONTACT_DEPTH = 0.5e-3  # m
 SEAM_STEP = 1.4  # torch steps on a joint's seam over those of a bead: its face is wide for its leg
 CONDENSE_ABOVE = 20_000  # unknowns; below, one factor of the whole is as quick
 NEAR = 2.0  # bead widths around the hot end of a seam within which the tangent is always new
@@ -81,8 +80,11 @@ class Model:
             )
             for w, s in zip(case.welds, self.seams, strict=True)
         )  # fmt: skip
-        self._bind_beads()
-        self._bind_contact()
+        self.laying = Laying.of(case, part, self.seams)
+        self.base_points, self.middle_points = self.laying.base_points, self.laying.middle_points
+        self.contact = land_contact(case, part, self.mechanics.weight, material)
+        if self.contact is not None:
+            self.mechanics.let_touch(self.contact)
         self.point_child = point_children(lattice, self.mechanics.quadrature)
         self.to_quadrature = quadrature_map(lattice, self.mechanics.quadrature)
         self.spread = spread_matrix(lattice)
@@ -100,162 +102,6 @@ class Model:
         clamp = next(c for c in self.case.clamps if c.name == name)
         nodes = self._gripped(clamp)
         return nodes[nodes < len(self.points)]
-
-    def _bind_beads(self) -> None:
-        """Which welds lay each heat cell and how far along them; -inf for metal that is there.
-
-        Heat cells have a row for each weld that may lay them: metal where two seams meet, and
-        tacks, which a seam welds over.
-        """
-        lattice, parent = self.part.lattice, self.part.heat_parent
-        self._middles = lattice.points[lattice.heat_cells].mean(axis=1)  # of the heat cells
-        count = len(parent)
-        base = np.isin(parent, self.part.regions["part"])
-        owned = [self._laid_by(w) for w in self.case.welds]
-        for number, tack in enumerate(self.case.tacks):
-            if not tack.arc:
-                base[self._tacked(number)] = True
-        laid = sum((np.bincount(c, minlength=count) for c in owned), np.zeros(count, dtype=int))
-        rows = max(1, int(laid.max(initial=0)))
-        self.cell_weld = np.full((rows, count), len(self.case.welds))
-        self.cell_place = np.full((rows, count), np.inf)  # open land is never laid
-        filled = np.zeros(count, dtype=np.int64)
-        mesh = self.part.mesh
-        middle = mesh.p[:, mesh.t].mean(axis=1).T[parent]  # children join with their cell
-        for i, (cells, seam) in enumerate(zip(owned, self.seams, strict=True)):
-            place = seam.local(middle[cells])[0]
-            self.cell_weld[filled[cells], cells] = i
-            # an end that overhangs, such as a mitre, is laid with the end itself
-            self.cell_place[filled[cells], cells] = np.clip(place, 0.0, seam.length)
-            filled[cells] += 1
-        self.cell_place[:, base] = -np.inf
-        self.base_points, self.middle_points = [], []
-        body = np.unique(lattice.heat_cells[base])
-        for weld, cells, seam in zip(self.case.welds, owned, self.seams, strict=True):
-            foot = np.intersect1d(np.unique(lattice.heat_cells[cells]), body)
-            if foot.size == 0:  # heat without filler, or a bead on beads
-                away = _distance(seam, lattice.points[body])
-                foot = body[away <= max(weld.half_width, away.min() * 1.001)]
-            self.base_points.append(foot)
-            off = np.linalg.norm(lattice.points[foot] - seam.middle, axis=1)
-            self.middle_points.append(int(foot[np.argmin(off)]))
-        self._bind_riders(base)
-
-    def _filler(self, seam: str, number: int | None = None) -> np.ndarray:
-        """Heat cells of a seam's filler: of a pass, or of all; of a root what it fuses."""
-        from weldsim.joints.common import Filler
-
-        parent, module = self.part.heat_parent, joint_module(self.case.part.kind)
-        cells = [np.empty(0, dtype=np.int64)]
-        for region, members in self.part.regions.items():
-            filler = Filler.of(region)
-            if not filler or seam not in filler.seams or filler.number != (number or filler.number):
-                continue
-            found = np.flatnonzero(np.isin(parent, members))
-            if filler.partly:
-                found = found[module.fused(self.case.part, seam, self._middles[found])]
-            cells.append(found)
-        return np.concatenate(cells)
-
-    def _line(self, seam: str):
-        """Seam line of a name, and the whole of it as a seam."""
-        line = joint_module(self.case.part.kind).seam_lines(self.case.part)[seam]
-        bare = replace(line, offsets=())  # places are counted on the line, not on a pass
-        return line, bare.cut(0.0, line.length, 1)
-
-    def _laid_by(self, weld) -> np.ndarray:
-        """Heat cells of filler that a weld lays."""
-        if weld.tack >= 0:
-            return self._tacked(weld.tack)
-        if not weld.filler:
-            return np.empty(0, dtype=np.int64)
-        if not weld.seam:
-            return np.flatnonzero(
-                np.isin(self.part.heat_parent, self.part.regions[f"bead {weld.name}"])
-            )
-        cells = self._filler(weld.seam, weld.number)
-        line, whole = self._line(weld.seam)
-        along = whole.local(self._middles[cells])[0]
-        low = -np.inf if weld.begin <= 1e-9 else weld.begin
-        high = np.inf if weld.finish >= line.length - 1e-9 else weld.finish
-        return cells[(along >= low - 1e-9) & (along < high - 1e-9)]
-
-    def _tacked(self, number: int) -> np.ndarray:
-        """Heat cells of a tack: filler near the root, over the tack's length."""
-        tack = self.case.tacks[number]
-        line, whole = self._line(tack.seam)
-        cells = self._filler(tack.seam)
-        along, across, inward = whole.local(self._middles[cells])
-        on = (along >= tack.begin - 1e-9) & (along <= tack.finish + 1e-9)
-        cells, across, inward = cells[on], across[on], inward[on]
-        # metal as far from the root, half a face below the arc, as the tack is large
-        deep = np.hypot(across, inward - line.width / 2)
-        return cells[deep <= max(tack.size, 1.001 * deep.min(initial=np.inf))]
-
-    def _bind_riders(self, base) -> None:
-        """Points of filler alone, drawn riding on the nearest point of the part."""
-        from scipy.spatial import cKDTree
-
-        lattice = self.part.lattice
-        body = np.unique(lattice.heat_cells[base])
-        loose = np.setdiff1d(np.unique(lattice.heat_cells[~base]), body)
-        self.riders = loose
-        self.carriers = loose
-        if loose.size:
-            self.carriers = body[cKDTree(lattice.points[body]).query(lattice.points[loose])[1]]
-
-    def _bind_contact(self) -> None:
-        """Pairs of points that face each other across the land, and may touch."""
-        from scipy.sparse import coo_matrix
-        from scipy.sparse.csgraph import connected_components
-        from scipy.spatial import cKDTree
-
-        part, lattice = self.part, self.part.lattice
-        self.contact = None
-        land = [np.asarray(m) for r, m in part.regions.items() if r.split()[0] in ("land", "root")]
-        if not land:
-            return
-        count = lattice.displacement_points
-        cells = lattice.displacement_cells
-        body = cells[part.regions["part"]]
-        links = np.repeat(body[:, :1], body.shape[1] - 1, axis=1).ravel()
-        graph = coo_matrix((np.ones(links.size), (links, body[:, 1:].ravel())), (count, count))
-        piece = connected_components(graph, directed=False)[1]
-        of_body = np.zeros(count, dtype=bool)
-        of_body[body.ravel()] = True
-        below, above = [], []
-        layer = [*land, *self._fused_land()]
-        for c in np.unique(np.concatenate(layer)):
-            nodes = cells[c][of_body[cells[c]]]
-            kinds = np.unique(piece[nodes])
-            if kinds.size != 2:
-                continue
-            one, two = (nodes[piece[nodes] == k] for k in kinds)
-            near, at = cKDTree(lattice.points[one]).query(lattice.points[two])
-            close = near <= 1.5 * near.min()
-            below.append(one[at[close]])
-            above.append(two[close])
-        if not below:
-            return
-        pairs = np.unique(np.stack([np.concatenate(below), np.concatenate(above)], axis=1), axis=0)
-        below, above = pairs.T
-        apart = lattice.points[above] - lattice.points[below]
-        height = np.linalg.norm(apart, axis=1)
-        stated = getattr(self.case.part, "root_gap", None)
-        gap = height if stated is None else np.full(len(height), stated)
-        area = self.mechanics.weight[np.concatenate(land)].sum() / height.mean()
-        young = np.interp(293.15, *self.material.table("youngs_modulus"))
-        # as stiff as a wall some tenths of a millimetre thick: closing beyond the gap stays small
-        stiffness = np.full(len(height), young * area / len(height) / CONTACT_DEPTH)
-        self.contact = Contact(below, above, apart / height[:, None], gap, stiffness)
-        self.mechanics.let_touch(self.contact)
-
-    def _fused_land(self) -> list[np.ndarray]:
-        """Cells of the root: first-pass filler that has metal of the part on two sides."""
-        from weldsim.joints.common import Filler
-
-        return [np.asarray(m) for r, m in self.part.regions.items()
-                if (f := Filler.of(r)) and f.number == 1]  # fmt: skip
 
     # what the mesh offers to gauges
     @property
@@ -312,20 +158,15 @@ class Model:
         return body[away.argmin(axis=1)]
 
     # lookups on a state
-    def _passed(self, reached) -> np.ndarray:
-        """Heat cells of the part and of filler that lies before `reached` (W,) [m], (H,) bool."""
-        reached = np.append(reached, -np.inf)
-        return (self.cell_place <= reached[self.cell_weld]).any(axis=0)
-
     def joined(self, state: State) -> np.ndarray:
         """Quadrature points that carry load: the part, and filler the arc has passed, (C, Q)."""
-        cells = self._passed(state.reached).reshape(-1, len(self.part.lattice.children))
+        cells = self.laying.passed(state.reached).reshape(-1, len(self.part.lattice.children))
         return cells[:, self.point_child]
 
     def laid(self, state: State) -> np.ndarray:
         """Heat cells that conduct: filler joins a front length ahead of the arc, (H,) bool."""
         lead = np.array([s.front_length for s in self.sources])
-        return self._passed(state.reached + lead if lead.size else state.reached)
+        return self.laying.passed(state.reached + lead if lead.size else state.reached)
 
     def skin(self, laid: np.ndarray, holding) -> Skin:
         """Skin of the laid heat cells, the last few kept."""
@@ -410,7 +251,9 @@ class Model:
         return min((t for t in known if t > state.time + 1e-9), default=np.inf)
 
     def met(self, rule, state: State) -> bool:
-        """Whether a rule has come true."""
+        """Whether a clamp's rule has come true; cold means cold after the last weld."""
+        if rule.kind == "cold" and np.any(np.isnan(state.stops)):
+            return False
         return self.moment(rule, state) <= state.time + 1e-9
 
     def moment(self, rule, state: State) -> float:
@@ -523,7 +366,7 @@ class Model:
     def near_cells(self) -> list[np.ndarray]:
         """Cells nearest to each seam, one mask a weld."""
         middle = self.part.mesh.p[:, self.part.mesh.t].mean(axis=1).T
-        distance = [_distance(seam, middle) for seam in self.seams]
+        distance = [seam_distance(seam, middle) for seam in self.seams]
         if not distance:
             return []
         nearest = np.argmin(distance, axis=0)
@@ -571,13 +414,6 @@ class Model:
             cooled = np.log(max(since, 3.0) / 3.0) / np.log1p(self.grade.rest_growth)
             behind += min(cooled, 0.98 * rest)
         return float(min(behind / total, 1.0))
-
-
-def _distance(seam, points) -> np.ndarray:
-    """Distance of points (P, 3) from a seam, (P,). [m]"""
-    along, across, depth = seam.local(points)
-    past = np.maximum(np.maximum(-along, along - seam.length), 0)
-    return np.sqrt(past**2 + across**2 + depth**2)
 
 
 def quadrature_map(lattice, quadrature: np.ndarray) -> np.ndarray:
@@ -647,7 +483,7 @@ def field_frame(model: Model, state: State) -> Frame:
         eqp = state.memory.equivalent_plastic_strain.mean(axis=1, keepdims=True)
         eqp = np.repeat(eqp, children, axis=1)
     displacement = model.spread @ state.displacement
-    displacement[model.riders] = displacement[model.carriers]
+    displacement[model.laying.riders] = displacement[model.laying.carriers]
     return Frame(
         state.time,
         state.temperature,

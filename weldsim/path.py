@@ -187,6 +187,12 @@ class SeamLine:
     closed: bool = False
     passes: int = 1
     offsets: tuple = ()  # of each pass's arc from the points: (across, outward) [m]
+    root: float | None = None  # from the arc to the root; half the width in a fillet's corner [m]
+
+    @property
+    def to_root(self) -> float:
+        """From the arc to the root. [m]"""
+        return self.width / 2 if self.root is None else self.root
 
     @property
     def length(self) -> float:

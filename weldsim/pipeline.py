@@ -152,18 +152,21 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
     """
     if event.kind == "release":
         return _release(model, state)
-    duration = event.duration
-    for retry in range(MAX_HALVINGS):
+    duration, halvings = event.duration, 0
+    while True:
         try:
             new, effort = _try_step(model, state, replace(event, duration=duration))
-            effort["retries"] = retry
+            effort["retries"] = halvings
             return new, effort
         except ConvergenceError as error:
-            trouble = error
             if model.mechanics.condensed:
                 model.mechanics.focus(None)  # the whole tangent first, then a shorter step
                 continue
+            trouble = error
+            halvings += 1
             duration /= 2
+            if halvings == MAX_HALVINGS:
+                break
     raise ConvergenceError(
         f"step {state.steps + 1} at {state.time:.4g} s ({event.kind}): {trouble}; "
         f"halving the step {MAX_HALVINGS} times to {duration:.2g} s did not help"

@@ -393,6 +393,12 @@ def _warnings(model, state, record) -> list[str]:
                 f"faces of the open land press {worst:.2g} mm into each other: contact there is a "
                 "stiff spring, so read the gap to that"
             )
+    for i, weld in enumerate(model.case.welds):
+        if weld.weave > 0 and weld.weave_rate * model.torch_time(i) < 1.0:
+            out.append(
+                f"the weave of {weld.name} is slower than a torch step of "
+                f"{model.torch_time(i):.2g} s: spreading its heat evenly is not what happens"
+            )
     if record.retries:
         out.append(f"{record.retries} steps had to be halved to find equilibrium")
     if model.case.solve.model == "elastic":

@@ -23,6 +23,13 @@ KINDS = {
 FADE = 10e-3  # m of height over which a leaning piece goes over into its cut foot
 
 
+def kind_of(raw: dict) -> str:
+    """Kind of the part in the tables of a case file; bar where it is not a known one."""
+    part = raw.get("part")
+    kind = part.get("kind") if isinstance(part, dict) else None
+    return kind if isinstance(kind, str) and kind in KINDS else "bar"
+
+
 def joint_module(kind: str):
     """Module of a joint kind; `CaseError` names the kinds there are."""
     if kind not in KINDS:

@@ -7,12 +7,11 @@ from typing import Literal
 
 import numpy as np
 
-from weldsim.case import Tack
-from weldsim.case_keys import Axis, Section, quantity
+from weldsim.case_keys import Axis, Section, Size, quantity
+from weldsim.errors import CaseError
 
 Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused
-__all__ = ["Filler", "Gap", "JointSection", "LEAST_GAP", "Tack", "fill", "mm"]
 MM = 1e3
 SEAM = 1.25  # of the travel cell of a bead on a bar: a fillet's face is wide for its leg
 THIN = 2.0  # tubes and plates bend as quadratic cells do, so cells may grow faster than in a bar
@@ -25,6 +24,15 @@ class JointSection(Section):
     material: str
     up: Axis = "+z"  # which way is up in the workshop, for positions and uphill
     tacks: Literal["usual", "none"] = "usual"  # what holds where no [[tack]] is written
+
+
+class FilletSection(JointSection):
+    """Keys of a piece that stands on another and is welded with fillets."""
+
+    leg: Size
+    root_gap: Gap = 0.0
+    penetration: Size | None = None
+    passes: int = 1
 
 
 @dataclass(frozen=True)
@@ -61,14 +69,55 @@ def mm(value: float) -> str:
     return f"{MM * value:.4g} mm"
 
 
-def stated(values, part, *keys) -> list[tuple[str, str]]:
-    """Complaints about keys that have to be within (low, high), as (key, sentence)."""
+def fillet_faults(part, tube: str, wall: float, base: float) -> list[tuple[str, str]]:
+    """What does not fit of the weld on a tube, as (key, sentence).
+
+    Parameters
+    ----------
+    tube : what the length of the standing tube is called
+    wall, base : walls of the standing tube and of what it stands on [m]
+    """
     out = []
-    for key, low, high, why in values:
-        value = getattr(part, key)
-        if value < low - 1e-9 or value > high + 1e-9:
-            out.append((key, f"{mm(value)} is not allowed: {why}, {mm(low)} to {mm(high)}"))
+    thin, length = min(wall, base), getattr(part, f"{tube}_length")
+    if part.leg > 1.5 * thin + 1e-9:
+        out.append(
+            ("leg", f"{mm(part.leg)} is larger than the walls allow: up to one and a half of the "
+             f"thinner wall, {mm(1.5 * thin)}")
+        )  # fmt: skip
+    if part.penetration is not None and part.penetration > 0.9 * wall:
+        out.append(
+            ("penetration", f"{mm(part.penetration)} is not allowed: at most nine tenths of the "
+             f"{tube} wall, {mm(0.9 * wall)}")
+        )  # fmt: skip
+    if part.root_gap > wall:
+        out.append(
+            ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the {tube} wall, {mm(wall)}")
+        )
+    if length < 3 * part.leg:
+        out.append(
+            (f"{tube}_length", f"{mm(length)} is not allowed: from three legs, {mm(3 * part.leg)}")
+        )
+    if not 1 <= part.passes <= 3:
+        out.append(("passes", f"{part.passes} is not allowed: 1, 2 or 3"))
     return out
+
+
+def land_height(part) -> float:
+    """Height of the layer under a standing piece. [m]"""
+    return max(part.root_gap, LEAST_GAP)
+
+
+def land_words(part, penetration: float) -> str:
+    """What is between the pieces, how deep it is fused, and the fillets."""
+    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
+    return f"{gap}, fused {mm(penetration)} deep; fillets with leg {mm(part.leg)}"
+
+
+def named(found: dict, name: str, joint: str) -> np.ndarray:
+    """Coordinates of a named place, shape (3,); `CaseError` says which there are. [m]"""
+    if name not in found:
+        raise CaseError(f"place {name} is unknown on a {joint}, allowed: {', '.join(found)}")
+    return np.array(found[name], dtype=float)
 
 
 def near_seams(seams, grade):

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.case_keys import Size
-from weldsim.errors import CaseError
 from weldsim.joints.assembly import Assembly
-from weldsim.joints.common import Tack, mm, near_seams, straight_seam
+from weldsim.joints.common import mm, named, near_seams, straight_seam
 from weldsim.joints.section import (
     Groove,
     GrooveSection,
@@ -63,6 +63,7 @@ def seam_lines(part) -> dict:
     line = straight_seam(
         SEAM, (0, 0, groove.top), (part.length, 0, groove.top), (0, 0, -1), {"+x": 1, "-x": -1},
         groove.cap_width, groove.depth, passes=groove.passes, offsets=groove.offsets,
+        root=groove.fused,
     )  # fmt: skip
     return {SEAM: line}
 
@@ -82,9 +83,7 @@ def place(part, name: str) -> np.ndarray:
         "right edge": (part.length / 2, edge, 0),
         "mid length": (part.length / 2, middle, 0),
     }
-    if name not in found:
-        raise CaseError(f"place {name} is unknown on a plate butt, allowed: {', '.join(found)}")
-    return np.array(found[name], dtype=float)
+    return named(found, name, LABEL)
 
 
 def gap_places(part) -> dict:

@@ -11,8 +11,8 @@ from typing import Literal
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.case_keys import Size
-from weldsim.errors import CaseError
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -24,12 +24,12 @@ from weldsim.joints.assembly import (
     spans,
 )
 from weldsim.joints.common import (
-    LEAST_GAP,
-    Gap,
-    JointSection,
-    Tack,
+    FilletSection,
     fill,
+    land_height,
+    land_words,
     mm,
+    named,
     near_seams,
     straight_seam,
     through,
@@ -47,25 +47,17 @@ USUAL = 0.25  # of the stem's thickness: how deep the land is fused, where it is
 ROOM = 2  # legs of base beyond the stem, at least: the fillet and as much again
 
 
-class Part(JointSection):
+class Part(FilletSection):
     length: Size
     base_width: Size
     base_thickness: Size
     stem_height: Size
     stem_thickness: Size
-    leg: Size
-    root_gap: Gap = 0.0
-    penetration: Size | None = None
     sides: Literal["both", "front", "back"] = "both"
-    passes: int = 1
 
 
 def _penetration(part) -> float:
     return part.penetration or USUAL * part.stem_thickness
-
-
-def _gap(part) -> float:
-    return max(part.root_gap, LEAST_GAP)
 
 
 def check(part) -> list[tuple[str, str]]:
@@ -96,7 +88,7 @@ def check(part) -> list[tuple[str, str]]:
              f"allowed: from {mm(room)}")
         )  # fmt: skip
     for key in ("stem_height", "length"):
-        least = 3 * part.leg + (_gap(part) if key == "stem_height" else 0.0)
+        least = 3 * part.leg + (land_height(part) if key == "stem_height" else 0.0)
         if getattr(part, key) < least - 1e-9:
             more = " and the gap" if key == "stem_height" else ""
             out.append(
@@ -113,7 +105,7 @@ def seam_lines(part) -> dict:
     half, leg = part.stem_thickness / 2, part.leg
     out = {}
     for name, side in SIDES[part.sides].items():
-        y, z = side * (half + leg / 2), _gap(part) + leg / 2
+        y, z = side * (half + leg / 2), land_height(part) + leg / 2
         # across = inward x travel points to the stem in front and behind, away from the foot
         offsets = tuple((-side * a, o) for a, o in fillet_offsets(leg, part.passes))
         out[name] = straight_seam(
@@ -141,9 +133,7 @@ def place(part, name: str) -> np.ndarray:
         "base back edge": (middle, -edge, deep),
         "mid length": (middle, 0, deep),
     }
-    if name not in found:
-        raise CaseError(f"place {name} is unknown on a plate tee, allowed: {', '.join(found)}")
-    return np.array(found[name], dtype=float)
+    return named(found, name, LABEL)
 
 
 def gap_places(part) -> dict:
@@ -151,7 +141,7 @@ def gap_places(part) -> dict:
 
     They lie where the land stays open: where the fused strip ends, or on the side not welded.
     """
-    x, half, gap = part.length / 2, part.stem_thickness / 2, _gap(part)
+    x, half, gap = part.length / 2, part.stem_thickness / 2, land_height(part)
     y = half - _penetration(part) if part.sides == "both" else -half
     sides = SIDES[part.sides]
     return {k: ((x, side * y, 0.0), (x, side * y, gap)) for k, side in sides.items()}
@@ -165,7 +155,7 @@ def _stem_lines(part) -> list[float]:
 
 def blocks(case, grade):
     """Blocks of base, stem, land and fillets."""
-    part, leg, gap = case.part, case.part.leg, _gap(case.part)
+    part, leg, gap = case.part, case.part.leg, land_height(case.part)
     half, edge, seams = part.stem_thickness / 2, part.base_width / 2, seam_lines(case.part)
     kit = Assembly(near_seams(seams.values(), grade))
     tacked = [v for s in seams for pair in cuts(part.length, case.tacks, s) for v in pair]
@@ -217,16 +207,14 @@ def _land(part, y: float) -> str:
 
 def free_height(case, points):
     """Axis of the stem, which may lean, and how far along it points lie from the joint. [m]"""
-    return 2, points[:, 2] - _gap(case.part)
+    return 2, points[:, 2] - land_height(case.part)
 
 
 def words(part) -> str:
     """One line for `weldsim check`."""
-    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
     sides = "both sides" if part.sides == "both" else f"the {part.sides} only"
     return (
         f"plate tee, stem {mm(part.stem_height)} x {mm(part.stem_thickness)} on base "
-        f"{mm(part.base_width)} x {mm(part.base_thickness)}, {mm(part.length)} long; {gap}, fused "
-        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)} on {sides}; seams along "
-        "x, stem along z"
+        f"{mm(part.base_width)} x {mm(part.base_thickness)}, {mm(part.length)} long; "
+        f"{land_words(part, _penetration(part))} on {sides}; seams along x, stem along z"
     )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -22,7 +23,7 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import Tack, fill, mm, root, through
+from weldsim.joints.common import fill, root, through
 from weldsim.path import SeamLine
 
 QUARTER = np.pi / 2
@@ -151,39 +152,6 @@ def clock_faults(clock) -> list[tuple[str, str]]:
             ("clock", "two positions are too near each other, allowed: from half an hour apart")
         ]
     return []
-
-
-def weld_faults(part, tube: str, wall: float, base: float) -> list[tuple[str, str]]:
-    """What does not fit of the weld on a tube, as (key, sentence).
-
-    Parameters
-    ----------
-    tube : what the length of the standing tube is called
-    wall, base : walls of the standing tube and of what it stands on [m]
-    """
-    out = []
-    thin, length = min(wall, base), getattr(part, f"{tube}_length")
-    if part.leg > 1.5 * thin + 1e-9:
-        out.append(
-            ("leg", f"{mm(part.leg)} is larger than the walls allow: up to one and a half of the "
-             f"thinner wall, {mm(1.5 * thin)}")
-        )  # fmt: skip
-    if part.penetration is not None and part.penetration > 0.9 * wall:
-        out.append(
-            ("penetration", f"{mm(part.penetration)} is not allowed: at most nine tenths of the "
-             f"{tube} wall, {mm(0.9 * wall)}")
-        )  # fmt: skip
-    if part.root_gap > wall:
-        out.append(
-            ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the {tube} wall, {mm(wall)}")
-        )
-    if length < 3 * part.leg:
-        out.append(
-            (f"{tube}_length", f"{mm(length)} is not allowed: from three legs, {mm(3 * part.leg)}")
-        )
-    if not 1 <= part.passes <= 3:
-        out.append(("passes", f"{part.passes} is not allowed: 1, 2 or 3"))
-    return out
 
 
 def flat(clock, rho, z) -> np.ndarray:

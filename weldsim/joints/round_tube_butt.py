@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.case_keys import Size
-from weldsim.errors import CaseError
 from weldsim.joints.assembly import Assembly
-from weldsim.joints.common import Tack, mm, near_seams
+from weldsim.joints.common import mm, named, near_seams
 from weldsim.joints.section import (
     TACK,
     Groove,
@@ -92,7 +92,7 @@ def seam_lines(part) -> dict:
     return {
         SEAM: SeamLine(
             SEAM, part.diameter / 2 * out, -out, {"counterclockwise": 1, "clockwise": -1},
-            groove.cap_width, groove.depth, True, groove.passes, groove.offsets,
+            groove.cap_width, groove.depth, True, groove.passes, groove.offsets, groove.fused,
         )
     }  # fmt: skip
 
@@ -112,11 +112,7 @@ def place(part, name: str) -> np.ndarray:
         "finish end": (half + part.length, 0, z),
         "mid length": (half + part.length / 2, 0, z),
     }
-    if name not in found:
-        raise CaseError(
-            f"place {name} is unknown on a round-tube butt, allowed: {', '.join(found)}"
-        )
-    return np.array(found[name], dtype=float)
+    return named(found, name, LABEL)
 
 
 def gap_places(part) -> dict:

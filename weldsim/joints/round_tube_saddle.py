@@ -13,10 +13,18 @@ from dataclasses import replace
 import numpy as np
 
 from weldsim.case_keys import Size
-from weldsim.errors import CaseError
 from weldsim.joints import round_stub
 from weldsim.joints.assembly import lines, spans
-from weldsim.joints.common import LEAST_GAP, Gap, JointSection, mm, near_seams, through
+from weldsim.joints.common import (
+    FilletSection,
+    fillet_faults,
+    land_height,
+    land_words,
+    mm,
+    named,
+    near_seams,
+    through,
+)
 from weldsim.joints.round_stub import RoundStub
 
 FACES = ("branch end", "chord start", "chord end")
@@ -36,17 +44,13 @@ PATCH = 1.25  # of the toe: half size of the patch of the chord around the branc
 SHARE_BELOW = 0.15  # of the way from the toe to the chord's underside, at most, for the patch
 
 
-class Part(JointSection):
+class Part(FilletSection):
     branch_diameter: Size
     branch_wall: Size
     branch_length: Size
     chord_diameter: Size
     chord_wall: Size
     chord_length: Size
-    leg: Size
-    root_gap: Gap = 0.0
-    penetration: Size | None = None
-    passes: int = 1
     clock: list[str] | None = None
 
 
@@ -58,7 +62,7 @@ def stub_of(part) -> RoundStub:
     """The branch as a stub."""
     return RoundStub(
         part.branch_diameter / 2, part.branch_wall, part.branch_length,
-        max(part.root_gap, LEAST_GAP), _penetration(part), part.leg, part.passes,
+        land_height(part), _penetration(part), part.leg, part.passes,
         round_stub.clock_angles(part.clock),
     )  # fmt: skip
 
@@ -78,7 +82,7 @@ def check(part) -> list[tuple[str, str]]:
             ("branch_diameter", f"{mm(part.branch_diameter)} is wider than the chord, allowed: "
              f"up to {mm(part.chord_diameter)}")
         )  # fmt: skip
-    out += round_stub.weld_faults(part, "branch", part.branch_wall, part.chord_wall)
+    out += fillet_faults(part, "branch", part.branch_wall, part.chord_wall)
     room = part.branch_diameter + 2 * ROOM * part.leg
     if part.chord_length < room - 1e-9:
         out.append(
@@ -187,11 +191,7 @@ def place(part, name: str) -> np.ndarray:
         "chord start": (-part.chord_length / 2, 0, -part.chord_diameter / 2),
         "chord end": (part.chord_length / 2, 0, -part.chord_diameter / 2),
     }
-    if name not in found:
-        raise CaseError(
-            f"place {name} is unknown on a round-tube saddle, allowed: {', '.join(found)}"
-        )
-    return np.array(found[name], dtype=float)
+    return named(found, name, LABEL)
 
 
 def gap_places(part) -> dict:
@@ -231,7 +231,7 @@ def fused(part, seam: str, points) -> np.ndarray:
 
 def free_height(case, points):
     """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
-    return 2, points[:, 2] - max(case.part.root_gap, LEAST_GAP)
+    return 2, points[:, 2] - land_height(case.part)
 
 
 def _chord(part) -> float:
@@ -252,11 +252,9 @@ def branch_volume(part) -> float:
 
 def words(part) -> str:
     """One line for `weldsim check`."""
-    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
     return (
         f"round-tube saddle, branch {mm(part.branch_diameter)} x {mm(part.branch_wall)}, "
         f"{mm(part.branch_length)} long, on chord {mm(part.chord_diameter)} x "
-        f"{mm(part.chord_wall)}, {mm(part.chord_length)} long; {gap}, fused "
-        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)}; chord along x, branch "
-        "along z"
+        f"{mm(part.chord_wall)}, {mm(part.chord_length)} long; "
+        f"{land_words(part, _penetration(part))}; chord along x, branch along z"
     )

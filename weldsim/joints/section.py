@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.case_keys import Size, quantity
 from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import LEAST_GAP, Gap, JointSection, Tack, fill, mm, through
+from weldsim.joints.common import LEAST_GAP, Gap, JointSection, fill, mm, through
 
 Angle = quantity("angle", "not negative")
 CAP_SHARE = 0.1  # height of a cap over the thickness, where none is stated

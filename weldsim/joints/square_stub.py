@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.case import Tack
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -22,7 +23,7 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import Tack, fill, root, straight_seam, through
+from weldsim.joints.common import fill, root, straight_seam, through
 
 # seam -> (axis it runs along, side of the tube); clockwise as seen from the tube's free end
 SIDES = {"front": (0, 1), "back": (0, -1), "right": (1, 1), "left": (1, -1)}

@@ -12,10 +12,18 @@ from dataclasses import replace
 import numpy as np
 
 from weldsim.case_keys import Size
-from weldsim.errors import CaseError
 from weldsim.joints import square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import LEAST_GAP, Gap, JointSection, mm, near_seams, through
+from weldsim.joints.common import (
+    FilletSection,
+    fillet_faults,
+    land_height,
+    land_words,
+    mm,
+    named,
+    near_seams,
+    through,
+)
 from weldsim.joints.square_stub import SquareStub
 
 FACES = ("branch end", "chord start", "chord end")
@@ -25,17 +33,13 @@ LABEL = "square-tube tee"
 CAP_SHARE = 0.3  # height of a flush bead over its leg
 
 
-class Part(JointSection):
+class Part(FilletSection):
     branch_width: Size
     branch_wall: Size
     branch_length: Size
     chord_width: Size
     chord_wall: Size
     chord_length: Size
-    leg: Size
-    root_gap: Gap = 0.0
-    penetration: Size | None = None
-    passes: int = 1
 
 
 def _penetration(part) -> float:
@@ -48,7 +52,7 @@ def stub_of(part, tacks=()) -> SquareStub:
     ends = {abs(v - half) for t in tacks for v in (t.begin, t.finish)}
     flush = abs(part.branch_width - part.chord_width) < 1e-6
     return SquareStub(
-        half, part.branch_wall, part.branch_length, max(part.root_gap, LEAST_GAP),
+        half, part.branch_wall, part.branch_length, land_height(part),
         _penetration(part), part.leg, part.passes, flush,
         tuple(e for e in sorted(ends) if e < half - 1e-6), CAP_SHARE * part.leg,
     )  # fmt: skip
@@ -75,35 +79,13 @@ def check(part) -> list[tuple[str, str]]:
             ("leg", f"{mm(part.leg)} does not fit on the chord beside the branch, allowed: up to "
              f"{mm(shoulder)}, or a branch as wide as the chord")
         )  # fmt: skip
-    thin = min(part.branch_wall, part.chord_wall)
-    if part.leg > 1.5 * thin + 1e-9:
-        out.append(
-            ("leg", f"{mm(part.leg)} is larger than the walls allow: up to one and a half of the "
-             f"thinner wall, {mm(1.5 * thin)}")
-        )  # fmt: skip
-    if part.penetration is not None and part.penetration > 0.9 * part.branch_wall:
-        out.append(
-            ("penetration", f"{mm(part.penetration)} is not allowed: at most nine tenths of the "
-             f"branch wall, {mm(0.9 * part.branch_wall)}")
-        )  # fmt: skip
-    if part.root_gap > part.branch_wall:
-        out.append(
-            ("root_gap", f"{mm(part.root_gap)} is not allowed: at most the branch wall, "
-             f"{mm(part.branch_wall)}")
-        )  # fmt: skip
+    out += fillet_faults(part, "branch", part.branch_wall, part.chord_wall)
     room = part.branch_width + 2 * part.leg + 2 * part.chord_wall
     if part.chord_length < room:
         out.append(
             ("chord_length", f"{mm(part.chord_length)} is too short for the branch and its welds, "
              f"allowed: from {mm(room)}")
         )  # fmt: skip
-    if part.branch_length < 3 * part.leg:
-        out.append(
-            ("branch_length", f"{mm(part.branch_length)} is not allowed: from three legs, "
-             f"{mm(3 * part.leg)}")
-        )  # fmt: skip
-    if not 1 <= part.passes <= 3:
-        out.append(("passes", f"{part.passes} is not allowed: 1, 2 or 3"))
     return out
 
 
@@ -122,11 +104,7 @@ def place(part, name: str) -> np.ndarray:
         "chord start": (-part.chord_length / 2, 0, -part.chord_width / 2),
         "chord end": (part.chord_length / 2, 0, -part.chord_width / 2),
     }
-    if name not in found:
-        raise CaseError(
-            f"place {name} is unknown on a square-tube tee, allowed: {', '.join(found)}"
-        )
-    return np.array(found[name], dtype=float)
+    return named(found, name, LABEL)
 
 
 def gap_places(part) -> dict:
@@ -187,10 +165,9 @@ def free_height(case, points):
 
 def words(part) -> str:
     """One line for `weldsim check`."""
-    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
     return (
         f"square-tube tee, branch {mm(part.branch_width)} x {mm(part.branch_wall)}, "
         f"{mm(part.branch_length)} long, on chord {mm(part.chord_width)} x {mm(part.chord_wall)}, "
-        f"{mm(part.chord_length)} long; {gap}, fused {mm(_penetration(part))} deep; fillets with "
-        f"leg {mm(part.leg)}; chord along x, branch along z"
+        f"{mm(part.chord_length)} long; {land_words(part, _penetration(part))}; "
+        "chord along x, branch along z"
     )

@@ -14,10 +14,18 @@ from typing import Literal
 import numpy as np
 
 from weldsim.case_keys import Size
-from weldsim.errors import CaseError
 from weldsim.joints import round_stub, square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import LEAST_GAP, Gap, JointSection, mm, near_seams, through
+from weldsim.joints.common import (
+    FilletSection,
+    fillet_faults,
+    land_height,
+    land_words,
+    mm,
+    named,
+    near_seams,
+    through,
+)
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.square_stub import SquareStub
 
@@ -29,7 +37,7 @@ TACK = 3e-3  # m; length of a default tack
 ROOM = 2  # legs of plate beyond the tube, at least: the fillet and as much again
 
 
-class Part(JointSection):
+class Part(FilletSection):
     shape: Literal["square", "round"]
     tube_width: Size
     tube_wall: Size
@@ -37,10 +45,6 @@ class Part(JointSection):
     plate_width: Size
     plate_depth: Size
     plate_thickness: Size
-    leg: Size
-    root_gap: Gap = 0.0
-    penetration: Size | None = None
-    passes: int = 1
     clock: list[str] | None = None
 
 
@@ -53,7 +57,7 @@ def square_of(part, tacks=()) -> SquareStub:
     half = part.tube_width / 2
     ends = {abs(v - half) for t in tacks for v in (t.begin, t.finish)}
     return SquareStub(
-        half, part.tube_wall, part.tube_length, max(part.root_gap, LEAST_GAP), _penetration(part),
+        half, part.tube_wall, part.tube_length, land_height(part), _penetration(part),
         part.leg, part.passes, tack_ends=tuple(e for e in sorted(ends) if e < half - 1e-6),
     )  # fmt: skip
 
@@ -61,7 +65,7 @@ def square_of(part, tacks=()) -> SquareStub:
 def round_of(part) -> RoundStub:
     """The round tube as a stub."""
     return RoundStub(
-        part.tube_width / 2, part.tube_wall, part.tube_length, max(part.root_gap, LEAST_GAP),
+        part.tube_width / 2, part.tube_wall, part.tube_length, land_height(part),
         _penetration(part), part.leg, part.passes, round_stub.clock_angles(part.clock),
     )  # fmt: skip
 
@@ -83,7 +87,7 @@ def check(part) -> list[tuple[str, str]]:
             ("tube_wall", f"{mm(part.tube_wall)} is not allowed: at most {of}, "
              f"{mm(part.tube_width / 4)}")
         )  # fmt: skip
-    out += round_stub.weld_faults(part, "tube", part.tube_wall, part.plate_thickness)
+    out += fillet_faults(part, "tube", part.tube_wall, part.plate_thickness)
     room = part.tube_width + 2 * ROOM * part.leg
     for key in ("plate_width", "plate_depth"):
         if getattr(part, key) < room - 1e-9:
@@ -117,9 +121,7 @@ def place(part, name: str) -> np.ndarray:
         "tube end": (0, 0, part.tube_length), "plate left": (-x, 0, z), "plate right": (x, 0, z),
         "plate front": (0, y, z), "plate back": (0, -y, z),
     }  # fmt: skip
-    if name not in found:
-        raise CaseError(f"place {name} is unknown on a tube socket, allowed: {', '.join(found)}")
-    return np.array(found[name], dtype=float)
+    return named(found, name, LABEL)
 
 
 def gap_places(part) -> dict:
@@ -162,7 +164,7 @@ def fused(part, seam: str, points) -> np.ndarray:
 
 def free_height(case, points):
     """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
-    return 2, points[:, 2] - max(case.part.root_gap, LEAST_GAP)
+    return 2, points[:, 2] - land_height(case.part)
 
 
 def _square(part, tacks, grade):
@@ -196,10 +198,9 @@ def _name(kit: Assembly, x: float, y: float, top: float) -> None:
 
 def words(part) -> str:
     """One line for `weldsim check`."""
-    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
     return (
         f"tube socket, {part.shape} tube {mm(part.tube_width)} x {mm(part.tube_wall)}, "
         f"{mm(part.tube_length)} long, on a plate {mm(part.plate_width)} x "
-        f"{mm(part.plate_depth)} x {mm(part.plate_thickness)}; {gap}, fused "
-        f"{mm(_penetration(part))} deep; fillets with leg {mm(part.leg)}; tube along z"
+        f"{mm(part.plate_depth)} x {mm(part.plate_thickness)}; "
+        f"{land_words(part, _penetration(part))}; tube along z"
     )
