@@ -37,6 +37,12 @@ from weldsim.units import KINDS, parse
         ("355 MPa", "stress", 355e6),
         ("355 N/mm2", "stress", 355e6),
         ("36 ksi", "stress", 36e3 * 0.45359237 * 9.80665 / 0.0254**2),
+        ("60 deg", "angle", 3.141592653589793 / 3),
+        ("2 mrad", "angle", 2e-3),
+        ("2 Hz", "frequency", 2.0),
+        ("5 kN/mm", "stiffness", 5e6),
+        ("10 kN m/rad", "turning stiffness", 1e4),
+        ("800 W", "power", 800.0),
     ],
 )
 def test_reads_what_people_write(text, kind, value):

@@ -146,3 +146,10 @@ def test_clamps_are_checked(old, new, words):
     with pytest.raises(CaseError) as caught:
         parse_case(text, str(MAST))
     assert words in str(caught.value)
+
+
+def test_a_spring_that_holds_alone_has_to_resist_turning():
+    text = MAST.read_text(encoding="utf-8") + CLAMP.replace('turning = "10 kN m/rad"\n', "")
+    assert parse_case(text, str(MAST)).clamps[-1].turning == 0.0  # the chord ends hold
+    with pytest.raises(CaseError, match="turning: missing key for a spring that holds alone"):
+        parse_case(text, str(MAST), ["hold.kind=free"])

@@ -132,6 +132,20 @@ off = "3 s after front"
     assert model.changes(let_go) == ([], [])  # what came off stays off
 
 
+def test_cold_means_after_the_last_weld():
+    """A pause until cold between two welds does not open a clamp that is to come off cold."""
+    from dataclasses import replace
+
+    text = MAST.read_text(encoding="utf-8").replace('release = "never"', 'release = "cold"')
+    model = build_model(parse_case(text, str(MAST)), "coarse", threads=1)
+    state = start_state(model)
+    between = replace(state, time=900.0, steps=50, starts=np.array([0.0, np.nan, np.nan, np.nan]),
+                      stops=np.array([20.0, np.nan, np.nan, np.nan]))  # fmt: skip
+    assert model.changes(between) == ([], [])
+    over = replace(between, starts=np.arange(4.0), stops=20.0 + np.arange(4.0))
+    assert model.changes(over)[0] == ["chord start", "chord end"]
+
+
 def test_hot_tacks_are_welds_of_their_own():
     case = load_case(MAST, [f"tack.{i}.arc=true" for i in (1, 2, 3, 4)])
     assert [w.name for w in case.welds[:5]] == ["tack1", "tack2", "tack3", "tack4", "front"]
