@@ -42,7 +42,6 @@ from weldsim.units import KINDS, parse
         ("2 Hz", "frequency", 2.0),
         ("5 kN/mm", "stiffness", 5e6),
         ("10 kN m/rad", "turning stiffness", 1e4),
-        ("800 W", "power", 800.0),
     ],
 )
 def test_reads_what_people_write(text, kind, value):

@@ -23,7 +23,6 @@ KINDS = {
     "frequency": ("Hz", '"2 Hz"'),
     "stiffness": ("N/m", '"5 kN/mm"'),
     "turning stiffness": ("N*m/rad", '"10 kN m/rad"'),
-    "power": ("W", '"800 W"'),
     "stress": ("Pa", '"355 MPa", "36 ksi"'),
     "density": ("kg/m^3", '"7850 kg/m3"'),
     "conductivity": ("W/m/K", '"50 W/m/K"'),
