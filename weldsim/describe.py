@@ -11,7 +11,9 @@ from weldsim.schedule import timetable
 # Seconds per step and per unknown^1.65, measured on two cores with the fast solver (see
 # benchmarks/README.md); a slower solver back end multiplies it.
 STEP_COST = 9.6e-8
-THIN_COST = 1.2e-5  # the same for tubes and plates, and per unknown^1.2
+# The same for tubes and plates, whose Newton steps are more: 5.6 s a torch step at 31 000 unknowns
+# and 66 s at 91 000, about two thirds of that on average with the pauses.
+THIN_COST, THIN_GROWTH = 2.1e-10, 2.28
 SLOWER = {"pardiso": 1.0, "rslab": 2.0, "superlu": 8.0}
 REST_STEPS = {"coarse": 25, "quick": 35, "normal": 55, "fine": 110}
 COMPANION_SHARE = 0.2  # of the time, for the coarser run behind the error estimate
@@ -51,8 +53,8 @@ def estimate(case) -> Estimate:
     torch = sum(w.duration * w.speed / (step * w.bead_width) + 1 for w in case.welds)
     steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
     seconds = steps * STEP_COST * unknowns**1.65 * SLOWER[available_back_end()]
-    if case.welds[0].seam:  # thin walls factor faster, but take more iterations a step
-        seconds = steps * THIN_COST * unknowns**1.2 * SLOWER[available_back_end()]
+    if case.welds[0].seam:
+        seconds = steps * THIN_COST * unknowns**THIN_GROWTH * SLOWER[available_back_end()]
     if case.solve.companion:
         seconds *= 1 + COMPANION_SHARE
     memory = 220e6 + unknowns * 13e3

@@ -30,7 +30,6 @@ LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, f
 MAX_ITERATIONS = 40
 SOFTLY = 10e-6  # m of closing over which touching faces come to bear
 LITTLE = 1e-3  # of the metal's stiffness, put on a sprung face to keep the matrix regular
-STALE = tuple(range(7, 40))  # iterations at which the condensed far field is taken anew
 
 
 @dataclass(frozen=True)
@@ -224,32 +223,9 @@ class MechanicsModel:
         colour = colour_cells(self.cells, points.shape[0])
         self.order = np.argsort(colour, kind="stable").astype(np.int64)
         self.starts = np.searchsorted(colour[self.order], np.arange(colour.max() + 2))
-        self._threads = threads
         self.threads = min(threads, numba.config.NUMBA_NUM_THREADS)
         self._entries = (b"", np.empty(0, dtype=np.int64))
         self._touching = None
-        self._condensed = None
-        self._held = b""
-
-    def focus(self, near: np.ndarray | None) -> None:
-        """Condense all but the nodes in `near` (N,) from now on; None goes back to the whole."""
-        from weldsim.condense import Condensed
-
-        useful = near is not None and self.solver.name == "pardiso"
-        self._condensed = Condensed(self.pattern, near, self._threads) if useful else None
-        if useful and self._touching is not None:
-            self._far_touch = ~(near[self._touching.below] & near[self._touching.above])
-            self._on = np.zeros(self._far_touch.size, dtype=bool)
-
-    @property
-    def condensed(self) -> bool:
-        """Whether a far field is condensed now."""
-        return self._condensed is not None
-
-    def refresh(self) -> None:
-        """Take the far field's tangent anew at the next solution."""
-        if self._condensed is not None:
-            self._condensed.thaw()
 
     def let_touch(self, contact: Contact) -> None:
         """Add pairs of points that may touch. Each pair has to share a cell."""
@@ -317,7 +293,6 @@ class MechanicsModel:
         """Add the forces of touching pairs, and their stiffness where a tangent is wanted."""
         touch = self._touching
         deep = touch.closing(displacement) - touch.gap
-        on = deep > 0
         # the push sets in softly over `SOFTLY`, or Newton's method would hop on and off the faces
         soft = np.clip(deep, 0.0, SOFTLY)
         push = touch.stiffness * (soft**2 / (2 * SOFTLY) + np.maximum(deep - SOFTLY, 0.0))
@@ -325,9 +300,6 @@ class MechanicsModel:
         np.add.at(force, touch.above, -push)
         np.add.at(force, touch.below, push)
         if data.size:
-            if self._condensed is not None and np.any((on != self._on) & self._far_touch):
-                self._condensed.thaw()  # the far field has got or lost a support
-                self._on = on
             stiff = touch.stiffness * soft / SOFTLY
             np.add.at(data, self._touch_places.ravel(), (self._touch_values * stiff).ravel())
 
@@ -348,8 +320,7 @@ class MechanicsModel:
             own = share / np.maximum((s.mean**2).sum(axis=1), 1e-300)  # of shift and turn
             rows.append((at, s.mean, s.stiffness - own))
         self.factor(data, fixed)
-        solver = self._condensed or self.solver
-        step = solver.solve(rhs)
+        step = self.solver.solve(rhs)
         if not rows:
             return step
         low = np.zeros((6 * len(rows), rhs.size))
@@ -357,7 +328,7 @@ class MechanicsModel:
         for k, (at, mean, _) in enumerate(rows):
             low[6 * k : 6 * k + 6, at] = mean
         low[:, fixed] = 0.0
-        through = np.array([solver.solve(b) for b in low])
+        through = np.array([self.solver.solve(b) for b in low])
         small = np.eye(len(change)) + change[:, None] * (low @ through.T)
         return step - through.T @ np.linalg.solve(small, change * (low @ step))
 
@@ -369,13 +340,7 @@ class MechanicsModel:
         data[self._entries[1]] = 0.0
         held = self.pattern.diagonal[fixed]
         data[held] = np.median(data[self.pattern.diagonal])
-        if self._condensed is None:
-            self.solver.factor(data)
-            return
-        if key != self._held:
-            self._held = key
-            self._condensed.thaw()
-        self._condensed.factor(data)
+        self.solver.factor(data)
 
 
 def solve_equilibrium(
@@ -427,8 +392,6 @@ def solve_equilibrium(
         model = _Sprung(model, springs)
     state = model.evaluate(u, properties, memory, True)
     for iteration in range(MAX_ITERATIONS):
-        if iteration in STALE:
-            model.refresh()
         force, stress, plastic, eqp, data, scale = state
         residual = load - force
         scale = max(scale, float(np.linalg.norm(load)), least)

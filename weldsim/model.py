@@ -26,9 +26,6 @@ from weldsim.state import State
 from weldsim.thermal import HeatModel, HeatTables, Skin
 
 SEAM_STEP = 1.4  # torch steps on a joint's seam over those of a bead: its face is wide for its leg
-CONDENSE_ABOVE = 20_000  # unknowns; below, one factor of the whole is as quick
-NEAR = 2.0  # bead widths around the hot end of a seam within which the tangent is always new
-FOCUS_STEP = 1.25  # bead widths of travel after which that end is looked for again
 COLD = 2.0  # K above ambient, what `end = "cold"` means
 
 
@@ -90,7 +87,6 @@ class Model:
         self.spread = spread_matrix(lattice)
         self._skins: dict[bytes, Skin] = {}
         self._reaches: dict = {}
-        self._focus = (-1, 0)
         self.probes = tuple(gauge.bind(g, self) for g in case.gauges)
 
     def _gripped(self, clamp) -> np.ndarray:
@@ -282,32 +278,6 @@ class Model:
         spec = self.case.welds[weld]
         step = self.grade.torch_step * (SEAM_STEP if spec.seam else 1.0)
         return step * spec.bead_width / spec.speed
-
-    def focus(self, state: State) -> None:
-        """Keep the solver's eye on the hot end of the seam welded last: cells there are factored
-        anew at each iteration, all others seldom."""
-        if self.mechanics.pattern.size < CONDENSE_ABOVE or not self.case.welds[0].seam:
-            return  # a bar is heated through: its far field is not far
-        started = np.flatnonzero(~np.isnan(state.starts))
-        if started.size == 0:
-            return
-        weld = int(started[np.argmax(state.starts[started])])
-        seam, width = self.seams[weld], self.case.welds[weld].bead_width
-        reached = min(max(state.reached[weld], 0.0), seam.length)
-        count = max(1, round(seam.length / (FOCUS_STEP * width)))
-        part = min(int(count * reached / seam.length), count - 1)
-        if (weld, part) == self._focus:
-            return
-        self._focus = (weld, part)
-        middle = self.part.mesh.p[:, self.part.mesh.t].mean(axis=1).T
-        along, across, depth = seam.local(middle)
-        step = seam.length / count
-        # the hot tail is behind the arc
-        past = np.maximum(part * step - FOCUS_STEP * width - along, along - (part + 1) * step)
-        away = np.sqrt(np.maximum(past, 0.0) ** 2 + across**2 + depth**2)
-        near = np.zeros(len(self.points), dtype=bool)
-        near[self.mechanics.cells[away < NEAR * width].ravel()] = True
-        self.mechanics.focus(near if near.mean() < 0.4 else None)
 
     def arc_power(self, weld: int, laid, begin: float, end: float):
         """Nodal power of a weld's arc and its rescale factor; see `HeatModel.power`."""

@@ -152,21 +152,15 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
     """
     if event.kind == "release":
         return _release(model, state)
-    duration, halvings = event.duration, 0
-    while True:
+    duration = event.duration
+    for retry in range(MAX_HALVINGS):
         try:
             new, effort = _try_step(model, state, replace(event, duration=duration))
-            effort["retries"] = halvings
+            effort["retries"] = retry
             return new, effort
         except ConvergenceError as error:
-            if model.mechanics.condensed:
-                model.mechanics.focus(None)  # the whole tangent first, then a shorter step
-                continue
             trouble = error
-            halvings += 1
             duration /= 2
-            if halvings == MAX_HALVINGS:
-                break
     raise ConvergenceError(
         f"step {state.steps + 1} at {state.time:.4g} s ({event.kind}): {trouble}; "
         f"halving the step {MAX_HALVINGS} times to {duration:.2g} s did not help"
@@ -175,7 +169,6 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
 
 def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
     heated, heat_iterations = _heat_to_limit(model, state, event)
-    model.focus(heated)
     found, properties = _mechanics(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
