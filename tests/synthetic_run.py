@@ -350,7 +350,7 @@ def write_joint_run(path, frames=(0.0, 12.5, 17.5, 85.0, JOINT_END)):
     folder.write_json("run.json", {
         **manifest(), "title": "Invented tee", "case": joint_resolved(),
         "timetable": JOINT_TIMETABLE, "error_estimate": {}, "paths": joint_paths(),
-        "clamps": [{"name": "saddle", "place": [-CHORD, 0.0, -HALF]},
-                   {"name": "jig", "place": [0.0, 0.0, HIGH]}],
+        "clamps": [{"name": "saddle", "places": [[-CHORD, 0.0, -HALF]]},
+                   {"name": "jig", "places": [[0.0, 0.0, HIGH]]}],
     })  # fmt: skip
     return folder

@@ -516,6 +516,12 @@ def accept(
     return MaterialState(plastic, eqp, reference), stress
 
 
+def von_mises(stress) -> np.ndarray:
+    """Equivalent stress of (..., 6), order xx yy zz xy yz xz, shape (...). [Pa]"""
+    d = stress[..., :3] - stress[..., :3].mean(axis=-1, keepdims=True)
+    return np.sqrt(1.5 * ((d**2).sum(axis=-1) + 2 * (stress[..., 3:] ** 2).sum(axis=-1)))
+
+
 def minimal_supports(points: np.ndarray) -> np.ndarray:
     """Six unknowns that stop rigid motion and nothing else, as a mask (N, 3).
 

@@ -19,6 +19,7 @@ from weldsim.mechanical import (
     default_threads,
     minimal_supports,
     set_threads,
+    von_mises,
 )
 from weldsim.mesh import GRADES, Grade, Part, build_part
 from weldsim.source import DoubleEllipsoid
@@ -439,12 +440,9 @@ def spread_matrix(lattice):
 
 def field_frame(model: Model, state: State) -> Frame:
     """Fields of a state on the heat cells, stress and strain taken at the cells' own points."""
-    s = state.stress
-    p = s[..., :3].mean(axis=-1, keepdims=True)
-    d = s[..., :3] - p
-    mises = np.sqrt(1.5 * ((d**2).sum(axis=-1) + 2 * (s[..., 3:] ** 2).sum(axis=-1)))
+    mises = von_mises(state.stress)
     children = len(model.part.lattice.children)
-    quadrature = s.shape[1]
+    quadrature = mises.shape[1]
     if quadrature == children:  # one quadrature point lies in each child
         order = child_points(model.part.lattice, model.mechanics.quadrature)
         mises, eqp = mises[:, order], state.memory.equivalent_plastic_strain[:, order]

@@ -152,7 +152,7 @@ def _name_joint(record: RunRecord, stage, frame, axes, built) -> None:
             text = f"{name} (behind)" if dull else name
             labels.append((Label(text, foot, away), colour))
     for clamp in record.manifest.get("clamps", []):
-        for place in clamp.get("places", [clamp["place"]]):
+        for place in clamp["places"]:
             here = stage.to_picture(_moved_points(stage, frame, [place]))[0] * size
             axes.plot(*(here / size), "s", ms=4, color=INK, mec=PAPER, zorder=6)
             labels.append((Label(clamp["name"], here, here - size / 2, 9.5), INK))

@@ -263,12 +263,12 @@ def weld_paths(case, seams) -> list[dict]:
 
 
 def clamp_places(model) -> list[dict]:
-    """Middle of what each clamp grips [m], with its name."""
-    nodes = {c.name: model.clamp_points(c.name) for c in model.case.clamps}
+    """Middle of each face that each clamp grips [m], with its name."""
+    points, faces = model.part.lattice.points, model.boundaries
     return [
-        {"name": name, "place": model.points[on].mean(axis=0).tolist()}
-        for name, on in nodes.items()
-    ]  # fmt: skip
+        {"name": c.name, "places": [points[faces[face]].mean(axis=0).tolist() for face in c.at]}
+        for c in model.case.clamps
+    ]
 
 
 def _manifest(model, state, status) -> dict:
@@ -345,10 +345,9 @@ def locked_in(model, state, record) -> dict:
     the yield stress. Stress has no error estimate.
     """
     from weldsim.gauge import reaction_probe
+    from weldsim.mechanical import von_mises
 
-    s, carries = state.stress, model.joined(state)
-    d = s[..., :3] - s[..., :3].mean(axis=-1, keepdims=True)
-    mises = np.sqrt(1.5 * ((d**2).sum(axis=-1) + 2 * (s[..., 3:] ** 2).sum(axis=-1)))
+    mises, carries = von_mises(state.stress), model.joined(state)
     zone = carries & (model.at_quadrature(state.peak_temperature) > ZONE)
     weight = model.mechanics.weight
     held = {}
