@@ -120,6 +120,7 @@ class WeldSection(Section):
     half_width: Size | None = None
     depth: Size | None = None
     start: Any = "0 s"
+    filler: Annotated[bool, Field(strict=True)] = True
     shrinkage_along: Shrinkage | None = None
     shrinkage_across: Shrinkage | None = None
 
@@ -230,11 +231,34 @@ class SolveSection(Section):
     companion: Annotated[bool, Field(strict=True)] = True
 
 
+class PlanSection(Section):
+    """The [plan] section: choices, forbidden ones, what counts."""
+
+    seams: list[str] | None = None
+    travel: dict[str, list[str]] = {}
+    first: list[str] = []
+    last: list[str] = []
+    before: list[list[str]] = []
+    pause: quantity("time", "not negative") | None = None
+    vary: dict[str, list[Any]] = {}
+    measure: str
+    tolerance: str
+    kind: Literal["angle", "linear", "slope", "straightness"] | None = None
+    size: quantity("length", "positive") | None = None
+    longest: quantity("time", "positive") | None = None
+    grade: Literal["sketch", "coarse", "quick", "normal"] = "sketch"
+    confirm: Annotated[int, Field(strict=True, ge=0)] = 3
+    confirm_grade: Literal["coarse", "quick", "normal", "fine"] = "normal"
+    trials: Annotated[int, Field(strict=True, ge=1)] = 200
+    seed: Annotated[int, Field(strict=True, ge=0)] = 1
+    name: Name = "plan"
+
+
 SECTIONS = {
     "part": PartSection, "hold": HoldSection, "weld": WeldSection,
     "surroundings": SurroundingsSection, "gauge": GaugeSection, "solve": SolveSection,
     "arc": ArcSection, "schedule": ScheduleSection, "tack": TackSection, "clamp": ClampSection,
-    "preset": PresetSection,
+    "preset": PresetSection, "plan": PlanSection,
 }  # fmt: skip
 OF_JOINTS = {"hold": JointHoldSection, "weld": JointWeldSection}  # what a bar writes otherwise
 TOP = ("title", *SECTIONS)

@@ -120,9 +120,44 @@ def run(
 
 
 @app.command()
-def show(run_dir: RunDir):
+def show(
+    run_dir: RunDir,
+    figure: Annotated[
+        str | None, typer.Option(help="One picture for print in place of all; a wrong name lists.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="File of that picture: .svg, .pdf or .png.")
+    ] = None,
+):
     """Draw the pictures, the animation and the report of a run."""
-    _pictures(run_dir)
+    if figure is None:
+        if out is not None:
+            _refuse("show: --out goes with --figure NAME")
+        _pictures(run_dir)
+        return
+    from weldsim.print_figures import draw
+
+    path = out or Path(run_dir) / "pictures" / f"{figure}.pdf"
+    typer.echo(f"drawn in {draw(figure, run_dir, path)}")
+
+
+@app.command()
+def report(
+    runs: Annotated[list[Path], typer.Argument(help="Run folders; several are compared.")],
+    out: Annotated[
+        Path | None, typer.Option(help="File to write; report.html of the first run else.")
+    ] = None,
+    units: Annotated[str, typer.Option(help="Units shown first: metric or us.")] = "metric",
+):
+    """Write one page that says what came out; several runs stand side by side."""
+    from weldsim.readback import read_run
+    from weldsim.report import write_report
+
+    for run_dir in runs:
+        read_run(run_dir)
+    if units not in ("metric", "us"):
+        _refuse(f'report: --units {units!r} is not allowed: write "metric" or "us"')
+    typer.echo(f"report: {write_report(runs if len(runs) > 1 else runs[0], out, units)}")
 
 
 @app.command()
@@ -196,6 +231,15 @@ class _progress:
 
 def _refuse(text: str):
     raise WeldsimError(text)
+
+
+def _more_verbs() -> None:
+    from weldsim import cli_study
+
+    cli_study.add_to(app)
+
+
+_more_verbs()
 
 
 def main() -> None:

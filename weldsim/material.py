@@ -53,6 +53,8 @@ class Material:
     hardening_strain : float or None
         If given, the curve "hardening_modulus" is not a modulus but the stress at this total
         strain, and the modulus is that of the straight line through it and first yield.
+    straightening_limit : float or None
+        Hottest that straightening by heat may make it, where the file states it. [K]
     notes : mapping of str -> str
         Sources of what is not a curve.
     not_modelled : tuple of str
@@ -72,6 +74,7 @@ class Material:
     modulus_floor: float = 0.0
     yield_floor: float = 0.0
     hardening_strain: float | None = None
+    straightening_limit: float | None = None
     notes: Mapping[str, str] = field(default_factory=dict)
     not_modelled: tuple[str, ...] = ()
     _tables: dict = field(default_factory=dict, init=False, repr=False)

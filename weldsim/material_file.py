@@ -62,7 +62,10 @@ EXTRA_KEYS = {
 SECTIONS = {
     "density": ("value", "source"),
     "melting": ("solidus", "liquidus", "latent_heat", "conductivity_factor", "source"),
-    "mechanics": ("poisson_ratio", "softening_temperature", "isotropic_share", "source"),
+    "mechanics": (
+        "poisson_ratio", "softening_temperature", "isotropic_share", "straightening_limit",
+        "source",
+    ),  # fmt: skip
 }
 TOP_KEYS = ("title", "base", "beyond_range", "not_modelled")
 SHAPES = ("table", "pieces", "value")
@@ -241,6 +244,9 @@ class _Reader:
             poisson_ratio=self.number(section, data, "poisson_ratio", 0.0, 0.49),
             isotropic_share=self.number(section, data, "isotropic_share", 0.0, 1.0),
             softening_temperature=self.quantity(section, data, "softening_temperature", "K", 300.0),
+            straightening_limit=self.quantity(section, data, "straightening_limit", "K", 300.0)
+            if "straightening_limit" in data
+            else None,
         )
 
     def floor(self, key, data, curves):

@@ -352,6 +352,7 @@ def solve_equilibrium(
     prescribed=None,
     load=None,
     springs=(),
+    tolerance: float | None = None,
 ) -> Equilibrium:
     """Find the displacement in equilibrium with given properties and memory.
 
@@ -367,6 +368,8 @@ def solve_equilibrium(
         Outer forces. [N]
     springs : sequence of Spring, optional
         Elastic clamps that grip.
+    tolerance : float, optional
+        Residual force over the size of the cell forces; `TOLERANCE` when left out.
 
     Raises
     ------
@@ -379,6 +382,7 @@ def solve_equilibrium(
     regula falsi on that work (Crisfield, Non-linear Finite Element Analysis vol. 1, 9.2).
     """
     held = fixed.ravel()
+    enough = TOLERANCE if tolerance is None else tolerance
     u = displacement.copy()
     jump = np.zeros_like(u)
     if prescribed is not None:
@@ -397,7 +401,7 @@ def solve_equilibrium(
         scale = max(scale, float(np.linalg.norm(load)), least)
         size = float(np.linalg.norm(residual[~fixed])) / scale
         history.append(size)
-        if size < TOLERANCE and not pending:
+        if size < enough and not pending:
             reaction = np.where(fixed, -residual, 0.0)
             for s in springs:
                 reaction[s.points] += s.force(u)

@@ -33,6 +33,8 @@ class Grade:
     torch_step : travel of the torch in one step, in bead widths
     heat_substeps : heat steps in one mechanics step
     rest_growth : length of a step after the arc as a share of the time since it stopped
+    balance : residual force over the size of the cell forces that counts as equilibrium, that of
+        `mechanical` when None
     """
 
     name: str
@@ -44,9 +46,12 @@ class Grade:
     torch_step: float
     heat_substeps: int
     rest_growth: float
+    balance: float | None = None
 
 
 GRADES = {
+    # for ranking many schedules
+    "sketch": Grade("sketch", 1, 1.20, 1, 1.00, 5.0, 0.90, 1, 0.40, 1e-4),
     "coarse": Grade("coarse", 2, 0.80, 1, 0.60, 3.0, 0.40, 1, 0.30),
     "quick": Grade("quick", 2, 0.50, 1, 0.40, 2.5, 0.25, 2, 0.20),
     "normal": Grade("normal", 4, 0.33, 2, 0.30, 2.0, 0.15, 2, 0.15),

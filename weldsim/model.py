@@ -71,13 +71,7 @@ class Model:
             lattice.points[:count], element, threads,
         )  # fmt: skip
         self.seams = seams_of(case)
-        self.sources = tuple(
-            DoubleEllipsoid(
-                w.power, w.front_length, w.rear_length, w.half_width, w.depth, w.speed, s,
-                w.weave, w.dwell, w.crater,
-            )
-            for w, s in zip(case.welds, self.seams, strict=True)
-        )  # fmt: skip
+        self.sources = _sources(case, self.seams)
         self.laying = Laying.of(case, part, self.seams)
         self.base_points, self.middle_points = self.laying.base_points, self.laying.middle_points
         self.contact = land_contact(case, part, self.mechanics.weight, material)
@@ -89,6 +83,21 @@ class Model:
         self._skins: dict[bytes, Skin] = {}
         self._reaches: dict = {}
         self.probes = tuple(gauge.bind(g, self) for g in case.gauges)
+
+    def with_case(self, case) -> Model:
+        """The same meshes and solvers bound to a case that differs in its welds alone."""
+        import copy
+
+        out = copy.copy(self)
+        out.case = case
+        out.seams = seams_of(case)
+        out.sources = _sources(case, out.seams)
+        out.laying = Laying.of(case, self.part, out.seams)
+        out.base_points, out.middle_points = out.laying.base_points, out.laying.middle_points
+        out._reaches = {}
+        for kept in ("seam_frames", "preset_field"):
+            out.__dict__.pop(kept, None)
+        return out
 
     def _gripped(self, clamp) -> np.ndarray:
         """Lattice points a clamp grips."""
@@ -385,6 +394,17 @@ class Model:
             cooled = np.log(max(since, 3.0) / 3.0) / np.log1p(self.grade.rest_growth)
             behind += min(cooled, 0.98 * rest)
         return float(min(behind / total, 1.0))
+
+
+def _sources(case, seams) -> tuple[DoubleEllipsoid, ...]:
+    """The arc of every weld."""
+    return tuple(
+        DoubleEllipsoid(
+            w.power, w.front_length, w.rear_length, w.half_width, w.depth, w.speed, s,
+            w.weave, w.dwell, w.crater,
+        )
+        for w, s in zip(case.welds, seams, strict=True)
+    )  # fmt: skip
 
 
 def quadrature_map(lattice, quadrature: np.ndarray) -> np.ndarray:

@@ -150,7 +150,7 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
     BalanceError
         If heat in is not stored plus lost.
     """
-    if event.kind == "release":
+    if event.kind in ("release", "grip"):
         return _release(model, state)
     duration = event.duration
     for retry in range(MAX_HALVINGS):
@@ -283,7 +283,7 @@ def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Pr
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
     found = solve_equilibrium(
         model.mechanics, old.displacement, properties, memory, fixed,
-        springs=model.springs(heated),
+        springs=model.springs(heated), tolerance=model.grade.balance,
     )  # fmt: skip
     return found, properties
 

@@ -23,6 +23,7 @@ KINDS = {
     "frequency": ("Hz", '"2 Hz"'),
     "stiffness": ("N/m", '"5 kN/mm"'),
     "turning stiffness": ("N*m/rad", '"10 kN m/rad"'),
+    "force": ("N", '"2 kN", "500 lbf"'),
     "stress": ("Pa", '"355 MPa", "36 ksi"'),
     "density": ("kg/m^3", '"7850 kg/m3"'),
     "conductivity": ("W/m/K", '"50 W/m/K"'),

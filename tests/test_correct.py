@@ -1,0 +1,137 @@
+"""Lines that bring a welded part back: where they lie, how hot they get, which way they pull."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from weldsim.case import load_case
+from weldsim.correct import (
+    BAND,
+    Correction,
+    Outcome,
+    _opened,
+    _pull,
+    _without,
+    candidates,
+    correction_record,
+    correction_words,
+    find_correction,
+    limit_of,
+    peak_under,
+    power_for,
+    with_lines,
+)
+from weldsim.errors import CaseError
+from weldsim.model import build_model
+from weldsim.pipeline import start_state
+
+CASES = Path(__file__).parent.parent / "cases"
+ONE = CASES / "pivot_arm_one_bead.toml"
+SMALL = (
+    "part.length=80 mm", "part.width=14 mm", "weld.A.at=50 mm", "weld.A.speed=4 mm/s",
+)  # fmt: skip
+COLUMNS = ["pointer_up_mrad", "pointer_right_mrad"]
+
+
+def finished(case):
+    """Model of a case with room for lines, and its state before anything: cold, nothing laid."""
+    lines = candidates(case, "line")
+    model = build_model(with_lines(case, lines), "coarse")
+    first = len(case.welds)
+    return model, _without(start_state(model), range(first, first + len(lines)))
+
+
+@pytest.fixture(scope="module")
+def bar():
+    return finished(load_case(ONE, SMALL))
+
+
+def test_lines_lie_where_there_is_room():
+    """A bar: behind its bead and along its edges; a joint: its seams, without filler."""
+    bar = {w.name: w for w, _ in candidates(load_case(ONE), "line")}
+    assert bar["line behind A"].face == "back" and not bar["line behind A"].filler
+    assert {w.face for w in bar.values()} == {"back", "top", "bottom"}
+    assert all(w.filler for w, _ in candidates(load_case(ONE), "bead"))
+    stub = [w for w, _ in candidates(load_case(CASES / "mast_stub.toml"), "line")]
+    assert [w.seam for w in stub] == ["front", "back", "left", "right"]
+    assert not any(w.filler for w in stub)
+
+
+def test_the_limit_of_carbon_steel_is_the_handbooks():
+    """weld_handbook.md 7: heat straightening, limit about 650 degC. Others have to be stated."""
+    assert limit_of(load_case(ONE)) == pytest.approx(650 + 273.15)
+    other = load_case(CASES / "pivot_arm_stainless.toml")
+    with pytest.raises(CaseError, match="state one"):
+        limit_of(other)
+    assert limit_of(other, 700.0) == 700.0
+
+
+def test_shrinkage_turns_the_part_toward_the_line(bar):
+    """Must-hold 17 (mechanical_checks.md 10): bow concave to the weld. A line on the back turns
+    the end to the back, right of the beam; one along an edge turns it toward that edge."""
+    model, state = bar
+    names = [w.name for w in model.case.welds]
+    up, right = 0, 1
+    back, top, bottom = (
+        _pull(model, state, names.index(n), COLUMNS)
+        for n in ("line behind A", "line on top", "line on bottom")
+    )
+    assert back[right] > 0 and abs(back[up]) < 1e-3 * back[right]
+    assert top[up] > 0
+    assert bottom[up] == pytest.approx(-top[up], rel=1e-6)
+
+
+def test_power_keeps_a_line_under_its_limit(bar):
+    """Hottest metal within the band below 650 degC, and nothing is laid."""
+    model, state = bar
+    limit = 650 + 273.15
+    opened = _opened(_without(state, [0]), 1)  # the bead itself is not welded here
+    power, peak = power_for(model, opened, 1, limit)
+    assert limit - BAND <= peak <= limit
+    assert peak_under(model, opened, 1) > limit  # the weld's own power would be too much
+    assert 0 < power < model.case.welds[1].power
+    assert not model.joined(opened)[np.concatenate(
+        [m for n, m in model.part.regions.items() if n.startswith("bead")])].any()  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("path", "changes", "options", "words"),
+    [
+        (ONE, ("solve.model=elastic",), {}, "plastic"),
+        (ONE, (), {"kind": "spot"}, '"line" or "bead"'),
+        (ONE, (), {"gauge": "dial"}, "allowed: pointer"),
+        (CASES / "mast_stub.toml", (), {"kind": "bead"}, 'kind "line"'),
+        (ONE, (), {"names": ("A",)}, "allowed: line behind A, line on top, line on bottom"),
+    ],
+)
+def test_refusals(path, changes, options, words):
+    with pytest.raises(CaseError, match=words):
+        find_correction(load_case(path, changes), **options)
+
+
+def test_words_claim_no_more_than_was_found():
+    made = Outcome("line on top", "heating line along the top edge", 200.0, 900.0, {"a": 1.0}, 1.0)
+    found = Correction(
+        "t", "pointer", "line", "mrad", {"a": 4.0}, 4.0, 923.15, {"x": -1.0}, (made,)
+    )
+    words = " ".join(correction_words(found))
+    assert "brings it to 1 mrad" in words and "No error estimate" in words
+    worse = Correction(
+        "t", "pointer", "line", "mrad", {"a": 0.5}, 0.5, 923.15, {"x": -1.0}, (made,)
+    )
+    assert worse.best is None
+    assert "None of 1 lines helps" in correction_words(worse)[1]
+    assert correction_record(found)["limit_degC"] == pytest.approx(650)
+
+
+@pytest.mark.slow
+def test_a_line_behind_the_bead_turns_the_bar_back():
+    """Computed in full: toward the line, as every shrinking side (must-hold 17), under 650 degC."""
+    found = find_correction(load_case(ONE, SMALL), grade="coarse", names=("line behind A",))
+    (line,) = found.outcomes
+    assert found.before["pointer_right_mrad"] < 0  # welding turned it toward the front
+    assert line.name == "line behind A"
+    assert line.reading["pointer_right_mrad"] > found.before["pointer_right_mrad"] + 0.05
+    assert line.peak <= 650 + 273.15 + 1.0
+    assert found.best is line

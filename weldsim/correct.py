@@ -1,0 +1,394 @@
+"""Bringing a welded part back: where a heating line, or one more bead, turns it the right way.
+
+The finished part is taken as the welding left it, with all strain that is locked in. Lines on the
+other faces of a bar, or along the seams of a joint, are first ranked by reciprocity: what a little
+shrinkage along each would do to the gauge. The best are then computed on from the finished state.
+A heating line has no filler and stays under the temperature up to which straightening is allowed.
+"""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from weldsim.case import StartRule
+from weldsim.errors import CaseError, ConvergenceError
+
+BAND = 25.0  # K below the limit that a line may stay
+SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
+TRIED = 2  # lines that are computed in full
+DEEP = 3  # cells through a wall at least: a line yields the skin alone, which one cell cannot hold
+EDGE = 40e-3  # m, longest line along the edge of a bar
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One line as computed.
+
+    Attributes
+    ----------
+    name, words : of the line; where it lies
+    power : heat the part takes up [W]
+    peak : hottest metal under the line [K]
+    reading : where the gauge ends, by column [mrad, mm]
+    size : how far off that is
+    """
+
+    name: str
+    words: str
+    power: float
+    peak: float
+    reading: dict[str, float]
+    size: float
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What was found.
+
+    Attributes
+    ----------
+    title, gauge, kind, unit : of the case; the gauge; "line" or "bead"; unit of the sizes
+    before, before_size : reading of the finished part
+    limit : of the peak temperature; None for beads [K]
+    promise : line -> change of the gauge along its present error for equal shrinkage, negative
+        where it brings the part back; only for comparing lines
+    outcomes : lines computed in full, best first
+    """
+
+    title: str
+    gauge: str
+    kind: str
+    unit: str
+    before: dict[str, float]
+    before_size: float
+    limit: float | None
+    promise: dict[str, float]
+    outcomes: tuple[Outcome, ...]
+
+    @property
+    def best(self) -> Outcome | None:
+        """The line that leaves the part nearest to true; None if none makes it better."""
+        better = [o for o in self.outcomes if o.size < self.before_size]
+        return better[0] if better else None
+
+
+def find_correction(
+    case, gauge: str | None = None, kind: str = "line", grade: str | None = None,
+    limit: float | None = None, tries: int = TRIED, names=None, progress=None, threads=None,
+) -> Correction:  # fmt: skip
+    """Weld a case, then look for a line that brings its gauge back.
+
+    Parameters
+    ----------
+    case : Case
+        Of the plastic model.
+    gauge : str, optional
+        A pointer, dial, gap or bow; the first when left out.
+    kind : {"line", "bead"}
+        A heating line without filler, or one more bead (bars only).
+    limit : float, optional
+        Highest temperature under a heating line; the material's own when left out. [K]
+    tries : int
+        Lines computed in full.
+    names : sequence of str, optional
+        Look at these of the `candidates` only: each line makes the mesh finer.
+
+    Raises
+    ------
+    CaseError
+        If the case has nothing to correct or to correct it with.
+    """
+    from weldsim.pipeline import simulate, start_state
+    from weldsim.preset import _columns, _gauge
+
+    found = _gauge(case, gauge)
+    if case.solve.model != "plastic":
+        raise CaseError(
+            f'{case.source_file} [solve] model: {case.solve.model!r} is not allowed here: "plastic"'
+        )
+    if kind not in ("line", "bead"):
+        raise CaseError(f'correct: kind {kind!r} is unknown, allowed: "line" or "bead"')
+    top = limit_of(case, limit) if kind == "line" else None
+    lines = _named(candidates(case, kind), names)
+    tell = progress or (lambda share, text: None)
+    count = len(case.welds)
+    whole = with_lines(case, lines)
+    model = deep_model(whole, grade or case.solve.grade, threads)
+    state = _without(start_state(model), range(count, len(whole.welds)))
+    for step in simulate(model, state):
+        state = step.state
+        tell(0.5 * step.progress, f"{step.phase}, {step.time:.0f} s")
+    columns = _columns(found, model)
+    before = {c: v for c, v in model.read(state).items() if c in columns}
+    off = np.array(list(before.values()))
+    promise = {
+        whole.welds[i].name: float(_pull(model, state, i, columns) @ off / np.linalg.norm(off))
+        for i in range(count, len(whole.welds))
+    }
+    order = sorted(range(count, len(whole.welds)), key=lambda i: promise[whole.welds[i].name])
+    order = [i for i in order if promise[whole.welds[i].name] < 0][:tries]
+    outcomes = []
+    for k, i in enumerate(order):
+
+        def told(share, text, k=k):
+            tell(0.5 + 0.5 * (k + share) / len(order), text)
+
+        outcomes.append(_computed(model, state, i, lines[i - count][1], top, columns, told))
+    outcomes = tuple(sorted((o for o in outcomes if o), key=lambda o: o.size))
+    unit = columns[0].rpartition("_")[2]
+    size = float(np.linalg.norm(off))
+    return Correction(
+        case.title, found.name, kind, unit, before, size, top, promise, outcomes
+    )  # fmt: skip
+
+
+def with_lines(case, lines):
+    """The case with all lines as further welds, run until cold; the mesh has room for each."""
+    welds = (*case.welds, *(w for w, _ in lines))
+    return replace(case, welds=welds, solve=replace(case.solve, end="cold"))
+
+
+def deep_model(case, grade: str, threads=None):
+    """A model with at least `DEEP` cells through the wall, where the joint is made of blocks."""
+    from weldsim.joints import blocks_of, joint_module
+    from weldsim.material import load_material
+    from weldsim.mechanical import default_threads, set_threads
+    from weldsim.mesh import GRADES, mesh_blocks, part_from_mesh
+    from weldsim.model import Model, build_model
+
+    if any(case.preset) or hasattr(joint_module(case.part.kind), "mesh"):
+        return build_model(case, grade, threads)
+    threads = threads or default_threads()
+    set_threads(threads)
+    level = GRADES[grade]
+    level = replace(level, through_cells=max(DEEP, level.through_cells))
+    blocks = blocks_of(case, level)
+    part = part_from_mesh(mesh_blocks(blocks), blocks.volumes)
+    return Model(case, part, load_material(case.material_path), level, threads)
+
+
+def limit_of(case, stated: float | None = None) -> float:
+    """Highest temperature under a heating line for the case's material. [K]"""
+    from weldsim.material import load_material
+
+    if stated is not None:
+        return stated
+    own = load_material(case.material_path).straightening_limit
+    if own is None:
+        raise CaseError(
+            f"correct: no temperature limit for straightening {case.material_path} is known, "
+            "allowed: state one"
+        )
+    return own
+
+
+def candidates(case, kind: str) -> list:
+    """(weld, words) of each line that could be drawn."""
+    return _on_bar(case, kind) if case.part.kind == "bar" else _on_joint(case, kind)
+
+
+def _named(lines, names) -> list:
+    """The lines of some names; all when left out."""
+    known = [w.name for w, _ in lines]
+    for name in names or ():
+        if name not in known:
+            raise CaseError(f"correct: line {name!r} is unknown, allowed: {', '.join(known)}")
+    return [line for line in lines if names is None or line[0].name in names]
+
+
+def _blank(weld, **changes):
+    """A weld as a pattern of a line: it may start at once."""
+    return replace(weld, start=StartRule("time", 0.0), dwell=0.0, crater=0.0, **changes)
+
+
+def _on_bar(case, kind):
+    filler, word = kind == "bead", {"line": "heating line", "bead": "bead"}[kind]
+    other = {"front": "back", "back": "front", "top": "bottom", "bottom": "top"}
+    taken = {w.face for w in case.welds}
+    out = []
+    for weld in case.welds:
+        face = other[weld.face]
+        if face not in taken:
+            name = f"{kind} behind {weld.name}"
+            out.append(
+                (_blank(weld, name=name, face=face, filler=filler), f"{word} opposite {weld.name}")
+            )
+    first = case.welds[0]
+    if first.line == "across":
+        low = max(case.hold.length, first.at - EDGE / 2)
+        high = min(case.part.length, low + EDGE)
+        for face in ("top", "bottom"):
+            name = f"{kind} on {face}"
+            width = min(first.bead_width, 0.6 * case.part.thickness)
+            edge = _blank(
+                first, name=name, face=face, line="along", at=0.0, begin=low, finish=high,
+                travel="+x", filler=filler, bead_width=width, half_width=width / 2,
+                front_length=width / 2, rear_length=width, depth=width / 2,
+            )  # fmt: skip
+            out.append((edge, f"{word} along the {face} edge, {1e3 * low:.0f} to {1e3 * high:.0f} "
+                              "mm from the held end"))  # fmt: skip
+    return out
+
+
+def _on_joint(case, kind):
+    from weldsim.joints import joint_module
+
+    if kind != "line":
+        raise CaseError(
+            f"correct: a bead beside the seams of a {case.part.kind} has no metal in its mesh, "
+            'allowed: kind "line"'
+        )
+    lines = joint_module(case.part.kind).seam_lines(case.part)
+    out = []
+    for name in dict.fromkeys(w.seam for w in case.welds):
+        pattern = next(w for w in case.welds if w.seam == name)
+        line = _blank(
+            pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, sense=1, number=1,
+            filler=False, tack=-1, weave=0.0,
+        )  # fmt: skip
+        out.append((line, f"heating line along the seam {name}"))
+    return out
+
+
+def _without(state, numbers):
+    """The state with some welds marked as over though their metal was never laid."""
+    starts, stops = state.starts.copy(), state.stops.copy()
+    starts[list(numbers)] = stops[list(numbers)] = 0.0
+    return replace(state, starts=starts, stops=stops)
+
+
+def _pull(model, state, weld: int, columns) -> np.ndarray:
+    """Change of the gauge's columns for a little shrinkage along and across a line."""
+    from weldsim.influence import influence, quadrature_places
+    from weldsim.shrinkage import directional
+
+    answer = influence(model, state)
+    rows = [answer.columns.index(c) for c in columns]
+    seam, spec = model.seams[weld], model.case.welds[weld]
+    places = quadrature_places(model)
+    along, across, deep = (v.reshape(places.shape[:2]) for v in seam.local(places.reshape(-1, 3)))
+    near = (along > 0) & (along < seam.length) & (np.abs(across) < 2 * spec.half_width)
+    near &= (deep > 0) & (deep < max(spec.depth, deep[deep > 0].min() * 1.001))
+    travel, aside = (f.reshape(*places.shape) for f in seam.frames(places.reshape(-1, 3)))
+    share = np.where(near, -SHRINKS, 0.0)
+    strain = directional(share, share, travel, aside)
+    return np.array([(answer.stress[r] * strain).sum() for r in rows])
+
+
+def _branch(model, weld: int, power: float):
+    """The model with another power under one weld."""
+    out = copy.copy(model)
+    spec = model.case.welds[weld]
+    current = spec.current * power / spec.power
+    welds = tuple(replace(w, current=current) if i == weld else w
+                  for i, w in enumerate(model.case.welds))  # fmt: skip
+    out.case = replace(model.case, welds=welds)
+    out.sources = tuple(
+        replace(s, power=power) if i == weld else s for i, s in enumerate(model.sources)
+    )
+    return out
+
+
+def _opened(state, weld: int):
+    """The finished state with a line still ahead; peak temperatures count anew."""
+    starts, stops = state.starts.copy(), state.stops.copy()
+    starts[weld] = stops[weld] = np.nan
+    return replace(state, starts=starts, stops=stops, peak_temperature=state.temperature.copy())
+
+
+def peak_under(model, state, weld: int) -> float:
+    """Hottest metal while a line is drawn, from the heat alone. [K]"""
+    from weldsim.pipeline import _heat, next_event
+
+    while np.isnan(state.stops[weld]):
+        state, _ = _heat(model, state, next_event(model, state))
+    return float(state.peak_temperature.max())
+
+
+def power_for(model, state, weld: int, limit: float) -> tuple[float, float]:
+    """Power with which a line stays within `BAND` under a limit, and its peak. [W, K]
+
+    Raises
+    ------
+    ConvergenceError
+        If none is found in a few tries.
+    """
+    power, cold = model.case.welds[weld].power, float(state.temperature.max())
+    for _ in range(8):
+        peak = peak_under(_branch(model, weld, power), state, weld)
+        if limit - BAND <= peak <= limit:
+            return power, peak
+        power *= (limit - BAND / 2 - cold) / (peak - cold)
+    raise ConvergenceError(
+        f"correct: {model.case.welds[weld].name}: no power keeps it at {limit - 273.15:.0f} degC"
+    )
+
+
+def _computed(model, state, weld: int, words: str, limit, columns, tell) -> Outcome | None:
+    """A line computed on from the finished part; None where it fails."""
+    from weldsim.pipeline import simulate
+
+    opened, power = _opened(state, weld), model.case.welds[weld].power
+    name = model.case.welds[weld].name
+    try:
+        if limit is not None:
+            power, _ = power_for(model, opened, weld, limit)
+        branch, now = _branch(model, weld, power), opened
+        for step in simulate(branch, opened):
+            now = step.state
+            tell(min(step.progress, 1.0), f"{name}, {step.time:.0f} s")
+    except ConvergenceError:
+        return None
+    ends = branch.read(now)
+    reading = {c: ends[c] for c in columns}
+    size = float(np.linalg.norm(list(reading.values())))
+    return Outcome(name, words, power, float(now.peak_temperature.max()), reading, size)
+
+
+def correction_words(found: Correction) -> list[str]:
+    """In plain words what to do and where it ends."""
+    start = f"{found.gauge} stands {found.before_size:.3g} {found.unit} off after welding."
+    best = found.best
+    if best is None:
+        tried = len(found.outcomes)
+        return [start, f"None of {len(found.promise)} lines helps ({tried} computed in full)."]
+    how = f"A {best.words} with {best.power:.0f} W into the part"
+    if found.limit is not None:
+        how += f" (hottest spot {best.peak - 273.15:.0f} degC, limit {found.limit - 273.15:.0f})"
+    return [
+        start,
+        f"{how} brings it to {best.size:.3g} {found.unit}. No error estimate: draw one line, let "
+        "it cool, measure, then decide about the next.",
+        "Whether this steel may be heated at all, and how far, is for its standard and the "
+        "qualified procedure to say.",
+    ]
+
+
+def correction_record(found: Correction) -> dict:
+    """What correct.json holds."""
+    return {
+        "title": found.title, "gauge": found.gauge, "kind": found.kind, "unit": found.unit,
+        "in_words": correction_words(found), "before": found.before, "off": found.before_size,
+        "limit_degC": None if found.limit is None else found.limit - 273.15,
+        "promise": found.promise,
+        "lines": [
+            {
+                "name": o.name, "words": o.words, "power_W": o.power,
+                "peak_degC": o.peak - 273.15, "reading": o.reading, "off": o.size,
+            }
+            for o in found.outcomes
+        ],
+    }  # fmt: skip
+
+
+def write_correction(found: Correction, path="correct.json") -> Path:
+    """Write correct.json."""
+    from weldsim.store import RunFolder
+
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return RunFolder(path.parent).write_json(path.name, correction_record(found))

@@ -1,0 +1,420 @@
+"""The queue: what is to be computed, kept in small files, so that nothing is lost or done twice.
+
+Each job is one JSON file in the work folder, written whole and renamed, with its case beside it.
+A job that was under way when the server ended goes on from its last checkpoint when it is up again.
+Runs go one after another in processes of their own; quick looks go through a desk of theirs.
+"""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import re
+import secrets
+import threading
+import time
+from dataclasses import asdict, dataclass, fields, replace
+from pathlib import Path
+
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.page.desk import Desk, Stopped, default_threads
+from weldsim.page.locks import Lock
+from weldsim.store import whole_file
+
+ID = re.compile(r"[0-9a-f]{16}")
+OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
+MOST_OPEN, MOST_OWN = 60, 12  # jobs in the queue, and of one browser
+MOST_STARTS = 3  # of one job by servers that ended under it
+LOOKS_KEPT = 24
+LOOK_LIMIT = 240.0  # s
+GRACE = 20.0  # s for a run to write its checkpoint before it is ended
+
+
+@dataclass(frozen=True)
+class Job:
+    """One entry of the queue. Times are seconds since 1970.
+
+    Attributes
+    ----------
+    state : waiting, running, drawing, done, stopped or failed
+    kind : `run` or `look`
+    run : name of its run folder
+    owner : browser that asked for it
+    change : what differs from the job `parent`, in words
+    starts : how often it was begun
+    """
+
+    id: str
+    kind: str
+    title: str
+    run: str
+    owner: str
+    number: int
+    made: float
+    state: str = "waiting"
+    parent: str = ""
+    change: str = ""
+    error: str = ""
+    starts: int = 0
+    began: float = 0.0
+    ended: float = 0.0
+
+    @property
+    def is_open(self) -> bool:
+        return self.state in OPEN
+
+
+@dataclass(frozen=True)
+class Told:
+    """How far a job is: share 0 to 1, in words, since when and from which share."""
+
+    share: float = 0.0
+    text: str = ""
+    since: float = 0.0
+    first: float = 0.0
+
+    def left(self, now: float) -> float | None:
+        """Seconds to go as the work went so far; None while that says nothing."""
+        done = self.share - self.first
+        return (1 - self.share) * (now - self.since) / done if done > 0.02 else None
+
+
+class Queue:
+    """Jobs of one work folder, and the processes that do them.
+
+    Parameters
+    ----------
+    work : path
+        Run folders lie in it, the queue in its folder `queue`.
+    workers : int
+        Runs at a time.
+    looks : Desk, optional
+        For quick looks.
+    target : callable
+        Main function of a run's process, see `tasks.serve_run`.
+    """
+
+    def __init__(self, work, workers: int = 1, looks: Desk | None = None, target=None):
+        self.work = Path(work)
+        self.folder = self.work / "queue"
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"{self.work}: could not be made: {error}") from None
+        self._own = Lock(self.folder / "server.lock")
+        if not self._own.take():
+            raise StoreError(f"{self.work}: another weldsim serve uses this work folder")
+        self.workers = max(1, int(workers))
+        self.looks = looks or Desk(1, "warm")
+        if target is None:
+            from weldsim.page.tasks import serve_run as target
+        self._target = target
+        self._context = multiprocessing.get_context("spawn")
+        self._lock = threading.RLock()
+        self._closing = threading.Event()
+        self._wake = threading.Event()
+        self._running: dict[str, tuple] = {}  # id -> (process, line)
+        self._stops: dict[str, float] = {}  # id -> when it was asked to stop
+        self.told: dict[str, Told] = {}
+        self.jobs: dict[str, Job] = self._load()
+        self._threads = [
+            threading.Thread(target=self._watch_runs, daemon=True),
+            threading.Thread(target=self._do_looks, daemon=True),
+        ]
+
+    # ------------------------------------------------------------------ files
+    def _load(self) -> dict[str, Job]:
+        """Jobs of the folder; those under way when the last server ended wait again."""
+        known = {f.name for f in fields(Job)}
+        jobs = {}
+        for path in sorted(self.folder.glob("*.json")):
+            if not ID.fullmatch(path.stem):
+                continue
+            try:
+                raw = json.loads(path.read_text(encoding="utf-8"))
+                job = Job(**{k: v for k, v in raw.items() if k in known})
+            except (OSError, ValueError, TypeError):
+                continue  # not ours; it stays where it is
+            if job.id == path.stem and re.fullmatch(r"[\w-]+", job.run):
+                jobs[job.id] = job
+        for job in list(jobs.values()):
+            if job.is_open:
+                again = replace(job, state="waiting")
+                if job.starts >= MOST_STARTS:
+                    why = f"the page ended {job.starts} times while this ran; go on with it by hand"
+                    again = replace(job, state="stopped", error=why)
+                jobs[job.id] = again
+                self._write(again)
+        return jobs
+
+    def _write(self, job: Job) -> None:
+        with whole_file(self.folder / f"{job.id}.json") as beside:
+            beside.write_text(json.dumps(asdict(job), indent=1) + "\n", encoding="utf-8")
+
+    def _keep(self, job: Job) -> Job:
+        """Put a changed job in place, on disk first."""
+        with self._lock:
+            self._write(job)
+            self.jobs[job.id] = job
+        return job
+
+    def case_file(self, job: Job) -> Path:
+        """Case file of a job."""
+        return self.folder / f"{job.id}.toml"
+
+    def run_folder(self, job: Job) -> Path:
+        """Run folder of a job, there or not yet."""
+        return (self.folder / "looks" if job.kind == "look" else self.work) / job.run
+
+    # --------------------------------------------------------------- requests
+    def submit(self, kind: str, title: str, text: str, owner: str, parent="", change="") -> Job:
+        """A new job at the end of the queue.
+
+        Parameters
+        ----------
+        text : str
+            Case as TOML, found good already.
+
+        Raises
+        ------
+        WeldsimError
+            If the queue is full.
+        """
+        with self._lock:
+            waiting = [j for j in self.jobs.values() if j.is_open]
+            mine = sum(j.owner == owner for j in waiting)
+            if len(waiting) >= MOST_OPEN or mine >= MOST_OWN:
+                raise WeldsimError(
+                    f"the queue is full ({len(waiting)} jobs, {mine} of them yours): wait for some "
+                    "to end, or stop some"
+                )
+            new = secrets.token_hex(8)
+            stamp = time.strftime("%Y-%m-%d_%H%M%S")
+            number = 1 + max((j.number for j in self.jobs.values()), default=0)
+            job = Job(
+                new, kind, title[:200], f"{stamp}_{kind}_{new[:8]}", owner, number, time.time(),
+                parent=parent, change=change[:200],
+            )  # fmt: skip
+            with whole_file(self.case_file(job)) as beside:
+                beside.write_text(text, encoding="utf-8")
+            self._keep(job)
+        self._wake.set()
+        return job
+
+    def stop(self, id: str) -> Job:
+        """Take a job out of the queue, or stop it with a checkpoint."""
+        with self._lock:
+            job = self.jobs[id]
+            if not job.is_open:
+                return job
+            if job.state == "waiting":
+                return self._keep(replace(job, state="stopped", ended=time.time()))
+            if id not in self._stops:
+                self._stops[id] = time.monotonic()
+                if id in self._running:
+                    self._say_stop(self._running[id][1])
+            return job
+
+    def go_on(self, id: str) -> Job:
+        """Put a stopped or failed job back into the queue."""
+        with self._lock:
+            job = self.jobs[id]
+            if job.is_open or job.state == "done":
+                return job
+            again = replace(job, state="waiting", error="", starts=0, ended=0.0)
+            self._keep(again)
+        self._wake.set()
+        return again
+
+    def forget(self, id: str) -> None:
+        """Take a job that is over off the list; its run folder stays, a quick look goes."""
+        import shutil
+
+        with self._lock:
+            job = self.jobs[id]
+            if job.is_open:
+                raise WeldsimError("stop it first")
+            del self.jobs[id]
+            self.told.pop(id, None)
+            (self.folder / f"{id}.json").unlink(missing_ok=True)
+            self.case_file(job).unlink(missing_ok=True)
+            (self.folder / f"{id}.lock").unlink(missing_ok=True)
+            if job.kind == "look":
+                shutil.rmtree(self.run_folder(job), ignore_errors=True)
+
+    def listed(self) -> list[Job]:
+        """All jobs, oldest first."""
+        with self._lock:
+            return sorted(self.jobs.values(), key=lambda j: j.number)
+
+    # ------------------------------------------------------------------- work
+    def start(self) -> Queue:
+        """Begin to work; gives back itself."""
+        self.looks.open()
+        for thread in self._threads:
+            thread.start()
+        return self
+
+    def close(self, grace: float = GRACE) -> None:
+        """Stop what runs, with checkpoints; it goes on when a server uses the folder again."""
+        self._closing.set()
+        self._wake.set()
+        self.looks.close()
+        for thread in self._threads:
+            if thread.is_alive():
+                thread.join(grace + 5)
+        for process, line in list(self._running.values()):
+            self._say_stop(line)
+            process.join(grace)
+            if process.is_alive():
+                process.kill()
+                process.join(5)
+        self._running.clear()
+        self._own.drop()
+
+    @staticmethod
+    def _say_stop(line) -> None:
+        try:
+            line.send("stop")
+        except (OSError, ValueError):
+            pass
+
+    def _tell(self, id: str, share: float, text: str) -> None:
+        before, now = self.told.get(id), time.time()
+        if before is None or share < before.share:
+            self.told[id] = Told(share, text, now, share)
+        else:
+            self.told[id] = replace(before, share=share, text=text)
+
+    def _next(self, kind: str) -> Job | None:
+        waiting = [j for j in self.jobs.values() if j.kind == kind and j.state == "waiting"]
+        return min(waiting, key=lambda j: j.number, default=None)
+
+    def _watch_runs(self) -> None:
+        while not self._closing.is_set():
+            with self._lock:
+                for id in list(self._running):
+                    self._hear(id)
+                while len(self._running) < self.workers and (job := self._next("run")):
+                    self._begin(job)
+            self._wake.wait(0.1)
+            self._wake.clear()
+
+    def _begin(self, job: Job) -> None:
+        job = self._keep(
+            replace(job, state="running", starts=job.starts + 1, began=time.time(), error="")
+        )
+        self.told.pop(job.id, None)
+        self._tell(job.id, 0.0, "starting")
+        here, there = self._context.Pipe()
+        try:
+            text = self.case_file(job).read_text(encoding="utf-8")
+            process = self._context.Process(
+                target=self._target,
+                args=(there, text, str(self.case_file(job)), str(self.run_folder(job)),
+                      str(self.folder / f"{job.id}.lock"),
+                      max(1, default_threads() // self.workers)),
+                daemon=True,
+            )  # fmt: skip
+            process.start()
+        except OSError as error:
+            self._keep(replace(job, state="failed", error=str(error), ended=time.time()))
+            return
+        finally:
+            there.close()
+        self._running[job.id] = (process, here)
+
+    def _hear(self, id: str) -> None:
+        """Take in what a run says; see it out when it is over."""
+        process, line = self._running[id]
+        job = self.jobs[id]
+        said = None
+        try:
+            while line.poll():
+                what, *more = line.recv()
+                if what == "told":
+                    self._tell(id, *more)
+                elif what == "solved":
+                    job = self._keep(replace(job, state="drawing"))
+                    self._tell(id, 0.0, "drawing pictures")
+                else:
+                    said = (what, *more)
+        except (EOFError, OSError):
+            said = said or ("gone",)
+        asked = self._stops.get(id)
+        if said is None and asked is not None and time.monotonic() - asked > GRACE:
+            process.kill()
+            said = ("gone",)
+        if said is None:
+            return
+        process.join(GRACE)
+        if process.is_alive():
+            process.kill()
+            process.join(5)
+        line.close()
+        del self._running[id]
+        self._stops.pop(id, None)
+        self._keep(self._ended(job, said, asked is not None, process.exitcode))
+
+    def _ended(self, job: Job, said: tuple, asked: bool, code) -> Job:
+        """The job as it is left by what its process said last."""
+        over = replace(job, ended=time.time())
+        if job.state == "drawing":  # the numbers are there whatever came of the pictures
+            why = {"stopped": "pictures were stopped", "gone": "drawing ended unexpectedly"}
+            error = said[1] if said[0] == "failed" else why.get(said[0], "")
+            return replace(over, state="done", error=error)
+        if said[0] == "done":
+            return replace(over, state="done")
+        if said[0] == "failed":
+            return replace(over, state="failed", error=said[1])
+        if asked:
+            return replace(over, state="stopped")
+        if said[0] == "stopped":  # the whole program was told to stop: it goes on next time
+            return replace(job, state="waiting")
+        why = f"its process ended unexpectedly (exit code {code}), perhaps for want of memory"
+        return replace(over, state="failed", error=why)
+
+    def _do_looks(self) -> None:
+        while not self._closing.is_set():
+            with self._lock:
+                job = self._next("look")
+                if job:
+                    job = self._keep(
+                        replace(job, state="running", began=time.time(), starts=job.starts + 1)
+                    )
+            if job is None:
+                self._closing.wait(0.03)
+                continue
+            self._look(job)
+            self._drop_old_looks()
+
+    def _look(self, job: Job) -> None:
+        import shutil
+
+        folder = self.run_folder(job)
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.parent.mkdir(exist_ok=True)
+        text = self.case_file(job).read_text(encoding="utf-8")
+        self._tell(job.id, 0.0, "starting")
+        try:
+            self.looks.call(
+                "look", text, str(self.case_file(job)), str(folder), limit=LOOK_LIMIT,
+                tell=lambda share, words: self._tell(job.id, share, words),
+                stop=lambda: job.id in self._stops or self._closing.is_set(),
+            )  # fmt: skip
+            end = replace(job, state="done", ended=time.time())
+        except Stopped:
+            end = replace(job, state="stopped", ended=time.time())
+            if self._closing.is_set():
+                return  # it waits in the file and is done next time
+        except WeldsimError as error:
+            if self._closing.is_set():
+                return
+            end = replace(job, state="failed", error=str(error), ended=time.time())
+        self._stops.pop(job.id, None)
+        self._keep(end)
+
+    def _drop_old_looks(self) -> None:
+        old = [j for j in self.listed() if j.kind == "look" and not j.is_open]
+        for job in old[:-LOOKS_KEPT]:
+            self.forget(job.id)

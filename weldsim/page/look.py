@@ -1,0 +1,189 @@
+"""The quick look: a case through the elastic model on the coarsest mesh, for playing only.
+
+The elastic model takes shrinkage from each point's own peak temperature. It knows where the heat
+goes and in which order, loses what the direction of travel does, and has no error estimate.
+"""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import replace
+
+import numpy as np
+
+from weldsim.mechanical import Properties, accept
+from weldsim.pipeline import (
+    _heat_to_limit,
+    _mechanics,
+    advance,
+    build_model,
+    field_frame,
+    next_event,
+    start_state,
+)
+
+TORCH_STEP = 0.8  # bead widths of travel in a step; twice that moves the demo's end by a third
+MOST_STEPS = 24  # of one arc; a longer seam goes in longer steps
+REST_GROWTH = 0.7  # length of a step of a pause as a share of the time since the arc stopped
+EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
+FRAMES = 16
+NOTE = (
+    "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It does not "
+    "know what the direction of travel does. Compute the case before you rely on a number"
+)
+
+
+def look_model(case):
+    """Model of the quick look of a case."""
+    case = replace(case, solve=replace(case.solve, model="elastic", end="cold", companion=False))
+    model = copy(build_model(case, "coarse"))
+    torch = TORCH_STEP
+    for i, source in enumerate(model.sources):
+        steps = source.duration / model.torch_time(i) * model.grade.torch_step
+        torch = max(torch, steps / MOST_STEPS)
+    model.grade = replace(model.grade, torch_step=torch, heat_substeps=1, rest_growth=REST_GROWTH)
+    return model
+
+
+def steps_of(model):
+    """Settled states of a quick look from the start until it is cold, with what led to them."""
+    state = start_state(model)
+    yield state, "start"
+    count, kind = 0, "start"
+    while (event := next_event(model, state)) is not None:
+        if event.kind in ("release", "grip"):
+            state, _ = advance(model, state, event)
+            yield state, event.kind
+            continue
+        if event.kind == "rest" and not np.isnan(state.stops).any():
+            known = model.next_change(state) - state.time
+            longer = REST_GROWTH * (state.time - float(state.stops.max()))
+            event = replace(event, duration=max(event.duration, min(longer, known)))
+        kind = event.kind
+        state = _heated(model, state, event)
+        count += 1
+        due = kind == "weld" or any(model.changes(state))
+        if count % EVERY == 0 or due:
+            count = 0
+            state = _settled(model, state)
+            yield state, kind
+    if count:
+        yield _settled(model, state), kind
+
+
+def _heated(model, state, event):
+    """State after a step of the heat alone, its shrinkage brought up to date."""
+    heated, _ = _heat_to_limit(model, state, event)
+    now = model.at_quadrature(heated.temperature)
+    properties = Properties.of(model.material, now, model.joined(heated), softens=False)
+    return replace(heated, memory=model.shrink(heated, now, properties), steps=state.steps + 1)
+
+
+def _settled(model, state):
+    """The same state in equilibrium. As in the pipeline, filler not laid is free of stress."""
+    found, properties = _mechanics(model, state, state)
+    properties = replace(properties, thermal_strain=np.zeros_like(properties.thermal_strain))
+    waiting = ~model.joined(state)
+    memory, stress = accept(model.mechanics, found, properties, state.memory, waiting)
+    return replace(
+        state, displacement=found.displacement, memory=memory, stress=stress,
+        reaction=found.reaction,
+    )  # fmt: skip
+
+
+def look(text: str, source_file: str, folder: str, progress) -> str:
+    """Take a quick look at a case into a run folder that everything else can read.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    folder : str
+        To be made.
+    progress : callable(share, text)
+        Told after each step; what it raises stops the look.
+
+    Returns
+    -------
+    str
+        The folder.
+    """
+    from weldsim.case import parse_case
+    from weldsim.store import RunFolder
+
+    progress(0.0, "meshing")
+    case = parse_case(text, source_file)
+    model = look_model(case)
+    states, rows = [], []
+    for state, kind in steps_of(model):
+        rows.append({"time_s": state.time, **model.read(state), **model.weld_temperatures(state)})
+        states.append((state, kind))
+        progress(0.95 * model.progress(state), f"{kind}, {state.time:.0f} s")
+    run = RunFolder.create(folder, case.title)
+    record = {"source": text, "source_file": source_file, "overrides": [], "companion": False}
+    run.write_json("case.json", record)
+    for number, index in enumerate(picked(states)):
+        run.write_frame(number, field_frame(model, states[index][0]), model.part)
+    _finish(run, case, model, states[-1][0], rows)
+    return str(run.path)
+
+
+def picked(states, most: int = FRAMES) -> list[int]:
+    """Which states are kept as frames: evenly, first, last and every end of an arc among them."""
+    kinds = [kind for _, kind in states]
+    ends = [
+        i for i, k in enumerate(kinds) if k == "weld" and (i + 1 == len(kinds) or kinds[i + 1] != k)
+    ]
+    even = np.round(np.linspace(0, len(states) - 1, min(most, len(states)))).astype(int)
+    return sorted({*even.tolist(), *ends})
+
+
+def _finish(run, case, model, state, rows) -> None:
+    from weldsim.runner import clamp_places, timetable, weld_paths
+    from weldsim.store import versions
+    from weldsim.summary import summarise
+
+    run.write_gauges(rows)
+    arcs = timetable(model, state)
+    columns = {k: np.array([r[k] for r in rows]) for k in rows[0]}
+    run.write_json("summary.json", summarise(columns, arcs, model.case, None))
+    manifest = {
+        "title": case.title, "status": "complete", "case": model.case.resolved,
+        "source_file": case.source_file, "overrides": [], "versions": versions(),
+        "grade": "coarse", "solver": model.mechanics.solver.name,
+        "mesh": {
+            "cells": int(model.part.mesh.t.shape[1]),
+            "displacement_unknowns": int(model.mechanics.pattern.size),
+            "temperature_unknowns": int(model.heat.pattern.size),
+        },
+        "warnings": [NOTE], "paths": weld_paths(case, model.seams), "clamps": clamp_places(model),
+        "timetable": arcs, "quick_look": True, "steps": state.steps, "simulated_s": state.time,
+        "error_estimate": {"how": "a quick look has none", "values": {}},
+    }  # fmt: skip
+    run.write_json("run.json", manifest)
+
+
+def warm_up() -> None:
+    """Load and compile what a quick look needs, so that the first one is as fast as the next."""
+    import os
+    from importlib.resources import files
+
+    from weldsim.case import parse_case
+
+    text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
+    model = look_model(parse_case(text, "bar.toml"))
+    _remember_library(os.environ)
+    steps = steps_of(model)
+    for _ in range(3):
+        next(steps)
+
+
+def _remember_library(environment) -> None:
+    """Spare the solver's search through the whole installation at every start (over a second)."""
+    try:
+        from pypardiso import PyPardisoSolver
+
+        found = PyPardisoSolver().libmkl._name
+    except (ImportError, AttributeError, OSError):
+        return
+    environment.setdefault("PYPARDISO_MKL_RT", found)

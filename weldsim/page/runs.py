@@ -1,0 +1,154 @@
+"""Run folders as the page lists and shows them; ids are made here, so none names a path."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import zipfile
+from pathlib import Path
+
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.page.look import NOTE
+from weldsim.readback import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
+from weldsim.store import plain
+
+LISTED = 60
+FILES = {
+    "case": ("case.toml", "application/toml"),
+    "report": ("report.html", "text/html; charset=utf-8"),
+    "pictures": ("pictures.zip", "application/zip"),
+    "animation": ("animation", ""),
+    "gauges": (GAUGES, "text/csv"),
+}
+MOVIES = {".mp4": "video/mp4", ".gif": "image/gif"}
+
+
+def id_of(path: Path) -> str:
+    """Id of a folder or file that was there before the page: the head of a hash of its name."""
+    return hashlib.sha256(Path(path).name.encode()).hexdigest()[:16]
+
+
+def run_folders(work: Path) -> dict[str, Path]:
+    """Run folders that lie in the work folder, newest first, id -> path."""
+    found = [p for p in Path(work).iterdir() if (p / MANIFEST).is_file() and not p.is_symlink()]
+    found.sort(key=lambda p: (p / MANIFEST).stat().st_mtime, reverse=True)
+    return {id_of(p): p for p in found}
+
+
+def case_files(work: Path) -> dict[str, Path]:
+    """Case files that lie in the work folder, id -> path."""
+    found = sorted(p for p in Path(work).glob("*.toml") if p.is_file() and not p.is_symlink())
+    return {id_of(p): p for p in found}
+
+
+def listed_runs(work: Path) -> list[dict]:
+    """Title, state and age of the newest runs."""
+    out = []
+    for id, path in list(run_folders(work).items())[:LISTED]:
+        try:
+            manifest = read_json_file(path / MANIFEST)
+        except StoreError:
+            continue
+        out.append(
+            {
+                "id": id, "title": str(manifest.get("title", path.name)), "name": path.name,
+                "status": str(manifest.get("status", "")), "grade": str(manifest.get("grade", "")),
+                "made": (path / MANIFEST).stat().st_mtime,
+            }
+        )  # fmt: skip
+    return out
+
+
+def source_of(folder: Path) -> str:
+    """The case of a run as TOML text."""
+    return str(read_json_file(folder / "case.json").get("source", ""))
+
+
+def scene_bytes(folder: Path, most_frames: int) -> bytes:
+    """What the viewer shows of a run, as JSON."""
+    from weldsim.viewer import scene_data
+
+    data = plain(scene_data(folder, most_frames))
+    return json.dumps(data, allow_nan=False, separators=(",", ":")).encode()
+
+
+def stamp_of(folder: Path) -> str:
+    """Changes whenever the viewer has something new to show."""
+    parts = []
+    for path in (folder / "fields" / "run.pvd", folder / MANIFEST, folder / GAUGES):
+        parts.append(str(path.stat().st_mtime_ns) if path.exists() else "-")
+    state = sorted((folder / "state").glob("checkpoint_*.npz")) if folder.exists() else []
+    return hashlib.sha256("|".join([*parts, state[-1].name if state else ""]).encode()).hexdigest()
+
+
+def summary_of(folder: Path) -> dict:
+    """A run in words, its end readings with their errors, and which files there are."""
+    from weldsim.words import final_words
+
+    record = read_run(folder)
+    look = bool(record.manifest.get("quick_look"))
+    readings = []
+    for column in record.columns:
+        if column.weld is None:
+            error = record.errors.get(column.name)
+            readings.append(
+                {
+                    "name": column.name, "gauge": column.gauge, "component": column.component,
+                    "unit": column.unit, "end": float(record.gauges[column.name][-1]),
+                    "error": error,
+                }
+            )  # fmt: skip
+    welds = [w["name"] for w in record.case.get("welds", [])]
+    return plain(
+        {
+            "title": record.title, "status": record.manifest.get("status"), "look": look,
+            "note": NOTE + "." if look else "", "grade": record.manifest.get("grade"),
+            "model": record.case.get("solve", {}).get("model"),
+            "words": [NOTE + "."] if look else final_words(record),
+            "readings": readings, "welds": welds,
+            "how": record.manifest.get("error_estimate", {}).get("how", ""),
+            "files": [name for name in FILES if file_path(folder, name) is not None],
+        }
+    )  # fmt: skip
+
+
+def file_path(folder: Path, what: str):
+    """Path behind a file that can be fetched, True for one that is made, None where it is not."""
+    if what == "case":
+        return True if (folder / "case.json").is_file() else None
+    if what == "pictures":
+        return True if any((folder / PICTURES).glob("*.png")) else None
+    if what == "animation":
+        found = [p for p in (folder / PICTURES).glob("*") if p.suffix in MOVIES]
+        return min(found, key=lambda p: p.suffix != ".mp4", default=None)
+    path = folder / FILES[what][0]
+    return path if path.is_file() else None
+
+
+def fetch(folder: Path, what: str) -> tuple[bytes, str, str]:
+    """Bytes, name and media type of a file of a run.
+
+    Raises
+    ------
+    WeldsimError
+        If the run has no such file, or not yet.
+    """
+    path = file_path(folder, what)
+    if path is None:
+        raise WeldsimError("this run has no such file, or not yet")
+    if what == "case":
+        return source_of(folder).encode(), "case.toml", FILES[what][1]
+    if what == "pictures":
+        return _zip(sorted((folder / PICTURES).glob("*"))), *FILES[what]
+    name = path.name
+    return path.read_bytes(), name, FILES[what][1] or MOVIES[path.suffix]
+
+
+def _zip(paths) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+        for path in paths:
+            if path.suffix in (".png", ".gif", ".mp4", ".svg"):
+                archive.write(path, path.name)
+    return out.getvalue()

@@ -1,0 +1,145 @@
+"""The part before anything is welded, as the page draws it: skin, seams, clamps, ways."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from weldsim.errors import CaseError
+
+FEW = 25  # places along a seam
+
+
+def shape_of(case) -> dict:
+    """Skin of the coarse mesh with what is filler and what is held, and the welds on it.
+
+    Returns
+    -------
+    dict
+        `points` (P, 3) mm, rounded; `faces` corner numbers with `tint` 0 steel, 1 filler, 2 held;
+        `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `eye` and
+        `up`, unit vectors.
+    """
+    from weldsim.charts import colours_of
+    from weldsim.layout_picture import clamp_places, tack_lines, weld_paths
+    from weldsim.mesh import build_part
+    from weldsim.scene import best_view
+    from weldsim.skin import skin_of
+    from weldsim.store import _vtk_cells
+
+    part = build_part(case, "coarse")
+    points, cells, _ = _vtk_cells(part.mesh)
+    base = np.ones(len(cells), dtype=bool)
+    for name, inside in part.regions.items():
+        if name.split()[0] in ("fill", "root", "bead"):
+            base[inside] = False
+    skin = skin_of(points, cells, np.array([base, np.ones_like(base)]))
+    shown = skin.faces_off > 1
+    gripped = np.zeros(len(points), dtype=bool)
+    for clamp in case.clamps:
+        for face in clamp.at:
+            nodes = np.asarray(part.boundaries[face])
+            gripped[nodes[nodes < len(points)]] = True
+    tint = np.where(gripped[skin.used][skin.faces].all(axis=1), 2, 0)
+    tint = np.where(skin.faces_on == 1, 1, tint)
+    paths, colours = (
+        weld_paths(case),
+        colours_of([{"name": w.name, "seam": w.seam} for w in case.welds]),
+    )
+    looked = [{"points": p.points, "inward": _unit(np.atleast_2d(p.inward).mean(axis=0))}
+              for p in paths]  # fmt: skip
+    return {
+        "points": _mm(points[skin.used]),
+        "faces": skin.faces[shown].tolist(),
+        "tint": tint[shown].tolist(),
+        "edges": skin.edges[skin.edges_off > 1].tolist(),
+        "welds": [
+            {
+                "number": p.number, "name": p.name, "seam": p.seam, "tack": p.tack,
+                "colour": colours[p.name],
+                "points": _mm(p.points[:: max(1, len(p.points) // FEW)]),
+                "inward": inward["inward"].round(4).tolist(),
+            }
+            for p, inward in zip(paths, looked, strict=True)
+        ],
+        "tacks": [_mm(line) for line in tack_lines(case)],
+        "clamps": [{"name": text, "place": _mm(place)} for text, place in clamp_places(case, part)],
+        "eye": best_view(looked, np.ptp(points, axis=0)).tolist(),
+        "up": _up(case),
+    }  # fmt: skip
+
+
+def ways(case) -> dict:
+    """What the page needs to set the order: seams with their passes and words of travel.
+
+    Returns
+    -------
+    dict
+        `seams`: list of `name`, `passes`, `ways` in pairs of opposites, `points` mm, `inward`;
+        `faces`: names for clamps and gauges. A bar has no seams of its own.
+    """
+    from weldsim.case_file import NAMED_PLACES
+    from weldsim.case_joint import ways_of
+    from weldsim.joints import faces_of, joint_module
+
+    module = joint_module(case.part.kind)
+    if not hasattr(module, "seam_lines"):
+        return {"seams": [], "faces": list(NAMED_PLACES)}
+    held = []
+    for clamp in case.clamps:
+        for face in clamp.at:
+            try:
+                held.append(module.place(case.part, face))
+            except CaseError:
+                continue
+    seams = []
+    for name, line in module.seam_lines(case.part).items():
+        words = ways_of(line, case.part, held)
+        seams.append(
+            {
+                "name": name, "passes": line.passes, "closed": line.closed,
+                "ways": {w: _other(words, w) for w in words},
+                "points": _mm(line.points[:: max(1, len(line.points) // FEW)]),
+                "inward": _unit(line.inwards.mean(axis=0)).round(4).tolist(),
+            }
+        )  # fmt: skip
+    return {"seams": seams, "faces": list(faces_of(case.part))}
+
+
+def _other(words: dict, word: str) -> str:
+    """The word for the opposite way: words come in pairs."""
+    listed = list(words)
+    at = listed.index(word)
+    partner = listed[at ^ 1] if (at ^ 1) < len(listed) else word
+    if words[partner] == -words[word]:
+        return partner
+    return next((w for w in listed if words[w] == -words[word]), word)
+
+
+def order_table(case) -> list[dict]:
+    """Welds in order with what is known of their times and heat. [s, kJ/mm]"""
+    from weldsim.schedule import timetable
+
+    rows = timetable(case.welds)
+    return [
+        {
+            "name": w.name, "seam": w.seam, "travel": w.travel, "tack": w.tack >= 0,
+            "rule": r.rule, "start": r.start, "duration": r.duration,
+            "heat_input": 1e-6 * r.heat_input, "arc_energy": 1e-6 * r.arc_energy,
+            "into_part": 1e-6 * w.power / w.speed,
+        }
+        for w, r in zip(case.welds, rows, strict=True)
+    ]  # fmt: skip
+
+
+def _up(case) -> list[float]:
+    from weldsim.describe_joint import up_of
+
+    return up_of(case.part).tolist()
+
+
+def _unit(vector) -> np.ndarray:
+    return np.asarray(vector) / max(float(np.linalg.norm(vector)), 1e-12)
+
+
+def _mm(places) -> list:
+    return (1e3 * np.asarray(places)).round(3).tolist()

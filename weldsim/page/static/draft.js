@@ -1,0 +1,163 @@
+// The case being set up, as tables of a case file, and the order of its welds.
+const KEPT = "weldsim draft";
+const TURNED = { up: "down", down: "up", "+x": "-x", "-x": "+x" };
+
+export const copyOf = (value) => JSON.parse(JSON.stringify(value));
+
+export class Draft {
+  constructor(kind, tables, form, base) {
+    Object.assign(this, { kind, tables, form, base: base || null });
+  }
+
+  keep() {
+    try {
+      sessionStorage.setItem(KEPT, JSON.stringify({ kind: this.kind, tables: this.tables, base: this.base }));
+    } catch { /* a page that cannot keep it still works */ }
+  }
+  static kept() {
+    try { return JSON.parse(sessionStorage.getItem(KEPT)); } catch { return null; }
+  }
+
+  get bar() { return this.kind === "bar"; }
+  body(more) { return { tables: this.tables, base: this.base, ...more }; }
+
+  // ------------------------------------------------------------------ fields
+  table(section, index) {
+    if (index === undefined || index === null) return (this.tables[section] ??= {});
+    return (this.tables[section] ??= [])[index];
+  }
+  get(section, key, index) {
+    const table = index === undefined || index === null ? this.tables[section] : (this.tables[section] || [])[index];
+    return table ? table[key] : undefined;
+  }
+  set(section, key, value, index) {
+    const table = this.table(section, index);
+    if (value === undefined || value === "") delete table[key];
+    else table[key] = value;
+    if (!this.form.sections.find((f) => f.key === section).many && !Object.keys(table).length
+        && !["part", "hold"].includes(section)) delete this.tables[section];
+  }
+  addEntry(section) {
+    const list = (this.tables[section] ??= []);
+    const started = this.form.tables[section];
+    const entry = copyOf(list[list.length - 1] || (started && started[0]) || this.blank(section));
+    if ("name" in entry) entry.name = this.freeName(section, entry.name);
+    list.push(entry);
+    return list.length - 1;
+  }
+  blank(section) {
+    const made = {};
+    for (const f of this.form.sections.find((x) => x.key === section).fields) {
+      if (f.needed) made[f.key] = f.key === "name" ? section : f.words ? f.words[0] : "";
+    }
+    return made;
+  }
+  freeName(section, name) {
+    const taken = new Set((this.tables[section] || []).map((e) => e.name));
+    if (/^[A-Z]$/.test(name)) {
+      for (let c = 65; c < 91; c++) if (!taken.has(String.fromCharCode(c))) return String.fromCharCode(c);
+    }
+    for (let n = 2; ; n++) if (!taken.has(`${name}${n}`)) return `${name}${n}`;
+  }
+  removeEntry(section, index) {
+    this.tables[section].splice(index, 1);
+    if (!this.tables[section].length) delete this.tables[section];
+  }
+
+  // ------------------------------------------------------------------- order
+  // Rows in order of welding: {label, seam, travel, ways}. `check` is what the server last said.
+  rows(check) {
+    if (this.bar) {
+      return (this.tables.weld || []).map((w) => ({ label: w.name, seam: w.name, travel: w.travel,
+        ways: w.face === "top" || w.face === "bottom" || w.line === "along" ? ["+x", "-x"] : ["up", "down"] }));
+    }
+    return this.items().map((item) => {
+      const own = this.named(item.head), seam = own ? own.seam : item.head.split("/")[0];
+      const found = seamOf(check, seam);
+      return { label: own ? `${own.name} on ${seam}` : item.head.replace("/", ", pass "), seam,
+        travel: item.travel || (own && own.travel) || "", ways: found ? Object.keys(found.ways) : [] };
+    });
+  }
+  named(head) { return (this.tables.weld || []).find((w) => w.name === head); }
+  items() {
+    const order = this.tables.schedule && this.tables.schedule.order;
+    const written = Array.isArray(order) ? order : (this.tables.weld || []).map((w) => w.name);
+    return written.map((item) => {
+      const [head, ...rest] = String(item).split(":");
+      return { head: head.trim(), travel: rest.join(":").trim() };
+    });
+  }
+  put(items) {
+    const order = items.map((i) => (i.travel ? `${i.head}:${i.travel}` : i.head));
+    (this.tables.schedule ??= {}).order = order;
+  }
+  // Take the order of `places`, numbers of rows as they are now; rows left out go.
+  arrange(places) {
+    if (!this.bar) {
+      const items = this.items();
+      return this.put(places.map((p) => items[p]));
+    }
+    const old = this.tables.weld, now = places.map((p) => copyOf(old[p]));
+    // a start rule belongs to a turn, not to a bead: "20 s after A" stays with the second turn
+    const turn = new Map(old.map((w, i) => [w.name, i]));
+    now.forEach((w, i) => {
+      const rule = old[i] && old[i].start;
+      if (rule === undefined) delete w.start;
+      else {
+        w.start = String(rule).replace(/\b(after|when)\s+(\S+)/, (whole, word, name) => {
+          const at = turn.get(name);
+          return at !== undefined && now[at] ? `${word} ${now[at].name}` : whole;
+        });
+      }
+    });
+    this.tables.weld = now;
+  }
+  move(index, by) {
+    const places = this.rows(null).map((_, i) => i), to = index + by;
+    if (to < 0 || to >= places.length) return false;
+    [places[index], places[to]] = [places[to], places[index]];
+    this.arrange(places);
+    return true;
+  }
+  swap(a, b) {
+    const places = this.rows(null).map((_, i) => i);
+    [places[a], places[b]] = [places[b], places[a]];
+    this.arrange(places);
+  }
+  remove(index) { this.arrange(this.rows(null).map((_, i) => i).filter((i) => i !== index)); }
+  travel(index, word) {
+    if (this.bar) this.tables.weld[index].travel = word;
+    else {
+      const items = this.items();
+      items[index].travel = word;
+      this.put(items);
+    }
+  }
+  // The other way round; gives the new word, null where the server has not said the ways yet.
+  reverse(index, check) {
+    const row = this.rows(check)[index];
+    const found = this.bar ? null : seamOf(check, row.seam);
+    const word = this.bar ? TURNED[row.travel] : found && found.ways[row.travel];
+    if (!word) return null;
+    this.travel(index, word);
+    return word;
+  }
+  // Seams of the joint that are not welded yet, with the passes that are left.
+  left(check) {
+    if (this.bar || !check) return [];
+    const heads = this.items().map((i) => i.head);
+    const out = [];
+    for (const seam of check.seams) {
+      const own = heads.some((head) => (this.named(head) || {}).seam === seam.name);
+      if (own || heads.includes(seam.name)) continue;
+      const passes = Array.from({ length: seam.passes }, (_, i) => `${seam.name}/${i + 1}`);
+      const open = passes.filter((p) => !heads.includes(p));
+      if (open.length === seam.passes) out.push({ head: seam.name, seam });
+      else out.push(...open.map((head) => ({ head, seam })));
+    }
+    return out;
+  }
+  add(head, way) { this.put([...this.items(), { head, travel: way }]); }
+}
+
+export const seamOf = (check, name) => check && check.seams.find((x) => x.name === name);

@@ -1,0 +1,185 @@
+// The page: its steps by address, the start, the queue, and what all steps share.
+import { ask, h, say, span, STATES } from "./tools.js";
+import { Draft } from "./draft.js";
+import { jointDrawing } from "./icons.js";
+import { Setup } from "./setup.js";
+import { Compare, Watch } from "./watch.js";
+
+const main = document.getElementById("main");
+const forms = new Map();
+let begin = null, setup = null, shown = null, last = null, jobs = [];
+
+const LINES = { bar: "beads across a face or along an edge", "square-tube-tee": "four fillets around the foot",
+  "round-tube-saddle": "coped on, welded in quarters", "round-tube-butt": "one girth weld", "plate-butt": "V or square, one or more passes",
+  "plate-tee": "fillets on one or both sides", "tube-socket": "square or round, welded around" };
+
+async function form(kind) {
+  if (!forms.has(kind)) forms.set(kind, await ask(`/api/form/${kind}`));
+  return forms.get(kind);
+}
+function go(hash, fresh) {
+  if (fresh) setup = null;
+  if (location.hash === hash) route();
+  else location.hash = hash;
+}
+function show(root, step, title) {
+  if (shown && shown.close) shown.close();
+  shown = null;
+  main.replaceChildren(root);
+  document.title = title ? `${title} · weldsim` : "weldsim: where the part will move";
+  for (const link of document.querySelectorAll("nav a")) {
+    if (link.dataset.step === step) link.setAttribute("aria-current", "step");
+    else link.removeAttribute("aria-current");
+  }
+  window.scrollTo(0, 0);
+}
+
+async function newDraft(kind, tables, base) {
+  const found = await form(kind);
+  const draft = new Draft(kind, JSON.parse(JSON.stringify(tables || found.tables)), found, base);
+  draft.keep();
+  setup = null;
+  go("#setup");
+}
+
+// ------------------------------------------------------------------------- start
+async function start() {
+  const fault = h("p", { class: "mistake", role: "status", hidden: true });
+  const wrong = (error) => { fault.hidden = false; fault.textContent = error.message; };
+  const cards = begin.kinds.map(({ kind, label }) => h("li", {}, h("button", { type: "button", class: "joint",
+    onclick: () => newDraft(kind).catch(wrong) }, jointDrawing(kind),
+    h("strong", { text: label }), h("span", { text: LINES[kind] || "" }))));
+  const pick = h("input", { type: "file", accept: ".toml", class: "unseen", id: "pick", onchange: async () => {
+    const file = pick.files[0];
+    pick.value = "";
+    if (!file) return;
+    try {
+      if (file.size > 200000) throw new Error(`${file.name} is too large for a case file`);
+      const opened = await ask("/api/open", { text: await file.text() });
+      await newDraft(opened.kind, opened.tables);
+    } catch (error) { wrong(error); }
+  } });
+  const shelf = h("div", { class: "shelf" }, h("p", { class: "note", text: "Looking into the work folder …" }));
+  show(h("div", { class: "start" }, h("h1", { text: "What is to be welded?" }),
+    h("ul", { class: "joints" }, cards),
+    h("section", { class: "panel" }, h("h2", { text: "Or open what is there" }),
+      h("p", { class: "buttons" }, pick, h("label", { for: "pick", class: "as-button", text: "Open a case file …" }),
+        h("span", { class: "note", text: "Parts from a mesh or STEP file: put the case and its file into the work folder." })),
+      fault, shelf)), "start");
+  try {
+    const found = await ask("/api/shelf");
+    const cases = found.cases.map((c) => h("li", {}, h("button", { type: "button", class: "link", text: c.name,
+      onclick: async () => { try { const o = await ask(`/api/open/${c.id}`); await newDraft(o.kind, o.tables, o.base); } catch (e) { wrong(e); } } })));
+    const runs = found.runs.map((r) => h("li", {}, h("a", { href: `#watch/${r.id}`, text: r.title }),
+      h("span", { class: "note", text: ` ${new Date(1000 * r.made).toLocaleString()}${r.status === "complete" ? "" : `, ${r.status}`}` })));
+    shelf.replaceChildren(...[h("div", {}, h("h3", { text: "Runs" }), runs.length ? h("ul", {}, runs) : h("p", { class: "note", text: "None yet." })),
+      cases.length ? h("div", {}, h("h3", { text: "Case files" }), h("ul", {}, cases)) : null].filter(Boolean));
+  } catch (error) { shelf.replaceChildren(h("p", { class: "mistake", text: error.message })); }
+}
+
+// ------------------------------------------------------------------------ set-up
+async function setUp() {
+  if (!setup) {
+    const kept = Draft.kept();
+    if (!kept) return go("#start");
+    setup = new Setup(new Draft(kept.kind, kept.tables, await form(kept.kind), kept.base), begin, go);
+  }
+  show(setup.root, "setup", "Set-up");
+}
+
+// ------------------------------------------------------------------------- watch
+async function viewer() {
+  for (const name of begin.scripts) {
+    if (document.querySelector(`script[data-view="${name}"]`)) continue;
+    await new Promise((done, wrong) => {
+      const script = h("script", { src: `/view/${name}`, "data-view": name, onload: done, onerror: () => wrong(new Error(`${name} did not load`)) });
+      document.head.append(script);
+    });
+  }
+}
+async function watch(id) {
+  if (!id) {
+    const newest = jobs.filter((j) => j.mine).at(-1) || jobs.at(-1);
+    if (newest) { history.replaceState(null, "", `#watch/${newest.id}`); return watch(newest.id); }
+    return show(h("div", { class: "start" }, h("h1", { text: "Nothing to watch yet" }), h("p", {}, "Set up a joint and take a ",
+      h("em", { text: "Quick look" }), ", or open a run from ", h("a", { href: "#start", text: "the first page" }), ".")), "watch");
+  }
+  await viewer();
+  const made = new Watch(id, go);
+  show(made.root, "watch", "Watch");
+  shown = made;
+}
+async function compare(a, b) {
+  await viewer();
+  const made = new Compare(a, b);
+  show(made.root, "watch", "Side by side");
+  shown = made;
+}
+
+// ------------------------------------------------------------------------- queue
+function queue() {
+  const body = h("div", {});
+  show(h("div", { class: "start" }, h("h1", { text: "Queue" }),
+    h("p", { class: "note", text: "Runs go one after another. What is under way when the page or the machine goes down goes on where it was." }), body), "queue", "Queue");
+  shown = { update: () => fillQueue(body) };
+  fillQueue(body);
+}
+function fillQueue(body) {
+  if (!jobs.length) { body.replaceChildren(h("p", { text: "Nothing in it." })); return; }
+  const focus = document.activeElement && body.contains(document.activeElement) ? document.activeElement.dataset.id : null;
+  const act = (job, what, word) => h("button", { type: "button", class: "plain", "data-id": `${job.id} ${what}`, text: word, "aria-label": `${word}: ${job.title}`,
+    onclick: async () => { try { await ask(`/api/jobs/${job.id}/${what}`, {}); } catch (e) { say(e.message); } await poll(true); } });
+  const rows = [...jobs].reverse().map((job) => {
+    const open = ["waiting", "running", "drawing"].includes(job.state);
+    const how = job.state === "running" || job.state === "drawing"
+      ? [h("progress", { max: 1, value: job.share, "aria-label": "share done" }), ` ${Math.round(100 * job.share)} %`, job.left === null ? "" : `, about ${span(job.left)} left`]
+      : [job.error || (job.state === "waiting" && job.ahead ? `${job.ahead} ahead` : "")];
+    return h("tr", {}, h("th", { scope: "row" }, h("a", { href: job.parent ? `#compare/${job.parent}/${job.id}` : `#watch/${job.id}`, text: job.title }),
+      job.change ? h("span", { class: "note", text: ` ${job.change}` }) : null),
+      h("td", { text: job.kind === "look" ? "quick look" : "computed" }),
+      h("td", {}, h("span", { class: `badge ${job.state}`, text: job.stopping ? "stopping" : STATES[job.state] })), h("td", {}, how),
+      h("td", { text: job.mine ? "here" : "another browser" }),
+      h("td", {}, open ? act(job, "stop", "Stop") : [job.state !== "done" ? act(job, "resume", "Go on") : null, act(job, "forget", "Take off the list")]));
+  });
+  body.replaceChildren(h("div", { class: "scroll" }, h("table", { class: "queue" }, h("thead", {}, h("tr", {},
+    ["Case", "Kind", "State", "How far", "Asked for", ""].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows))));
+  if (focus) { const again = body.querySelector(`[data-id="${focus}"]`); if (again) again.focus(); }
+}
+async function poll(once) {
+  let wait = 5000;
+  try {
+    jobs = (await ask("/api/jobs")).jobs;
+    const open = jobs.filter((j) => ["waiting", "running", "drawing"].includes(j.state)).length;
+    document.getElementById("open-jobs").textContent = open ? `(${open})` : "";
+    document.getElementById("tail").textContent = "";
+    if (open) wait = 1500;
+    if (shown && shown.update) shown.update();
+  } catch (error) { document.getElementById("tail").textContent = error.message; }
+  if (!once) setTimeout(poll, document.hidden ? 10000 : wait);
+}
+
+async function route() {
+  const [step, a, b] = location.hash.slice(1).split("/");
+  try {
+    if (step === "setup") await setUp();
+    else if (step === "watch") await watch(a);
+    else if (step === "compare" && a && b) await compare(a, b);
+    else if (step === "queue") queue();
+    else await start();
+    if (last !== null && last !== step) main.focus({ preventScroll: true });
+    last = step;
+  } catch (error) {
+    show(h("div", { class: "start" }, h("h1", { text: "That did not work" }), h("p", { class: "mistake", text: error.message }),
+      h("p", {}, h("a", { href: "#start", text: "Back to the first page" }))), step);
+  }
+}
+
+window.addEventListener("hashchange", route);
+document.querySelector(".skip").addEventListener("click", (e) => { e.preventDefault(); main.focus(); });
+try {
+  begin = await ask("/api/begin");
+  await poll();
+  await route();
+} catch (error) {
+  main.replaceChildren(h("p", { class: "mistake wait", text: error.message }));
+}

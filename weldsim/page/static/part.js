@@ -1,0 +1,233 @@
+// The part before welding: drawn on a canvas, its welds over it as lines to click or to tab to.
+import { h, s } from "./tools.js";
+
+const TINTS = [[223, 228, 232], [243, 217, 176], [168, 203, 232]]; // steel, filler, held
+const LIGHT = [0.35, 0.45, 0.82];
+
+const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
+const unit = (a) => { const n = Math.hypot(...a) || 1; return a.map((v) => v / n); };
+const less = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+
+export class PartView {
+  constructor(onSeam) {
+    this.onSeam = onSeam;
+    this.canvas = h("canvas", { "aria-hidden": "true" });
+    this.over = s("svg", { class: "part-over" });
+    this.stage = h("div", { class: "part-stage", tabindex: 0, role: "group",
+      "aria-label": "The part with its welds; arrow keys turn it" }, this.canvas, this.over);
+    this.shape = null;
+    this.turned = [0, 0];
+    this.stage.addEventListener("pointerdown", (e) => this.grab(e));
+    this.stage.addEventListener("keydown", (e) => this.key(e));
+    new ResizeObserver(() => this.draw()).observe(this.stage);
+  }
+
+  set(shape) {
+    if (!this.shape || this.shape.kind !== shape.kind) this.turned = [0, 0];
+    this.shape = shape;
+    this.draw();
+  }
+  // `chosen`: numbers by seam while the order is being clicked, else null
+  marks(chosen, armed) { this.chosen = chosen; this.armed = armed; this.draw(); }
+
+  grab(e) {
+    if (e.button || e.target.closest(".seam")) return;
+    const [x, y] = [e.clientX, e.clientY], [a, b] = this.turned;
+    const move = (m) => {
+      this.turned = [a - (m.clientX - x) * 0.01, Math.max(-1.4, Math.min(1.4, b + (m.clientY - y) * 0.01))];
+      this.draw();
+    };
+    const done = () => {
+      window.removeEventListener("pointermove", move);
+      window.removeEventListener("pointerup", done);
+      window.removeEventListener("pointercancel", done);
+    };
+    window.addEventListener("pointermove", move);
+    window.addEventListener("pointerup", done);
+    window.addEventListener("pointercancel", done);
+  }
+  key(e) {
+    if (e.target !== this.stage) return;
+    const step = { ArrowLeft: [0.15, 0], ArrowRight: [-0.15, 0], ArrowUp: [0, 0.12], ArrowDown: [0, -0.12] }[e.key];
+    if (!step && e.key !== "0") return;
+    e.preventDefault();
+    this.turned = step ? [this.turned[0] + step[0], Math.max(-1.4, Math.min(1.4, this.turned[1] + step[1]))] : [0, 0];
+    this.draw();
+  }
+  turn(angle) { this.turned[0] += angle; this.draw(); }
+
+  // Eye, right and up of the picture: the best view, turned about the way up.
+  frame() {
+    const up = this.shape.up, eye = this.shape.eye, [a, b] = this.turned;
+    const spun = (v, k, angle) => {
+      const c = Math.cos(angle), t = Math.sin(angle), w = cross(k, v), d = dot(k, v) * (1 - c);
+      return [0, 1, 2].map((i) => v[i] * c + w[i] * t + k[i] * d);
+    };
+    let e = spun(eye, up, a);
+    const side = unit(cross(up, e));
+    const lifted = spun(e, side, -b);
+    if (Math.abs(dot(lifted, up)) < 0.985) e = lifted;
+    const right = unit(cross(up, e));
+    return { eye: unit(e), right, up: cross(unit(e), right) };
+  }
+
+  draw() {
+    if (!this.shape || this.waiting) return;
+    this.waiting = true;
+    requestAnimationFrame(() => { this.waiting = false; this.paint(); });
+  }
+
+  paint() {
+    const box = this.stage.getBoundingClientRect(), w = box.width, t = box.height;
+    if (w < 10 || t < 10) return;
+    const scale = window.devicePixelRatio || 1;
+    this.canvas.width = Math.round(w * scale);
+    this.canvas.height = Math.round(t * scale);
+    const f = this.frame(), points = this.shape.points;
+    const flat = points.map((p) => [dot(p, f.right), -dot(p, f.up), dot(p, f.eye)]);
+    const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
+    for (const q of flat) {
+      for (const i of [0, 1]) { low[i] = Math.min(low[i], q[i]); high[i] = Math.max(high[i], q[i]); }
+    }
+    const room = 46, size = Math.min((w - 2 * room) / (high[0] - low[0] || 1), (t - 2 * room) / (high[1] - low[1] || 1));
+    const mid = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
+    this.place = (p) => [w / 2 + (dot(p, f.right) - mid[0]) * size, t / 2 + (-dot(p, f.up) - mid[1]) * size];
+    this.faces(flat, f, (q) => [w / 2 + (q[0] - mid[0]) * size, t / 2 + (q[1] - mid[1]) * size], scale);
+    this.lines(f, w, t);
+  }
+
+  faces(flat, f, to, scale) {
+    const g = this.canvas.getContext("2d"), { faces, tint, points } = this.shape;
+    g.setTransform(scale, 0, 0, scale, 0, 0);
+    g.lineJoin = "round";
+    const shown = [];
+    faces.forEach((face, i) => {
+      const [a, b, c] = face.map((n) => points[n]);
+      const normal = unit(cross(less(b, a), less(c, b)));
+      if (dot(normal, f.eye) <= 0) return;
+      shown.push([face.reduce((sum, n) => sum + flat[n][2], 0) / face.length, face, normal, tint[i]]);
+    });
+    shown.sort((a, b) => a[0] - b[0]);
+    for (const [, face, normal, kind] of shown) {
+      const bright = 0.78 + 0.22 * Math.max(0, dot(normal, LIGHT)) ;
+      const fill = `rgb(${TINTS[kind].map((v) => Math.round(v * bright)).join()})`;
+      g.beginPath();
+      face.forEach((n, i) => { const [x, y] = to(flat[n]); if (i) g.lineTo(x, y); else g.moveTo(x, y); });
+      g.closePath();
+      g.fillStyle = g.strokeStyle = fill;
+      g.lineWidth = 0.7; // closes the seams between faces
+      g.fill();
+      g.stroke();
+      g.strokeStyle = "rgba(65,80,94,.16)";
+      g.lineWidth = 0.6;
+      g.stroke();
+    }
+  }
+
+  lines(f, w, t) {
+    const focus = document.activeElement && this.over.contains(document.activeElement)
+      ? document.activeElement.dataset.seam : null;
+    const made = [];
+    const { welds, clamps } = this.shape;
+    for (const line of this.shape.tacks) {
+      made.push(s("polyline", { points: flatText(line.map(this.place)), class: "tack" }));
+    }
+    const last = new Map();
+    welds.forEach((weld, i) => last.set(weld.seam, i));
+    const taken = [];
+    for (const loose of this.shape.loose || []) made.push(this.seam(f, { ...loose, seam: loose.name }, null, taken));
+    welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
+    for (const clamp of clamps) {
+      const [x, y] = this.place(clamp.place);
+      made.push(s("rect", { x: x - 3.5, y: y - 3.5, width: 7, height: 7, class: "grip" }));
+      made.push(s("text", { x, y: y + 18, class: "grip-name", "text-anchor": "middle", text: clamp.name }));
+    }
+    made.push(this.axes(f, t));
+    this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
+    this.over.replaceChildren(...made);
+    if (focus) {
+      const again = [...this.over.querySelectorAll(".seam")].find((x) => x.dataset.seam === focus);
+      if (again) again.focus({ preventScroll: true });
+    }
+  }
+
+  seam(f, weld, number, taken) {
+    const places = weld.points.map(this.place), path = flatText(places);
+    const behind = dot(weld.inward, f.eye) > 0.25;
+    const chosen = this.chosen ? this.chosen.get(weld.seam) : undefined;
+    const shown = this.chosen ? chosen : number;
+    const colour = shown || !this.chosen ? weld.colour || "#5d6a76" : "#5d6a76";
+    const name = weld.name === weld.seam ? weld.name : `${weld.name} (${weld.seam})`;
+    const label = this.armed ? `${name}: ${shown ? `number ${shown}` : "not in the order yet"}; choose it next`
+      : `${name}: ${number ? `weld ${number}, turn it round` : "not welded, add it"}`;
+    const group = s("g", { class: `seam${behind ? " behind" : ""}`, tabindex: 0, role: "button",
+      "aria-label": label, "data-seam": weld.seam,
+      onclick: () => this.onSeam(weld.seam, weld.name),
+      onkeydown: (e) => {
+        if (e.key !== "Enter" && e.key !== " ") return;
+        e.preventDefault();
+        e.stopPropagation();
+        this.onSeam(weld.seam, weld.name);
+      } });
+    group.append(s("title", { text: label }), s("polyline", { points: path, class: "hit" }),
+      s("polyline", { points: path, class: "halo" }),
+      s("polyline", { points: path, class: "run", stroke: colour, ...(number ? {} : { "stroke-dasharray": "3 5" }) }));
+    if (number) group.append(s("polygon", { points: flatText(arrow(places)), fill: colour, class: "tip" }));
+    const start = places[0], away = this.aside(places, weld, f);
+    const spot = roomFor([start[0] + 19 * away[0], start[1] + 19 * away[1]], away, taken);
+    taken.push(spot);
+    group.append(s("line", { x1: start[0], y1: start[1], x2: spot[0], y2: spot[1], stroke: colour, class: "lead" }),
+      s("circle", { cx: start[0], cy: start[1], r: 3.4, fill: colour, class: "from" }),
+      s("circle", { cx: spot[0], cy: spot[1], r: 11, class: "ball", fill: shown ? colour : "#fff", stroke: colour }),
+      s("text", { x: spot[0], y: spot[1] + 4.5, "text-anchor": "middle", class: shown ? "count" : "count open",
+        text: shown || "+" }));
+    return group;
+  }
+
+  // Where a number goes: off the part, against the travel.
+  aside(places, weld, f) {
+    const out = [-dot(weld.inward, f.right), dot(weld.inward, f.up)];
+    const next = places[Math.min(3, places.length - 1)];
+    const back = [places[0][0] - next[0], places[0][1] - next[1]], n = Math.hypot(...back) || 1;
+    const way = [out[0] + (1.1 * back[0]) / n, out[1] + (1.1 * back[1]) / n];
+    const size = Math.hypot(...way);
+    return size > 1e-6 ? way.map((v) => v / size) : [0, -1];
+  }
+
+  axes(f, t) {
+    const group = s("g", { class: "axes", transform: `translate(34 ${t - 34})`, "aria-hidden": "true" });
+    ["x", "y", "z"].forEach((name, i) => {
+      const axis = [0, 0, 0];
+      axis[i] = 1;
+      const to = [22 * dot(axis, f.right), -22 * dot(axis, f.up)];
+      const isUp = Math.abs(this.shape.up[i]) > 0.5;
+      const sign = isUp ? this.shape.up[i] : 1;
+      group.append(s("line", { x1: 0, y1: 0, x2: to[0], y2: to[1], class: isUp ? "way up" : "way" }),
+        s("text", { x: to[0] * 1.42, y: to[1] * 1.42 + 4, "text-anchor": "middle",
+          text: isUp && sign > 0 ? `${name} up` : isUp ? `${name} down` : name }));
+    });
+    return group;
+  }
+}
+
+const flatText = (places) => places.map((p) => `${p[0].toFixed(1)},${p[1].toFixed(1)}`).join(" ");
+
+function roomFor(spot, away, taken) {
+  let at = spot;
+  for (let k = 0; k < 6 && taken.some((p) => Math.hypot(p[0] - at[0], p[1] - at[1]) < 23); k++) {
+    at = [at[0] + 13 * away[0], at[1] + 13 * away[1]];
+  }
+  return at;
+}
+
+// An arrowhead at about two thirds of a path, pointing along the travel.
+function arrow(places) {
+  const steps = places.slice(1).map((p, i) => Math.hypot(p[0] - places[i][0], p[1] - places[i][1]));
+  let left = 0.66 * steps.reduce((a, b) => a + b, 0), i = 0;
+  while (i < steps.length - 1 && left > steps[i]) left -= steps[i++];
+  const a = places[i], b = places[i + 1] || a, n = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+  const u = [(b[0] - a[0]) / n, (b[1] - a[1]) / n], c = [a[0] + u[0] * left, a[1] + u[1] * left];
+  return [[c[0] + 9 * u[0], c[1] + 9 * u[1]], [c[0] - 5 * u[0] - 7 * u[1], c[1] - 5 * u[1] + 7 * u[0]],
+    [c[0] - 5 * u[0] + 7 * u[1], c[1] - 5 * u[1] - 7 * u[0]]];
+}

@@ -1,0 +1,402 @@
+// Set-up: fields on the left, the part with its welds, their order, and what it all means.
+import { ask, h, later, Refused, s, say, saveText, span } from "./tools.js";
+import { Draft, seamOf } from "./draft.js";
+import { PartView } from "./part.js";
+
+const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
+const NUMBER = /^\s*([-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*)$/i;
+const RARE = new Set(["front_length", "rear_length", "half_width", "depth", "shrinkage_along", "shrinkage_across",
+  "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film"]);
+
+export class Setup {
+  constructor(draft, begin, go) {
+    Object.assign(this, { draft, begin, go, check: null, choosing: null, open: {}, serial: 0 });
+    this.view = new PartView((seam, name) => this.pickSeam(seam, name));
+    this.soon = later(() => this.ask(), 220);
+    this.root = this.build();
+    this.form();
+    this.ask();
+  }
+
+  build() {
+    this.ui = {
+      form: h("form", { class: "fields", "aria-label": "Sizes and process", onsubmit: (e) => e.preventDefault() }),
+      order: h("section", { class: "panel order", "aria-label": "Order of the welds" }),
+      meaning: h("section", { class: "panel meaning", "aria-label": "What this case means" }),
+      tell: h("p", { class: "tell", role: "status" }),
+      look: h("button", { type: "button", class: "second", text: "Quick look", onclick: () => this.start("look") }),
+      run: h("button", { type: "button", class: "first", text: "Compute", onclick: () => this.start("run") }),
+      cost: h("span", { class: "cost" }),
+      shapeNote: h("p", { class: "note", hidden: true }),
+    };
+    const turn = (angle, word, sign) => h("button", { type: "button", class: "small", "aria-label": word, text: sign,
+      onclick: () => this.view.turn(angle) });
+    const save = h("button", { type: "button", class: "plain", text: "Save as a case file", onclick: () => this.save() });
+    return h("div", { class: "setup" }, this.ui.form,
+      h("div", { class: "bench" },
+        h("div", { class: "part" }, this.view.stage, this.ui.shapeNote,
+          h("div", { class: "turners" }, turn(Math.PI / 4, "Turn the part to the left", "↺"),
+            turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
+        h("div", { class: "two" }, this.ui.order, this.ui.meaning)),
+      h("div", { class: "actions" }, this.ui.tell, save,
+        h("span", { class: "doing" }, this.ui.look, this.ui.run), this.ui.cost));
+  }
+
+  // ------------------------------------------------------------------- fields
+  form() {
+    const { draft } = this, list = h("datalist", { id: "places" });
+    const title = this.control({ key: "title", label: "name of this case", type: "text", top: true }, "", null);
+    const parts = draft.form.sections.map((section) => this.section(section));
+    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), title, ...parts, list,
+      h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
+    this.places();
+    this.messages();
+  }
+
+  section(section) {
+    const { draft } = this, id = section.key;
+    const entries = section.many ? draft.tables[id] || [] : null;
+    const inner = h("div", { class: "inner" }, h("p", { class: "mistake", "data-place": `${id}|`, hidden: true }));
+    if (section.many) {
+      entries.forEach((_, i) => inner.append(this.entry(section, i)));
+      inner.append(h("button", { type: "button", class: "plain",
+        text: `Add ${{ weld: draft.bar ? "a bead" : "a weld of its own", gauge: "a gauge", clamp: "a clamp", tack: "a tack" }[id]}`,
+        onclick: () => { draft.addEntry(id); this.changed(true); } }));
+    } else inner.append(this.fields(section, null));
+    const wanted = this.open[id] ?? (FIRST_OPEN.has(id) && !(id === "weld" && !draft.bar));
+    const count = section.many ? ` (${entries.length})` : "";
+    return h("details", { open: wanted, class: "section", "data-section": id,
+      ontoggle: (e) => { this.open[id] = e.target.open; } },
+      h("summary", {}, h("span", { text: `${section.head}${count}` }), h("span", { class: "faults", hidden: true })), inner);
+  }
+
+  entry(section, i) {
+    const name = this.draft.get(section.key, "name", i) || `${i + 1}`;
+    const word = { weld: this.draft.bar ? "Bead" : "Weld", gauge: "Gauge", clamp: "Clamp", tack: "Tack" }[section.key];
+    return h("fieldset", { class: "entry" }, h("legend", { text: `${word} ${name}` }),
+      h("button", { type: "button", class: "plain drop", "aria-label": `Remove ${word.toLowerCase()} ${name}`, text: "Remove",
+        onclick: () => {
+          if (section.key === "weld" && this.draft.bar) this.draft.remove(i);
+          else this.draft.removeEntry(section.key, i);
+          this.changed(true);
+        } }), this.fields(section, i));
+  }
+
+  // Fields in the order of the starter file, then the others; the rare ones folded away.
+  fields(section, index) {
+    const started = this.draft.form.tables[section.key];
+    const written = Object.keys((Array.isArray(started) ? started[0] : started) || {});
+    const place = (f) => { const at = written.indexOf(f.key); return at < 0 ? 99 : at; };
+    const sorted = [...section.fields].sort((a, b) => place(a) - place(b));
+    const rare = sorted.filter((f) => RARE.has(f.key) && !f.needed && place(f) === 99
+      && this.draft.get(section.key, f.key, index) === undefined);
+    const box = h("div", {}, sorted.filter((f) => !rare.includes(f)).map((f) => this.control(f, section.key, index)));
+    if (rare.length) {
+      box.append(h("details", { class: "rare" }, h("summary", { text: "Seldom changed" }),
+        rare.map((f) => this.control(f, section.key, index))));
+    }
+    return box;
+  }
+
+  control(field, section, index) {
+    const { draft } = this, id = `f-${section}-${index ?? ""}-${field.key}`;
+    const value = field.top ? draft.tables[field.key] : draft.get(section, field.key, index);
+    const put = (v) => {
+      if (field.top) draft.tables[field.key] = v;
+      else draft.set(section, field.key, v, index);
+      this.changed(false, field.key === "name");
+    };
+    const describe = { id, "aria-describedby": `${id}-m${field.remark ? ` ${id}-r` : ""}` };
+    const input = typeof value === "object" && value !== null ? this.fixed(value, describe)
+      : (this[`as_${field.type}`] || this.as_text).call(this, field, value, put, describe, section);
+    const head = (index !== null ? this.draft.get(section, "name", index) : "") || "";
+    return h("div", { class: `field ${field.type}`, "data-place": `${section}|${field.key}`, "data-index": index ?? "",
+      "data-entry": head },
+      h("label", { for: id }, field.label, field.needed && !field.top ? "" : null), input,
+      field.remark ? h("p", { class: "remark", id: `${id}-r`, text: field.remark }) : null,
+      h("p", { class: "mistake", id: `${id}-m`, hidden: true }));
+  }
+
+  fixed(value, describe) {
+    return h("input", { ...describe, disabled: true, value: JSON.stringify(value).slice(0, 80) });
+  }
+  as_text(field, value, put, describe, section) {
+    const lists = { at: "places", seam: "places" };
+    const list = field.hints || ["release", "on", "off", "start", "end", "pause"].includes(field.key) ? "rules" : lists[field.key];
+    return h("input", { ...describe, type: "text", value: value ?? "", list, disabled: field.locked, maxlength: 300,
+      spellcheck: "false", autocomplete: "off", oninput: (e) => put(e.target.value) });
+  }
+  as_word(field, value, put, describe) {
+    const blank = value === undefined && !field.default;
+    const words = value !== undefined && !field.words.includes(value) ? [value, ...field.words] : field.words;
+    return h("select", { ...describe, value: value ?? field.default ?? "", onchange: (e) => { put(e.target.value); } },
+      blank || !field.needed ? h("option", { value: "", text: field.default ? `usual (${field.default})` : "not set",
+        selected: value === undefined }) : null,
+      words.map((w) => h("option", { value: w, selected: w === value,
+        text: field.names ? field.names[field.words.indexOf(w)] ?? w : w })));
+  }
+  as_flag(field, value, put, describe) {
+    return h("select", { ...describe, onchange: (e) => put({ yes: true, no: false }[e.target.value]) },
+      [["", "usual"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t,
+        selected: v === (value === true ? "yes" : value === false ? "no" : "") })));
+  }
+  as_number(field, value, put, describe) {
+    return h("input", { ...describe, type: "text", inputmode: "decimal", value: value ?? "", autocomplete: "off",
+      placeholder: field.example, oninput: (e) => put(plainNumber(e.target.value)) });
+  }
+  as_whole(...args) { return this.as_number(...args); }
+
+  // A number with its unit. A unit typed behind the number counts; another unit chosen converts.
+  as_quantity(field, value, put, describe) {
+    const offered = this.begin.units[field.unit];
+    const found = NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
+    let unit = (found && found[2]) || (example && example[2]) || offered[0].unit;
+    const units = offered.map((u) => u.unit);
+    if (!units.includes(unit)) units.push(unit);
+    const number = h("input", { ...describe, type: "text", inputmode: "decimal", autocomplete: "off",
+      value: found ? found[1] : value ?? "", placeholder: example ? example[1] : "" });
+    const select = h("select", { class: "unit", "aria-label": `unit of ${field.label}`, disabled: units.length < 2 },
+      units.map((u) => h("option", { value: u, text: u.replace("deg", "°").replace(/^°$/, "deg"), selected: u === unit })));
+    const read = () => {
+      const typed = number.value.trim().replace("−", "-"), parts = NUMBER.exec(typed);
+      if (!typed) put(undefined);
+      else if (parts && !parts[2]) put(`${parts[1].replace(",", ".")} ${unit}`);
+      else put(typed);
+    };
+    number.addEventListener("input", read);
+    select.addEventListener("change", () => {
+      const parts = NUMBER.exec(number.value.trim()), from = offered.find((u) => u.unit === unit);
+      const to = offered.find((u) => u.unit === select.value);
+      if (parts && !parts[2] && from && to) {
+        const si = Number(parts[1].replace(",", ".")) * from.factor + from.shift;
+        number.value = String(Number(((si - to.shift) / to.factor).toPrecision(6)));
+      }
+      unit = select.value;
+      read();
+    });
+    return h("span", { class: "measured" }, number, select);
+  }
+
+  // ------------------------------------------------------------ what it means
+  changed(rebuild, names) {
+    this.draft.keep();
+    if (rebuild) this.form();
+    if (rebuild || names) this.order();
+    this.soon();
+  }
+
+  async ask() {
+    const serial = ++this.serial;
+    try {
+      const found = await ask("/api/check", this.draft.body());
+      if (serial !== this.serial) return;
+      this.said = found.messages;
+      this.good = found.ok;
+      if (found.ok) this.check = found;
+      this.messages();
+      this.order();
+      this.places();
+      if (!found.ok) return this.meaning(null);
+      this.meaning({});
+      const [shape, words] = await Promise.all([ask("/api/shape", this.draft.body()), ask("/api/words", this.draft.body())]
+        .map((p) => p.catch((e) => e)));
+      if (serial !== this.serial) return;
+      if (shape instanceof Error) this.shapeFault(shape.message);
+      else this.drawPart(shape);
+      this.meaning(words instanceof Error ? { fault: words.message } : words);
+    } catch (error) {
+      if (serial === this.serial) this.tell(error.message, true);
+    }
+  }
+
+  drawPart(shape) {
+    this.ui.shapeNote.hidden = true;
+    const welded = new Set(shape.welds.filter((w) => !w.tack).map((w) => w.seam));
+    this.view.set({ ...shape, kind: this.draft.kind, loose: this.check.seams.filter((x) => !welded.has(x.name)) });
+  }
+  shapeFault(text) {
+    this.ui.shapeNote.hidden = false;
+    this.ui.shapeNote.textContent = `No picture: ${text}`;
+  }
+
+  // Each mistake beside its field, counted at the head of its section.
+  messages() {
+    const said = this.said || [], form = this.ui.form;
+    for (const p of form.querySelectorAll(".mistake")) p.hidden = true;
+    for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
+    const counts = {}, loose = [];
+    for (const m of said) {
+      const key = m.section === "hold" && m.key === "hold" ? "" : m.key;
+      let spot = [...form.querySelectorAll(`.field[data-place="${m.section}|${key}"]`)];
+      if (m.name && spot.length > 1) {
+        spot = spot.filter((x) => x.dataset.entry === m.name || String(Number(x.dataset.index) + 1) === m.name);
+      }
+      const place = spot[0] || form.querySelector(`.mistake[data-place="${m.section}|"]`);
+      if (m.key === "order" || !place) { loose.push(m); continue; }
+      const p = place.classList.contains("mistake") ? place : place.querySelector(".mistake");
+      p.textContent = p.hidden ? m.text : `${p.textContent} ${m.text}`;
+      p.hidden = false;
+      if (spot[0]) (spot[0].querySelector("input, select")).setAttribute("aria-invalid", "true");
+      for (let box = p.closest("details"); box && box !== form; box = box.parentElement.closest("details")) box.open = true;
+      counts[m.section] = (counts[m.section] || 0) + 1;
+    }
+    for (const box of form.querySelectorAll("details.section")) {
+      const mark = box.querySelector(".faults"), n = counts[box.dataset.section];
+      mark.hidden = !n;
+      mark.textContent = n ? `${n} to put right` : "";
+    }
+    this.loose = loose;
+    const n = said.length;
+    this.ui.run.disabled = this.ui.look.disabled = n > 0 || this.good === undefined;
+    this.tell(n ? `${n} ${n > 1 ? "entries" : "entry"} to put right before this can be computed` : "", n > 0);
+  }
+  tell(text, bad) {
+    this.ui.tell.textContent = text;
+    this.ui.tell.classList.toggle("bad", Boolean(bad));
+  }
+
+  meaning(words) {
+    const { meaning, cost } = this.ui;
+    cost.textContent = words && words.cost ? words.cost.replace(" (good to a factor of two)", "") : "";
+    if (!words) {
+      meaning.replaceChildren(h("h2", { text: "What this means" }), h("p", { class: "note",
+        text: "The entries marked on the left have to be put right first; the picture shows the last good state." }));
+      return;
+    }
+    const heat = h("div", { class: "scroll" }, h("table", {}, h("caption", { class: "unseen", text: "Timetable and heat of the welds" }), h("thead", {}, h("tr", {},
+      ["Weld", "Starts", "Arc on", "Heat input"].map((t) => h("th", { scope: "col", text: t })))),
+      h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: w.name }),
+        h("td", { text: w.start === null ? w.rule : `${Math.round(w.start)} s` }), h("td", { text: `${w.duration.toFixed(w.duration < 10 ? 1 : 0)} s` }),
+        h("td", { text: `${w.heat_input.toFixed(2)} kJ/mm` }))))));
+    meaning.replaceChildren(h("h2", { text: "What this means" }), this.strip(), heat,
+      words.fault ? h("p", { class: "mistake", text: words.fault }) : null,
+      h("details", { open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
+        h("summary", { text: "The whole case in words" }),
+        h("ul", { class: "lines" }, (words.lines || ["reading the case …"]).map((line) => h("li", { class: line.startsWith("     ") ? "deep" : line.startsWith("  ") ? "in" : "", text: line.trim() })))),
+      h("details", { class: "cautions", open: this.open.care ?? false, ontoggle: (e) => { this.open.care = e.target.open; } },
+        h("summary", { text: "Before anyone strikes an arc" }),
+        h("ul", {}, this.begin.cautions.map((c) => h("li", { text: c })))));
+  }
+
+  // Arc times as bars, as far as they are known before the run.
+  strip() {
+    const known = this.check.order.filter((w) => w.start !== null);
+    if (!known.length) return null;
+    const end = Math.max(...known.map((w) => w.start + w.duration)), wide = 360;
+    const colours = new Map((this.view.shape ? this.view.shape.welds : []).map((w) => [w.name, w.colour]));
+    return s("svg", { viewBox: `0 0 ${wide} 26`, class: "strip", role: "img", "aria-label": `Arc times over ${Math.round(end)} seconds` },
+      s("line", { x1: 0, y1: 18.5, x2: wide, y2: 18.5, class: "base" }),
+      known.map((w) => s("rect", { x: (w.start / end) * wide, y: 8, width: Math.max(2, (w.duration / end) * wide), height: 10,
+        fill: colours.get(w.name) || "#c2570c" }, s("title", { text: `${w.name}: ${Math.round(w.start)} to ${Math.round(w.start + w.duration)} s` }))));
+  }
+
+  places() {
+    const list = document.getElementById("places") || this.ui.form.querySelector("#places");
+    if (!list || !this.check) return;
+    list.replaceChildren(...[...this.check.faces, ...this.check.seams.map((x) => x.name)].map((v) => h("option", { value: v })));
+  }
+
+  // -------------------------------------------------------------------- order
+  order() {
+    const { draft } = this, rows = draft.rows(this.check);
+    const clicked = this.choosing;
+    const button = (sign, word, work, off) => h("button", { type: "button", class: "small", "aria-label": word, title: word,
+      disabled: off, text: sign, onclick: work });
+    const line = (row, i) => h("li", { class: "turn" }, h("span", { class: "nr", text: i + 1 }),
+      h("span", { class: "who", text: row.label }),
+      h("select", { "aria-label": `travel of ${row.label}`, onchange: (e) => { draft.travel(i, e.target.value); this.changed(true); } },
+        (row.ways.includes(row.travel) ? row.ways : [row.travel, ...row.ways]).map((w) => h("option", { value: w, text: w || "?", selected: w === row.travel }))),
+      h("span", { class: "keys" },
+        button("⇄", `turn ${row.label} round`, () => this.turnRound(i)),
+        button("▲", `weld ${row.label} earlier`, () => this.shift(i, -1), i === 0),
+        button("▼", `weld ${row.label} later`, () => this.shift(i, 1), i === rows.length - 1),
+        button("✕", draft.bar ? `remove ${row.label}` : `leave ${row.label} unwelded`, () => { draft.remove(i); say(`${row.label} removed`); this.changed(true); }, rows.length < 2)));
+    const left = draft.left(this.check);
+    this.ui.order.replaceChildren(h("h2", { text: "Order and travel" }),
+      h("p", { class: "note", text: clicked ? `Click the welds on the part in the order you want (${clicked.length} of ${rows.length}).`
+        : "Click a weld on the part to turn its travel round." }),
+      ...(this.loose || []).map((m) => h("p", { class: "mistake", text: [m.section && m.section !== "schedule" ? m.section : "", m.name, m.text].filter(Boolean).join(" ") })),
+      h("ol", { class: "turns" }, rows.map(line)),
+      left.length ? h("p", { class: "left" }, "Not welded: ", left.map((x) => h("button", { type: "button", class: "plain",
+        text: `add ${x.head.replace("/", ", pass ")}`, onclick: () => this.addSeam(x) }))) : null,
+      h("p", { class: "buttons" }, clicked
+        ? h("button", { type: "button", class: "plain", text: "Keep the old order", onclick: () => this.choose(null) })
+        : h("button", { type: "button", class: "plain", text: "Set the order by clicking", disabled: rows.length < 2, onclick: () => this.choose([]) })));
+  }
+  choose(list) {
+    this.choosing = list;
+    this.view.marks(list && this.chosenMarks(), Boolean(list));
+    this.order();
+    if (list && !list.length) say("Choose the welds in order");
+  }
+  chosenMarks() {
+    const rows = this.draft.rows(this.check);
+    return new Map(this.choosing.map((at, i) => [rows[at].seam, i + 1]));
+  }
+  pickSeam(seam, name) {
+    const rows = this.draft.rows(this.check);
+    const own = rows.map((r, i) => i).filter((i) => rows[i].seam === seam || rows[i].label === name);
+    if (this.choosing) {
+      const next = own.filter((i) => !this.choosing.includes(i));
+      if (!next.length) return;
+      const list = [...this.choosing, ...next]; // all passes of a seam in one go
+      say(`${rows[next[0]].label} is number ${list.length}`);
+      if (list.length < rows.length) return this.choose(list);
+      this.draft.arrange(list);
+      this.choose(null);
+      return this.changed(true);
+    }
+    if (own.length) return own.forEach((i) => this.turnRound(i));
+    const open = this.draft.left(this.check).find((x) => x.seam.name === seam);
+    if (open) this.addSeam(open);
+  }
+  addSeam(x) {
+    this.draft.add(x.head, Object.keys(x.seam.ways)[0]);
+    say(`${x.head} added`);
+    this.changed(true);
+  }
+  turnRound(i) {
+    const label = this.draft.rows(this.check)[i].label, word = this.draft.reverse(i, this.check);
+    if (!word) return;
+    say(`${label} now runs ${word}`);
+    this.changed(true);
+  }
+  shift(i, by) {
+    const label = this.draft.rows(this.check)[i].label;
+    if (!this.draft.move(i, by)) return;
+    say(`${label} is now number ${i + by + 1}`);
+    this.changed(true);
+    const rows = this.ui.order.querySelectorAll(".turn"), keys = rows[i + by].querySelectorAll(".keys button");
+    const same = keys[by < 0 ? 1 : 2];
+    (same.disabled ? keys[0] : same).focus();
+  }
+
+  // ------------------------------------------------------------------- actions
+  async start(kind) {
+    const { run, look } = this.ui;
+    run.disabled = look.disabled = true;
+    try {
+      const job = await ask("/api/jobs", this.draft.body({ kind }));
+      this.go(`#watch/${job.id}`);
+    } catch (error) {
+      if (error instanceof Refused && error.body.messages) this.said = error.body.messages;
+      this.messages();
+      this.tell(error.message, true);
+    } finally {
+      run.disabled = look.disabled = (this.said || []).length > 0;
+    }
+  }
+  async save() {
+    try {
+      const { text } = await ask("/api/case", this.draft.body());
+      saveText(`${this.draft.kind}.toml`, text, "application/toml");
+      say("case file saved");
+    } catch (error) { this.tell(error.message, true); }
+  }
+}
+
+function plainNumber(text) {
+  const typed = text.trim().replace("−", "-").replace(",", ".");
+  if (!typed) return undefined;
+  return Number.isFinite(Number(typed)) ? Number(typed) : typed;
+}

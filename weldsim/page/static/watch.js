@@ -1,0 +1,237 @@
+// Watch: a run while it is computed and after, what if one weld were turned or two swapped, side by side.
+import { ask, figure, h, Refused, say, span, STATES } from "./tools.js";
+import { Draft } from "./draft.js";
+
+const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)" };
+const OPEN = ["waiting", "running", "drawing"];
+
+// One run: its state, its three-dimensional view, its words. Calls `told` whenever it knows more.
+export class Pane {
+  constructor(id, compact, told) {
+    Object.assign(this, { id, told: told || (() => {}), compact, job: null, summary: null, view: null, tag: "", over: false });
+    this.ui = { head: h("h1", { class: "pane-head" }), state: h("div", { class: "state" }),
+      stage: h("div", { class: "stage", hidden: true }), blank: h("p", { class: "blank", text: "Reading the run …" }) };
+    this.root = h("section", { class: "pane", "aria-label": "A run" }, this.ui.head, this.ui.state, this.ui.blank, this.ui.stage);
+    this.live = true;
+    this.loop();
+  }
+  close() { this.live = false; clearTimeout(this.timer); if (this.view) this.view.destroy(); }
+
+  async loop() {
+    if (!this.live) return;
+    try { await this.look(); } catch (error) { this.fault(error.message); }
+    if (this.live && !this.over) this.timer = setTimeout(() => this.loop(), this.job && this.job.kind === "look" ? 250 : 900);
+  }
+  again() { this.over = false; clearTimeout(this.timer); this.loop(); }
+
+  async look() {
+    if (this.job !== false) {
+      try { this.job = await ask(`/api/jobs/${this.id}`); } catch (error) {
+        if (!(error instanceof Refused) || error.status !== 404) throw error;
+        this.job = false; // a run that was there before the page
+      }
+    }
+    if (!this.live) return;
+    const state = this.job ? this.job.state : "done";
+    this.say(state);
+    const solved = ["drawing", "done"].includes(state);
+    const look = this.job && this.job.kind === "look";
+    if (solved || (!look && state !== "waiting")) await this.scene(!solved);
+    if (solved || state === "stopped") await this.words().catch((e) => { if (solved) throw e; });
+    const ended = !OPEN.includes(state);
+    if (ended) this.over = true;
+    this.told(this);
+  }
+
+  say(state) {
+    const { job, ui } = this;
+    if (!job) { ui.state.replaceChildren(); return; }
+    ui.head.replaceChildren(job.title, h("span", { class: "kind", text: job.change || (job.kind === "look" ? "quick look" : "") }));
+    const parts = [h("span", { class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
+    if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} ahead of it in the queue` : "next in the queue" }));
+    if (state === "running" || state === "drawing") {
+      parts.push(h("progress", { max: 1, value: job.share, "aria-label": "share done" }),
+        h("span", { class: "fix", text: `${Math.round(100 * job.share)} %` }), h("span", { text: job.text }),
+        job.left === null ? null : h("span", { class: "fix", text: `about ${span(job.left)} left` }));
+    }
+    if (job.error) parts.push(h("span", { class: "mistake", text: job.error }));
+    if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
+    else if (state !== "done") parts.push(this.button("Go on", "resume"));
+    const had = document.activeElement && ui.state.contains(document.activeElement);
+    ui.state.replaceChildren(...parts.filter(Boolean));
+    if (had) (ui.state.querySelector("button") || ui.head).focus();
+    if (this.before && this.before !== state) say(`${job.title}: ${STATES[state]}`);
+    this.before = state;
+    ui.blank.hidden = Boolean(this.view) || ["failed"].includes(state);
+    ui.blank.textContent = state === "waiting" ? "It starts when those ahead of it are done."
+      : state === "stopped" ? "Stopped before there was anything to show." : "The part shows as soon as there is something to see.";
+  }
+  button(word, what) {
+    return h("button", { type: "button", class: "plain", text: word, onclick: async () => {
+      try { await ask(`/api/jobs/${this.id}/${what}`, {}); this.again(); } catch (error) { this.fault(error.message); }
+    } });
+  }
+  fault(text) {
+    this.ui.blank.hidden = Boolean(this.view);
+    this.ui.blank.textContent = text;
+    if (this.job === false && /no such run/.test(text)) this.over = true;
+  }
+
+  async scene(live) {
+    const answer = await fetch(`/api/runs/${this.id}/scene${live ? "?live=1" : ""}`,
+      this.tag && this.wasLive === live ? { headers: { "if-none-match": this.tag }, cache: "no-store" } : { cache: "no-store" });
+    if (answer.status === 304) return;
+    if (!answer.ok) { if (!live) throw new Refused((await answer.json()).error || "no view of this run", answer.status, {}); return; }
+    const data = await answer.json();
+    if (!this.live) return;
+    this.tag = answer.headers.get("etag") || "";
+    this.wasLive = live;
+    this.ui.stage.hidden = false;
+    this.ui.blank.hidden = true;
+    if (!this.job) this.ui.head.textContent = data.title;
+    if (this.view) this.view.update(data);
+    else {
+      this.view = window.weldsimView(this.ui.stage, data, { field: "temperature" });
+      this.view.onTime((t) => this.moved && this.moved(t));
+    }
+    if (!live && !this.shown) { this.shown = true; this.view.setTime(data.times[0]); }
+    this.data = data;
+  }
+  async words() { this.summary = await ask(`/api/runs/${this.id}`); }
+}
+
+const sayReading = (r) => (r.component ? `${r.gauge} ${r.component.replace(/_/g, " ")}` : r.gauge);
+
+function readings(summary) {
+  return h("table", { class: "readings" }, h("caption", { text: "Readings at the end" }),
+    h("thead", {}, h("tr", {}, ["Gauge", "End", "Error estimate", ""].map((t) => h("th", { scope: "col", text: t })))),
+    h("tbody", {}, summary.readings.map((r) => h("tr", {}, h("th", { scope: "row", text: sayReading(r) }),
+      h("td", { text: figure(r.end) }), h("td", { text: r.error === null ? "none" : `± ${figure(r.error)}` }), h("td", { text: r.unit })))));
+}
+
+export class Watch {
+  constructor(id, go) {
+    Object.assign(this, { id, go });
+    this.side = h("div", { class: "side" });
+    this.pane = new Pane(id, false, () => this.more());
+    this.root = h("div", { class: "watch" }, this.pane.root, this.side);
+  }
+  close() { this.pane.close(); }
+
+  async more() {
+    const { summary, job } = this.pane;
+    const key = JSON.stringify([summary && summary.files, job && job.state, Boolean(this.draft)]);
+    if (!summary || key === this.key) return;
+    this.key = key;
+    if (!this.draft) {
+      try {
+        const found = await ask(`/api/runs/${this.id}/case`);
+        const form = await ask(`/api/form/${found.kind}`);
+        const plain = new Draft(found.kind, found.tables, form);
+        this.check = await ask("/api/check", plain.body());
+        this.draft = plain;
+      } catch { this.draft = false; }
+      this.key = "";
+      return this.more();
+    }
+    this.side.replaceChildren(this.wordsOf(summary), this.whatIf(summary) || "", this.files(summary));
+  }
+  wordsOf(summary) {
+    return h("section", { class: `panel${summary.look ? " playing" : ""}` }, h("h2", { text: summary.look ? "For playing only" : "Where it ends" }),
+      summary.words.map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readings(summary)),
+      summary.look ? h("button", { type: "button", class: "first", text: "Compute it properly", disabled: !this.draft, onclick: () => this.compute() }) : null);
+  }
+  files(summary) {
+    const missing = this.pane.job && this.pane.job.state === "drawing";
+    return h("section", { class: "panel" }, h("h2", { text: "Take along" }),
+      h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, h("a", { href: `/api/runs/${this.id}/file/${f}`, download: true, text: FILES[f] || f })))),
+      missing ? h("p", { class: "note", text: "Pictures, animation and report are being drawn." }) : null,
+      h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
+  }
+  edit() { this.draft.keep(); this.go("#setup", true); }
+  async compute() {
+    try { this.go(`#watch/${(await ask("/api/jobs", this.draft.body({ kind: "run" }))).id}`); } catch (error) { this.pane.fault(error.message); say(error.message); }
+  }
+
+  whatIf(summary) {
+    if (!this.draft || !this.check || !this.check.ok) return null;
+    const rows = this.draft.rows(this.check), choices = [];
+    const made = (words, change) => {
+      const draft = new Draft(this.draft.kind, JSON.parse(JSON.stringify(this.draft.tables)), this.draft.form);
+      change(draft);
+      choices.push([words, draft]);
+    };
+    rows.forEach((r, i) => made(`${r.label} the other way round`, (d) => d.reverse(i, this.check)));
+    rows.forEach((a, i) => rows.slice(i + 1).forEach((b, k) => made(`${a.label} and ${b.label} swapped`, (d) => d.swap(i, i + 1 + k))));
+    if (!choices.length) return null;
+    const pick = h("select", { id: "change" }, choices.map(([words], i) => h("option", { value: i, text: words })));
+    const tell = h("p", { class: "mistake", hidden: true, role: "status" });
+    const go = async () => {
+      const [change, draft] = choices[pick.value];
+      try {
+        const kind = summary.look ? "look" : "run";
+        const job = await ask("/api/jobs", draft.body({ kind, parent: this.id, change }));
+        this.go(`#compare/${this.id}/${job.id}`);
+      } catch (error) { tell.hidden = false; tell.textContent = error.message; }
+    };
+    return h("section", { class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
+      h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", onclick: go })), tell,
+      h("p", { class: "note", text: summary.look ? "As a quick look. Turning a weld round hardly shows there: the quick look does not know the direction of travel."
+        : "Computed in full, so it takes about as long as this run did." }));
+  }
+}
+
+export class Compare {
+  constructor(a, b) {
+    const more = () => this.table();
+    this.panes = [new Pane(a, true, more), new Pane(b, true, more)];
+    const [left, right] = this.panes;
+    let busy = false;
+    const follow = (other) => (t) => {
+      if (busy || !other.view || !this.tied.checked) return;
+      busy = true;
+      try { other.view.setTime(t); } finally { busy = false; }
+    };
+    left.moved = follow(right);
+    right.moved = follow(left);
+    this.tied = h("input", { type: "checkbox", checked: true, id: "tied" });
+    this.note = h("p", { class: "note" });
+    this.sums = h("div", { class: "scroll" });
+    this.root = h("div", { class: "compare" },
+      h("p", { class: "tie" }, this.tied, h("label", { for: "tied", text: " Both at the same time: play or drag one, the other follows." }),
+        h("a", { href: `#watch/${a}`, text: "Back to the first alone" }), h("a", { href: `#watch/${b}`, text: "The second alone" })),
+      h("div", { class: "pair" }, left.root, right.root),
+      h("section", { class: "panel" }, h("h2", { text: "Side by side" }), this.sums, this.note));
+  }
+  close() { this.panes.forEach((p) => p.close()); }
+
+  table() {
+    const [a, b] = this.panes;
+    this.warps();
+    if (!a.summary || !b.summary) return;
+    const of = new Map(b.summary.readings.map((r) => [r.name, r]));
+    const rows = a.summary.readings.filter((r) => of.has(r.name));
+    const word = (pane, other) => (pane.job && pane.job.change) || (other.job && other.job.change ? "as it was" : pane.summary.title);
+    const errors = rows.some((r) => r.error !== null);
+    this.sums.replaceChildren(h("table", { class: "readings" }, h("caption", { class: "unseen", text: "Readings at the end of both" }),
+      h("thead", {}, h("tr", {}, ["At the end", word(a, b), word(b, a), "Difference", ""].map((t) => h("th", { scope: "col", text: t })))),
+      h("tbody", {}, rows.map((r) => {
+        const o = of.get(r.name);
+        const show = (x) => figure(x.end) + (x.error === null ? "" : ` ± ${figure(x.error)}`);
+        return h("tr", {}, h("th", { scope: "row", text: sayReading(r) }), h("td", { text: show(r) }), h("td", { text: show(o) }),
+          h("td", { text: figure(o.end - r.end) }), h("td", { text: r.unit }));
+      }))));
+    const look = a.summary.look || b.summary.look;
+    this.note.textContent = look ? `${(a.summary.look ? a : b).summary.note} A weld turned round therefore hardly shows here; compute both to see it.`
+      : errors ? "± is the estimated error of each. A difference smaller than that says little." : "No error estimate: small differences say little.";
+  }
+  // The same warp on both, the smaller one, so that the eye compares like with like.
+  warps() {
+    const [a, b] = this.panes;
+    if (this.evened || !a.data || !b.data || !a.summary || !b.summary) return;
+    this.evened = true;
+    const warp = Math.min(a.data.warp, b.data.warp);
+    a.view.setWarp(warp);
+    b.view.setWarp(warp);
+  }
+}

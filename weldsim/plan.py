@@ -1,0 +1,326 @@
+"""Many schedules to a ranked table: all of them on shared branches, the best few confirmed.
+
+The ranking runs the plastic model on a coarse mesh; the best of it are run again at a finer grade,
+and the differences between the two are the error stated for the rest. Pure bookkeeping around
+`branches`: it knows nothing of finite elements.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from weldsim.branches import FOLDER, Job, bind, canonical, read_branch
+from weldsim.crew import carry_out, crew
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.plan_space import MEASURES, Plan
+from weldsim.tolerance import verdict
+
+ALL = 2000  # schedules up to which all are evaluated; more go to the optimiser
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one schedule comes to at one grade.
+
+    Attributes
+    ----------
+    final, worst : the measure at the end, and its largest value on the way [SI]
+    columns : gauge column -> reading at the end
+    time : when the part is cold [s]
+    reaction : largest force of a clamp [N]
+    stress : mean in the weld zone at the end [Pa]
+    seconds : what its branches cost; shared ones count in full for each
+    error : why there is nothing, else ""
+    """
+
+    final: float = np.nan
+    worst: float = np.nan
+    columns: dict = field(default_factory=dict)
+    time: float = np.nan
+    reaction: float = np.nan
+    stress: float = np.nan
+    seconds: float = 0.0
+    error: str = ""
+
+
+def measured(plan: Plan, columns, values) -> np.ndarray:
+    """The measure from readings (..., len(columns)), shape (...). [SI]"""
+    name, at = plan.section.measure, {c: i for i, c in enumerate(columns)}
+    values = np.asarray(values)
+    if name in at:
+        return np.abs(values[..., at[name]]) * 1e-3
+    if f"{name}_up_mrad" in at:
+        angle = plan.tolerance.measure == "angle"
+        ends = ("up_mrad", "right_mrad") if angle else ("up_mm", "right_mm")
+        return 1e-3 * np.hypot(*(values[..., at[f"{name}_{e}"]] for e in ends))
+    own = next(c for c in columns if c.startswith(f"{name}_"))
+    return np.abs(values[..., at[own]]) * 1e-3
+
+
+def evaluate(
+    plan: Plan, setting: int, schedules, grade: str, folder, found, progress=None
+) -> dict[tuple, Outcome]:
+    """Outcomes of schedules at a grade, on shared branches.
+
+    Parameters
+    ----------
+    plan : Plan
+    setting : int
+        Number in `plan.settings`.
+    schedules : iterable of rows of moves
+    grade : str
+    folder : path
+        Study folder; branches that lie there are not computed again.
+    found : crew
+    progress : callable(share, text), optional
+
+    Returns
+    -------
+    dict
+        Schedule -> Outcome, in the order given.
+    """
+    progress = progress or (lambda share, text: None)
+    schedules = list(schedules)
+    root = Job(
+        str(Path(folder).resolve()), plan.case.source_text, plan.case.source_file,
+        plan.case.overrides, setting, grade, (), "", "",
+    )  # fmt: skip
+    bound = bind(root)
+    forest = Forest(plan, root, bound.symmetries)
+    for moves in schedules:
+        forest.add(moves)
+    began, done, total = time.perf_counter(), [0], len(forest.jobs)
+
+    def told(record):
+        done[0] += 1
+        gone = time.perf_counter() - began
+        left = gone / done[0] * (total - done[0])
+        progress(done[0] / total, f"{done[0]} of {total} welds, about {_duration(left)} left")
+
+    carry_out(found, forest.first, forest.children, told)
+    kept: dict = {}
+    return {moves: _outcome(plan, forest, moves, folder, kept) for moves in schedules}
+
+
+class Forest:
+    """The branches that some schedules need, each once for all that share it."""
+
+    def __init__(self, plan: Plan, root: Job, symmetries):
+        self.plan, self.root, self.symmetries = plan, root, symmetries
+        self.jobs: dict[tuple, Job] = {}
+        self.children: dict[str, list[Job]] = {}
+        self.first: list[Job] = []
+
+    def add(self, moves) -> None:
+        """Add what a schedule needs."""
+        form, _ = canonical(self.symmetries, moves)
+        parent = ""
+        for depth in range(1, len(form) + 1):
+            row = form[:depth]
+            if row not in self.jobs:
+                job = self._job(row, parent)
+                self.jobs[row] = job
+                (self.children.setdefault(parent, []) if parent else self.first).append(job)
+            parent = self.jobs[row].name
+
+    def _job(self, row, parent) -> Job:
+        from weldsim.branches import with_moves
+
+        setting = self.plan.settings[self.root.setting]
+        name = self.plan.identity(setting, self.root.grade, row)
+        return with_moves(self.root, row, name, parent)
+
+    def path(self, moves) -> tuple[list[str], int]:
+        """Names of a schedule's branches, and the view in which they are this schedule's."""
+        form, way = canonical(self.symmetries, moves)
+        names = [self.jobs[form[:d]].name for d in range(1, len(form) + 1)]
+        return names, self._inverse(way)
+
+    def _inverse(self, way: int) -> int:
+        if not self.symmetries:
+            return 0
+        back = self.symmetries[way].matrix.T
+        return next(i for i, s in enumerate(self.symmetries) if np.array_equal(s.matrix, back))
+
+
+def _outcome(plan: Plan, forest: Forest, moves, folder, kept) -> Outcome:
+    names, view = forest.path(moves)
+    records = []
+    for name in names:
+        if name not in kept:
+            kept[name] = read_branch(folder, name) or {"error": "an earlier weld failed"}
+        records.append(kept[name])
+        if "error" in kept[name]:
+            return Outcome(error=kept[name]["error"])
+    columns = records[-1]["columns"]
+    last = np.array(records[-1]["readings"][-1][view])
+    out = {
+        "columns": dict(zip(columns, last.tolist(), strict=True)),
+        "time": records[-1]["times"][-1],
+        "reaction": max(r["reaction_N"] for r in records),
+        "stress": 1e6 * records[-1].get("stress_MPa", np.nan),
+        "seconds": sum(r["seconds"] for r in records),
+    }
+    name = plan.section.measure
+    if name in MEASURES:
+        final = worst = out[name]
+    else:
+        history = np.concatenate([np.array(r["readings"])[:, view] for r in records])
+        values = measured(plan, columns, history)
+        final, worst = float(values[-1]), float(values.max())
+    return Outcome(final=final, worst=worst, **out)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table: a schedule, its setting, and what is known of it.
+
+    Attributes
+    ----------
+    fast, confirmed : Outcome of the ranking, and of the finer run where there is one
+    error : stated error of `final`, None where there is no estimate [SI]
+    """
+
+    setting: int
+    moves: tuple
+    fast: Outcome
+    confirmed: Outcome | None
+    error: float | None
+    model: str
+
+    @property
+    def best(self) -> Outcome:
+        """The finer of the two."""
+        return self.confirmed or self.fast
+
+
+@dataclass(frozen=True)
+class Study:
+    """A finished study; rows in order, the recommended one first."""
+
+    plan: Plan
+    rows: tuple[Row, ...]
+    how: str
+    seconds: float
+    branches: int
+    error_words: str
+
+
+def study(
+    plan: Plan, folder, workers=None, cluster=None, progress=None, confirm: bool = True
+) -> Study:
+    """Evaluate, rank and confirm; see the module.
+
+    Raises
+    ------
+    WeldsimError
+        If no schedule could be computed; the branches that could stay in the folder.
+    """
+    progress = progress or (lambda share, text: None)
+    began = time.perf_counter()
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise StoreError(f"{folder}: is a file, allowed: a folder for the study")
+    (folder / FOLDER).mkdir(parents=True, exist_ok=True)
+    grade = plan.section.grade
+    whole = 0.7 if confirm and plan.section.confirm else 1.0
+    fast: dict = {}
+    with crew(workers, cluster) as found:
+        if plan.size <= ALL:
+            how = "all orders and directions that are allowed"
+            count = len(plan.settings)
+            for number in range(count):
+                done = evaluate(
+                    plan, number, plan.schedules(), grade, folder, found,
+                    lambda s, t, n=number: progress(whole * (n + s) / count, f"ranking, {t}"),
+                )  # fmt: skip
+                fast |= {(number, m): o for m, o in done.items()}
+        else:
+            from weldsim.search import search
+
+            fast, how = search(
+                plan, folder, found, lambda s, t: progress(whole * s, f"searching, {t}")
+            )
+        good = sorted((k for k in fast if not fast[k].error), key=lambda k: (fast[k].final, k))
+        if not good:
+            why = next(iter(fast.values())).error
+            raise WeldsimError(f"{plan.case.source_file}: no schedule could be computed: {why}")
+        finer = {}
+        if confirm:
+            for n, key in enumerate(spread := _to_confirm(plan, good)):
+                finer |= {
+                    (key[0], m): o
+                    for m, o in evaluate(
+                        plan, key[0], [key[1]], plan.section.confirm_grade, folder, found,
+                        lambda s, t, n=n: progress(
+                            0.7 + 0.3 * (n + s) / len(spread), f"confirming, {t}"
+                        ),
+                    ).items()
+                }  # fmt: skip
+    rows, words = _ranked(plan, fast, finer)
+    branches = len(list((folder / FOLDER).glob("*.json")))
+    return Study(plan, rows, how, time.perf_counter() - began, branches, words)
+
+
+def _to_confirm(plan: Plan, good) -> list:
+    """The best few, and one from the middle so that the error is not that of good ones alone."""
+    count = plan.section.confirm
+    picked = list(good[:count])
+    if count and len(good) > 2 * count:
+        picked.append(good[len(good) // 2])
+    return picked
+
+
+def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
+    """Rows in order: confirmed ones by what confirmed them, then the rest by the ranking."""
+    gaps = {
+        k: abs(finer[k].final - fast[k].final) for k in finer if not finer[k].error
+    }  # fmt: skip
+    usual = max(gaps.values()) if gaps else None
+    s = plan.section
+    rows = []
+    for (setting, moves), outcome in fast.items():
+        key = (setting, moves)
+        sure = finer.get(key)
+        if sure is not None and sure.error:
+            sure = None
+        error = gaps[key] if sure is not None else usual
+        model = f"plastic, grade {s.confirm_grade if sure else s.grade}"
+        rows.append(Row(setting, moves, outcome, sure, error, model))
+    def late(row):
+        return bool(s.longest) and row.best.time > s.longest
+
+    rows.sort(key=lambda r: (bool(r.fast.error), late(r), r.fast.final, r.setting, r.moves))
+    # the best few by what confirmed them; the rest, one that was confirmed for its error included,
+    # by the ranking: readings of two grades are not compared with each other
+    few = [r for r in rows[: s.confirm] if r.confirmed]
+    few.sort(key=lambda r: (late(r), r.best.final, r.setting, r.moves))
+    rest = [r for r in rows if r not in few]
+    words = (
+        f"largest difference between grade {s.grade} and grade {s.confirm_grade} over the "
+        f"{len(gaps)} schedules run at both; an estimate, no bound"
+        if gaps
+        else "none: no schedule was confirmed at a finer grade"
+    )
+    return (*few, *rest), words
+
+
+def row_verdict(plan: Plan, row: Row) -> str:
+    """Whether a row ends inside the tolerance, in words of `tolerance.verdict`."""
+    if row.best.error:
+        return "failed"
+    longest = plan.section.longest
+    if longest and row.best.time > longest:
+        return "takes too long"
+    if row.error is None:
+        inside = row.best.final <= plan.tolerance.value
+        return ("inside" if inside else "outside") + ", no error estimate"
+    return verdict(row.best.final, row.error, plan.tolerance)
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
