@@ -11,7 +11,7 @@ import synthetic_run as invented
 from weldsim.errors import StoreError
 from weldsim.readback import read_frame, read_run
 from weldsim.skin import NEVER, sharp_edges, skin_of
-from weldsim.viewer import pick_frames, right_way, scene_data, viewer_parts
+from weldsim.viewer import _ring, pick_frames, right_way, scene_data, viewer_parts
 
 
 def numbers(text, kind):
@@ -110,6 +110,15 @@ def test_welds_arcs_and_pointer_are_those_of_the_run(data):
 def test_right_on_the_target(aim, up, right):
     """Looking along aim with up upward: aim x up points right (right-hand rule)."""
     assert right_way({"aim": aim, "up": up}) == right
+
+
+@pytest.mark.parametrize(
+    ("given", "radius"),
+    [("1 mrad", 5.0), ({"value": 2e-3, "measure": "length"}, 2.0), (None, None), ("wide", None)],
+)
+def test_tolerance_is_a_ring_on_the_target(given, radius):
+    """A small angle times the throw of 5 m."""
+    assert _ring({"tolerance": given, "throw": 5.0}) == (radius and pytest.approx(radius))
 
 
 def test_frames_are_thinned_evenly_and_the_ends_stay(run):

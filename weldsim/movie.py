@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from weldsim import charts
+from weldsim.carried import carried
 from weldsim.charts import INK, PAPER, QUIET
 from weldsim.readback import RunRecord, read_frame
 from weldsim.spot import set_equal_limits, spot
@@ -114,7 +115,7 @@ def movie_frames(record: RunRecord, stage, report=None):
     board = Board(record, stage)
     built = read_frame(record.frames[0])
     for number, file in enumerate(record.frames):
-        frame = read_frame(file)
+        frame = carried(read_frame(file), stage.soft)
         yield board.show(file.time, draw(stage, frame, "temperature", outline=built))
         if report is not None:
             report((number + 1) / len(record.frames))

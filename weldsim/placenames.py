@@ -154,8 +154,11 @@ def _name_joint(record: RunRecord, stage, frame, axes, built) -> None:
     for clamp in record.manifest.get("clamps", []):
         for place in clamp["places"]:
             here = stage.to_picture(_moved_points(stage, frame, [place]))[0] * size
-            axes.plot(*(here / size), "s", ms=4, color=INK, mec=PAPER, zorder=6)
-            labels.append((Label(clamp["name"], here, here - size / 2, 9.5), INK))
+            dull = hidden_places(base, [place], stage.view, 0.0)[0]
+            axes.plot(*(here / size), "s", ms=4, color=PAPER if dull else INK,
+                      mec=QUIET if dull else PAPER, zorder=6)  # fmt: skip
+            text = f"{clamp['name']} (behind)" if dull else clamp["name"]
+            labels.append((Label(text, here, here - size / 2, 9.5), INK))
     write_labels(axes, labels, np.concatenate(taken), size)
 
 
@@ -252,11 +255,12 @@ def draw_arrow(axes, flat, away, colour: str, size, dull=False, at: float = 0.5)
     shaft = line / size
     axes.plot(*shaft[:-1].T, color=colour, lw=1.6, ls=(0, (3, 2)) if dull else "-", zorder=7,
               path_effects=None if dull else halo)  # fmt: skip
-    axes.annotate(
+    head = axes.annotate(
         "", shaft[-1], shaft[-2], zorder=8,
         arrowprops={"arrowstyle": "-|>,head_width=0.22,head_length=0.45", "color": colour,
                     "lw": 1.6, "shrinkA": 0, "shrinkB": 0},
     )  # fmt: skip
+    head.arrow_patch.set_path_effects(halo)  # weld colours are close to those of hot metal
     return along(line, np.linspace(0, 1, 12))
 
 

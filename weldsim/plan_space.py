@@ -111,7 +111,7 @@ class Plan:
             raw.pop(key, None)
         from weldsim.mesh import GRADES
 
-        own = [c for c in self.case.overrides if not c.startswith("plan.")]
+        own = [c for c in self.case.overrides if not c.startswith(("plan.", "title="))]
         material = self.case.material_path
         if material.endswith(".toml"):
             material = Path(material).read_text(encoding="utf-8")

@@ -15,16 +15,26 @@ import numpy as np
 from weldsim import charts
 from weldsim.charts import INK, QUIET
 from weldsim.errors import SetupError, StoreError
+from weldsim.print_layout import (
+    bar,
+    cut_panels,
+    finish_cut,
+    images,
+    key,
+    outline,
+    shape,
+    small_bar,
+    temperature_bar,
+)
 from weldsim.readback import RunRecord, read_frame, read_run
 from weldsim.sections import (
-    Cut,
     cut_frame,
     marked_temperatures,
     peak_temperature,
 )
 from weldsim.store import whole_file
 
-KELVIN, INCH = 273.15, 25.4
+INCH = 25.4  # mm
 COLUMN = 85.0  # mm
 DPI = 300
 KINDS = (".svg", ".pdf", ".png")
@@ -60,7 +70,7 @@ def sequence(record: RunRecord, width_mm: float = COLUMN):
     from weldsim.print_scene import numbered_welds, plain_image
 
     stage, built = _stage(record), _frame(record, 0)
-    figure, (axes,) = _images(stage, 1, width_mm, below=0.16 * len(_orders(record)) / 2 + 0.1)
+    figure, (axes,) = images(stage, 1, width_mm, below=0.16 * len(_orders(record)) / 2 + 0.1)
     axes.imshow(plain_image(stage, built), extent=(0, 1, 0, 1), aspect="auto")
     numbered_welds(record, stage, axes)
     figure.text(0.02, 0.02, "\n".join(_orders(record)), fontsize=6.5, va="bottom", linespacing=1.3)
@@ -87,14 +97,14 @@ def strips(record: RunRecord, width_mm: float = COLUMN, moments=None):
         halves = [(start + end) / 2 for start, end in ends]
         pick = np.unique(np.linspace(0, len(halves) - 1, STRIPS - 1).round().astype(int))
         moments = [*(halves[i] for i in pick), ends[-1][1] + 60.0]
-    figure, rows = _images(stage, len(moments), width_mm, below=0.58,
+    figure, rows = images(stage, len(moments), width_mm, below=0.58,
                            stacked=2 if stage.tall else 1)  # fmt: skip
     for axes, moment in zip(rows, moments, strict=True):
         file = _nearest(record, moment)
         axes.imshow(part_image(stage, read_frame(file), "temperature"), extent=(0, 1, 0, 1),
                     aspect="auto")  # fmt: skip
         axes.text(0.02, 0.93, _when(record, file.time), va="top", fontsize=7)
-    _temperature_bar(figure, stage)
+    temperature_bar(figure, stage)
     words = warp_words(stage).partition(";")[0]
     figure.text(0.02, 0.02 / figure.get_figheight(), words, fontsize=6, color=QUIET)
     return figure
@@ -115,9 +125,10 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
     from weldsim.scene import HIGHEST, colour_map
 
     _need_frames(record)
+    _need_paths(record)
     chosen = _chosen(record, weld)
     cut, peak = peak_temperature(record, chosen, reach=2.0)
-    figure, (axes,) = _cut_panels(width_mm, [cut], 1, below=0.62)
+    figure, (axes,) = cut_panels(width_mm, [cut], 1, below=0.62)
     top = min(float(peak.max()), HIGHEST)
     levels = np.linspace(float(peak.min()), top + 1e-3, 40)
     triangles = cut.triangulation()
@@ -132,10 +143,10 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
             axes.tricontour(triangles, peak, levels=[value], colors=colour, linewidths=width,
                             linestyles=style if colour == INK else "-")  # fmt: skip
         handles.append((style, f"{name} {value:.0f} °C"))
-    _outline(axes, cut)
-    _finish_cut(axes, cut, f"weld {chosen}: highest of {len(record.frames)} stored frames")
+    outline(axes, cut)
+    finish_cut(axes, cut, f"weld {chosen}: highest of {len(record.frames)} stored frames")
     high = figure.get_figheight()
-    _bar(
+    bar(
         figure,
         HEAT,
         levels[0],
@@ -143,7 +154,7 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
         "highest temperature, °C",
         (0.05, 0.3 / high, 0.52, 0.07 / high),
     )
-    _key(figure, handles, (0.6, 0.0))
+    key(figure, handles, (0.6, 0.0))
     return figure
 
 
@@ -152,26 +163,27 @@ def residual_stress(record: RunRecord, width_mm: float = COLUMN):
     """Equivalent stress at the end, cell by cell, on a cut through the middle of each seam."""
     _need_frames(record)
     names = _first_of_seams(record)[:MOST_CUTS]
+    _need_paths(record)
     frame = read_frame(record.frames[-1])
     cuts = [cut_frame(record, frame, name, reach=3.5) for name in names]
     top = max(float(c.stress.max()) for c in cuts) / 1e6 or 1.0
-    flat = max(_shape(c) for c in cuts) < 0.3
+    flat = max(shape(c) for c in cuts) < 0.3
     columns = 1 if flat and width_mm < 1.5 * COLUMN else 2 if flat else min(len(cuts), 2)
     if width_mm > 1.5 * COLUMN and not flat:
         columns = len(cuts)
-    figure, panels = _cut_panels(width_mm, cuts, min(columns, len(cuts)), below=0.5)
+    figure, panels = cut_panels(width_mm, cuts, min(columns, len(cuts)), below=0.5)
     high = figure.get_figheight()
     from weldsim.scene import colour_map
 
     for axes, cut in zip(panels, cuts, strict=False):
         axes.tripcolor(cut.triangulation(), facecolors=cut.stress / 1e6, cmap=colour_map(STRESS),
                        vmin=0, vmax=top, edgecolors="none", rasterized=False)  # fmt: skip
-        _outline(axes, cut)
-        _finish_cut(axes, cut, f"weld {cut.weld}")
+        outline(axes, cut)
+        finish_cut(axes, cut, f"weld {cut.weld}")
     words = "equivalent (von Mises) stress, MPa, at the end, cold" if record.complete else (
         "equivalent (von Mises) stress, MPa, as far as the run has come"
     )  # fmt: skip
-    _bar(figure, STRESS, 0.0, top, words, (0.12, 0.3 / high, 0.76, 0.07 / high))
+    bar(figure, STRESS, 0.0, top, words, (0.12, 0.3 / high, 0.76, 0.07 / high))
     return figure
 
 
@@ -186,7 +198,7 @@ def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
     chosen = (record.frames[0], hot, record.frames[-1])
     words = ("before", "hot", "after" if record.complete else "so far")
     wide = width_mm > 1.5 * COLUMN
-    figure, panels = _images(stage, 3, width_mm, below=0.55, stacked=0 if wide else 1)
+    figure, panels = images(stage, 3, width_mm, below=0.55, stacked=0 if wide else 1)
     built = _frame(record, 0)
     for axes, file, word in zip(panels, chosen, words, strict=True):
         picture = part_image(stage, read_frame(file), "movement", built)
@@ -195,7 +207,7 @@ def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
     high = figure.get_figheight()
     bar = figure.add_axes((0.15, 0.36 / high, 0.7, 0.07 / high))
     movement_bar(figure, stage, bar)
-    _small_bar(bar, "movement since before welding, mm (true size)")
+    small_bar(bar, "movement since before welding, mm (true size)")
     figure.text(0.02, 0.03 / high, warp_words(stage), fontsize=6, color=QUIET)
     return figure
 
@@ -268,9 +280,11 @@ def draw(name: str, run_folder, out, **options) -> Path:
     if out.suffix.lower() not in KINDS:
         raise StoreError(f"{out}: ending {out.suffix!r} is not known, allowed: {', '.join(KINDS)}")
     allowed = _options(FIGURES[name])
-    for key in options:
-        if key not in allowed:
-            raise StoreError(f"figure {name}: {key}: no such option, allowed: {', '.join(allowed)}")
+    for option in options:
+        if option not in allowed:
+            raise StoreError(
+                f"figure {name}: {option}: no such option, allowed: {', '.join(allowed)}"
+            )
     from matplotlib import rc_context
 
     figure = FIGURES[name](run_folder, **options)
@@ -288,6 +302,11 @@ def _options(function) -> list[str]:
 def _need_frames(record: RunRecord) -> None:
     if not record.frames:
         raise StoreError(f"{record.path}: the run has no frames yet: resume it or wait")
+
+
+def _need_paths(record: RunRecord) -> None:
+    if not record.manifest.get("paths"):
+        raise StoreError(f"{record.path}: run.json does not tell where the welds lie: run it anew")
 
 
 def _stage(record: RunRecord):
@@ -336,102 +355,3 @@ def _orders(record: RunRecord) -> list[str]:
 
     names = [p["name"] for p in record.manifest.get("paths", [])]
     return textwrap.wrap(", ".join(f"{i} {n}" for i, n in enumerate(names, 1)), 62)
-
-
-def _images(stage, count: int, width_mm: float, below: float, stacked: int = 0):
-    """A figure with room for `count` pictures of the stage's shape; `below` [inch] for a bar.
-
-    They stand in `stacked` columns, all beside each other for 0.
-    """
-    wide = width_mm / INCH
-    columns = min(stacked or count, count)
-    rows = -(-count // columns)
-    each = wide / columns, wide / columns * stage.size[1] / stage.size[0]
-    total = rows * each[1] + below
-    figure = charts.new_figure(wide, total)
-    out = []
-    for number in range(count):
-        row, column = divmod(number, columns)
-        low = (below + (rows - 1 - row) * each[1]) / total
-        axes = figure.add_axes((column / columns, low, 1 / columns, each[1] / total))
-        axes.set_axis_off()
-        axes.set_xlim(0, 1)
-        axes.set_ylim(0, 1)
-        out.append(axes)
-    return figure, out
-
-
-def _temperature_bar(figure, stage) -> None:
-    from weldsim.render import temperature_bar
-
-    high = figure.get_figheight()
-    bar = figure.add_axes((0.08, 0.44 / high, 0.84, 0.07 / high))
-    temperature_bar(figure, stage, bar)
-    _small_bar(bar, "temperature, °C")
-
-
-def _small_bar(bar, words: str) -> None:
-    bar.tick_params(labelsize=6, length=2, pad=1)
-    bar.set_xlabel(words, fontsize=6.5, labelpad=1)
-
-
-def _bar(figure, colours, low: float, high: float, words: str, place) -> None:
-    from matplotlib.cm import ScalarMappable
-    from matplotlib.colors import Normalize
-
-    from weldsim.scene import colour_map
-
-    axes = figure.add_axes(place)
-    mappable = ScalarMappable(Normalize(low, high), colour_map(colours))
-    bar = figure.colorbar(mappable, cax=axes, orientation="horizontal")
-    bar.outline.set_visible(False)
-    _small_bar(axes, words)
-
-
-def _key(figure, handles, place) -> None:
-    from matplotlib.lines import Line2D
-
-    lines = [Line2D([], [], color=INK, lw=0.9, ls=style) for style, _ in handles]
-    if lines:
-        figure.legend(lines, [w for _, w in handles], loc="lower left", bbox_to_anchor=place,
-                      borderaxespad=0.3, handlelength=2.2)  # fmt: skip
-
-
-def _shape(cut: Cut) -> float:
-    """Height of the window of a cut over its width."""
-    (x0, x1), (y0, y1) = cut.window
-    return (y1 - y0) / (x1 - x0)
-
-
-def _cut_panels(width_mm: float, cuts, columns: int, below: float):
-    """A figure with axes that fit the windows of some cuts, and room for a bar. [inch]"""
-    wide, left, title, foot = width_mm / INCH, 0.52, 0.26, 0.36
-    rows = [cuts[k : k + columns] for k in range(0, len(cuts), columns)]
-    each = wide / columns - left - 0.12
-    tall = [min(max(_shape(c) for c in row) * each, 2.4) for row in rows]
-    total = below + sum(tall) + len(rows) * (title + foot)
-    figure = charts.new_figure(wide, total)
-    out, top = [], total
-    for row, high in zip(rows, tall, strict=True):
-        top -= title + high + foot
-        for column in range(len(row)):
-            left_side = (column * wide / columns + left) / wide
-            place = left_side, (top + foot) / total, each / wide, high / total
-            out.append(figure.add_axes(place))
-    return figure, out
-
-
-def _outline(axes, cut: Cut) -> None:
-    from matplotlib.collections import LineCollection
-
-    axes.add_collection(LineCollection(1e3 * cut.border, colors=INK, linewidths=0.7))
-
-
-def _finish_cut(axes, cut: Cut, title: str) -> None:
-    (x0, x1), (y0, y1) = cut.window
-    axes.set_xlim(1e3 * x0, 1e3 * x1)
-    axes.set_ylim(1e3 * y0, 1e3 * y1)
-    axes.set_aspect("equal", "box")
-    axes.set_title(title)
-    axes.set_xlabel(f"{cut.across}, mm")
-    axes.set_ylabel(f"{cut.upward}, mm")

@@ -25,6 +25,7 @@ from weldsim.store import RunFolder, whole_file
 DPI = 150
 BAR = 5.0  # inch; least length of a colour bar
 PICTURED = 8  # arcs; with more, one temperature picture a seam
+HEAD = 0.45  # inch; words over an image
 LINE = 100  # letters of small print on ten inches
 
 
@@ -155,9 +156,9 @@ def hot_time(record: RunRecord) -> float:
 @charts.styled
 def temperature_picture(record: RunRecord, stage, file: FrameFile, weld: str):
     """Temperature on the moved part while a bead is half laid."""
-    from weldsim.scene import draw
+    from weldsim.scene import draw, stage_frame
 
-    frame, built = read_frame(file), read_frame(record.frames[0])
+    frame, built = stage_frame(stage, file), read_frame(record.frames[0])
     below = f"{_seconds(record, file)} after the first arc started; {warp_words(stage)}"
     figure, (axes,) = _image_figure(stage, 1, f"Temperature, weld {weld} half-way", below)
     axes.imshow(
@@ -171,11 +172,11 @@ def temperature_picture(record: RunRecord, stage, file: FrameFile, weld: str):
 @charts.styled
 def shape_picture(record: RunRecord, stage):
     """Where the part moved: hot above, cold below, each beside the part as built."""
-    from weldsim.scene import draw
+    from weldsim.scene import draw, stage_frame
 
     hot, cold = nearest_frame(record, hot_time(record)), record.frames[-1]
     below = f"{warp_words(stage)}; one colour range for both"
-    figure, rows = _image_figure(stage, 2, "Shape, hot and cold", below)
+    figure, rows = _image_figure(stage, 2, "Shape, hot and at the end", below, HEAD)
     built = read_frame(record.frames[0])
     first = record.columns[0]
     for axes, file, words in (
@@ -186,17 +187,19 @@ def shape_picture(record: RunRecord, stage):
             "at the end of the run" if record.complete else "as far as the run has come",
         ),
     ):
-        frame = read_frame(file)
+        frame = stage_frame(stage, file)
         axes.imshow(
             draw(stage, frame, "movement", outline=built), extent=(0, 1, 0, 1), aspect="auto"
         )
         name_places(record, stage, frame, axes, built)
-        axes.text(0.012, 0.955, f"{_seconds(record, file)}, {words}", va="top", fontsize=11)
-        warmest = float(frame.temperature[np.unique(frame.cells[frame.laid])].max()) - 273.15
-        line = 0.24 * DPI / stage.size[1]
+        left, inch = 0.15 * DPI / stage.size[0], DPI / stage.size[1]
         axes.text(
-            0.012,
-            0.955 - line,
+            left, 1 + 0.42 * inch, f"{_seconds(record, file)}, {words}", va="top", fontsize=11
+        )
+        warmest = float(frame.temperature[np.unique(frame.cells[frame.laid])].max()) - 273.15
+        axes.text(
+            left,
+            1 + 0.18 * inch,
             f"hottest spot {warmest:.0f} °C",
             va="top",
             color=QUIET,
@@ -206,11 +209,14 @@ def shape_picture(record: RunRecord, stage):
     return figure
 
 
-def _image_figure(stage, count: int, title: str, below: str):
-    """A figure with a title, room for `count` images of the stage's shape and for a colour bar."""
+def _image_figure(stage, count: int, title: str, below: str, head: float = 0.0):
+    """A figure with a title, room for `count` images of the stage's shape and for a colour bar.
+
+    `head` is the height left free over each image for words of its own. [inch]
+    """
     columns = count if stage.tall else 1
     rows = count // columns
-    one = stage.size[0] / DPI, stage.size[1] / DPI
+    one = stage.size[0] / DPI, stage.size[1] / DPI + head
     width, total = columns * one[0], 0.75 + rows * one[1] + 0.85
     lines = textwrap.wrap(below, int(LINE * width / 10))
     total += 0.2 * (len(lines) - 1)
@@ -221,7 +227,9 @@ def _image_figure(stage, count: int, title: str, below: str):
     for number in range(count):
         row, column = divmod(number, columns)
         low = 0.85 + (rows - 1 - row) * one[1]
-        axes = figure.add_axes((column / columns, low / total, 1 / columns, one[1] / total))
+        axes = figure.add_axes(
+            (column / columns, low / total, 1 / columns, (one[1] - head) / total)
+        )
         axes.set_axis_off()
         axes.set_xlim(0, 1)
         axes.set_ylim(0, 1)
@@ -241,9 +249,11 @@ def _seconds(record: RunRecord, file: FrameFile) -> str:
 
 def warp_words(stage) -> str:
     """The warp factor in words."""
-    if stage.warp == 1:
-        return "movement drawn as large as it is; grey lines: before welding"
-    return f"movement drawn {stage.warp:g} times too large; grey lines: before welding"
+    size = "as large as it is" if stage.warp == 1 else f"{stage.warp:g} times too large"
+    return (
+        f"movement drawn {size}, metal that was soft carried by the rest; "
+        "grey lines: before welding"
+    )
 
 
 def temperature_bar(figure, stage, axes) -> None:

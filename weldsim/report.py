@@ -10,6 +10,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from importlib.resources import files
 from pathlib import Path
 
@@ -96,7 +97,10 @@ def report_page(records, units: str = "metric") -> str:
     then frames of the views.
     """
     records = [records] if isinstance(records, RunRecord) else list(records)
-    runs = [_run(r, name) for r, name in zip(records, labels(records), strict=True)]
+    runs = [
+        _run(record, name, f"r{number}")
+        for number, (record, name) in enumerate(zip(records, labels(records), strict=True))
+    ]
     page = ""
     for scenes, pictured in ((SCENES, len(runs)), (SCENES, 1), (SCENES, 0), (SCENES // 4, 0)):
         kept = [
@@ -173,7 +177,7 @@ def _views(records, scenes: int) -> tuple[list[tuple[str, dict]], list[str]]:
     return views, notes
 
 
-def _run(record: RunRecord, name: str) -> dict:
+def _run(record: RunRecord, name: str, mark: str) -> dict:
     """What the template shows of one run."""
     words = final_words(record)
     tolerances = record.summary.get("tolerances") or {}
@@ -188,13 +192,13 @@ def _run(record: RunRecord, name: str) -> dict:
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),
         "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
         "strip": _markup(timetable_svg(record)),
-        "plots": _plots(record),
+        "plots": _plots(record, mark),
         "layout": _layout(record),
         "pictures": kept,
         "clamps": clamp_table(record),
         "locked": locked_table(record),
         "released": released_table(record),
-        "stress": _stress(record),
+        "stress": _stress(record, f"{mark}e"),
         "gauges": gauge_table(record),
         "welds": weld_table(record),
         "why": _why(record),
@@ -213,36 +217,35 @@ def _markup(text: str):
     return Markup(text)
 
 
-def _plots(record: RunRecord) -> list[dict]:
+def _plots(record: RunRecord, mark: str) -> list[dict]:
     """Gauge curves and light spots, each as metric and US plot."""
     rows = [u for u in charts.PANEL_TITLES if any(c.unit == u for c in record.columns)]
     out = [_plot(charts.gauge_history(record), "gauge readings against time", "",
-                 lambda f: us_gauges(f, rows))]  # fmt: skip
-    for gauge in record.pointers:
+                 lambda f: us_gauges(f, rows), f"{mark}g")]  # fmt: skip
+    for number, gauge in enumerate(record.pointers):
         label = f"path of the light spot of {gauge['name']}"
-        out.append(_plot(spot_path(record, gauge, 5.2), label, "narrow", us_spot))
+        figure = spot_path(record, gauge, 5.2)
+        out.append(_plot(figure, label, "narrow", us_spot, f"{mark}s{number}"))
     return out
 
 
-def _plot(figure, label: str, kind: str, to_us) -> dict:
-    from markupsafe import escape
-
-    metric = charts.inline_svg(figure, str(escape(label)))
+def _plot(figure, label: str, kind: str, to_us, mark: str) -> dict:
+    metric = _drawing(figure, label, f"{mark}m")
     to_us(figure)
-    us = charts.inline_svg(figure, str(escape(f"{label}, US units")))
-    return {"kind": kind, "metric": _markup(metric), "us": _markup(_own_names(us))}
+    return {"kind": kind, "metric": metric, "us": _drawing(figure, f"{label}, US", f"{mark}u")}
 
 
-def _own_names(svg: str) -> str:
-    """Names inside a drawing made unlike those of its twin: a page may use each only once."""
-    import re
+def _drawing(figure, label: str, mark: str):
+    """A figure as markup, with names inside that no other drawing of the page has."""
+    from markupsafe import Markup, escape
 
+    svg = charts.inline_svg(figure, str(escape(label)))
     names = set(re.findall(r'\bid="([^"]+)"', svg))
-    return re.sub(
-        r'(\bid="|#)([^")]+)(?=[")])',
-        lambda m: f"{m[1]}us-{m[2]}" if m[2] in names else m[0],
-        svg,
-    )
+
+    def own(match) -> str:
+        return f"{match[1]}{mark}-{match[2]}" if match[2] in names else match[0]
+
+    return Markup(re.sub(r'(\bid="|#)([^")\s;]+)', own, svg))
 
 
 def _pictures(record: RunRecord) -> list[dict]:
@@ -266,7 +269,7 @@ def _layout(record: RunRecord) -> dict | None:
     return _embedded(path, LAYOUT) if path.exists() else None
 
 
-def _stress(record: RunRecord):
+def _stress(record: RunRecord, mark: str):
     """Map of the stress left in the part as inline SVG; None without frames."""
     from weldsim.print_figures import residual_stress
 
@@ -276,7 +279,7 @@ def _stress(record: RunRecord):
         figure = residual_stress(record.path, width_mm=170)
     except WeldsimError:
         return None
-    return _markup(charts.inline_svg(figure, "stress left in the part at the end of the run"))
+    return _drawing(figure, "stress left in the part at the end of the run", mark)
 
 
 def _why(record: RunRecord) -> dict | None:

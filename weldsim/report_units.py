@@ -2,7 +2,7 @@
 
 `both` finds quantities in plain text; `cell` writes one of a table. The page's script swaps the
 texts; without it those of `units` stay. Factors are exact by definition of inch, pound, degF and
-Btu(IT), rounded to seven figures.
+Btu(IT), rounded to ten figures.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ TO_US = {
     "mm/s": ("in/min", 60 / 25.4, 0.0),
     "kJ/mm": ("kJ/in", 25.4, 0.0),
     "°C": ("°F", 1.8, 32.0),
-    "MPa": ("ksi", 0.1450377, 0.0),
-    "GPa": ("Msi", 0.1450377, 0.0),
-    "N": ("lbf", 0.2248089, 0.0),
-    "N m": ("lbf ft", 0.7375621, 0.0),
-    "kN/mm": ("kip/in", 5.710147, 0.0),
-    "kN m/rad": ("kip ft/rad", 0.7375621, 0.0),
-    "kJ": ("Btu", 0.9478171, 0.0),
-    "W/m²/K": ("Btu/h/ft²/°F", 0.1761102, 0.0),
+    "MPa": ("ksi", 0.1450377377, 0.0),
+    "GPa": ("Msi", 0.1450377377, 0.0),
+    "N": ("lbf", 0.2248089431, 0.0),
+    "N m": ("lbf ft", 0.7375621493, 0.0),
+    "kN/mm": ("kip/in", 5.710147155, 0.0),
+    "kN m/rad": ("kip ft/rad", 0.7375621493, 0.0),
+    "kJ": ("Btu", 0.9478171203, 0.0),
+    "W/m²/K": ("Btu/h/ft²/°F", 0.1761101838, 0.0),
 }
 SAME = {"degC": "°C", "Nm": "N m"}  # other ways to write a unit
 _NUMBER = r"(?:[-+−±]{1,2} ?)?\d+(?:\.\d+)?"

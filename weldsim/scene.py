@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from weldsim.carried import SOFT, carried
 from weldsim.charts import INK, PAPER
 from weldsim.errors import StoreError
 from weldsim.readback import FieldFrame, RunRecord, read_frame
@@ -46,6 +47,7 @@ class Stage:
     coldest : start of it [degC]
     farthest : end of the displacement range [m]
     jaws : boxes (x0, x1, y0, y1, z0, z1) of what grips the part [m]
+    soft : (P,) bool, points that were soft at some time of the run; see `carried`
     """
 
     view: np.ndarray
@@ -57,6 +59,7 @@ class Stage:
     hottest: float
     farthest: float
     jaws: tuple = ()
+    soft: object = None
 
     @property
     def tall(self) -> bool:
@@ -103,8 +106,9 @@ def make_stage(record: RunRecord, size=None) -> Stage:
     if not record.frames:
         raise StoreError(f"{record.path}: the run has no frames yet: resume it or wait")
     farthest, hottest, coldest, places, moved = 0.0, -np.inf, np.inf, None, []
+    soft = was_soft(record)
     for file in record.frames:
-        frame = read_frame(file)
+        frame = carried(read_frame(file), soft)
         on = laid_points(frame)
         places = _outer_points(frame.points) if places is None else places
         ids = np.intersect1d(places, on)
@@ -121,10 +125,20 @@ def make_stage(record: RunRecord, size=None) -> Stage:
     stage = Stage(
         view, np.zeros(3), (1.0, 1.0), tuple(size or BAR_SIZE),
         round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
-        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(record),
+        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(record), soft,
     )  # fmt: skip
     stage = aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
     return stage if size else replace(stage, size=fitting_size(stage.reach))
+
+
+def was_soft(record: RunRecord) -> np.ndarray:
+    """Points (P,) that a frame shows hotter than metal that carries, bool."""
+    return np.any([read_frame(file).temperature > SOFT for file in record.frames], axis=0)
+
+
+def stage_frame(stage: Stage, file) -> FieldFrame:
+    """A frame as it is drawn: soft metal carried along by what surrounds it."""
+    return carried(read_frame(file), stage.soft)
 
 
 def _unit(vector) -> np.ndarray:

@@ -217,7 +217,6 @@ def _pointer(record: RunRecord, gauge: dict) -> dict:
     """Readings of a pointer for its target: mm at `throw` m, with the estimated error."""
     right, up = spot(record, gauge)
     name = gauge["name"]
-    tolerance = gauge.get("tolerance")
     return {
         "name": name,
         "throw": gauge["throw"],
@@ -228,8 +227,27 @@ def _pointer(record: RunRecord, gauge: dict) -> dict:
         "right": np.round(right, 4).tolist(),
         "up": np.round(up, 4).tolist(),
         "error": [record.errors.get(f"{name}_{side}_mm") for side in ("right", "up")],
-        "tolerance": None if not isinstance(tolerance, float) else 1e3 * tolerance,
+        "tolerance": _ring(gauge),
     }
+
+
+def _ring(gauge: dict) -> float | None:
+    """Radius of a pointer's tolerance on its target [mm]; None where it has none in numbers."""
+    from weldsim.errors import CaseError
+    from weldsim.tolerance import read_tolerance
+
+    given = gauge.get("tolerance")
+    try:
+        if isinstance(given, dict):
+            value, measure = float(given["value"]), given["measure"]
+        elif given:
+            found = read_tolerance(str(given), "angle")
+            value, measure = found.value, found.measure
+        else:
+            return None
+    except (CaseError, KeyError, TypeError, ValueError):
+        return None  # the report says why it cannot be judged
+    return 1e3 * value * (gauge["throw"] if measure == "angle" else 1.0)
 
 
 def right_way(gauge: dict) -> str:

@@ -1,382 +1,45 @@
-"""The server of the local page: a few addresses over the same functions the command line uses."""
+"""The server of the local page: addresses, who is let in, start and end."""
 
 from __future__ import annotations
 
-import json
-import time
-from collections import OrderedDict
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
-from importlib.resources import files
 from pathlib import Path
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from weldsim.cautions import CAUTIONS, DEFER
-from weldsim.errors import CaseError, StoreError, WeldsimError
-from weldsim.page import drafts, forms, runs
-from weldsim.page.desk import Busy, Desk, Stopped
-from weldsim.page.jobs import ID, Job, Queue
-from weldsim.page.look import NOTE
+from weldsim.errors import WeldsimError
+from weldsim.page import answers
+from weldsim.page.desk import Desk
+from weldsim.page.jobs import Queue
 from weldsim.page.security import LOCAL, Door, Guard, new_key
 
 PORT = 8716
-STATIC = {
-    "index.html": "text/html; charset=utf-8", "page.css": "text/css; charset=utf-8",
-    "page.js": "text/javascript; charset=utf-8", "tools.js": "text/javascript; charset=utf-8",
-    "draft.js": "text/javascript; charset=utf-8", "part.js": "text/javascript; charset=utf-8",
-    "setup.js": "text/javascript; charset=utf-8", "watch.js": "text/javascript; charset=utf-8",
-    "icons.js": "text/javascript; charset=utf-8",
-}  # fmt: skip
-LIVE_FRAMES, ALL_FRAMES = 24, 60
-MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
-CACHED = 12
-
-
-@dataclass
-class Bench:
-    """What the addresses share: the queue, a desk for words and shapes, answers kept."""
-
-    queue: Queue
-    desk: Desk
-    lan: bool = False
-    kept: OrderedDict = field(default_factory=OrderedDict)
-
-    @property
-    def work(self) -> Path:
-        return self.queue.work
-
-    @property
-    def draft_file(self) -> Path:
-        """Where a draft would lie: files a case names are looked for beside it."""
-        return self.work / "draft.toml"
-
-    def keep(self, key, make):
-        """An answer from the last few, or a new one."""
-        if key not in self.kept:
-            self.kept[key] = make()
-            while len(self.kept) > CACHED:
-                self.kept.popitem(last=False)
-        return self.kept.get(key) or make()
-
-    def base(self, id) -> drafts.Base | None:
-        """Case file of the work folder that a draft began from."""
-        if not id:
-            return None
-        path = runs.case_files(self.work).get(str(id))
-        if path is None:
-            raise WeldsimError("that case file is no longer in the work folder")
-        return drafts.Base.read(path)
-
-    def draft(self, body: dict) -> tuple[str, str]:
-        """Text of the draft a request holds, and the file it would lie in."""
-        base = self.base(body.get("base"))
-        where = base.path if base else self.draft_file
-        return drafts.draft_text(body.get("tables"), base), str(where)
-
-    def folder(self, id: str) -> Path:
-        """Run folder of a job or of a run that lies in the work folder."""
-        if not ID.fullmatch(id):
-            raise WeldsimError("no such run")
-        job = self.queue.jobs.get(id)
-        path = self.queue.run_folder(job) if job else runs.run_folders(self.work).get(id)
-        if path is None:
-            raise WeldsimError("no such run")
-        return path
-
-
-def api(work, *methods):
-    """A route's function of (bench, request data) that gives JSON or a response."""
-
-    async def answer(request):
-        body = {}
-        try:
-            if request.method == "POST":
-                body = json.loads(await request.body())
-                if not isinstance(body, dict):
-                    raise ValueError
-        except (ValueError, RecursionError):
-            return JSONResponse({"error": "the request is not a JSON object"}, 400)
-        asked = {**request.path_params, "query": dict(request.query_params),
-                 "me": request.scope.get("me", ""), "headers": request.headers}  # fmt: skip
-        try:
-            out = await run_in_threadpool(work, request.app.state.bench, asked, body)
-        except (Busy, Stopped) as error:
-            return JSONResponse({"error": str(error)}, 503)
-        except WeldsimError as error:
-            return JSONResponse({"error": str(error)}, 404 if asked.get("id") else 409)
-        return out if isinstance(out, Response) else JSONResponse(out)
-
-    return answer
-
-
-# ------------------------------------------------------------------------------ static files
-def index(bench, asked, body):
-    return _static("index.html")
-
-
-def static(bench, asked, body):
-    return _static(asked["name"])
-
-
-def _static(name: str):
-    if name not in STATIC:
-        return JSONResponse({"error": "no such file"}, 404)
-    text = (files("weldsim") / "page" / "static" / name).read_text(encoding="utf-8")
-    return Response(text, media_type=STATIC[name], headers={"cache-control": "no-cache"})
-
-
-def view_file(bench, asked, body):
-    """Scripts and style of the shared 3-D view."""
-    from weldsim.viewer import viewer_parts
-
-    scripts, style = viewer_parts()
-    found = {**dict(scripts), "viewer.css": style}
-    name = asked["name"]
-    if name not in found:
-        return JSONResponse({"error": "no such file"}, 404)
-    kind = "text/css" if name.endswith(".css") else "text/javascript"
-    return Response(found[name], media_type=f"{kind}; charset=utf-8",
-                    headers={"cache-control": "no-cache"})  # fmt: skip
-
-
-# -------------------------------------------------------------------------------------- forms
-def begin(bench, asked, body):
-    """What the page needs once: joints, units, cautions, what lies in the work folder."""
-    from weldsim.joints import KINDS
-    from weldsim.viewer import SCRIPTS
-
-    return {
-        "kinds": [{"kind": k, "label": forms.label_of(k)} for k in KINDS
-                  if k not in forms.FROM_FILE],
-        "from_file": list(forms.FROM_FILE), "units": forms.units_offered(),
-        "cautions": [*CAUTIONS, DEFER], "note": NOTE + ".", "scripts": list(SCRIPTS),
-    }  # fmt: skip
-
-
-def form(bench, asked, body):
-    from weldsim.joints import KINDS
-
-    if asked["kind"] not in KINDS:
-        return JSONResponse({"error": "no such joint"}, 404)
-    return forms.form_of(asked["kind"])
-
-
-def check(bench, asked, body):
-    """Mistakes beside their fields, or what is known at once: order, times, heat, seams."""
-    where = str(bench.draft_file)
-    try:
-        text, where = bench.draft(body)
-        case = drafts.case_of(text, where)
-    except CaseError as error:
-        return {"ok": False, "messages": drafts.messages_of(error, where)}
-    from weldsim.page.shape import order_table, ways
-
-    return {"ok": True, "messages": [], "order": order_table(case), **ways(case)}
-
-
-def words(bench, asked, body):
-    """What the case means, as `weldsim check` says it."""
-    text, where = bench.draft(body)
-    drafts.case_of(text, where)
-    lines = bench.keep(("words", text), lambda: bench.desk.call("words", text, where))
-    lines = list(lines)
-    cut = lines.index("Cautions:") if "Cautions:" in lines else len(lines)
-    cost = next((line for line in lines if line.startswith("Expect about")), "")
-    return {"lines": [line for line in lines[2:cut] if line.strip()], "cost": cost}
-
-
-def shape(bench, asked, body):
-    text, where = bench.draft(body)
-    drafts.case_of(text, where)
-    return bench.keep(("shape", text), lambda: bench.desk.call("shape", text, where))
-
-
-def case_text(bench, asked, body):
-    """The draft as a case file, right or wrong."""
-    text, _ = bench.draft(body)
-    return {"text": text}
-
-
-def open_text(bench, asked, body):
-    """Tables of a case file that was brought to the page."""
-    text = body.get("text")
-    if not isinstance(text, str):
-        raise WeldsimError("there is no text in it")
-    tables = drafts.read_tables(text.removeprefix("\ufeff"))
-    return _opened(tables, None)
-
-
-def open_file(bench, asked, body):
-    base = bench.base(asked["id"])
-    return _opened(base.tables, asked["id"])
-
-
-def _opened(tables: dict, base) -> dict:
-    from weldsim.joints import KINDS
-
-    part = tables.get("part")
-    kind = part.get("kind") if isinstance(part, dict) else None
-    if kind not in KINDS:
-        raise WeldsimError(f"not a case file: [part] kind is {kind!r}")
-    return {"tables": tables, "kind": kind, "base": base}
-
-
-def shelf(bench, asked, body):
-    """Case files and runs that lie in the work folder."""
-    cases = []
-    for id, path in runs.case_files(bench.work).items():
-        cases.append({"id": id, "name": path.name})
-    return {"cases": cases, "runs": runs.listed_runs(bench.work), "work": str(bench.work)}
-
-
-# --------------------------------------------------------------------------------------- jobs
-def ask_job(bench, asked, body):
-    """Put a case into the queue, as a run or as a quick look."""
-    kind = body.get("kind")
-    if kind not in ("run", "look"):
-        raise WeldsimError("a job is a run or a look")
-    try:
-        text, where = bench.draft(body)
-        case = drafts.case_of(text, where)
-    except CaseError as error:
-        return JSONResponse({"error": "the case has mistakes",
-                             "messages": drafts.messages_of(error)}, 409)  # fmt: skip
-    if kind == "run":
-        size = bench.keep(("size", text), lambda: bench.desk.call("size", text, where))
-        if size["displacement_unknowns"] > MOST_UNKNOWNS:
-            raise WeldsimError(
-                f"{size['displacement_unknowns']} unknowns are more than the page takes on "
-                f"({MOST_UNKNOWNS}): choose a coarser grade, or compute the case file with "
-                "weldsim run"
-            )
-    parent = str(body.get("parent") or "")
-    change = str(body.get("change") or "")
-    if parent and not ID.fullmatch(parent):
-        raise WeldsimError("no such run")
-    text = _anchored(text, bench, body)
-    return _job(bench, bench.queue.submit(kind, case.title, text, asked["me"], parent, change),
-                asked["me"])  # fmt: skip
-
-
-def _anchored(text: str, bench, body) -> str:
-    """Paths of a case that came from a file are made whole: the job's copy lies elsewhere."""
-    base = bench.base(body.get("base"))
-    if base is None:
-        return text
-    import tomli_w
-
-    tables = drafts.read_tables(text)
-    part = tables["part"]
-    for key, value in part.items():
-        found = base.path.parent / value if isinstance(value, str) else None
-        named = key == "material" and str(value).endswith(".toml")
-        if found is not None and (drafts.NAMES_A_FILE.search(key) or named) and found.is_file():
-            part[key] = str(found.resolve())
-    return tomli_w.dumps(tables)
-
-
-def _job(bench, job: Job, me: str) -> dict:
-    told, now = bench.queue.told.get(job.id), time.time()
-    ahead = [j for j in bench.queue.listed()
-             if j.kind == job.kind and j.is_open and j.number < job.number]  # fmt: skip
-    out = {
-        "id": job.id, "kind": job.kind, "title": job.title, "state": job.state, "made": job.made,
-        "parent": job.parent, "change": job.change, "error": job.error, "began": job.began,
-        "ended": job.ended, "mine": job.owner == me, "share": 0.0, "text": "", "left": None,
-        "stopping": job.id in bench.queue._stops, "ahead": len(ahead),
-    }  # fmt: skip
-    if told is not None and job.state in ("running", "drawing"):
-        out.update(share=told.share, text=told.text, left=told.left(now))
-    return out
-
-
-def jobs(bench, asked, body):
-    return {"jobs": [_job(bench, j, asked["me"]) for j in bench.queue.listed()]}
-
-
-def one_job(bench, asked, body):
-    return _job(bench, _known(bench, asked["id"]), asked["me"])
-
-
-def _known(bench, id: str) -> Job:
-    job = bench.queue.jobs.get(id) if ID.fullmatch(id) else None
-    if job is None:
-        raise WeldsimError("no such job")
-    return job
-
-
-def act(bench, asked, body):
-    """Stop a job, go on with it, or take it off the list."""
-    job = _known(bench, asked["id"])
-    if bench.lan and job.owner != asked["me"]:
-        return JSONResponse({"error": "that job was started in another browser"}, 403)
-    if asked["what"] == "stop":
-        bench.queue.stop(job.id)
-    elif asked["what"] == "resume":
-        bench.queue.go_on(job.id)
-    elif asked["what"] == "forget":
-        bench.queue.forget(job.id)
-        return {"id": job.id}
-    else:
-        raise WeldsimError("no such thing to do")
-    return _job(bench, bench.queue.jobs[job.id], asked["me"])
-
-
-# --------------------------------------------------------------------------------------- runs
-def run(bench, asked, body):
-    """A run in words, or as far as it has come."""
-    folder = bench.folder(asked["id"])
-    return runs.summary_of(folder)
-
-
-def run_case(bench, asked, body):
-    """The case of a run as tables, to change something and try again."""
-    job = bench.queue.jobs.get(asked["id"])
-    if job is not None:
-        text = bench.queue.case_file(job).read_text(encoding="utf-8")
-    else:
-        text = runs.source_of(bench.folder(asked["id"]))
-    opened = _opened(drafts.read_tables(text), None)
-    return {**opened, "form": None}
-
-
-def scene(bench, asked, body):
-    """What the 3-D view shows; answered anew only when there is something new."""
-    folder = bench.folder(asked["id"])
-    stamp = runs.stamp_of(folder)
-    tag = f'"{stamp[:24]}"'
-    if asked["headers"].get("if-none-match") == tag:
-        return Response(status_code=304, headers={"etag": tag})
-    most = LIVE_FRAMES if asked["query"].get("live") else ALL_FRAMES
-    data = bench.keep(("scene", str(folder), stamp, most), lambda: runs.scene_bytes(folder, most))
-    return Response(data, media_type="application/json",
-                    headers={"etag": tag, "cache-control": "no-cache"})  # fmt: skip
-
-
-def fetch(bench, asked, body):
-    if asked["what"] not in runs.FILES:
-        raise WeldsimError("this run has no such file")
-    data, name, kind = runs.fetch(bench.folder(asked["id"]), asked["what"])
-    return Response(data, media_type=kind,
-                    headers={"content-disposition": f'attachment; filename="{name}"'})  # fmt: skip
-
 
 ROUTES = (
-    ("/", index, "GET"), ("/static/{name}", static, "GET"), ("/view/{name}", view_file, "GET"),
-    ("/api/begin", begin, "GET"), ("/api/form/{kind}", form, "GET"), ("/api/shelf", shelf, "GET"),
-    ("/api/check", check, "POST"), ("/api/words", words, "POST"), ("/api/shape", shape, "POST"),
-    ("/api/case", case_text, "POST"), ("/api/open", open_text, "POST"),
-    ("/api/open/{id}", open_file, "GET"),
-    ("/api/jobs", jobs, "GET"), ("/api/jobs", ask_job, "POST"), ("/api/jobs/{id}", one_job, "GET"),
-    ("/api/jobs/{id}/{what}", act, "POST"),
-    ("/api/runs/{id}", run, "GET"), ("/api/runs/{id}/case", run_case, "GET"),
-    ("/api/runs/{id}/scene", scene, "GET"), ("/api/runs/{id}/file/{what}", fetch, "GET"),
-)  # fmt: skip
+    ("/", answers.index, "GET"),
+    ("/static/{name}", answers.static, "GET"),
+    ("/view/{name}", answers.view_file, "GET"),
+    ("/api/begin", answers.begin, "GET"),
+    ("/api/form/{kind}", answers.form, "GET"),
+    ("/api/shelf", answers.shelf, "GET"),
+    ("/api/check", answers.check, "POST"),
+    ("/api/words", answers.words, "POST"),
+    ("/api/shape", answers.shape, "POST"),
+    ("/api/case", answers.case_text, "POST"),
+    ("/api/open", answers.open_text, "POST"),
+    ("/api/open/{id}", answers.open_file, "GET"),
+    ("/api/jobs", answers.jobs, "GET"),
+    ("/api/jobs", answers.ask_job, "POST"),
+    ("/api/jobs/{id}", answers.one_job, "GET"),
+    ("/api/jobs/{id}/{what}", answers.act, "POST"),
+    ("/api/runs/{id}", answers.run, "GET"),
+    ("/api/runs/{id}/case", answers.run_case, "GET"),
+    ("/api/runs/{id}/scene", answers.scene, "GET"),
+    ("/api/runs/{id}/file/{what}", answers.fetch, "GET"),
+)
 
 
 def make_app(queue: Queue, desk: Desk, door: Door):
@@ -399,9 +62,9 @@ def make_app(queue: Queue, desk: Desk, door: Door):
         desk.close()
         await run_in_threadpool(queue.close)
 
-    routes = [Route(path, api(work), methods=[method]) for path, work, method in ROUTES]
+    routes = [Route(path, answers.api(work), methods=[method]) for path, work, method in ROUTES]
     app = Starlette(routes=routes, lifespan=lifespan)
-    app.state.bench = Bench(queue, desk, door.key is not None)
+    app.state.bench = answers.Bench(queue, desk, door.key is not None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=3)
     return Guard(app, door)
 
@@ -488,6 +151,3 @@ def _own_names() -> list[str]:
         except OSError:
             pass
     return [n for n in dict.fromkeys(found) if not n.startswith("127.")]
-
-
-__all__ = ["make_app", "serve", "StoreError"]

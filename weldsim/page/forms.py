@@ -162,5 +162,5 @@ def _remarks(text: str) -> dict:
         if found := _SECTION.match(line):
             section = found[1]
         elif found := _KEY.match(line):
-            out.setdefault((section, found[1]), found[2].strip())
+            out.setdefault((section, found[1]), found[2].strip().replace("`", ""))
     return out

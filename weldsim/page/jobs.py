@@ -7,76 +7,24 @@ Runs go one after another in processes of their own; quick looks go through a de
 
 from __future__ import annotations
 
-import json
 import multiprocessing
-import re
 import secrets
 import threading
 import time
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import replace
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.desk import Desk, Stopped, default_threads
+from weldsim.page.ledger import Job, Told, read_jobs, write_job
 from weldsim.page.locks import Lock
 from weldsim.store import whole_file
 
-ID = re.compile(r"[0-9a-f]{16}")
-OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
 MOST_OPEN, MOST_OWN = 60, 12  # jobs in the queue, and of one browser
-MOST_STARTS = 3  # of one job by servers that ended under it
 LOOKS_KEPT = 24
-LOOK_LIMIT = 240.0  # s
+LOOKS = ("look", "rough")  # kinds that go through the desk
+LOOK_LIMIT = {"look": 240.0, "rough": 900.0}  # s
 GRACE = 20.0  # s for a run to write its checkpoint before it is ended
-
-
-@dataclass(frozen=True)
-class Job:
-    """One entry of the queue. Times are seconds since 1970.
-
-    Attributes
-    ----------
-    state : waiting, running, drawing, done, stopped or failed
-    kind : `run` or `look`
-    run : name of its run folder
-    owner : browser that asked for it
-    change : what differs from the job `parent`, in words
-    starts : how often it was begun
-    """
-
-    id: str
-    kind: str
-    title: str
-    run: str
-    owner: str
-    number: int
-    made: float
-    state: str = "waiting"
-    parent: str = ""
-    change: str = ""
-    error: str = ""
-    starts: int = 0
-    began: float = 0.0
-    ended: float = 0.0
-
-    @property
-    def is_open(self) -> bool:
-        return self.state in OPEN
-
-
-@dataclass(frozen=True)
-class Told:
-    """How far a job is: share 0 to 1, in words, since when and from which share."""
-
-    share: float = 0.0
-    text: str = ""
-    since: float = 0.0
-    first: float = 0.0
-
-    def left(self, now: float) -> float | None:
-        """Seconds to go as the work went so far; None while that says nothing."""
-        done = self.share - self.first
-        return (1 - self.share) * (now - self.since) / done if done > 0.02 else None
 
 
 class Queue:
@@ -116,45 +64,17 @@ class Queue:
         self._running: dict[str, tuple] = {}  # id -> (process, line)
         self._stops: dict[str, float] = {}  # id -> when it was asked to stop
         self.told: dict[str, Told] = {}
-        self.jobs: dict[str, Job] = self._load()
+        self.jobs: dict[str, Job] = read_jobs(self.folder)
         self._threads = [
             threading.Thread(target=self._watch_runs, daemon=True),
             threading.Thread(target=self._do_looks, daemon=True),
         ]
 
     # ------------------------------------------------------------------ files
-    def _load(self) -> dict[str, Job]:
-        """Jobs of the folder; those under way when the last server ended wait again."""
-        known = {f.name for f in fields(Job)}
-        jobs = {}
-        for path in sorted(self.folder.glob("*.json")):
-            if not ID.fullmatch(path.stem):
-                continue
-            try:
-                raw = json.loads(path.read_text(encoding="utf-8"))
-                job = Job(**{k: v for k, v in raw.items() if k in known})
-            except (OSError, ValueError, TypeError):
-                continue  # not ours; it stays where it is
-            if job.id == path.stem and re.fullmatch(r"[\w-]+", job.run):
-                jobs[job.id] = job
-        for job in list(jobs.values()):
-            if job.is_open:
-                again = replace(job, state="waiting")
-                if job.starts >= MOST_STARTS:
-                    why = f"the page ended {job.starts} times while this ran; go on with it by hand"
-                    again = replace(job, state="stopped", error=why)
-                jobs[job.id] = again
-                self._write(again)
-        return jobs
-
-    def _write(self, job: Job) -> None:
-        with whole_file(self.folder / f"{job.id}.json") as beside:
-            beside.write_text(json.dumps(asdict(job), indent=1) + "\n", encoding="utf-8")
-
     def _keep(self, job: Job) -> Job:
         """Put a changed job in place, on disk first."""
         with self._lock:
-            self._write(job)
+            write_job(self.folder, job)
             self.jobs[job.id] = job
         return job
 
@@ -164,7 +84,7 @@ class Queue:
 
     def run_folder(self, job: Job) -> Path:
         """Run folder of a job, there or not yet."""
-        return (self.folder / "looks" if job.kind == "look" else self.work) / job.run
+        return (self.folder / "looks" if job.kind in LOOKS else self.work) / job.run
 
     # --------------------------------------------------------------- requests
     def submit(self, kind: str, title: str, text: str, owner: str, parent="", change="") -> Job:
@@ -239,7 +159,7 @@ class Queue:
             (self.folder / f"{id}.json").unlink(missing_ok=True)
             self.case_file(job).unlink(missing_ok=True)
             (self.folder / f"{id}.lock").unlink(missing_ok=True)
-            if job.kind == "look":
+            if job.kind in LOOKS:
                 shutil.rmtree(self.run_folder(job), ignore_errors=True)
 
     def listed(self) -> list[Job]:
@@ -286,8 +206,8 @@ class Queue:
         else:
             self.told[id] = replace(before, share=share, text=text)
 
-    def _next(self, kind: str) -> Job | None:
-        waiting = [j for j in self.jobs.values() if j.kind == kind and j.state == "waiting"]
+    def _next(self, *kinds: str) -> Job | None:
+        waiting = [j for j in self.jobs.values() if j.kind in kinds and j.state == "waiting"]
         return min(waiting, key=lambda j: j.number, default=None)
 
     def _watch_runs(self) -> None:
@@ -377,7 +297,7 @@ class Queue:
     def _do_looks(self) -> None:
         while not self._closing.is_set():
             with self._lock:
-                job = self._next("look")
+                job = self._next(*LOOKS)
                 if job:
                     job = self._keep(
                         replace(job, state="running", began=time.time(), starts=job.starts + 1)
@@ -398,7 +318,8 @@ class Queue:
         self._tell(job.id, 0.0, "starting")
         try:
             self.looks.call(
-                "look", text, str(self.case_file(job)), str(folder), limit=LOOK_LIMIT,
+                "look", text, str(self.case_file(job)), str(folder), job.kind,
+                limit=LOOK_LIMIT[job.kind],
                 tell=lambda share, words: self._tell(job.id, share, words),
                 stop=lambda: job.id in self._stops or self._closing.is_set(),
             )  # fmt: skip
@@ -415,6 +336,6 @@ class Queue:
         self._keep(end)
 
     def _drop_old_looks(self) -> None:
-        old = [j for j in self.listed() if j.kind == "look" and not j.is_open]
+        old = [j for j in self.listed() if j.kind in LOOKS and not j.is_open]
         for job in old[:-LOOKS_KEPT]:
             self.forget(job.id)

@@ -1,13 +1,16 @@
-"""The quick look: a case through the elastic model on the coarsest mesh, for playing only.
+"""Quick look and rough run: a case on the coarsest mesh while a class waits.
 
-The elastic model takes shrinkage from each point's own peak temperature. It knows where the heat
-goes and in which order, loses what the direction of travel does, and has no error estimate.
+The quick look takes the elastic model: shrinkage from each point's own peak temperature. It knows
+where the heat goes and in which order, and loses what the direction of travel does. On a bar that
+is heated through, its sideways bow comes out on the wrong side; it is for playing only. The rough
+run takes the plastic model in the steps of the coarse grade: several times slower, right in sign.
+Neither has an error estimate.
 """
 
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numpy as np
 
@@ -27,16 +30,22 @@ MOST_STEPS = 24  # of one arc; a longer seam goes in longer steps
 REST_GROWTH = 0.7  # length of a step of a pause as a share of the time since the arc stopped
 EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
 FRAMES = 16
-NOTE = (
-    "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It does not "
-    "know what the direction of travel does. Compute the case before you rely on a number"
-)
+NOTES = {
+    "look": "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It "
+    "does not know what the direction of travel does, and where a bar is heated through even the "
+    "side it bends to comes out wrong",
+    "rough": "Rough run: plastic model on a coarse mesh, no error estimate. It shows which way and "
+    "which order, not how much",
+}
 
 
-def look_model(case):
-    """Model of the quick look of a case."""
-    case = replace(case, solve=replace(case.solve, model="elastic", end="cold", companion=False))
+def look_model(case, kind: str = "look"):
+    """Model of the quick look (`look`) or of the rough run (`rough`) of a case."""
+    law = "elastic" if kind == "look" else "plastic"
+    case = replace(case, solve=replace(case.solve, model=law, companion=False))
     model = copy(build_model(case, "coarse"))
+    if kind == "rough":
+        return model
     torch = TORCH_STEP
     for i, source in enumerate(model.sources):
         steps = source.duration / model.torch_time(i) * model.grade.torch_step
@@ -46,19 +55,16 @@ def look_model(case):
 
 
 def steps_of(model):
-    """Settled states of a quick look from the start until it is cold, with what led to them."""
-    state = start_state(model)
+    """Settled states from the start to the end of the case, with what led to them."""
+    state, elastic = start_state(model), model.case.solve.model == "elastic"
     yield state, "start"
     count, kind = 0, "start"
     while (event := next_event(model, state)) is not None:
-        if event.kind in ("release", "grip"):
+        event = _longer(model, state, event)
+        if event.kind in ("release", "grip") or not elastic:
             state, _ = advance(model, state, event)
             yield state, event.kind
             continue
-        if event.kind == "rest" and not np.isnan(state.stops).any():
-            known = model.next_change(state) - state.time
-            longer = REST_GROWTH * (state.time - float(state.stops.max()))
-            event = replace(event, duration=max(event.duration, min(longer, known)))
         kind = event.kind
         state = _heated(model, state, event)
         count += 1
@@ -69,6 +75,17 @@ def steps_of(model):
             yield state, kind
     if count:
         yield _settled(model, state), kind
+
+
+def _longer(model, state, event):
+    """The last pause in steps that grow without end: the pipeline's stop growing at 120 s."""
+    if event.kind != "rest" or np.isnan(state.stops).any():
+        return event
+    longer = model.grade.rest_growth * (state.time - float(state.stops.max()))
+    room = model.next_change(state) - state.time
+    if model.case.solve.end != "cold":
+        room = min(room, model.case.solve.end - state.time)
+    return replace(event, duration=max(event.duration, min(longer, room)))
 
 
 def _heated(model, state, event):
@@ -91,8 +108,8 @@ def _settled(model, state):
     )  # fmt: skip
 
 
-def look(text: str, source_file: str, folder: str, progress) -> str:
-    """Take a quick look at a case into a run folder that everything else can read.
+def look(text: str, source_file: str, folder: str, kind: str, progress) -> str:
+    """Take a look at a case into a run folder that everything else can read.
 
     Parameters
     ----------
@@ -100,6 +117,8 @@ def look(text: str, source_file: str, folder: str, progress) -> str:
         The case as `parse_case` takes it.
     folder : str
         To be made.
+    kind : str
+        `look` or `rough`.
     progress : callable(share, text)
         Told after each step; what it raises stops the look.
 
@@ -113,18 +132,18 @@ def look(text: str, source_file: str, folder: str, progress) -> str:
 
     progress(0.0, "meshing")
     case = parse_case(text, source_file)
-    model = look_model(case)
+    model = look_model(case, kind)
     states, rows = [], []
-    for state, kind in steps_of(model):
+    for state, phase in steps_of(model):
         rows.append({"time_s": state.time, **model.read(state), **model.weld_temperatures(state)})
-        states.append((state, kind))
-        progress(0.95 * model.progress(state), f"{kind}, {state.time:.0f} s")
+        states.append((state, phase))
+        progress(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
     run = RunFolder.create(folder, case.title)
     record = {"source": text, "source_file": source_file, "overrides": [], "companion": False}
     run.write_json("case.json", record)
     for number, index in enumerate(picked(states)):
         run.write_frame(number, field_frame(model, states[index][0]), model.part)
-    _finish(run, case, model, states[-1][0], rows)
+    _finish(run, model, kind, states[-1][0], rows)
     return str(run.path)
 
 
@@ -138,17 +157,19 @@ def picked(states, most: int = FRAMES) -> list[int]:
     return sorted({*even.tolist(), *ends})
 
 
-def _finish(run, case, model, state, rows) -> None:
+def _finish(run, model, kind, state, rows) -> None:
     from weldsim.runner import clamp_places, timetable, weld_paths
     from weldsim.store import versions
     from weldsim.summary import summarise
 
+    case = model.case
     run.write_gauges(rows)
     arcs = timetable(model, state)
     columns = {k: np.array([r[k] for r in rows]) for k in rows[0]}
-    run.write_json("summary.json", summarise(columns, arcs, model.case, None))
+    run.write_json("summary.json", summarise(columns, arcs, case, None))
     manifest = {
-        "title": case.title, "status": "complete", "case": model.case.resolved,
+        "title": case.title, "status": "complete",
+        "case": {**case.resolved, "solve": asdict(case.solve)},
         "source_file": case.source_file, "overrides": [], "versions": versions(),
         "grade": "coarse", "solver": model.mechanics.solver.name,
         "mesh": {
@@ -156,9 +177,10 @@ def _finish(run, case, model, state, rows) -> None:
             "displacement_unknowns": int(model.mechanics.pattern.size),
             "temperature_unknowns": int(model.heat.pattern.size),
         },
-        "warnings": [NOTE], "paths": weld_paths(case, model.seams), "clamps": clamp_places(model),
-        "timetable": arcs, "quick_look": True, "steps": state.steps, "simulated_s": state.time,
-        "error_estimate": {"how": "a quick look has none", "values": {}},
+        "warnings": [NOTES[kind]], "paths": weld_paths(case, model.seams),
+        "clamps": clamp_places(model),
+        "timetable": arcs, "look": kind, "steps": state.steps, "simulated_s": state.time,
+        "error_estimate": {"how": "a look has none", "values": {}},
     }  # fmt: skip
     run.write_json("run.json", manifest)
 

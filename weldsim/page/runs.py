@@ -9,7 +9,7 @@ import zipfile
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page.look import NOTE
+from weldsim.page.look import NOTES
 from weldsim.readback import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
 from weldsim.store import plain
 
@@ -87,7 +87,8 @@ def summary_of(folder: Path) -> dict:
     from weldsim.words import final_words
 
     record = read_run(folder)
-    look = bool(record.manifest.get("quick_look"))
+    look = record.manifest.get("look")
+    look = look if look in NOTES else ""
     readings = []
     for column in record.columns:
         if column.weld is None:
@@ -103,9 +104,9 @@ def summary_of(folder: Path) -> dict:
     return plain(
         {
             "title": record.title, "status": record.manifest.get("status"), "look": look,
-            "note": NOTE + "." if look else "", "grade": record.manifest.get("grade"),
+            "note": NOTES[look] + "." if look else "", "grade": record.manifest.get("grade"),
             "model": record.case.get("solve", {}).get("model"),
-            "words": [NOTE + "."] if look else final_words(record),
+            "words": [NOTES[look] + "."] if look == "look" else final_words(record),
             "readings": readings, "welds": welds,
             "how": record.manifest.get("error_estimate", {}).get("how", ""),
             "files": [name for name in FILES if file_path(folder, name) is not None],

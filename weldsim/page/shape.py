@@ -20,6 +20,7 @@ def shape_of(case) -> dict:
         `up`, unit vectors.
     """
     from weldsim.charts import colours_of
+    from weldsim.joints import seams_of
     from weldsim.layout_picture import clamp_places, tack_lines, weld_paths
     from weldsim.mesh import build_part
     from weldsim.scene import best_view
@@ -41,10 +42,8 @@ def shape_of(case) -> dict:
             gripped[nodes[nodes < len(points)]] = True
     tint = np.where(gripped[skin.used][skin.faces].all(axis=1), 2, 0)
     tint = np.where(skin.faces_on == 1, 1, tint)
-    paths, colours = (
-        weld_paths(case),
-        colours_of([{"name": w.name, "seam": w.seam} for w in case.welds]),
-    )
+    paths = weld_paths(case)
+    colours = colours_of([{"name": w.name, "seam": w.seam} for w in case.welds])
     looked = [{"points": p.points, "inward": _unit(np.atleast_2d(p.inward).mean(axis=0))}
               for p in paths]  # fmt: skip
     return {
@@ -55,11 +54,11 @@ def shape_of(case) -> dict:
         "welds": [
             {
                 "number": p.number, "name": p.name, "seam": p.seam, "tack": p.tack,
-                "colour": colours[p.name],
-                "points": _mm(p.points[:: max(1, len(p.points) // FEW)]),
+                "closed": bool(seam.closed), "colour": colours[p.name],
+                "points": _mm(_few(p.points)),
                 "inward": inward["inward"].round(4).tolist(),
             }
-            for p, inward in zip(paths, looked, strict=True)
+            for p, inward, seam in zip(paths, looked, seams_of(case), strict=True)
         ],
         "tacks": [_mm(line) for line in tack_lines(case)],
         "clamps": [{"name": text, "place": _mm(place)} for text, place in clamp_places(case, part)],
@@ -98,7 +97,7 @@ def ways(case) -> dict:
             {
                 "name": name, "passes": line.passes, "closed": line.closed,
                 "ways": {w: _other(words, w) for w in words},
-                "points": _mm(line.points[:: max(1, len(line.points) // FEW)]),
+                "points": _mm(_few(line.points)),
                 "inward": _unit(line.inwards.mean(axis=0)).round(4).tolist(),
             }
         )  # fmt: skip
@@ -139,6 +138,11 @@ def _up(case) -> list[float]:
 
 def _unit(vector) -> np.ndarray:
     return np.asarray(vector) / max(float(np.linalg.norm(vector)), 1e-12)
+
+
+def _few(points) -> np.ndarray:
+    """Some of the places along a line, both ends among them."""
+    return points[np.unique(np.linspace(0, len(points) - 1, min(len(points), FEW)).astype(int))]
 
 
 def _mm(places) -> list:

@@ -99,10 +99,10 @@ def size(text: str, source_file: str, tell=None) -> dict:
     return vars(estimate(_parse(text, source_file)))
 
 
-def quick_look(text: str, source_file: str, folder: str, tell=None) -> str:
-    from weldsim.page.look import look
+def look(text: str, source_file: str, folder: str, kind: str, tell=None) -> str:
+    from weldsim.page import look as looking
 
-    return look(text, source_file, folder, tell)
+    return looking.look(text, source_file, folder, kind, tell)
 
 
 def warm(tell=None) -> None:
@@ -121,7 +121,7 @@ def warm_words(tell=None) -> None:
 
 
 DESK = {
-    "words": words, "shape": shape, "size": size, "look": quick_look, "warm": warm,
+    "words": words, "shape": shape, "size": size, "look": look, "warm": warm,
     "warm_words": warm_words,
 }  # fmt: skip
 

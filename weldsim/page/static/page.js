@@ -1,5 +1,5 @@
 // The page: its steps by address, the start, the queue, and what all steps share.
-import { ask, h, say, span, STATES } from "./tools.js";
+import { ask, h, KINDS, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
 import { jointDrawing } from "./icons.js";
 import { Setup } from "./setup.js";
@@ -102,7 +102,7 @@ async function watch(id) {
     const newest = jobs.filter((j) => j.mine).at(-1) || jobs.at(-1);
     if (newest) { history.replaceState(null, "", `#watch/${newest.id}`); return watch(newest.id); }
     return show(h("div", { class: "start" }, h("h1", { text: "Nothing to watch yet" }), h("p", {}, "Set up a joint and take a ",
-      h("em", { text: "Quick look" }), ", or open a run from ", h("a", { href: "#start", text: "the first page" }), ".")), "watch");
+      h("em", { text: "Quick look" }), " or a ", h("em", { text: "Rough run" }), ", or open a run from ", h("a", { href: "#start", text: "the first page" }), ".")), "watch");
   }
   await viewer();
   const made = new Watch(id, go);
@@ -136,7 +136,7 @@ function fillQueue(body) {
       : [job.error || (job.state === "waiting" && job.ahead ? `${job.ahead} ahead` : "")];
     return h("tr", {}, h("th", { scope: "row" }, h("a", { href: job.parent ? `#compare/${job.parent}/${job.id}` : `#watch/${job.id}`, text: job.title }),
       job.change ? h("span", { class: "note", text: ` ${job.change}` }) : null),
-      h("td", { text: job.kind === "look" ? "quick look" : "computed" }),
+      h("td", { text: KINDS[job.kind] }),
       h("td", {}, h("span", { class: `badge ${job.state}`, text: job.stopping ? "stopping" : STATES[job.state] })), h("td", {}, how),
       h("td", { text: job.mine ? "here" : "another browser" }),
       h("td", {}, open ? act(job, "stop", "Stop") : [job.state !== "done" ? act(job, "resume", "Go on") : null, act(job, "forget", "Take off the list")]));

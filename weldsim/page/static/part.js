@@ -2,7 +2,7 @@
 import { h, s } from "./tools.js";
 
 const TINTS = [[223, 228, 232], [243, 217, 176], [168, 203, 232]]; // steel, filler, held
-const LIGHT = [0.35, 0.45, 0.82];
+const LIGHT = [0.28, 0.62, 0.73]; // seen from the eye: right, up, toward it
 
 const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
@@ -24,8 +24,12 @@ export class PartView {
   }
 
   set(shape) {
-    if (!this.shape || this.shape.kind !== shape.kind) this.turned = [0, 0];
+    const other = !this.shape || this.shape.kind !== shape.kind;
     this.shape = shape;
+    if (other) {
+      this.turned = [0, 0];
+      this.zoom = firstZoom(shape);
+    }
     this.draw();
   }
   // `chosen`: numbers by seam while the order is being clicked, else null
@@ -50,11 +54,14 @@ export class PartView {
   key(e) {
     if (e.target !== this.stage) return;
     const step = { ArrowLeft: [0.15, 0], ArrowRight: [-0.15, 0], ArrowUp: [0, 0.12], ArrowDown: [0, -0.12] }[e.key];
-    if (!step && e.key !== "0") return;
+    const by = { "+": 1.2, "=": 1.2, "-": 1 / 1.2 }[e.key];
+    if (!step && !by && e.key !== "0") return;
     e.preventDefault();
+    if (by) return this.grow(by);
     this.turned = step ? [this.turned[0] + step[0], Math.max(-1.4, Math.min(1.4, this.turned[1] + step[1]))] : [0, 0];
     this.draw();
   }
+  grow(by) { this.zoom = Math.max(0.5, Math.min(8, this.zoom * by)); this.draw(); }
   turn(angle) { this.turned[0] += angle; this.draw(); }
 
   // Eye, right and up of the picture: the best view, turned about the way up.
@@ -90,15 +97,20 @@ export class PartView {
     for (const q of flat) {
       for (const i of [0, 1]) { low[i] = Math.min(low[i], q[i]); high[i] = Math.max(high[i], q[i]); }
     }
-    const room = 46, size = Math.min((w - 2 * room) / (high[0] - low[0] || 1), (t - 2 * room) / (high[1] - low[1] || 1));
-    const mid = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
+    const room = 46, whole = Math.min((w - 2 * room) / (high[0] - low[0] || 1), (t - 2 * room) / (high[1] - low[1] || 1));
+    const size = whole * this.zoom, mid = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
+    if (this.zoom > 1) { // the closer, the more the welds move to the middle
+      const at = middle(this.shape.welds), share = 1 - 1 / this.zoom;
+      const spot = [dot(at, f.right), -dot(at, f.up)];
+      for (const i of [0, 1]) mid[i] += Math.min(1, 2 * share) * (spot[i] - mid[i]);
+    }
     this.place = (p) => [w / 2 + (dot(p, f.right) - mid[0]) * size, t / 2 + (-dot(p, f.up) - mid[1]) * size];
     this.faces(flat, f, (q) => [w / 2 + (q[0] - mid[0]) * size, t / 2 + (q[1] - mid[1]) * size], scale);
     this.lines(f, w, t);
   }
 
   faces(flat, f, to, scale) {
-    const g = this.canvas.getContext("2d"), { faces, tint, points } = this.shape;
+    const g = this.canvas.getContext("2d"), { faces, tint, points, edges } = this.shape;
     g.setTransform(scale, 0, 0, scale, 0, 0);
     g.lineJoin = "round";
     const shown = [];
@@ -106,22 +118,30 @@ export class PartView {
       const [a, b, c] = face.map((n) => points[n]);
       const normal = unit(cross(less(b, a), less(c, b)));
       if (dot(normal, f.eye) <= 0) return;
-      shown.push([face.reduce((sum, n) => sum + flat[n][2], 0) / face.length, face, normal, tint[i]]);
+      const bright = 0.7 + 0.3 * Math.max(0, dot([dot(normal, f.right), dot(normal, f.up), dot(normal, f.eye)], LIGHT));
+      shown.push([face.reduce((sum, n) => sum + flat[n][2], 0) / face.length, face, bright, tint[i]]);
     });
     shown.sort((a, b) => a[0] - b[0]);
-    for (const [, face, normal, kind] of shown) {
-      const bright = 0.78 + 0.22 * Math.max(0, dot(normal, LIGHT)) ;
+    const pair = (a, b) => (a < b ? a * 1e6 + b : b * 1e6 + a);
+    const sharp = new Set(edges.map(([a, b]) => pair(a, b)));
+    for (const [, face, bright, kind] of shown) {
       const fill = `rgb(${TINTS[kind].map((v) => Math.round(v * bright)).join()})`;
       g.beginPath();
       face.forEach((n, i) => { const [x, y] = to(flat[n]); if (i) g.lineTo(x, y); else g.moveTo(x, y); });
       g.closePath();
       g.fillStyle = g.strokeStyle = fill;
-      g.lineWidth = 0.7; // closes the seams between faces
+      g.lineWidth = 1; // closes the seams between faces
       g.fill();
       g.stroke();
-      g.strokeStyle = "rgba(65,80,94,.16)";
-      g.lineWidth = 0.6;
-      g.stroke();
+      g.strokeStyle = "#5d6a76";
+      face.forEach((n, i) => {
+        const m = face[(i + 1) % face.length];
+        if (!sharp.has(pair(n, m))) return;
+        g.beginPath();
+        g.moveTo(...to(flat[n]));
+        g.lineTo(...to(flat[m]));
+        g.stroke();
+      });
     }
   }
 
@@ -133,16 +153,14 @@ export class PartView {
     for (const line of this.shape.tacks) {
       made.push(s("polyline", { points: flatText(line.map(this.place)), class: "tack" }));
     }
-    const last = new Map();
-    welds.forEach((weld, i) => last.set(weld.seam, i));
     const taken = [];
     for (const loose of this.shape.loose || []) made.push(this.seam(f, { ...loose, seam: loose.name }, null, taken));
-    welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
-    for (const clamp of clamps) {
-      const [x, y] = this.place(clamp.place);
-      made.push(s("rect", { x: x - 3.5, y: y - 3.5, width: 7, height: 7, class: "grip" }));
-      made.push(s("text", { x, y: y + 18, class: "grip-name", "text-anchor": "middle", text: clamp.name }));
+    const grips = clamps.map((clamp) => [clamp, this.place(clamp.place)]);
+    for (const [clamp, [x, y]] of grips) {
+      made.push(s("rect", { x: x - 3.5, y: y - 3.5, width: 7, height: 7, class: "grip" }),
+        s("text", { x, y: y + 18, class: "grip-name", "text-anchor": "middle", text: clamp.name }));
     }
+    welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
     made.push(this.axes(f, t));
     this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
     this.over.replaceChildren(...made);
@@ -154,7 +172,7 @@ export class PartView {
 
   seam(f, weld, number, taken) {
     const places = weld.points.map(this.place), path = flatText(places);
-    const behind = dot(weld.inward, f.eye) > 0.25;
+    const hidden = hiddenSteps(weld, f.eye), behind = hidden.every(Boolean);
     const chosen = this.chosen ? this.chosen.get(weld.seam) : undefined;
     const shown = this.chosen ? chosen : number;
     const colour = shown || !this.chosen ? weld.colour || "#5d6a76" : "#5d6a76";
@@ -170,9 +188,10 @@ export class PartView {
         e.stopPropagation();
         this.onSeam(weld.seam, weld.name);
       } });
-    group.append(s("title", { text: label }), s("polyline", { points: path, class: "hit" }),
+    group.append(...[s("title", { text: label }), s("polyline", { points: path, class: "hit" }),
       s("polyline", { points: path, class: "halo" }),
-      s("polyline", { points: path, class: "run", stroke: colour, ...(number ? {} : { "stroke-dasharray": "3 5" }) }));
+      stretches(places, hidden).map(([part, back]) => s("polyline", { points: flatText(part), class: `run${back ? " back" : ""}`,
+        stroke: colour, ...(number ? {} : { "stroke-dasharray": "3 5" }) }))].flat());
     if (number) group.append(s("polygon", { points: flatText(arrow(places)), fill: colour, class: "tip" }));
     const start = places[0], away = this.aside(places, weld, f);
     const spot = roomFor([start[0] + 19 * away[0], start[1] + 19 * away[1]], away, taken);
@@ -211,7 +230,39 @@ export class PartView {
   }
 }
 
+// Middle of all welds.
+function middle(welds) {
+  const all = welds.flatMap((w) => w.points), low = [0, 1, 2].map((i) => Math.min(...all.map((p) => p[i])));
+  return [0, 1, 2].map((i) => (low[i] + Math.max(...all.map((p) => p[i]))) / 2);
+}
+
+// Closer at first where the welds are small on the part, so that their arrows can be told apart.
+function firstZoom(shape) {
+  const reach = (list) => Math.max(...[0, 1, 2].map((i) => Math.max(...list.map((p) => p[i])) - Math.min(...list.map((p) => p[i]))));
+  const share = reach(shape.welds.flatMap((w) => w.points)) / (reach(shape.points) || 1);
+  return share > 0.4 || shape.welds.length < 3 ? 1 : Math.min(2.2, 0.42 / Math.max(share, 0.05));
+}
+
 const flatText = (places) => places.map((p) => `${p[0].toFixed(1)},${p[1].toFixed(1)}`).join(" ");
+
+// Which steps of a weld lie on the far side. Once around a tube, inward is toward the middle.
+function hiddenSteps(weld, eye) {
+  const heart = weld.closed ? middle([weld]) : null;
+  return weld.points.slice(1).map((p, i) => {
+    const inward = heart ? unit(less(heart, weld.points[i].map((v, k) => (v + p[k]) / 2))) : weld.inward;
+    return dot(inward, eye) > (heart ? 0.05 : 0.25);
+  });
+}
+
+// A path in stretches that show and stretches that do not.
+function stretches(places, hidden) {
+  const out = [];
+  hidden.forEach((back, i) => {
+    if (!out.length || out[out.length - 1][1] !== back) out.push([[places[i]], back]);
+    out[out.length - 1][0].push(places[i + 1]);
+  });
+  return out;
+}
 
 function roomFor(spot, away, taken) {
   let at = spot;

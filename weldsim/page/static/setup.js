@@ -1,15 +1,11 @@
 // Set-up: fields on the left, the part with its welds, their order, and what it all means.
-import { ask, h, later, Refused, s, say, saveText, span } from "./tools.js";
-import { Draft, seamOf } from "./draft.js";
+import { ask, h, later, put, Refused, s, say, saveText, span } from "./tools.js";
+import { Fields } from "./fields.js";
 import { PartView } from "./part.js";
 
-const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
-const NUMBER = /^\s*([-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*)$/i;
-const RARE = new Set(["front_length", "rear_length", "half_width", "depth", "shrinkage_along", "shrinkage_across",
-  "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film"]);
-
-export class Setup {
+export class Setup extends Fields {
   constructor(draft, begin, go) {
+    super();
     Object.assign(this, { draft, begin, go, check: null, choosing: null, open: {}, serial: 0 });
     this.view = new PartView((seam, name) => this.pickSeam(seam, name));
     this.soon = later(() => this.ask(), 220);
@@ -24,7 +20,10 @@ export class Setup {
       order: h("section", { class: "panel order", "aria-label": "Order of the welds" }),
       meaning: h("section", { class: "panel meaning", "aria-label": "What this case means" }),
       tell: h("p", { class: "tell", role: "status" }),
-      look: h("button", { type: "button", class: "second", text: "Quick look", onclick: () => this.start("look") }),
+      look: h("button", { type: "button", class: "second", text: "Quick look", title: "For playing only",
+        onclick: () => this.start("look") }),
+      rough: h("button", { type: "button", class: "second", text: "Rough run", title: "Coarse mesh: which way and which order",
+        onclick: () => this.start("rough") }),
       run: h("button", { type: "button", class: "first", text: "Compute", onclick: () => this.start("run") }),
       cost: h("span", { class: "cost" }),
       shapeNote: h("p", { class: "note", hidden: true }),
@@ -35,146 +34,13 @@ export class Setup {
     return h("div", { class: "setup" }, this.ui.form,
       h("div", { class: "bench" },
         h("div", { class: "part" }, this.view.stage, this.ui.shapeNote,
-          h("div", { class: "turners" }, turn(Math.PI / 4, "Turn the part to the left", "↺"),
+          h("div", { class: "turners" },
+            h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
+            h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
         h("div", { class: "two" }, this.ui.order, this.ui.meaning)),
       h("div", { class: "actions" }, this.ui.tell, save,
-        h("span", { class: "doing" }, this.ui.look, this.ui.run), this.ui.cost));
-  }
-
-  // ------------------------------------------------------------------- fields
-  form() {
-    const { draft } = this, list = h("datalist", { id: "places" });
-    const title = this.control({ key: "title", label: "name of this case", type: "text", top: true }, "", null);
-    const parts = draft.form.sections.map((section) => this.section(section));
-    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), title, ...parts, list,
-      h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
-    this.places();
-    this.messages();
-  }
-
-  section(section) {
-    const { draft } = this, id = section.key;
-    const entries = section.many ? draft.tables[id] || [] : null;
-    const inner = h("div", { class: "inner" }, h("p", { class: "mistake", "data-place": `${id}|`, hidden: true }));
-    if (section.many) {
-      entries.forEach((_, i) => inner.append(this.entry(section, i)));
-      inner.append(h("button", { type: "button", class: "plain",
-        text: `Add ${{ weld: draft.bar ? "a bead" : "a weld of its own", gauge: "a gauge", clamp: "a clamp", tack: "a tack" }[id]}`,
-        onclick: () => { draft.addEntry(id); this.changed(true); } }));
-    } else inner.append(this.fields(section, null));
-    const wanted = this.open[id] ?? (FIRST_OPEN.has(id) && !(id === "weld" && !draft.bar));
-    const count = section.many ? ` (${entries.length})` : "";
-    return h("details", { open: wanted, class: "section", "data-section": id,
-      ontoggle: (e) => { this.open[id] = e.target.open; } },
-      h("summary", {}, h("span", { text: `${section.head}${count}` }), h("span", { class: "faults", hidden: true })), inner);
-  }
-
-  entry(section, i) {
-    const name = this.draft.get(section.key, "name", i) || `${i + 1}`;
-    const word = { weld: this.draft.bar ? "Bead" : "Weld", gauge: "Gauge", clamp: "Clamp", tack: "Tack" }[section.key];
-    return h("fieldset", { class: "entry" }, h("legend", { text: `${word} ${name}` }),
-      h("button", { type: "button", class: "plain drop", "aria-label": `Remove ${word.toLowerCase()} ${name}`, text: "Remove",
-        onclick: () => {
-          if (section.key === "weld" && this.draft.bar) this.draft.remove(i);
-          else this.draft.removeEntry(section.key, i);
-          this.changed(true);
-        } }), this.fields(section, i));
-  }
-
-  // Fields in the order of the starter file, then the others; the rare ones folded away.
-  fields(section, index) {
-    const started = this.draft.form.tables[section.key];
-    const written = Object.keys((Array.isArray(started) ? started[0] : started) || {});
-    const place = (f) => { const at = written.indexOf(f.key); return at < 0 ? 99 : at; };
-    const sorted = [...section.fields].sort((a, b) => place(a) - place(b));
-    const rare = sorted.filter((f) => RARE.has(f.key) && !f.needed && place(f) === 99
-      && this.draft.get(section.key, f.key, index) === undefined);
-    const box = h("div", {}, sorted.filter((f) => !rare.includes(f)).map((f) => this.control(f, section.key, index)));
-    if (rare.length) {
-      box.append(h("details", { class: "rare" }, h("summary", { text: "Seldom changed" }),
-        rare.map((f) => this.control(f, section.key, index))));
-    }
-    return box;
-  }
-
-  control(field, section, index) {
-    const { draft } = this, id = `f-${section}-${index ?? ""}-${field.key}`;
-    const value = field.top ? draft.tables[field.key] : draft.get(section, field.key, index);
-    const put = (v) => {
-      if (field.top) draft.tables[field.key] = v;
-      else draft.set(section, field.key, v, index);
-      this.changed(false, field.key === "name");
-    };
-    const describe = { id, "aria-describedby": `${id}-m${field.remark ? ` ${id}-r` : ""}` };
-    const input = typeof value === "object" && value !== null ? this.fixed(value, describe)
-      : (this[`as_${field.type}`] || this.as_text).call(this, field, value, put, describe, section);
-    const head = (index !== null ? this.draft.get(section, "name", index) : "") || "";
-    return h("div", { class: `field ${field.type}`, "data-place": `${section}|${field.key}`, "data-index": index ?? "",
-      "data-entry": head },
-      h("label", { for: id }, field.label, field.needed && !field.top ? "" : null), input,
-      field.remark ? h("p", { class: "remark", id: `${id}-r`, text: field.remark }) : null,
-      h("p", { class: "mistake", id: `${id}-m`, hidden: true }));
-  }
-
-  fixed(value, describe) {
-    return h("input", { ...describe, disabled: true, value: JSON.stringify(value).slice(0, 80) });
-  }
-  as_text(field, value, put, describe, section) {
-    const lists = { at: "places", seam: "places" };
-    const list = field.hints || ["release", "on", "off", "start", "end", "pause"].includes(field.key) ? "rules" : lists[field.key];
-    return h("input", { ...describe, type: "text", value: value ?? "", list, disabled: field.locked, maxlength: 300,
-      spellcheck: "false", autocomplete: "off", oninput: (e) => put(e.target.value) });
-  }
-  as_word(field, value, put, describe) {
-    const blank = value === undefined && !field.default;
-    const words = value !== undefined && !field.words.includes(value) ? [value, ...field.words] : field.words;
-    return h("select", { ...describe, value: value ?? field.default ?? "", onchange: (e) => { put(e.target.value); } },
-      blank || !field.needed ? h("option", { value: "", text: field.default ? `usual (${field.default})` : "not set",
-        selected: value === undefined }) : null,
-      words.map((w) => h("option", { value: w, selected: w === value,
-        text: field.names ? field.names[field.words.indexOf(w)] ?? w : w })));
-  }
-  as_flag(field, value, put, describe) {
-    return h("select", { ...describe, onchange: (e) => put({ yes: true, no: false }[e.target.value]) },
-      [["", "usual"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t,
-        selected: v === (value === true ? "yes" : value === false ? "no" : "") })));
-  }
-  as_number(field, value, put, describe) {
-    return h("input", { ...describe, type: "text", inputmode: "decimal", value: value ?? "", autocomplete: "off",
-      placeholder: field.example, oninput: (e) => put(plainNumber(e.target.value)) });
-  }
-  as_whole(...args) { return this.as_number(...args); }
-
-  // A number with its unit. A unit typed behind the number counts; another unit chosen converts.
-  as_quantity(field, value, put, describe) {
-    const offered = this.begin.units[field.unit];
-    const found = NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
-    let unit = (found && found[2]) || (example && example[2]) || offered[0].unit;
-    const units = offered.map((u) => u.unit);
-    if (!units.includes(unit)) units.push(unit);
-    const number = h("input", { ...describe, type: "text", inputmode: "decimal", autocomplete: "off",
-      value: found ? found[1] : value ?? "", placeholder: example ? example[1] : "" });
-    const select = h("select", { class: "unit", "aria-label": `unit of ${field.label}`, disabled: units.length < 2 },
-      units.map((u) => h("option", { value: u, text: u.replace("deg", "°").replace(/^°$/, "deg"), selected: u === unit })));
-    const read = () => {
-      const typed = number.value.trim().replace("−", "-"), parts = NUMBER.exec(typed);
-      if (!typed) put(undefined);
-      else if (parts && !parts[2]) put(`${parts[1].replace(",", ".")} ${unit}`);
-      else put(typed);
-    };
-    number.addEventListener("input", read);
-    select.addEventListener("change", () => {
-      const parts = NUMBER.exec(number.value.trim()), from = offered.find((u) => u.unit === unit);
-      const to = offered.find((u) => u.unit === select.value);
-      if (parts && !parts[2] && from && to) {
-        const si = Number(parts[1].replace(",", ".")) * from.factor + from.shift;
-        number.value = String(Number(((si - to.shift) / to.factor).toPrecision(6)));
-      }
-      unit = select.value;
-      read();
-    });
-    return h("span", { class: "measured" }, number, select);
+        h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.ui.cost));
   }
 
   // ------------------------------------------------------------ what it means
@@ -247,7 +113,7 @@ export class Setup {
     }
     this.loose = loose;
     const n = said.length;
-    this.ui.run.disabled = this.ui.look.disabled = n > 0 || this.good === undefined;
+    this.ui.run.disabled = this.ui.rough.disabled = this.ui.look.disabled = n > 0 || this.good === undefined;
     this.tell(n ? `${n} ${n > 1 ? "entries" : "entry"} to put right before this can be computed` : "", n > 0);
   }
   tell(text, bad) {
@@ -268,7 +134,7 @@ export class Setup {
       h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: w.name }),
         h("td", { text: w.start === null ? w.rule : `${Math.round(w.start)} s` }), h("td", { text: `${w.duration.toFixed(w.duration < 10 ? 1 : 0)} s` }),
         h("td", { text: `${w.heat_input.toFixed(2)} kJ/mm` }))))));
-    meaning.replaceChildren(h("h2", { text: "What this means" }), this.strip(), heat,
+    put(meaning, h("h2", { text: "What this means" }), this.strip(), heat,
       words.fault ? h("p", { class: "mistake", text: words.fault }) : null,
       h("details", { open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
         h("summary", { text: "The whole case in words" }),
@@ -284,7 +150,7 @@ export class Setup {
     if (!known.length) return null;
     const end = Math.max(...known.map((w) => w.start + w.duration)), wide = 360;
     const colours = new Map((this.view.shape ? this.view.shape.welds : []).map((w) => [w.name, w.colour]));
-    return s("svg", { viewBox: `0 0 ${wide} 26`, class: "strip", role: "img", "aria-label": `Arc times over ${Math.round(end)} seconds` },
+    return s("svg", { viewBox: `0 0 ${wide} 26`, class: "strip", preserveAspectRatio: "none", role: "img", "aria-label": `Arc times over ${Math.round(end)} seconds` },
       s("line", { x1: 0, y1: 18.5, x2: wide, y2: 18.5, class: "base" }),
       known.map((w) => s("rect", { x: (w.start / end) * wide, y: 8, width: Math.max(2, (w.duration / end) * wide), height: 10,
         fill: colours.get(w.name) || "#c2570c" }, s("title", { text: `${w.name}: ${Math.round(w.start)} to ${Math.round(w.start + w.duration)} s` }))));
@@ -312,7 +178,7 @@ export class Setup {
         button("▼", `weld ${row.label} later`, () => this.shift(i, 1), i === rows.length - 1),
         button("✕", draft.bar ? `remove ${row.label}` : `leave ${row.label} unwelded`, () => { draft.remove(i); say(`${row.label} removed`); this.changed(true); }, rows.length < 2)));
     const left = draft.left(this.check);
-    this.ui.order.replaceChildren(h("h2", { text: "Order and travel" }),
+    put(this.ui.order, h("h2", { text: "Order and travel" }),
       h("p", { class: "note", text: clicked ? `Click the welds on the part in the order you want (${clicked.length} of ${rows.length}).`
         : "Click a weld on the part to turn its travel round." }),
       ...(this.loose || []).map((m) => h("p", { class: "mistake", text: [m.section && m.section !== "schedule" ? m.section : "", m.name, m.text].filter(Boolean).join(" ") })),
@@ -373,8 +239,8 @@ export class Setup {
 
   // ------------------------------------------------------------------- actions
   async start(kind) {
-    const { run, look } = this.ui;
-    run.disabled = look.disabled = true;
+    const { run, rough, look } = this.ui;
+    run.disabled = rough.disabled = look.disabled = true;
     try {
       const job = await ask("/api/jobs", this.draft.body({ kind }));
       this.go(`#watch/${job.id}`);
@@ -383,7 +249,7 @@ export class Setup {
       this.messages();
       this.tell(error.message, true);
     } finally {
-      run.disabled = look.disabled = (this.said || []).length > 0;
+      run.disabled = rough.disabled = look.disabled = (this.said || []).length > 0;
     }
   }
   async save() {
@@ -393,10 +259,4 @@ export class Setup {
       say("case file saved");
     } catch (error) { this.tell(error.message, true); }
   }
-}
-
-function plainNumber(text) {
-  const typed = text.trim().replace("−", "-").replace(",", ".");
-  if (!typed) return undefined;
-  return Number.isFinite(Number(typed)) ? Number(typed) : typed;
 }

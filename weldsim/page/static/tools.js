@@ -17,6 +17,10 @@ function fill(element, props, children) {
 export const h = (tag, props, ...children) => fill(document.createElement(tag), props, children);
 export const s = (tag, props, ...children) => fill(document.createElementNS(SVG, tag), props, children);
 
+// New children of an element; what is not there is left out.
+export const put = (element, ...children) => element.replaceChildren(
+  ...children.flat(3).filter((c) => c !== null && c !== undefined && c !== false));
+
 export class Refused extends Error {
   constructor(text, status, body) { super(text); this.status = status; this.body = body; }
 }
@@ -75,3 +79,4 @@ export function saveText(name, text, type) {
 
 export const STATES = { waiting: "waiting", running: "computing", drawing: "solved, drawing pictures",
   done: "done", stopped: "stopped", failed: "failed" };
+export const KINDS = { look: "quick look", rough: "rough run", run: "computed" };

@@ -1,5 +1,5 @@
 // Watch: a run while it is computed and after, what if one weld were turned or two swapped, side by side.
-import { ask, figure, h, Refused, say, span, STATES } from "./tools.js";
+import { ask, figure, h, KINDS, Refused, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
 
 const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)" };
@@ -20,22 +20,20 @@ export class Pane {
   async loop() {
     if (!this.live) return;
     try { await this.look(); } catch (error) { this.fault(error.message); }
-    if (this.live && !this.over) this.timer = setTimeout(() => this.loop(), this.job && this.job.kind === "look" ? 250 : 900);
+    if (this.live && !this.over) this.timer = setTimeout(() => this.loop(), this.job && this.job.kind !== "run" ? 250 : 900);
   }
   again() { this.over = false; clearTimeout(this.timer); this.loop(); }
 
   async look() {
     if (this.job !== false) {
-      try { this.job = await ask(`/api/jobs/${this.id}`); } catch (error) {
-        if (!(error instanceof Refused) || error.status !== 404) throw error;
-        this.job = false; // a run that was there before the page
-      }
+      const found = await ask(`/api/jobs/${this.id}`);
+      this.job = found.state ? found : false; // a run that was there before the page
     }
     if (!this.live) return;
     const state = this.job ? this.job.state : "done";
     this.say(state);
     const solved = ["drawing", "done"].includes(state);
-    const look = this.job && this.job.kind === "look";
+    const look = this.job && this.job.kind !== "run";
     if (solved || (!look && state !== "waiting")) await this.scene(!solved);
     if (solved || state === "stopped") await this.words().catch((e) => { if (solved) throw e; });
     const ended = !OPEN.includes(state);
@@ -46,7 +44,7 @@ export class Pane {
   say(state) {
     const { job, ui } = this;
     if (!job) { ui.state.replaceChildren(); return; }
-    ui.head.replaceChildren(job.title, h("span", { class: "kind", text: job.change || (job.kind === "look" ? "quick look" : "") }));
+    ui.head.replaceChildren(job.title, h("span", { class: "kind", text: [job.kind === "run" ? "" : KINDS[job.kind], job.change].filter(Boolean).join(": ") }));
     const parts = [h("span", { class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
     if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} ahead of it in the queue` : "next in the queue" }));
     if (state === "running" || state === "drawing") {
@@ -74,13 +72,13 @@ export class Pane {
   fault(text) {
     this.ui.blank.hidden = Boolean(this.view);
     this.ui.blank.textContent = text;
-    if (this.job === false && /no such run/.test(text)) this.over = true;
+    if (/no such run/.test(text)) this.over = true;
   }
 
   async scene(live) {
     const answer = await fetch(`/api/runs/${this.id}/scene${live ? "?live=1" : ""}`,
       this.tag && this.wasLive === live ? { headers: { "if-none-match": this.tag }, cache: "no-store" } : { cache: "no-store" });
-    if (answer.status === 304) return;
+    if (answer.status === 304 || answer.status === 204) return;
     if (!answer.ok) { if (!live) throw new Refused((await answer.json()).error || "no view of this run", answer.status, {}); return; }
     const data = await answer.json();
     if (!this.live) return;
@@ -137,9 +135,12 @@ export class Watch {
     this.side.replaceChildren(this.wordsOf(summary), this.whatIf(summary) || "", this.files(summary));
   }
   wordsOf(summary) {
-    return h("section", { class: `panel${summary.look ? " playing" : ""}` }, h("h2", { text: summary.look ? "For playing only" : "Where it ends" }),
+    return h("section", { class: `panel${summary.look ? " playing" : ""}` },
+      h("h2", { text: { look: "For playing only", rough: "Where it ends, roughly" }[summary.look] || "Where it ends" }),
       summary.words.map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readings(summary)),
-      summary.look ? h("button", { type: "button", class: "first", text: "Compute it properly", disabled: !this.draft, onclick: () => this.compute() }) : null);
+      summary.look ? h("p", { class: "buttons" },
+        summary.look === "look" ? h("button", { type: "button", class: "second", text: "Rough run", disabled: !this.draft, onclick: () => this.compute("rough") }) : null,
+        h("button", { type: "button", class: "first", text: "Compute it properly", disabled: !this.draft, onclick: () => this.compute("run") })) : null);
   }
   files(summary) {
     const missing = this.pane.job && this.pane.job.state === "drawing";
@@ -149,8 +150,8 @@ export class Watch {
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
   }
   edit() { this.draft.keep(); this.go("#setup", true); }
-  async compute() {
-    try { this.go(`#watch/${(await ask("/api/jobs", this.draft.body({ kind: "run" }))).id}`); } catch (error) { this.pane.fault(error.message); say(error.message); }
+  async compute(kind) {
+    try { this.go(`#watch/${(await ask("/api/jobs", this.draft.body({ kind }))).id}`); } catch (error) { this.pane.fault(error.message); say(error.message); }
   }
 
   whatIf(summary) {
@@ -169,15 +170,15 @@ export class Watch {
     const go = async () => {
       const [change, draft] = choices[pick.value];
       try {
-        const kind = summary.look ? "look" : "run";
+        const kind = summary.look || "run";
         const job = await ask("/api/jobs", draft.body({ kind, parent: this.id, change }));
         this.go(`#compare/${this.id}/${job.id}`);
       } catch (error) { tell.hidden = false; tell.textContent = error.message; }
     };
     return h("section", { class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
       h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", onclick: go })), tell,
-      h("p", { class: "note", text: summary.look ? "As a quick look. Turning a weld round hardly shows there: the quick look does not know the direction of travel."
-        : "Computed in full, so it takes about as long as this run did." }));
+      h("p", { class: "note", text: { look: "As a quick look. Turning a weld round hardly shows there: take a rough run for that.",
+        rough: "As a rough run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did." }));
   }
 }
 
@@ -222,7 +223,7 @@ export class Compare {
           h("td", { text: figure(o.end - r.end) }), h("td", { text: r.unit }));
       }))));
     const look = a.summary.look || b.summary.look;
-    this.note.textContent = look ? `${(a.summary.look ? a : b).summary.note} A weld turned round therefore hardly shows here; compute both to see it.`
+    this.note.textContent = look ? (a.summary.look ? a : b).summary.note
       : errors ? "± is the estimated error of each. A difference smaller than that says little." : "No error estimate: small differences say little.";
   }
   // The same warp on both, the smaller one, so that the eye compares like with like.

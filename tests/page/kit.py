@@ -1,0 +1,75 @@
+"""What the tests of the page share: a page without helper processes, requests as it makes them."""
+
+import json
+import time
+from importlib.resources import files
+
+from starlette.testclient import TestClient
+
+from tests.page.stand_ins import nothing
+from weldsim.page.app import make_app
+from weldsim.page.desk import Desk
+from weldsim.page.jobs import Queue
+from weldsim.page.security import Door
+
+PORT = 8716
+HERE = f"http://127.0.0.1:{PORT}"
+OWN = {"x-weldsim": "page", "content-type": "application/json"}
+
+
+class StillDesk(Desk):
+    """A desk that starts no process: answers come from a table."""
+
+    def __init__(self, answers=None):
+        super().__init__()
+        self.answers, self.asked = answers or {}, []
+
+    def open(self):
+        pass
+
+    def call(self, task, *args, **more):
+        self.asked.append(task)
+        answer = self.answers[task]
+        return answer(*args, **more) if callable(answer) else answer
+
+
+SIZES = {
+    "words": ["My bar", "", "Part: a bar.", "Expect about 5 s and 300 MB.", "", "Cautions:", "  x"],
+    "size": {"displacement_unknowns": 5000},
+    "shape": {"points": []},
+}
+
+
+def starter(kind="bar") -> dict:
+    """Tables of a starter."""
+    import tomllib
+
+    return tomllib.loads((files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text())
+
+
+def queue_of(folder, target=None, looks=None, workers=1) -> Queue:
+    return Queue(folder, workers, looks or StillDesk(), target or nothing)
+
+
+def client_of(folder, key=None, hosts=("127.0.0.1", "localhost", "::1"), queue=None, answers=None):
+    """A client of a page whose queue does not run, and the page's bench."""
+    app = make_app(
+        queue or queue_of(folder), StillDesk({**SIZES, **(answers or {})}), Door(hosts, PORT, key)
+    )
+    client = TestClient(app, base_url=HERE, follow_redirects=False)
+    return client, app.app.state.bench
+
+
+def post(client, path, body, **headers):
+    """A request as the page makes it."""
+    return client.post(path, content=json.dumps(body), headers={**OWN, **headers})
+
+
+def wait_for(ask, seconds=20.0):
+    """Ask until the answer is true; gives it back."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if found := ask():
+            return found
+        time.sleep(0.02)
+    raise AssertionError(f"it did not come true in {seconds} s")

@@ -1,0 +1,69 @@
+"""Stand-ins for a run's process, and a server to be killed. Light, since each test starts some."""
+
+import os
+import time
+from pathlib import Path
+
+from weldsim.page.locks import Lock
+
+
+def counting(line, text, source_file, folder, lock, threads):
+    """Counts to ten in a file, going on where it was; talks as `tasks.serve_run` does."""
+    import _thread
+    import threading
+
+    def stop():
+        try:
+            line.recv()
+        except (EOFError, OSError):
+            pass
+        _thread.interrupt_main()
+
+    threading.Thread(target=stop, daemon=True).start()
+    folder = Path(folder)
+    folder.mkdir(exist_ok=True)
+    path = folder / "steps"
+    try:
+        with Lock(lock).waiting(10.0):
+            done = len(path.read_text().splitlines()) if path.exists() else 0
+            for step in range(done, 10):
+                with path.open("a") as file:
+                    file.write(f"{step} {os.getpid()}\n")
+                line.send(("told", step / 10, f"step {step}"))
+                time.sleep(0.05)
+        line.send(("solved",))
+        line.send(("done",))
+    except KeyboardInterrupt:
+        line.send(("stopped",))
+
+
+def nothing(line, *_):
+    line.send(("done",))
+
+
+def broken(line, *_):
+    line.send(("failed", "no equilibrium at 3 s"))
+
+
+def killed(line, *_):
+    os._exit(9)
+
+
+def serve_and_wait(folder, text, ready):
+    """A server with two jobs that says when the first is under way, and waits to be killed."""
+    from weldsim.page.desk import Desk
+    from weldsim.page.jobs import Queue
+
+    class NoDesk(Desk):
+        def open(self):
+            pass
+
+    queue = Queue(folder, 1, NoDesk(), counting)
+    job = queue.submit("run", "a", text, "me")
+    queue.submit("run", "b", text, "me")
+    queue.start()
+    path = queue.run_folder(job) / "steps"
+    while not path.exists() or len(path.read_text().splitlines()) < 3:
+        time.sleep(0.02)
+    ready.send(job.id)
+    time.sleep(60)

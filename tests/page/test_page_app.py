@@ -1,0 +1,281 @@
+"""What the page answers, and whom it lets in. No process is started; a table stands for helpers."""
+
+import json
+import re
+from importlib.resources import files
+
+import pytest
+
+from tests.page.kit import HERE, OWN, PORT, client_of, post, starter
+from tests.synthetic_run import write_run
+from weldsim.page import answers
+from weldsim.page import app as page_app
+from weldsim.page.security import MOST_BYTES, Door, new_key, same
+
+KEY = new_key()
+
+
+@pytest.fixture
+def client(tmp_path):
+    return client_of(tmp_path)[0]
+
+
+# ------------------------------------------------------------------------- what it answers
+def test_all_static_files_are_there_and_stay_here(client):
+    """The page works without a network: nothing it loads lies elsewhere."""
+    for name in answers.STATIC:
+        answer = client.get("/" if name == "index.html" else f"/static/{name}")
+        assert answer.status_code == 200
+        assert not re.search(r"https?://(?!www\.w3\.org)", answer.text), name
+    for name in [*client.get("/api/begin").json()["scripts"], "viewer.css"]:
+        assert client.get(f"/view/{name}").status_code == 200
+
+
+def test_forms_and_checks(client):
+    form = client.get("/api/form/bar").json()
+    good = post(client, "/api/check", {"tables": form["tables"]}).json()
+    assert good["ok"] and [w["name"] for w in good["order"]] == ["A", "B"]
+    # EN 1011-1: Q = k U I / v = 0.6 * 12 V * 150 A / 1.3 mm/s
+    assert good["order"][0]["heat_input"] == pytest.approx(0.6 * 12 * 150 / 1.3 / 1000)
+    form["tables"]["weld"][1]["at"] = "2 m"
+    bad = post(client, "/api/check", {"tables": form["tables"]}).json()
+    assert not bad["ok"] and {m["key"] for m in bad["messages"]} >= {"at"}
+
+
+def test_joints_say_their_seams_and_opposite_ways(client):
+    found = post(client, "/api/check", {"tables": starter("square-tube-tee")}).json()
+    seams = {s["name"]: s for s in found["seams"]}
+    assert set(seams) == {"front", "back", "left", "right"}
+    assert seams["front"]["ways"]["+x"] == "-x" and seams["left"]["ways"]["uphill"] == "downhill"
+
+
+def test_words_come_without_the_cautions_that_stand_beside(client):
+    found = post(client, "/api/words", {"tables": starter()}).json()
+    assert found["lines"] == ["Part: a bar.", "Expect about 5 s and 300 MB."]
+    assert found["cost"].startswith("Expect about 5 s")
+    assert any("licensed engineer" in c for c in client.get("/api/begin").json()["cautions"])
+
+
+def test_a_case_is_saved_and_opened_again(client):
+    text = post(client, "/api/case", {"tables": starter("plate-tee")}).json()["text"]
+    opened = post(client, "/api/open", {"text": text}).json()
+    assert opened["kind"] == "plate-tee" and opened["tables"] == starter("plate-tee")
+    refused = post(client, "/api/open", {"text": "title = 1 = 2"})
+    assert refused.status_code == 409 and "TOML" in refused.json()["error"]
+
+
+def test_runs_of_the_work_folder_are_listed_and_shown(tmp_path):
+    write_run(tmp_path / "older run")
+    client, _ = client_of(tmp_path)
+    (run,) = client.get("/api/shelf").json()["runs"]
+    shown = client.get(f"/api/runs/{run['id']}").json()
+    assert shown["words"] and shown["readings"]
+    scene = client.get(f"/api/runs/{run['id']}/scene")
+    assert len(scene.json()["times"]) > 2
+    again = client.get(
+        f"/api/runs/{run['id']}/scene", headers={"if-none-match": scene.headers["etag"]}
+    )
+    assert again.status_code == 304
+    gauges = client.get(f"/api/runs/{run['id']}/file/gauges")
+    assert (
+        gauges.text.startswith("time_s") and "attachment" in gauges.headers["content-disposition"]
+    )
+    assert client.get(f"/api/runs/{run['id']}/file/report").status_code == 404
+
+
+def test_case_files_of_the_work_folder_open(tmp_path):
+    client, bench = client_of(tmp_path)
+    text = post(client, "/api/case", {"tables": starter()}).json()["text"]
+    (bench.work / "shop.toml").write_text(text)
+    (case,) = client.get("/api/shelf").json()["cases"]
+    assert client.get(f"/api/open/{case['id']}").json()["base"] == case["id"]
+
+
+def test_a_job_needs_a_good_case_and_a_size_the_page_takes_on(tmp_path):
+    client, bench = client_of(tmp_path)
+    bad = starter()
+    bad["weld"][0]["speed"] = "fast"
+    answer = post(client, "/api/jobs", {"tables": bad, "kind": "run"})
+    assert answer.status_code == 409 and answer.json()["messages"][0]["key"] == "speed"
+    assert post(client, "/api/jobs", {"tables": starter(), "kind": "nap"}).status_code == 409
+    good = post(client, "/api/jobs", {"tables": starter(), "kind": "run"}).json()
+    assert good["state"] == "waiting" and good["mine"]
+    large = {"size": {"displacement_unknowns": 10**6}}
+    (tmp_path / "b").mkdir()
+    other, _ = client_of(tmp_path / "b", answers=large)
+    answer = post(other, "/api/jobs", {"tables": starter(), "kind": "run"})
+    assert answer.status_code == 409 and "coarser grade" in answer.json()["error"]
+
+
+# ------------------------------------------------------------------------- whom it lets in
+@pytest.mark.parametrize(
+    "host",
+    [
+        "evil.example",
+        f"evil.example:{PORT}",
+        "127.0.0.1",
+        "127.0.0.1:1",
+        f"127.0.0.1.nip.io:{PORT}",
+        "",
+    ],
+)
+def test_a_foreign_host_is_refused(client, host):
+    """DNS rebinding: another site's name that leads here must not open the page."""
+    assert client.get("/", headers={"host": host}).status_code == 421
+    assert client.get("/api/begin", headers={"host": host}).status_code == 421
+
+
+@pytest.mark.parametrize("host", [f"127.0.0.1:{PORT}", f"localhost:{PORT}", f"[::1]:{PORT}"])
+def test_this_machine_is_let_in(client, host):
+    assert client.get("/api/begin", headers={"host": host}).status_code == 200
+
+
+def test_requests_forged_by_other_sites_are_refused(client):
+    body = json.dumps({"tables": starter()})
+    for headers, status in (
+        ({**OWN, "origin": "http://evil.example"}, 403),
+        ({**OWN, "origin": "null"}, 403),
+        ({**OWN, "origin": f"https://127.0.0.1:{PORT}"}, 403),
+        ({**OWN, "sec-fetch-site": "cross-site"}, 403),
+        ({**OWN, "sec-fetch-site": "same-site"}, 403),
+        ({"content-type": "application/json"}, 403),
+        ({**OWN, "content-type": "text/plain"}, 415),
+        ({**OWN, "content-type": "application/x-www-form-urlencoded"}, 415),
+        ({**OWN, "origin": HERE, "sec-fetch-site": "same-origin"}, 200),
+    ):
+        assert client.post("/api/check", content=body, headers=headers).status_code == status, (
+            headers
+        )
+    read = client.get("/api/jobs", headers={"sec-fetch-site": "cross-site"})
+    assert read.status_code == 403
+    assert "access-control-allow-origin" not in read.headers
+
+
+def test_the_lan_needs_the_key(tmp_path):
+    client, _ = client_of(tmp_path, KEY, ("127.0.0.1", "192.168.7.20"))
+    for path in ("/", "/api/begin", "/api/jobs", "/static/page.js", "/?key=wrong", "/?key="):
+        assert client.get(path).status_code == 403, path
+    assert client.get("/api/begin?key=" + KEY).status_code == 403  # only the first page takes it
+    first = client.get("/?key=" + KEY, headers={"host": f"192.168.7.20:{PORT}"})
+    assert first.status_code == 303 and first.headers["location"] == "/"
+    cookie = first.headers["set-cookie"]
+    assert "HttpOnly" in cookie and "SameSite=Strict" in cookie
+    client.cookies.set("weldsim_key", KEY)
+    assert client.get("/api/begin").status_code == 200
+    assert client.get("/api/begin", headers={"host": f"10.0.0.9:{PORT}"}).status_code == 421
+
+
+def test_keys_are_long_random_and_compared_whole(monkeypatch):
+    assert len({new_key() for _ in range(50)}) == 50 and len(new_key()) >= 32
+    called = []
+    monkeypatch.setattr("weldsim.page.security.hmac.compare_digest",
+                        lambda a, b: called.append((a, b)) or a == b)  # fmt: skip
+    assert same("ab", "ab") and not same("ab", "äc") and len(called) == 2
+    assert Door(("h",), 80).addresses == {"h:80", "h"}
+
+
+def test_others_jobs_are_seen_but_not_stopped_in_the_lan(tmp_path):
+    client, bench = client_of(tmp_path, KEY)
+    client.cookies.set("weldsim_key", KEY)
+    client.cookies.set("weldsim_me", "a" * 32)
+    job = post(client, "/api/jobs", {"tables": starter(), "kind": "run"}).json()
+    client.cookies.set("weldsim_me", "b" * 32)
+    (seen,) = client.get("/api/jobs").json()["jobs"]
+    assert not seen["mine"]
+    for what in ("stop", "resume", "forget"):
+        assert post(client, f"/api/jobs/{job['id']}/{what}", {}).status_code == 403
+    client.cookies.set("weldsim_me", "a" * 32)
+    assert post(client, f"/api/jobs/{job['id']}/stop", {}).json()["state"] == "stopped"
+
+
+TRICKS = [
+    "/static/..%2fapp.py", "/static/../app.py", "/static/%2e%2e/app.py", "/static/page.js%00",
+    "/view/..%2f..%2fmaterials%2fcarbon-steel.toml", "/api/runs/..%2f..%2fetc", "/api/runs/..",
+    "/api/runs/queue", "/api/runs/0000000000000000/file/report", "/api/form/..%2f..%2fpasswd",
+    "/api/open/..%2fshop", "/api/jobs/..%2f..%2fx", "/api/runs/older%20run",
+    "/api/runs/older%20run/file/..%2frun.json",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def with_run(tmp_path_factory):
+    """A client of a page whose work folder holds one run, and that run's id."""
+    folder = tmp_path_factory.mktemp("work")
+    write_run(folder / "older run")
+    client, _ = client_of(folder)
+    return client, client.get("/api/shelf").json()["runs"][0]["id"]
+
+
+@pytest.mark.parametrize("path", TRICKS)
+def test_no_request_reaches_a_path(with_run, path):
+    client, _ = with_run
+    answer = client.get(path)
+    assert answer.status_code in (400, 404, 405, 409)
+    assert "root:" not in answer.text and "def " not in answer.text
+
+
+def test_links_out_of_the_work_folder_are_not_followed(tmp_path):
+    work = tmp_path / "work"
+    work.mkdir()
+    write_run(tmp_path / "elsewhere")
+    (work / "link").symlink_to(tmp_path / "elsewhere")
+    client, _ = client_of(work)
+    assert client.get("/api/shelf").json()["runs"] == []
+
+
+def test_files_of_a_run_are_those_of_a_list(with_run):
+    client, run = with_run
+    for what in ("run.json", "state", "..%2f..", "case.json", "%2e%2e%2frun.json"):
+        assert client.get(f"/api/runs/{run}/file/{what}").status_code == 404
+
+
+def test_large_requests_are_cut_off(client):
+    big = "x" * (MOST_BYTES + 1)
+    assert client.post("/api/open", content=big, headers=OWN).status_code == 413
+
+    def pieces():  # no length said beforehand
+        for _ in range(MOST_BYTES // 10_000 + 2):
+            yield b"y" * 10_000
+
+    try:
+        assert client.post("/api/open", content=pieces(), headers=OWN).status_code >= 400
+    except Exception as error:  # the connection is dropped
+        assert "disconnect" in type(error).__name__.lower()
+
+
+BODIES = [
+    "[]", "1", "{", "[" * 5000, '{"tables": 3}', '{"tables": {"part": []}}',
+    '{"tables": {"part": {"kind": ["bar"]}}}', '{"text": "[[[["}',
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("body", BODIES)
+def test_no_body_brings_the_page_down(client, body):
+    for path in ("/api/check", "/api/jobs", "/api/open", "/api/case"):
+        answer = client.post(path, content=body, headers=OWN)
+        assert answer.status_code in (200, 400, 409), (path, answer.text)
+        if answer.status_code == 200 and path == "/api/check":
+            assert answer.json()["messages"]
+
+
+def test_answers_carry_the_headers_browsers_heed(client):
+    for path in ("/", "/api/begin", "/static/page.js", "/nothing"):
+        head = client.get(path).headers
+        policy = head["content-security-policy"]
+        assert "default-src 'none'" in policy and "unsafe" not in policy
+        assert "frame-ancestors 'none'" in policy
+        assert head["x-content-type-options"] == "nosniff"
+        assert head["referrer-policy"] == "no-referrer"
+
+
+def test_own_scripts_and_styles_obey_the_policy():
+    """No inline script, style or handler, which the policy would block."""
+    page = (files("weldsim") / "page" / "static" / "index.html").read_text()
+    assert not re.search(r"<script(?![^>]*\bsrc=)|<style| style=| on\w+=", page)
+
+
+def test_only_with_lan_can_others_reach_it(tmp_path):
+    from weldsim.errors import WeldsimError
+
+    with pytest.raises(WeldsimError, match="--lan"):
+        page_app.serve(host="0.0.0.0", work=tmp_path, open_browser=False)

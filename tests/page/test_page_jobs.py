@@ -1,0 +1,196 @@
+"""The queue: order, stopping, and a server that ends in the middle. Runs are stand-ins here."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.page.kit import StillDesk, queue_of, starter, wait_for
+from tests.page.stand_ins import broken, counting, killed, serve_and_wait
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.page import drafts
+from weldsim.page.jobs import GRACE, MOST_OWN
+from weldsim.page.ledger import MOST_STARTS
+
+
+def steps(queue, job):
+    path = queue.run_folder(job) / "steps"
+    return [line.split() for line in path.read_text().splitlines()] if path.exists() else []
+
+
+def text():
+    return drafts.draft_text(starter())
+
+
+@pytest.fixture
+def made(tmp_path):
+    """Makes queues on one work folder and closes what is open at the end."""
+    open_ones = []
+
+    def make(target=counting, **more):
+        queue = queue_of(tmp_path, target, **more)
+        open_ones.append(queue)
+        return queue
+
+    yield make
+    for queue in open_ones:
+        queue.close()
+
+
+def state(queue, job):
+    return queue.jobs[job.id].state
+
+
+def test_two_jobs_go_one_after_the_other(made):
+    queue = made()
+    a, b = (queue.submit("run", t, text(), "me") for t in "ab")
+    queue.start()
+    wait_for(lambda: state(queue, a) == "running")
+    assert state(queue, b) == "waiting"
+    wait_for(lambda: state(queue, b) == "done")
+    assert state(queue, a) == "done"
+    assert queue.jobs[b.id].began >= queue.jobs[a.id].ended - 0.01
+    for job in (a, b):
+        assert [s for s, _ in steps(queue, job)] == [str(n) for n in range(10)]
+
+
+def test_two_workers_take_two(made):
+    queue = made(workers=2)
+    jobs = [queue.submit("run", t, text(), "me") for t in "abc"]
+    queue.start()
+    wait_for(lambda: [state(queue, j) for j in jobs] == ["running", "running", "waiting"])
+    wait_for(lambda: all(state(queue, j) == "done" for j in jobs))
+
+
+def test_a_waiting_job_is_taken_out_and_a_running_one_stopped_and_gone_on_with(made):
+    queue = made()
+    a, b = (queue.submit("run", t, text(), "me") for t in "ab")
+    assert queue.stop(b.id).state == "stopped"
+    queue.start()
+    wait_for(lambda: len(steps(queue, a)) > 2)
+    queue.stop(a.id)
+    wait_for(lambda: state(queue, a) == "stopped", GRACE)
+    at = len(steps(queue, a))
+    assert at < 10 and not steps(queue, b)
+    queue.go_on(a.id)
+    wait_for(lambda: state(queue, a) == "done")
+    assert [s for s, _ in steps(queue, a)] == [str(n) for n in range(10)]
+
+
+def test_a_server_that_closes_goes_on_next_time(made):
+    queue = made()
+    a, b = (queue.submit("run", t, text(), "me") for t in "ab")
+    queue.start()
+    wait_for(lambda: len(steps(queue, a)) > 2)
+    queue.close()
+    again = made()
+    assert [(j.id, j.state) for j in again.listed()] == [(a.id, "waiting"), (b.id, "waiting")]
+    again.start()
+    wait_for(lambda: state(again, b) == "done")
+    for job in (a, b):  # nothing lost, nothing twice
+        assert [s for s, _ in steps(again, job)] == [str(n) for n in range(10)]
+    assert len({pid for _, pid in steps(again, a)}) == 2
+
+
+def test_a_server_that_is_killed_loses_nothing_and_does_nothing_twice(tmp_path, made):
+    """kill -9: the run notices that its server is gone and stops; the next server takes over."""
+    import multiprocessing
+
+    context = multiprocessing.get_context("spawn")
+    here, there = context.Pipe()
+    server = context.Process(target=serve_and_wait, args=(tmp_path, text(), there))
+    server.start()
+    there.close()
+    first = here.recv()
+    server.kill()
+    server.join()
+    queue = made().start()
+    a, b = queue.listed()
+    assert a.id == first
+    wait_for(lambda: state(queue, b) == "done")
+    assert queue.jobs[a.id].starts == 2 and queue.jobs[b.id].starts == 1
+    for job in (a, b):
+        assert [s for s, _ in steps(queue, job)] == [str(n) for n in range(10)]
+
+
+def test_one_server_a_work_folder(made):
+    made()
+    with pytest.raises(StoreError, match="another weldsim serve"):
+        made()
+
+
+def test_a_job_that_takes_servers_down_is_not_started_for_ever(tmp_path, made):
+    queue = made()
+    job = queue.submit("run", "a", text(), "me")
+    queue.close()
+    path = tmp_path / "queue" / f"{job.id}.json"
+    path.write_text(
+        json.dumps({**json.loads(path.read_text()), "state": "running", "starts": MOST_STARTS})
+    )
+    again = made()
+    assert again.jobs[job.id].state == "stopped" and "by hand" in again.jobs[job.id].error
+
+
+def test_failures_say_why(made, tmp_path):
+    queue = made(broken)
+    job = queue.submit("run", "a", text(), "me")
+    queue.start()
+    wait_for(lambda: state(queue, job) == "failed")
+    assert queue.jobs[job.id].error == "no equilibrium at 3 s"
+    queue.close()
+    other = made(killed)
+    job = other.submit("run", "b", text(), "me")
+    other.start()
+    wait_for(lambda: state(other, job) == "failed")
+    assert "exit code 9" in other.jobs[job.id].error
+
+
+def test_files_of_others_and_damaged_ones_are_left_alone(tmp_path, made):
+    folder = tmp_path / "queue"
+    folder.mkdir()
+    (folder / "notes.json").write_text("{}")
+    (folder / "0123456789abcdef.json").write_text("{half")
+    evil = {
+        "id": "a" * 16,
+        "kind": "run",
+        "title": "x",
+        "run": "../../x",
+        "owner": "",
+        "number": 1,
+        "made": 0,
+    }
+    (folder / f"{'a' * 16}.json").write_text(json.dumps(evil))
+    queue = made()
+    assert queue.jobs == {} and len(list(folder.glob("*.json"))) == 3
+
+
+def test_the_queue_has_an_end(made):
+    queue = made()
+    for _ in range(MOST_OWN):
+        queue.submit("run", "a", text(), "me")
+    with pytest.raises(WeldsimError, match="queue is full"):
+        queue.submit("run", "a", text(), "me")
+    assert queue.submit("run", "a", text(), "someone else").state == "waiting"
+
+
+def test_looks_go_their_own_way_and_old_ones_go(made, monkeypatch):
+    monkeypatch.setattr("weldsim.page.jobs.LOOKS_KEPT", 2)
+
+    def look(text, source, folder, kind, **more):
+        more["tell"](0.5, "weld, 3 s")
+        Path(folder).mkdir(parents=True)
+
+    queue = made(looks=StillDesk({"look": look})).start()
+    jobs = [queue.submit("look", f"{n}", text(), "me") for n in range(4)]
+    wait_for(lambda: jobs[3].id in queue.jobs and state(queue, jobs[3]) == "done")
+    wait_for(lambda: jobs[1].id not in queue.jobs)
+    assert queue.run_folder(jobs[3]).exists() and not queue.run_folder(jobs[0]).exists()
+
+
+def test_time_left_goes_by_the_work_done():
+    """Half the work in 10 s leaves 10 s."""
+    from weldsim.page.ledger import Told
+
+    assert Told(0.5, "", 100.0, 0.0).left(110.0) == pytest.approx(10.0)
+    assert Told(0.6, "", 100.0, 0.2).left(110.0) == pytest.approx(10.0)
+    assert Told(0.001, "", 100.0, 0.0).left(110.0) is None

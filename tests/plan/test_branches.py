@@ -1,0 +1,206 @@
+"""The tree of schedules: what it shares changes nothing, whoever computes it in whatever order."""
+
+import json
+
+import numpy as np
+import pytest
+
+from tests.plan.small import Here, small_plan
+from weldsim import branches
+from weldsim.branches import FOLDER, bind, canonical
+from weldsim.errors import ConvergenceError
+from weldsim.joints import joint_module
+from weldsim.pipeline import build_model, simulate
+from weldsim.plan import Forest, evaluate, study
+from weldsim.plan_page import write_pages
+from weldsim.plan_store import write_plan
+from weldsim.plan_words import factors, plan_lines
+from weldsim.symmetry import symmetries
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return small_plan()
+
+
+@pytest.fixture(scope="module")
+def done(plan, tmp_path_factory):
+    """All eight schedules, and the folder they lie in."""
+    folder = tmp_path_factory.mktemp("study")
+    return evaluate(plan, 0, plan.schedules(), "sketch", folder, Here()), folder
+
+
+def test_a_schedule_on_branches_is_the_same_run(plan, done):
+    """Against one plain run of the same case: the same steps, so equal but for the order in which
+    threads add up.
+    """
+    moves = (("front", 1), ("back", -1))
+    model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
+    *_, last = simulate(model)
+    found = done[0][moves].columns
+    for column, value in last.gauges.items():
+        assert found[column] == pytest.approx(value, abs=1e-7)
+
+
+def test_an_image_is_the_run_of_its_own_schedule(plan, done):
+    """A schedule that was never run itself, against a plain run of it. The mesh is symmetric to
+    1e-7 m, the solver to about 1e-8.
+    """
+    moves = (("back", -1), ("front", 1))
+    model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
+    *_, last = simulate(model)
+    found = done[0][moves].columns
+    for column, value in last.gauges.items():
+        assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
+
+
+def test_mirror_images_tie(plan, done):
+    """Mirrored along the seams, everything turns round and ends equally far off."""
+    outcomes = done[0]
+    for moves, outcome in outcomes.items():
+        image = tuple((s, -w) for s, w in moves)
+        assert outcomes[image].final == pytest.approx(outcome.final, rel=1e-12)
+        assert outcomes[image].columns["pointer_right_mrad"] == pytest.approx(
+            -outcome.columns["pointer_right_mrad"], rel=1e-12
+        )
+
+
+def test_each_weld_is_computed_once_for_each_past(plan, done):
+    """Four images make one first weld and two seconds out of eight schedules (by hand)."""
+    assert len(list((done[1] / FOLDER).glob("*.json"))) == 3
+
+
+def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
+    back = list(plan.schedules())[::-1]
+    again = evaluate(plan, 0, back, "sketch", tmp_path, Here())
+    for moves in back:
+        assert again[moves].columns == done[0][moves].columns
+
+
+def test_what_is_there_is_not_computed_again(plan, done):
+    crew = Here()
+    before = {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")}
+    again = evaluate(plan, 0, plan.schedules(), "sketch", done[1], crew)
+    assert {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")} == before
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_a_stopped_study_goes_on(plan, done, tmp_path):
+    def stop(share, text):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here(), stop)
+    kept = {p: p.stat().st_mtime_ns for p in (tmp_path / FOLDER).glob("*.json")}
+    assert len(kept) == 1
+    again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all(p.stat().st_mtime_ns == t for p, t in kept.items())
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_the_canonical_row_begins_with_canonical_rows(plan, done):
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    found = symmetries(model, joint_module("plate-tee").seam_lines(plan.case.part))
+    assert len(found) == 4 and found[0].is_identity
+    for moves in plan.schedules():
+        form, way = canonical(found, moves)
+        assert canonical(found, moves[:1])[0] == form[:1]
+        assert found[way].of_moves(moves) == form
+
+
+def test_a_lopsided_part_has_fewer_symmetries():
+    """A clamp on one edge alone leaves the mirror along the seams, nothing across."""
+    plan = small_plan('clamp.bed.at=["base front edge"]')
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    found = symmetries(model, plan.lines)
+    assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
+
+
+def test_a_failed_weld_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
+    whole = branches._grown
+
+    def fails(job, path):
+        if len(job.moves) == 2 and job.moves[1][1] == -1:
+            raise ConvergenceError("no equilibrium")
+        return whole(job, path)
+
+    monkeypatch.setattr(branches, "_grown", fails)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    bad = [m for m, o in found.items() if o.error]
+    assert len(bad) == 4 and all(found[m].error == "no equilibrium" for m in bad)
+    assert all(np.isfinite(o.final) for m, o in found.items() if m not in bad)
+
+
+def test_a_failed_first_weld_fails_all_that_grow_from_it(plan, tmp_path, monkeypatch):
+    def fails(job, path):
+        raise ConvergenceError("no equilibrium")
+
+    monkeypatch.setattr(branches, "_grown", fails)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all("no equilibrium" in o.error for o in found.values())
+
+
+def test_the_worst_moment_is_at_least_the_end(done):
+    assert all(o.worst >= o.final > 0 for o in done[0].values())
+
+
+@pytest.fixture(scope="module")
+def found(plan, done):
+    """The whole of `weldsim plan`, on branches that are there."""
+    import weldsim.plan as module
+
+    class Crew:
+        def __enter__(self):
+            return Here()
+
+        def __exit__(self, *error):
+            return None
+
+    old, module.crew = module.crew, lambda workers, cluster: Crew()
+    try:
+        return study(plan, done[1])
+    finally:
+        module.crew = old
+
+
+@pytest.mark.slow
+class TestStudy:
+    def test_the_recommended_row_is_confirmed_and_no_worse(self, found):
+        first, rest = found.rows[0], found.rows[1:]
+        assert first.confirmed is not None and first.error == pytest.approx(
+            abs(first.confirmed.final - first.fast.final)
+        )
+        assert first.fast.final <= min(r.fast.final for r in rest) + 1e-15
+
+    def test_the_pages_say_what_the_rows_say(self, found, done):
+        record = json.loads(write_plan(found, done[1]).read_text())
+        assert [r["rank"] for r in record["rows"]] == list(range(1, 9))
+        assert record["wall_seconds"] > 0
+        for key in ("schedule", "final", "worst", "time_s", "error", "verdict", "model"):
+            assert all(r[key] is not None for r in record["rows"]), key
+        paths = write_pages(found, done[1])
+        assert all(p.stat().st_size > 1000 for p in paths)
+        page = next(p for p in paths if p.suffix == ".html").read_text()
+        assert "src=\"http" not in page and "href=\"http" not in page and "url(http" not in page
+        assert record["rows"][0]["schedule"] in page
+
+    def test_reasons_come_from_means_over_the_rows(self, found):
+        question, groups = factors(found)[0]
+        assert sum(n for _, n in groups.values()) == 8
+        assert plan_lines(found)[0].endswith(found.plan.text(found.rows[0].moves))
+
+
+def test_forest_is_prefix_closed(plan):
+    root = branches.Job("x", "", "", (), 0, "sketch", (), "", "")
+    forest = Forest(plan, root, ())
+    for moves in plan.schedules():
+        forest.add(moves)
+    assert all(row[:-1] in forest.jobs or len(row) == 1 for row in forest.jobs)
+    assert len(forest.jobs) == 4 + 8
+
+
+def test_bound_models_are_kept_between_jobs(plan, done):
+    job = branches.Job(
+        str(done[1]), plan.case.source_text, "small.toml", (), 0, "sketch", (), "", ""
+    )
+    assert bind(job) is bind(job)

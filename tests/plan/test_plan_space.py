@@ -1,0 +1,112 @@
+"""What may vary: counts by hand, rules of order, mistakes in one line each."""
+
+from math import factorial
+
+import pytest
+
+from tests.plan.small import TEXT, small_plan
+from weldsim.errors import CaseError
+from weldsim.plan_space import load_plan, parse_plan
+
+DEMO = "cases/mast_stub_plan.toml"
+
+
+def demo(*changes):
+    return load_plan(DEMO, changes)
+
+
+def test_demo_has_every_order_and_direction():
+    """4! orders of four seams, two directions each: 24 * 16 = 384 (counted by hand)."""
+    plan = demo()
+    found = list(plan.schedules())
+    assert len(found) == len(set(found)) == plan.size == factorial(4) * 2**4 == 384
+
+
+@pytest.mark.parametrize(
+    ("changes", "count"),
+    [
+        (['plan.last=["right"]'], 6 * 16),
+        (['plan.first=["front"]', 'plan.last=["right"]'], 2 * 16),
+        (['plan.before=[["front", "back"]]'], 12 * 16),
+        (['plan.travel={left = ["uphill"], right = ["uphill"]}'], 24 * 4),
+        (['plan.seams=["front", "back"]'], 2 * 4),
+    ],
+)
+def test_rules_of_order_leave_what_a_count_by_hand_leaves(changes, count):
+    assert len(list(demo(*changes).schedules())) == count
+
+
+def test_uphill_is_resolved_to_a_sense():
+    """The demo lies on its side with the front below: uphill is from front to back, -y."""
+    plan = demo('plan.travel={left = ["uphill"]}')
+    assert plan.words["left"] == {-1: "uphill"}
+    case = plan.bound(plan.settings[0], next(plan.schedules()))
+    assert next(w for w in case.welds if w.seam == "left").sense == -1
+
+
+def test_settings_are_every_combination():
+    plan = demo('plan.vary={"schedule.pause" = ["30 s", "60 s"], "arc.current" = ["90 A", "110 A"]}')
+    assert len(plan.settings) == 4 and plan.size == 4 * 384
+    case = plan.bound(plan.settings[0], next(plan.schedules()))
+    assert case.welds[0].current == 90.0 and case.welds[1].start.seconds == 30.0
+
+
+def test_a_schedule_becomes_the_case_of_that_order():
+    plan = small_plan()
+    case = plan.bound(plan.settings[0], (("back", -1), ("front", 1)))
+    assert [(w.seam, w.sense) for w in case.welds] == [("back", -1), ("front", 1)]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (['plan.seams=["frnt"]'], "[plan] seams: 'frnt' is unknown"),
+        (['plan.last=["lid"]'], "[plan] last: 'lid' is unknown"),
+        (['plan.measure="pointr"'], "[plan] measure: 'pointr' is unknown"),
+        (['plan.tolerance="1 kg"'], "tolerance: '1 kg' is not allowed"),
+        (['plan.tolerance="ISO 13920 B"'], "needs a size"),
+        (['plan.travel={front = ["up"]}'], "[plan] travel.front: 'up' is not allowed"),
+        (['plan.before=[["front"]]'], "[plan] before:"),
+        (['plan.confirm=-1'], "[plan] confirm: -1 is not allowed"),
+        (['plan.before=[["front", "back"], ["back", "front"]]'], "leave no order"),
+        (['plan.vary={"arc.curent" = ["90 A"]}'], "unknown key curent"),
+    ],
+)
+def test_mistakes_are_one_line(changes, words):
+    with pytest.raises(CaseError) as error:
+        small_plan(*changes)
+    assert words in str(error.value)
+    assert len(str(error.value).splitlines()) == 1
+
+
+def test_a_case_without_the_section_says_so():
+    with pytest.raises(CaseError, match="missing section"):
+        parse_plan(TEXT.split("[plan]")[0], "x.toml")
+
+
+def test_a_class_gives_the_limit_of_its_table():
+    """ISO 13920 angles, class A up to 400 mm: 20 minutes of arc (Table 2)."""
+    plan = demo('plan.tolerance="ISO 13920 A"')
+    assert plan.tolerance.value == pytest.approx(20 / 60 * 3.141592653589793 / 180, rel=1e-9)
+
+
+def test_a_bar_is_put_in_order_too():
+    text = open("cases/both_faces.toml", encoding="utf-8").read()
+    text += '\n[plan]\nmeasure = "pointer"\ntolerance = "1 mrad"\npause = "30 s"\n'
+    plan = parse_plan(text, "cases/both_faces.toml")
+    moves = [m for m in plan.schedules()][-1]
+    case = plan.bound(plan.settings[0], moves)
+    assert [w.name for w in case.welds] == [s for s, _ in moves]
+    assert [w.travel for w in case.welds] == [plan.words[s][w] for s, w in moves]
+    assert [w.start.seconds for w in case.welds[1:]] == [30.0] * (len(moves) - 1)
+
+
+def test_identity_holds_all_that_matters_and_nothing_else():
+    plan = small_plan()
+    moves = next(plan.schedules())
+    same = small_plan('plan.tolerance="2 mrad"', "title=Another")
+    other = small_plan("arc.current=101 A")
+    name = plan.identity(plan.settings[0], "sketch", moves)
+    assert name == same.identity(same.settings[0], "sketch", moves)
+    assert name != other.identity(other.settings[0], "sketch", moves)
+    assert name != plan.identity(plan.settings[0], "coarse", moves)

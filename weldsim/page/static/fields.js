@@ -1,0 +1,153 @@
+// Fields of the set-up, as the keys of a case file have them: text, words, numbers with their units.
+import { h } from "./tools.js";
+
+const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
+const NUMBER = /^\s*([-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*)$/i;
+const RARE = new Set(["front_length", "rear_length", "half_width", "depth", "shrinkage_along", "shrinkage_across",
+  "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film"]);
+
+// What Setup builds its form with; `draft`, `begin`, `open`, `ui` and `changed` are Setup's.
+export class Fields {
+  // ------------------------------------------------------------------- fields
+  form() {
+    const { draft } = this, list = h("datalist", { id: "places" });
+    const title = this.control({ key: "title", label: "name of this case", type: "text", top: true }, "", null);
+    const parts = draft.form.sections.map((section) => this.section(section));
+    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), title, ...parts, list,
+      h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
+    this.places();
+    this.messages();
+  }
+
+  section(section) {
+    const { draft } = this, id = section.key;
+    const entries = section.many ? draft.tables[id] || [] : null;
+    const inner = h("div", { class: "inner" }, h("p", { class: "mistake", "data-place": `${id}|`, hidden: true }));
+    if (section.many) {
+      entries.forEach((_, i) => inner.append(this.entry(section, i)));
+      inner.append(h("button", { type: "button", class: "plain",
+        text: `Add ${{ weld: draft.bar ? "a bead" : "a weld of its own", gauge: "a gauge", clamp: "a clamp", tack: "a tack" }[id]}`,
+        onclick: () => { draft.addEntry(id); this.changed(true); } }));
+    } else inner.append(this.fields(section, null));
+    const wanted = this.open[id] ?? (FIRST_OPEN.has(id) && !(id === "weld" && !draft.bar));
+    const count = section.many ? ` (${entries.length})` : "";
+    return h("details", { open: wanted, class: "section", "data-section": id,
+      ontoggle: (e) => { this.open[id] = e.target.open; } },
+      h("summary", {}, h("span", { text: `${section.head}${count}` }), h("span", { class: "faults", hidden: true })), inner);
+  }
+
+  entry(section, i) {
+    const name = this.draft.get(section.key, "name", i) || `${i + 1}`;
+    const word = { weld: this.draft.bar ? "Bead" : "Weld", gauge: "Gauge", clamp: "Clamp", tack: "Tack" }[section.key];
+    return h("fieldset", { class: "entry" }, h("legend", { text: `${word} ${name}` }),
+      h("button", { type: "button", class: "plain drop", "aria-label": `Remove ${word.toLowerCase()} ${name}`, text: "Remove",
+        onclick: () => {
+          if (section.key === "weld" && this.draft.bar) this.draft.remove(i);
+          else this.draft.removeEntry(section.key, i);
+          this.changed(true);
+        } }), this.fields(section, i));
+  }
+
+  // Fields in the order of the starter file, then the others; the rare ones folded away.
+  fields(section, index) {
+    const started = this.draft.form.tables[section.key];
+    const written = Object.keys((Array.isArray(started) ? started[0] : started) || {});
+    const place = (f) => { const at = written.indexOf(f.key); return at < 0 ? 99 : at; };
+    const sorted = [...section.fields].sort((a, b) => place(a) - place(b));
+    const rare = sorted.filter((f) => RARE.has(f.key) && !f.needed && place(f) === 99
+      && this.draft.get(section.key, f.key, index) === undefined);
+    const box = h("div", {}, sorted.filter((f) => !rare.includes(f)).map((f) => this.control(f, section.key, index)));
+    if (rare.length) {
+      box.append(h("details", { class: "rare" }, h("summary", { text: "Seldom changed" }),
+        rare.map((f) => this.control(f, section.key, index))));
+    }
+    return box;
+  }
+
+  control(field, section, index) {
+    const { draft } = this, id = `f-${section}-${index ?? ""}-${field.key}`;
+    const value = field.top ? draft.tables[field.key] : draft.get(section, field.key, index);
+    const keep = (v) => {
+      if (field.top) draft.tables[field.key] = v;
+      else draft.set(section, field.key, v, index);
+      this.changed(false, field.key === "name");
+    };
+    const describe = { id, "aria-describedby": `${id}-m${field.remark ? ` ${id}-r` : ""}` };
+    const input = typeof value === "object" && value !== null ? this.fixed(value, describe)
+      : (this[`as_${field.type}`] || this.as_text).call(this, field, value, keep, describe, section);
+    const head = (index !== null ? this.draft.get(section, "name", index) : "") || "";
+    return h("div", { class: `field ${field.type}`, "data-place": `${section}|${field.key}`, "data-index": index ?? "",
+      "data-entry": head },
+      h("label", { for: id }, field.label, field.needed && !field.top ? "" : null), input,
+      field.remark ? h("p", { class: "remark", id: `${id}-r`, text: field.remark }) : null,
+      h("p", { class: "mistake", id: `${id}-m`, hidden: true }));
+  }
+
+  fixed(value, describe) {
+    return h("input", { ...describe, disabled: true, value: JSON.stringify(value).slice(0, 80) });
+  }
+  as_text(field, value, put, describe, section) {
+    const lists = { at: "places", seam: "places" };
+    const list = field.hints || ["release", "on", "off", "start", "end", "pause"].includes(field.key) ? "rules" : lists[field.key];
+    return h("input", { ...describe, type: "text", value: value ?? "", list, disabled: field.locked, maxlength: 300,
+      spellcheck: "false", autocomplete: "off", oninput: (e) => put(e.target.value) });
+  }
+  as_word(field, value, put, describe) {
+    const blank = value === undefined && !field.default;
+    const words = value !== undefined && !field.words.includes(value) ? [value, ...field.words] : field.words;
+    return h("select", { ...describe, value: value ?? field.default ?? "", onchange: (e) => { put(e.target.value); } },
+      blank || !field.needed ? h("option", { value: "", text: field.default ? `usual (${field.default})` : "not set",
+        selected: value === undefined }) : null,
+      words.map((w) => h("option", { value: w, selected: w === value,
+        text: field.names ? field.names[field.words.indexOf(w)] ?? w : w })));
+  }
+  as_flag(field, value, put, describe) {
+    return h("select", { ...describe, onchange: (e) => put({ yes: true, no: false }[e.target.value]) },
+      [["", "usual"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t,
+        selected: v === (value === true ? "yes" : value === false ? "no" : "") })));
+  }
+  as_number(field, value, put, describe) {
+    return h("input", { ...describe, type: "text", inputmode: "decimal", value: value ?? "", autocomplete: "off",
+      placeholder: field.example, oninput: (e) => put(plainNumber(e.target.value)) });
+  }
+  as_whole(...args) { return this.as_number(...args); }
+
+  // A number with its unit. A unit typed behind the number counts; another unit chosen converts.
+  as_quantity(field, value, put, describe) {
+    const offered = this.begin.units[field.unit];
+    const found = NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
+    let unit = (found && found[2]) || (example && example[2]) || offered[0].unit;
+    const units = offered.map((u) => u.unit);
+    if (!units.includes(unit)) units.push(unit);
+    const number = h("input", { ...describe, type: "text", inputmode: "decimal", autocomplete: "off",
+      value: found ? found[1] : value ?? "", placeholder: example ? example[1] : "" });
+    const word = (u) => u.replace(/^deg(.)/, "°$1");
+    const select = units.length < 2 ? h("span", { class: "unit", text: word(unit) })
+      : h("select", { class: "unit", "aria-label": `unit of ${field.label}` },
+        units.map((u) => h("option", { value: u, text: word(u), selected: u === unit })));
+    const read = () => {
+      const typed = number.value.trim().replace("−", "-"), parts = NUMBER.exec(typed);
+      if (!typed) put(undefined);
+      else if (parts && !parts[2]) put(`${parts[1].replace(",", ".")} ${unit}`);
+      else put(typed);
+    };
+    number.addEventListener("input", read);
+    select.addEventListener("change", () => {
+      const parts = NUMBER.exec(number.value.trim()), from = offered.find((u) => u.unit === unit);
+      const to = offered.find((u) => u.unit === select.value);
+      if (parts && !parts[2] && from && to) {
+        const si = Number(parts[1].replace(",", ".")) * from.factor + from.shift;
+        number.value = String(Number(((si - to.shift) / to.factor).toPrecision(6)));
+      }
+      unit = select.value;
+      read();
+    });
+    return h("span", { class: "measured" }, number, select);
+  }
+}
+
+function plainNumber(text) {
+  const typed = text.trim().replace("−", "-").replace(",", ".");
+  if (!typed) return undefined;
+  return Number.isFinite(Number(typed)) ? Number(typed) : typed;
+}
