@@ -79,8 +79,8 @@ def small(page):
     page.click("details[data-section=solve] > summary")
     page.select_option("#f-solve--grade", "quick")
     page.select_option("#f-solve--companion", "no")
-    page.fill("#f-solve--end", "40 s")
-    page.wait_for_selector("text=/Expect about/")
+    page.fill("#f-solve--end", "22 s")
+    page.wait_for_selector(".cost:has-text('Expect about')")
 
 
 def order(page):
@@ -125,7 +125,7 @@ def test_the_whole_way(address):
         page.wait_for_selector(".seam[data-seam=B]")
         page.locator(".seam[data-seam=B] .ball").click()
         assert order(page) == [("A", "up"), ("B", "down")]
-        page.wait_for_selector("text=/Expect about/")
+        page.wait_for_selector(".cost:has-text('Expect about')")
         page.wait_for_timeout(600)
         shot(page, "3_setup")
         no_sideways_scroll(page)

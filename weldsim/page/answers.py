@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 import time
 from collections import OrderedDict
 from dataclasses import dataclass, field
@@ -40,6 +41,7 @@ class Bench:
     desk: Desk
     lan: bool = False
     kept: OrderedDict = field(default_factory=OrderedDict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
     def work(self) -> Path:
@@ -52,11 +54,15 @@ class Bench:
 
     def keep(self, key, make):
         """An answer from the last few, or a new one."""
-        if key not in self.kept:
-            self.kept[key] = make()
+        with self.lock:
+            if key in self.kept:
+                return self.kept[key]
+        made = make()
+        with self.lock:
+            self.kept[key] = made
             while len(self.kept) > CACHED:
                 self.kept.popitem(last=False)
-        return self.kept.get(key) or make()
+        return made
 
     def base(self, id) -> drafts.Base | None:
         """Case file of the work folder that a draft began from."""

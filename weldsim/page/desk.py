@@ -39,7 +39,7 @@ class Desk:
     def __init__(self, threads: int = 1, warm: str | None = None):
         self._context = multiprocessing.get_context("spawn")
         self._threads, self._warm = threads, warm
-        self._lock, self._waiting = threading.Lock(), 0
+        self._lock, self._count, self._waiting = threading.Lock(), threading.Lock(), 0
         self._process = self._line = None
         self._closed = False
 
@@ -81,9 +81,10 @@ class Desk:
         WeldsimError
             What the task refused, or why it did not come to an end.
         """
-        if self._waiting >= QUEUED:
-            raise Busy("too many are asking at once: try again in a moment")
-        self._waiting += 1
+        with self._count:
+            if self._waiting >= QUEUED:
+                raise Busy("too many are asking at once: try again in a moment")
+            self._waiting += 1
         try:
             with self._lock:
                 if stop is not None and stop():
@@ -91,7 +92,8 @@ class Desk:
                 self._start()
                 return self._ask(task, args, limit, tell, stop)
         finally:
-            self._waiting -= 1
+            with self._count:
+                self._waiting -= 1
 
     def _ask(self, task, args, limit, tell, stop):
         if self._process is None:

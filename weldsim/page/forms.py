@@ -105,7 +105,7 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
             "key": key,
             "label": key.replace("_", " "),
             "needed": info.is_required(),
-            "remark": remarks.get((section, key), ""),
+            "remark": "" if key == "name" else remarks.get((section, key), ""),
             "example": example.split(" or ")[0].strip('"'),
             **_type(info.annotation, info.metadata),
         }
