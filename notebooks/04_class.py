@@ -252,11 +252,14 @@ plt.show()
 # </details>
 
 # %% tags=["answer"] jupyter={"source_hidden": true}
-# Exact in theory; what is allowed is what an equilibrium stops short of, well below the error.
+# Exact in theory. A step that does not converge is halved, and whether one needs that may hang on
+# rounding: so the runs are compared at the times they share, to 5 % of the swing. A step's length
+# matters by a few percent at this grade; without the mirror they would differ by 200 %.
 swing = np.ptp(up)
-np.testing.assert_allclose(time_down, coarse_time, rtol=1e-6)
-np.testing.assert_allclose(up_down, -coarse_up, atol=0.02 * swing)
-np.testing.assert_allclose(right_down, coarse_right, atol=0.02 * swing)
+_, one, other = np.intersect1d(coarse_time.round(3), time_down.round(3), return_indices=True)
+assert one.size > 0.8 * coarse_time.size
+np.testing.assert_allclose(up_down[other], -coarse_up[one], atol=0.05 * swing)
+np.testing.assert_allclose(right_down[other], coarse_right[one], atol=0.05 * swing)
 
 # %% [markdown]
 # ## 5. Explain (7 min)

@@ -33,9 +33,7 @@ def plan(
     changes: Changes = None,
     workers: Workers = None,
     cluster: Cluster = None,
-    confirm: Annotated[
-        bool, typer.Option(help="Run the best few again at a finer grade.")
-    ] = True,
+    confirm: Annotated[bool, typer.Option(help="Run the best few again at a finer grade.")] = True,
 ):
     """Compare orders, directions and settings, and say which one to weld."""
     from weldsim.plan import study
@@ -191,11 +189,12 @@ def correct(
 
 def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
-    port: Annotated[int, typer.Option(help="Port.", min=0, max=65535)] = 8017,
+    port: Annotated[int, typer.Option(help="Port.", min=0, max=65535)] = 8716,
     lan: Annotated[
         bool, typer.Option("--lan", help="Let others on the network in, with a token.")
     ] = False,
     work: Annotated[Path, typer.Option(help="Folder for runs.")] = Path("runs"),
+    workers: Annotated[int, typer.Option(help="Runs at a time.", min=1)] = 1,
     open_browser: Annotated[
         bool, typer.Option("--open/--no-open", help="Open the page in the browser.")
     ] = True,
@@ -203,7 +202,7 @@ def serve(
     """A local page: choose a joint, weld it on screen, watch it move."""
     from weldsim.page.app import serve as start
 
-    start(host=host, port=port, lan=lan, work=work, open_browser=open_browser)
+    start(host=host, port=port, lan=lan, work=work, open_browser=open_browser, workers=workers)
 
 
 def _grade(grade: str | None) -> None:

@@ -63,7 +63,10 @@ SECTIONS = {
     "density": ("value", "source"),
     "melting": ("solidus", "liquidus", "latent_heat", "conductivity_factor", "source"),
     "mechanics": (
-        "poisson_ratio", "softening_temperature", "isotropic_share", "straightening_limit",
+        "poisson_ratio",
+        "softening_temperature",
+        "isotropic_share",
+        "straightening_limit",
         "source",
     ),  # fmt: skip
 }

@@ -289,9 +289,7 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
         )
     for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
         note = " (at its bound)" if unknown.name in found.at_bound else ""
-        lines.append(
-            f"{unknown.name}: {factor:.3f} +- {spread:.3f} times what the case says{note}"
-        )
+        lines.append(f"{unknown.name}: {factor:.3f} +- {spread:.3f} times what the case says{note}")
     scale, unit = (1e3, "mrad") if plan.tolerance.measure == "angle" else (1e3, "mm")
     for n, way in enumerate(advice.ways[:most], 1):
         lines.append(

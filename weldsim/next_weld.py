@@ -119,9 +119,7 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     predictive = np.diag(noise**2) + (slopes * spread**2) @ slopes.T
     gap = reading - expected
     chi = float(gap @ np.linalg.solve(predictive, gap)) / len(gap)
-    names = tuple(
-        u.name for u, active in zip(unknowns, found.active_mask, strict=True) if active
-    )
+    names = tuple(u.name for u, active in zip(unknowns, found.active_mask, strict=True) if active)
     return Estimate(
         1 + found.x, covariance, expected, explained, reading - explained, float(np.sqrt(chi)),
         names,

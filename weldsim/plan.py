@@ -291,6 +291,7 @@ def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
         error = gaps[key] if sure is not None else usual
         model = f"plastic, grade {s.confirm_grade if sure else s.grade}"
         rows.append(Row(setting, moves, outcome, sure, error, model))
+
     def late(row):
         return bool(s.longest) and row.best.time > s.longest
 

@@ -181,7 +181,7 @@ class TestStudy:
         paths = write_pages(found, done[1])
         assert all(p.stat().st_size > 1000 for p in paths)
         page = next(p for p in paths if p.suffix == ".html").read_text()
-        assert "src=\"http" not in page and "href=\"http" not in page and "url(http" not in page
+        assert 'src="http' not in page and 'href="http' not in page and "url(http" not in page
         assert record["rows"][0]["schedule"] in page
 
     def test_reasons_come_from_means_over_the_rows(self, found):

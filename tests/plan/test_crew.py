@@ -77,9 +77,7 @@ def test_threads_are_as_before_afterwards(monkeypatch):
 def alone(tmp_path_factory):
     """What one process finds."""
     plan = small_plan()
-    return evaluate(
-        plan, 0, plan.schedules(), "sketch", tmp_path_factory.mktemp("alone"), Here()
-    )
+    return evaluate(plan, 0, plan.schedules(), "sketch", tmp_path_factory.mktemp("alone"), Here())
 
 
 @pytest.mark.slow

@@ -45,7 +45,9 @@ def test_uphill_is_resolved_to_a_sense():
 
 
 def test_settings_are_every_combination():
-    plan = demo('plan.vary={"schedule.pause" = ["30 s", "60 s"], "arc.current" = ["90 A", "110 A"]}')
+    plan = demo(
+        'plan.vary={"schedule.pause" = ["30 s", "60 s"], "arc.current" = ["90 A", "110 A"]}'
+    )
     assert len(plan.settings) == 4 and plan.size == 4 * 384
     case = plan.bound(plan.settings[0], next(plan.schedules()))
     assert case.welds[0].current == 90.0 and case.welds[1].start.seconds == 30.0
@@ -67,7 +69,7 @@ def test_a_schedule_becomes_the_case_of_that_order():
         (['plan.tolerance="ISO 13920 B"'], "needs a size"),
         (['plan.travel={front = ["up"]}'], "[plan] travel.front: 'up' is not allowed"),
         (['plan.before=[["front"]]'], "[plan] before:"),
-        (['plan.confirm=-1'], "[plan] confirm: -1 is not allowed"),
+        (["plan.confirm=-1"], "[plan] confirm: -1 is not allowed"),
         (['plan.before=[["front", "back"], ["back", "front"]]'], "leave no order"),
         (['plan.vary={"arc.curent" = ["90 A"]}'], "unknown key curent"),
     ],
