@@ -169,7 +169,8 @@ def sheet_figure(study: Study, drawing: Path | None):
 TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{ title }}: plan</title><style>
-body{font:16px/1.5 system-ui,sans-serif;color:#1c2429;max-width:62rem;margin:2rem auto;padding:0 1rem}
+body{font:16px/1.5 system-ui,sans-serif;color:#1c2429;max-width:62rem;
+margin:2rem auto;padding:0 1rem}
 h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem}table{border-collapse:collapse;width:100%;
 font-size:.9rem;font-variant-numeric:tabular-nums}th,td{text-align:left;padding:.25rem .5rem;
 border-bottom:1px solid #d5dbdf}th{position:sticky;top:0;background:#fff}td.n{text-align:right}
