@@ -1,6 +1,6 @@
 """Tolerances against the rows of ISO 13920 as reference/weld_handbook.md section 5 lists them."""
 
-from math import degrees
+from math import degrees, radians
 
 import pytest
 
@@ -132,3 +132,32 @@ def test_a_tolerance_is_refused_in_one_line(text, kind, nominal, words):
 )
 def test_verdict(value, error, said):
     assert verdict(value, error, Tolerance("1 mrad", 1e-3, "angle")) == said
+
+
+class TestInACase:
+    """A gauge of a case with its tolerance."""
+
+    @staticmethod
+    def read(*changes):
+        from weldsim.case import load_case
+
+        return load_case("cases/mast_stub.toml", changes)
+
+    def test_a_number(self):
+        found = self.read().gauges[0].tolerance
+        assert (found.value, found.measure) == (pytest.approx(1e-3), "angle")
+        assert self.read().resolved["gauges"][0]["tolerance"]["value"] == found.value
+
+    def test_a_class_with_its_size(self):
+        """ISO 13920 angles, class A up to 400 mm: 20 minutes of arc."""
+        case = self.read("gauge.pointer.tolerance=ISO 13920 A", "gauge.pointer.size=200 mm")
+        assert case.gauges[0].tolerance.value == pytest.approx(radians(20 / 60))
+
+    @pytest.mark.parametrize(
+        ("value", "words"),
+        [("1 kg", "is not allowed"), ("ISO 13920 A", "needs a size"), ("-1 mrad", "greater than")],
+    )
+    def test_what_is_wrong_is_one_line(self, value, words):
+        with pytest.raises(CaseError) as error:
+            self.read(f"gauge.pointer.tolerance={value}")
+        assert words in str(error.value) and len(str(error.value).splitlines()) == 1

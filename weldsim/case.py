@@ -12,6 +12,7 @@ from pathlib import Path
 
 from weldsim.errors import CaseError
 from weldsim.process import arc_energy, heat_input
+from weldsim.tolerance import Tolerance
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,10 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class Gauge:
-    """What is read off the part; `at` is a named place or three coordinates [m]."""
+    """What is read off the part; `at` is a named place or three coordinates [m].
+
+    `tolerance` (`weldsim.tolerance.Tolerance`) says how far from zero its end is still good.
+    """
 
     name: str
     kind: str
@@ -170,6 +174,7 @@ class Gauge:
     up: str | None = None
     throw: float | None = None
     direction: str | None = None
+    tolerance: Tolerance | None = None
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,10 @@ from pathlib import Path
 
 from weldsim.case import Bar, Clamp, Gauge, Hold, SolveOptions, StartRule, Surroundings, Weld
 from weldsim.case_keys import TOP, WRONG, check_section, is_known, near_to, nearest, such_as
+from weldsim.errors import CaseError
 from weldsim.joints import kind_of
 from weldsim.process import PROCESSES
+from weldsim.tolerance import read_tolerance
 from weldsim.units import parse
 
 GAUGE_KEYS = {
@@ -231,8 +233,10 @@ def gauge_with_keys(name: str, section, mistakes: list[str]) -> Gauge:
     """A gauge with the keys its kind needs and no others."""
     values = {**dict(section), "name": name}
     where = f"[gauge.{name}]"
+    size = values.pop("size")
     if not is_known(section.kind):
-        return Gauge(**values)
+        return Gauge(**values | {"tolerance": None})
+    values["tolerance"] = _limit(section.kind, values["tolerance"], size, where, mistakes)
     wanted = GAUGE_KEYS[section.kind]
     for key in ("at", "aim", "up", "throw", "direction"):
         if key in wanted and values[key] is None:
@@ -255,6 +259,21 @@ def gauge_with_keys(name: str, section, mistakes: list[str]) -> Gauge:
             f"{section.aim!r}"
         )
     return Gauge(**values)
+
+
+def _limit(kind: str, text, size, where: str, mistakes: list[str]):
+    """The tolerance of a gauge, from its text and the size that a class asks for."""
+    if text is None or not is_known(text):
+        return None
+    what = {"pointer": "angle", "bow": "straightness", "dial": "linear", "gap": "linear"}
+    if kind not in what:
+        mistakes.append(f"{where} tolerance: a {kind} has none, allowed with: {', '.join(what)}")
+        return None
+    try:
+        return read_tolerance(text, what[kind], size if is_known(size) else None)
+    except CaseError as error:
+        mistakes.append(f"{where} {error}")
+        return None
 
 
 def _gauge_place(kind: str, at, where: str, mistakes: list[str]):

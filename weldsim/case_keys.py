@@ -222,6 +222,8 @@ class GaugeSection(Section):
     up: Axis | None = None
     throw: Size | None = None
     direction: Axis | None = None
+    tolerance: str | None = None
+    size: Size | None = None
 
 
 class SolveSection(Section):

@@ -174,10 +174,14 @@ def _notice(text: str) -> None:
 
 def _words(folder: Path) -> None:
     from weldsim.readback import read_run
+    from weldsim.report_compare import verdicts
     from weldsim.words import final_words
 
-    for line in final_words(read_run(folder)):
+    record = read_run(folder)
+    for line in final_words(record):
         typer.echo(line)
+    for v in verdicts(record):
+        typer.echo(f"{v['gauge']}, tolerance {v['tolerance']}: {v['verdict']}")
     typer.echo(f"run folder: {folder}")
 
 
