@@ -250,29 +250,35 @@ def study(
             why = next(iter(fast.values())).error
             raise WeldsimError(f"{plan.case.source_file}: no schedule could be computed: {why}")
         finer = {}
-        if confirm:
-            for n, key in enumerate(spread := _to_confirm(plan, good)):
-                finer |= {
-                    (key[0], m): o
-                    for m, o in evaluate(
-                        plan, key[0], [key[1]], plan.section.confirm_grade, folder, found,
-                        lambda s, t, n=n: progress(
-                            0.7 + 0.3 * (n + s) / len(spread), f"confirming, {t}"
-                        ),
-                    ).items()
-                }  # fmt: skip
+        picked = _to_confirm(plan, good, fast) if confirm else []
+        settings = sorted({n for n, _ in picked})
+        for k, number in enumerate(settings):
+            done = evaluate(
+                plan, number, [m for n, m in picked if n == number], plan.section.confirm_grade,
+                folder, found,
+                lambda s, t, k=k: progress(
+                    0.7 + 0.3 * (k + s) / len(settings), f"confirming, {t}"
+                ),
+            )  # fmt: skip
+            finer |= {(number, m): o for m, o in done.items()}
     rows, words = _ranked(plan, fast, finer)
     branches = len(list((folder / FOLDER).glob("*.json")))
     return Study(plan, rows, how, time.perf_counter() - began, branches, words)
 
 
-def _to_confirm(plan: Plan, good) -> list:
-    """The best few, and one from the middle so that the error is not that of good ones alone."""
-    count = plan.section.confirm
-    picked = list(good[:count])
-    if count and len(good) > 2 * count:
-        picked.append(good[len(good) // 2])
-    return picked
+def _to_confirm(plan: Plan, good, fast) -> list:
+    """The best few, and one from the middle so that the error is not that of good ones alone.
+
+    Mirror images tie and share their branches: they count as one and come along for nothing.
+    """
+    count, groups = plan.section.confirm, {}
+    for key in good:
+        groups.setdefault((key[0], f"{fast[key].final:.9e}"), []).append(key)
+    distinct = list(groups.values())
+    picked = distinct[:count]
+    if count and len(distinct) > 2 * count:
+        picked.append(distinct[len(distinct) // 2])
+    return [key for group in picked for key in group]
 
 
 def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
@@ -298,12 +304,14 @@ def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
     rows.sort(key=lambda r: (bool(r.fast.error), late(r), r.fast.final, r.setting, r.moves))
     # the best few by what confirmed them; the rest, one that was confirmed for its error included,
     # by the ranking: readings of two grades are not compared with each other
-    few = [r for r in rows[: s.confirm] if r.confirmed]
+    ties = list(dict.fromkeys((r.setting, f"{r.fast.final:.9e}") for r in rows))[: s.confirm]
+    few = [r for r in rows if r.confirmed and (r.setting, f"{r.fast.final:.9e}") in ties]
     few.sort(key=lambda r: (late(r), r.best.final, r.setting, r.moves))
     rest = [r for r in rows if r not in few]
+    apart = len({f"{g:.5e}" for g in gaps.values()})  # images of one schedule count once
     words = (
         f"largest difference between grade {s.grade} and grade {s.confirm_grade} over the "
-        f"{len(gaps)} schedules run at both; an estimate, no bound"
+        f"{apart} schedules run at both; an estimate, no bound"
         if gaps
         else "none: no schedule was confirmed at a finer grade"
     )

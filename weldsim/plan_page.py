@@ -111,7 +111,7 @@ def ends_figure(study: Study):
         spot = places[rows.index(row)]
         axes.plot(*spot, "D" if colour == GOOD else "s", color=colour, ms=9)
         axes.annotate(
-            f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 12 * way),
+            f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * way),
             textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
         )  # fmt: skip
     axes.plot(0, 0, "+", color="black", ms=10)
@@ -154,7 +154,7 @@ def sheet_figure(study: Study, drawing: Path | None):
             f"{row.duration:5.0f} s  {weld.current:5.0f} A"
         )
     figure.text(0.07, 0.49, "\n".join(lines), family="monospace", size=8.2, va="top")
-    at = 0.47 - 0.016 * (len(lines) + 1)
+    at = 0.475 - 0.013 * (len(lines) + 1)
     import textwrap
 
     words = "\n".join(
@@ -171,13 +171,14 @@ TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <title>{{ title }}: plan</title><style>
 body{font:16px/1.5 system-ui,sans-serif;color:#1c2429;max-width:62rem;
 margin:2rem auto;padding:0 1rem}
-h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem}table{border-collapse:collapse;width:100%;
+.answer p::first-letter,li::first-letter{text-transform:uppercase}h1{font-size:1.5rem}
+h2{font-size:1.15rem;margin-top:2rem}table{border-collapse:collapse;width:100%;
 font-size:.9rem;font-variant-numeric:tabular-nums}th,td{text-align:left;padding:.25rem .5rem;
 border-bottom:1px solid #d5dbdf}th{position:sticky;top:0;background:#fff}td.n{text-align:right}
 .answer{border-left:5px solid #0b5394;padding:.5rem 1rem;background:#f2f6fa}svg,img{max-width:100%;
 height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-weight:600}
 @media print{details{display:block}th{position:static}}</style></head><body>
-<h1>{{ title }}: which order, which way</h1>
+<h1>{{ title }}</h1>
 <div class="answer">{% for line in words[:2] %}<p>{{ line }}</p>{% endfor %}</div>
 <h2>Why</h2><ul>{% for line in why %}<li>{{ line }}</li>{% endfor %}</ul>
 <h2>Where every choice ends</h2>{{ ends }}

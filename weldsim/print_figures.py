@@ -89,6 +89,7 @@ def strips(record: RunRecord, width_mm: float = COLUMN, moments=None):
     """
     from weldsim.print_scene import part_image
     from weldsim.render import warp_words
+    from weldsim.scene import stage_frame
 
     stage = _stage(record)
     arcs = charts.arcs(record)
@@ -101,7 +102,7 @@ def strips(record: RunRecord, width_mm: float = COLUMN, moments=None):
                            stacked=2 if stage.tall else 1)  # fmt: skip
     for axes, moment in zip(rows, moments, strict=True):
         file = _nearest(record, moment)
-        axes.imshow(part_image(stage, read_frame(file), "temperature"), extent=(0, 1, 0, 1),
+        axes.imshow(part_image(stage, stage_frame(stage, file), "temperature"), extent=(0, 1, 0, 1),
                     aspect="auto")  # fmt: skip
         axes.text(0.02, 0.93, _when(record, file.time), va="top", fontsize=7)
     temperature_bar(figure, stage)
@@ -199,9 +200,11 @@ def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
     words = ("before", "hot", "after" if record.complete else "so far")
     wide = width_mm > 1.5 * COLUMN
     figure, panels = images(stage, 3, width_mm, below=0.55, stacked=0 if wide else 1)
+    from weldsim.scene import stage_frame
+
     built = _frame(record, 0)
     for axes, file, word in zip(panels, chosen, words, strict=True):
-        picture = part_image(stage, read_frame(file), "movement", built)
+        picture = part_image(stage, stage_frame(stage, file), "movement", built)
         axes.imshow(picture, extent=(0, 1, 0, 1), aspect="auto")
         axes.text(0.02, 0.97, f"{word}: {_when(record, file.time)}", va="top", fontsize=7)
     high = figure.get_figheight()

@@ -15,6 +15,7 @@ from importlib.resources import files
 import numpy as np
 
 from weldsim import charts
+from weldsim.carried import SOFT, carried
 from weldsim.errors import StoreError
 from weldsim.placenames import along
 from weldsim.readback import FrameFile, RunRecord, read_frame, read_run
@@ -65,6 +66,8 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
     most = min(most_frames, max(LEAST_FRAMES, int(most_bytes / max(rough, 1.0))))
     frames = [_frame(f) for f in pick_frames(record.frames, most)]
     skin = skin_of(first.points, first.cells, [f.laid for f in frames])
+    soft = np.any([f.temperature > SOFT for f in frames], axis=0)
+    frames = [carried(f, soft) for f in frames]  # melt has no shape to draw
     return {
         "format": 1,
         "title": record.title,

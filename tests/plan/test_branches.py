@@ -165,6 +165,9 @@ def found(plan, done):
 
 @pytest.mark.slow
 class TestStudy:
+    def test_images_of_the_confirmed_are_confirmed_too(self, found):
+        assert sum(r.confirmed is not None for r in found.rows) in (4, 8)
+
     def test_the_recommended_row_is_confirmed_and_no_worse(self, found):
         first, rest = found.rows[0], found.rows[1:]
         assert first.confirmed is not None and first.error == pytest.approx(
