@@ -294,10 +294,17 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     for n, way in enumerate(advice.ways[:most], 1):
         lines.append(
             f"{n}. {plan.text(way.moves)}: expected {scale * way.off:.2g} {unit} off, "
-            f"{way.chance:.0%} chance of {plan.tolerance}"
+            f"{_chance(way.chance)} chance of {plan.tolerance}"
         )
     lines.append(advice.error_words)
     return lines
+
+
+def _chance(value: float) -> str:
+    """A chance in per cent; nothing is certain."""
+    if value > 0.99:
+        return "over 99 %"
+    return "under 1 %" if value < 0.01 else f"{100 * value:.0f} %"
 
 
 def study_error(record: dict | None) -> float | None:
