@@ -332,8 +332,12 @@ def demo(root, folder, environment, words):
 
 
 def test(root, folder, environment, words):
-    """Run the quick tests."""
-    return follow([python_of(folder), "-m", "pytest", "-m", "not slow", *words], root, environment)
+    """Run the quick tests, one process a core and one thread a process."""
+    one = ("OMP", "OPENBLAS", "MKL", "NUMBA")
+    threads = {f"{name}_NUM_THREADS": "1" for name in one} | {"WELDSIM_THREADS": "1"}
+    command = [python_of(folder), "-m", "pytest", "-m", "not slow", "-n", "auto"]
+    command += ["--dist", "loadfile", *words]
+    return follow(command, root, {**threads, **environment})
 
 
 def newer_python():
