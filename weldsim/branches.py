@@ -73,7 +73,8 @@ def bind(job: Job) -> Bound:
         setting = plan.settings[job.setting]
         moves = [(s, next(iter(w))) for s, w in plan.words.items()]
         model = _model(plan, setting, moves, job)
-        _BOUND[key] = Bound(plan, model, symmetries(model, plan.lines) if plan.lines else ())
+        found = symmetries(model, plan.lines, plan.words) if plan.lines else ()
+        _BOUND[key] = Bound(plan, model, found)
     return _BOUND[key]
 
 

@@ -62,12 +62,11 @@ class Plan:
 
     @cached_property
     def lines(self) -> dict:
-        """Seam lines of a joint; a bar has none."""
+        """Lines of all seams of a joint, welded or not; a bar has none."""
         from weldsim.joints import joint_module
 
         module = joint_module(self.case.part.kind)
-        lines = module.seam_lines(self.case.part) if hasattr(module, "seam_lines") else {}
-        return {k: v for k, v in lines.items() if k in self.words}
+        return module.seam_lines(self.case.part) if hasattr(module, "seam_lines") else {}
 
     @property
     def size(self) -> int:

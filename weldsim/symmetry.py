@@ -49,7 +49,7 @@ class Symmetry:
         return bool(np.array_equal(self.matrix, np.eye(3)))
 
 
-def symmetries(model, lines) -> tuple[Symmetry, ...]:
+def symmetries(model, lines, among=None) -> tuple[Symmetry, ...]:
     """All symmetries of a bound case, the identity first.
 
     Parameters
@@ -57,10 +57,13 @@ def symmetries(model, lines) -> tuple[Symmetry, ...]:
     model : Model
         Its welds may be in any order; tacks, clamps and mesh count.
     lines : dict
-        Seam name -> `path.SeamLine`.
+        Seam name -> `path.SeamLine`, all seams of the joint.
+    among : iterable of str, optional
+        Seams that must go to one another; all of them when left out.
     """
     from scipy.spatial import cKDTree
 
+    among = set(lines if among is None else among)
     lattice = model.part.lattice
     points = lattice.points
     middle = (points.max(axis=0) + points.min(axis=0)) / 2
@@ -77,7 +80,8 @@ def symmetries(model, lines) -> tuple[Symmetry, ...]:
             if away.max() > NEAR or len(np.unique(to)) < len(points):
                 continue
             seams = _seams(lines, matrix, middle)
-            if seams is not None and _same(model, to, seams):
+            closed = seams is not None and all(seams[s][0] in among for s in among)
+            if closed and _same(model, to, seams):
                 out.append(Symmetry(matrix, to, seams))
     return tuple(sorted(out, key=lambda s: not s.is_identity))
 
