@@ -29,20 +29,12 @@ def write_pages(study: Study, folder) -> list[Path]:
                             recommended(study).moves)  # fmt: skip
     drawing = _drawing(case, folder)
     ends = styled(ends_figure)(study)
-    out = []
-    for name, text in (
-        ("where_they_end.svg", None), ("plan.html", None),
-    ):  # fmt: skip
-        path = folder / name
-        if name.endswith("svg"):
-            _save(ends, path)
-        else:
-            text = page(study, inline_svg(ends, _ends_words(study)), drawing)
-            _whole(path, text.encode())
-        out.append(path)
+    picture, html = folder / "where_they_end.svg", folder / "plan.html"
+    _save(ends, picture)
+    _whole(html, page(study, inline_svg(ends, _ends_words(study)), drawing).encode())
     sheet = folder / "bench_sheet.pdf"
     _save(styled(sheet_figure)(study, drawing), sheet)
-    return [*out, sheet]
+    return [picture, html, sheet]
 
 
 def _drawing(case, folder: Path) -> Path | None:

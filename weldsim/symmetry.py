@@ -81,7 +81,7 @@ def symmetries(model, lines, among=None) -> tuple[Symmetry, ...]:
                 continue
             seams = _seams(lines, matrix, middle)
             closed = seams is not None and all(seams[s][0] in among for s in among)
-            if closed and _same(model, to, seams):
+            if closed and _alike(model, lines, seams) and _same(model, to, seams):
                 out.append(Symmetry(matrix, to, seams))
     return tuple(sorted(out, key=lambda s: not s.is_identity))
 
@@ -103,6 +103,29 @@ def _seams(lines, matrix, middle) -> dict | None:
         else:
             return None
     return out
+
+
+def _alike(model, lines, seams) -> bool:
+    """Whether a seam and its image are welded alike, and no rule tells them apart."""
+    case = model.case
+
+    def stretches(seam, turned):
+        length, out = lines[seam].length, []
+        for w in case.welds:
+            if w.seam == seam and w.tack < 0:
+                ends = (length - w.finish, length - w.begin) if turned else (w.begin, w.finish)
+                plain = replace(
+                    w, name="", seam="", travel="", sense=1, start=None, begin=0.0, finish=0.0
+                )
+                out.append((round(ends[0], 9), round(ends[1], 9), repr(plain)))
+        return sorted(out)
+
+    rules = [r for c in case.clamps for r in (c.on, c.off)]
+    named = {r.weld.partition(".")[0] for r in rules if r.weld is not None}
+    return all(
+        stretches(s, way < 0) == stretches(other, False) and (s == other or s not in named)
+        for s, (other, way) in seams.items()
+    )
 
 
 def _same(model, to, seams) -> bool:

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from tests.plan.small import Here, small_plan
+from tests.plan.small import TEXT, Here, small_plan
 from weldsim import branches
 from weldsim.branches import FOLDER, bind, canonical
 from weldsim.errors import ConvergenceError
@@ -13,6 +13,7 @@ from weldsim.joints import joint_module
 from weldsim.pipeline import build_model, simulate
 from weldsim.plan import Forest, evaluate, study
 from weldsim.plan_page import write_pages
+from weldsim.plan_space import parse_plan
 from weldsim.plan_store import write_plan
 from weldsim.plan_words import factors, plan_lines
 from weldsim.symmetry import symmetries
@@ -111,6 +112,18 @@ def test_the_canonical_row_begins_with_canonical_rows(plan, done):
 def test_a_lopsided_part_has_fewer_symmetries():
     """A clamp on one edge alone leaves the mirror along the seams, nothing across."""
     plan = small_plan('clamp.bed.at=["base front edge"]')
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    found = symmetries(model, plan.lines)
+    assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
+
+
+def test_a_seam_that_is_welded_otherwise_is_no_image():
+    """Front with a current of its own: the mirror along the seams stays, nothing across."""
+    text = TEXT.replace(
+        "[[gauge]]",
+        '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\ncurrent = "90 A"\n[[gauge]]',
+    )
+    plan = parse_plan(text, "small.toml")
     model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
     found = symmetries(model, plan.lines)
     assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
