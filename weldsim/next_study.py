@@ -235,6 +235,8 @@ def advise(
         else f"spread of a prediction: reading, unknowns, and {FAST_ERROR:.0%} of the movement to "
         "come, a guess: no finer run has been compared"
     )
+    if len(plan.settings) > 1:
+        words += f"; of {len(plan.settings)} settings only the first: {plan.settings[0].label}"
     return Advice(columns, np.asarray(reading), noise, unknowns, known, tuple(ways), words)
 
 
