@@ -303,8 +303,10 @@ class MechanicsModel:
             stiff = touch.stiffness * soft / SOFTLY
             np.add.at(data, self._touch_places.ravel(), (self._touch_values * stiff).ravel())
 
-    def solve(self, data, fixed, rhs, springs=()) -> np.ndarray:
+    def solve(self, data, fixed, rhs, springs=(), rough=False) -> np.ndarray:
         """Step (3N,) of a tangent for a right side, `fixed` (3N,) held, with elastic clamps.
+
+        With `rough`, good enough for a step that another one follows, and sooner.
 
         A spring couples all points of its face. A little of its stiffness goes to the diagonal,
         so that a part held by nothing else can be factored, and the rest of the mean shift and
@@ -319,7 +321,7 @@ class MechanicsModel:
             data[self.pattern.diagonal[at]] += share
             own = share / np.maximum((s.mean**2).sum(axis=1), 1e-300)  # of shift and turn
             rows.append((at, s.mean, s.stiffness - own))
-        self.factor(data, fixed)
+        self.factor(data, fixed, rough)
         step = self.solver.solve(rhs)
         if not rows:
             return step
@@ -332,7 +334,7 @@ class MechanicsModel:
         small = np.eye(len(change)) + change[:, None] * (low @ through.T)
         return step - through.T @ np.linalg.solve(small, change * (low @ step))
 
-    def factor(self, data, fixed) -> None:
+    def factor(self, data, fixed, rough=False) -> None:
         """Factor a tangent with the unknowns in `fixed` (3N,) held."""
         key = fixed.tobytes()
         if self._entries[0] != key:
@@ -340,7 +342,7 @@ class MechanicsModel:
         data[self._entries[1]] = 0.0
         held = self.pattern.diagonal[fixed]
         data[held] = np.median(data[self.pattern.diagonal])
-        self.solver.factor(data)
+        self.solver.factor(data, rough)
 
 
 def solve_equilibrium(
@@ -353,6 +355,7 @@ def solve_equilibrium(
     load=None,
     springs=(),
     tolerance: float | None = None,
+    rough: bool = False,
 ) -> Equilibrium:
     """Find the displacement in equilibrium with given properties and memory.
 
@@ -370,6 +373,8 @@ def solve_equilibrium(
         Elastic clamps that grip.
     tolerance : float, optional
         Residual force over the size of the cell forces; `TOLERANCE` when left out.
+    rough : bool
+        Take steps good to a few percent, which come sooner. What counts as equilibrium stays.
 
     Raises
     ------
@@ -411,7 +416,7 @@ def solve_equilibrium(
             rhs -= _coupling(model, data, jump.ravel())
         rhs[held] = 0.0
         try:
-            step = model.solve(data, held, rhs, springs).reshape(u.shape)
+            step = model.solve(data, held, rhs, springs, rough).reshape(u.shape)
         except ConvergenceError as error:  # singular: the part gives way under its load
             raise ConvergenceError(f"no equilibrium: {error}; {_residuals(history)}") from error
         if pending:

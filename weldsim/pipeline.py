@@ -284,6 +284,7 @@ def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Pr
     found = solve_equilibrium(
         model.mechanics, old.displacement, properties, memory, fixed,
         springs=model.springs(heated), tolerance=model.grade.balance,
+        rough=model.grade.balance is not None and not elastic,
     )  # fmt: skip
     return found, properties
 

@@ -194,26 +194,14 @@ def _finish(run, model, kind, state, rows) -> None:
 
 def warm_up() -> None:
     """Load and compile what a quick look needs, so that the first one is as fast as the next."""
-    import os
     from importlib.resources import files
 
     from weldsim.case import parse_case
 
     text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
     model = look_model(parse_case(text, "bar.toml"))
-    _remember_library(os.environ)
     steps = steps_of(model)
     for _ in range(3):
         next(steps)
     _versions()
 
-
-def _remember_library(environment) -> None:
-    """Spare the solver's search through the whole installation at every start (over a second)."""
-    try:
-        from pypardiso import PyPardisoSolver
-
-        found = PyPardisoSolver().libmkl._name
-    except (ImportError, AttributeError, OSError):
-        return
-    environment.setdefault("PYPARDISO_MKL_RT", found)
