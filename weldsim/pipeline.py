@@ -168,8 +168,8 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
 
 
 def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
-    heated, heat_iterations = _heat_to_limit(model, state, event)
-    found, properties = _mechanics(model, state, heated)
+    heated, heat_iterations = heat_to_limit(model, state, event)
+    found, properties = equilibrium_of(model, state, heated)
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
     # filler follows the part as a soft skin until the step in which the arc passes it
@@ -244,7 +244,7 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
     return replace(new, stored=model.heat.stored(temperature, skin)), iterations
 
 
-def _heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int]:
+def heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int]:
     """Temperature part of a step; a pause ends where its temperature rule comes true.
 
     Regula falsi on the length of the step, to within `RULE_BAND` of the limit.
@@ -270,7 +270,7 @@ def _heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int
     return heated, iterations
 
 
-def _mechanics(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
+def equilibrium_of(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
     """Equilibrium at the new temperature."""
     at_points = model.at_quadrature(heated.temperature)
     elastic = model.case.solve.model == "elastic"
@@ -302,7 +302,7 @@ def _release(model: Model, state: State) -> tuple[State, dict]:
         state, holding=holding, released=(*state.released, *off),
         anchors=model.anchors(state, on),
     )  # fmt: skip
-    found, properties = _mechanics(model, state, free)
+    found, properties = equilibrium_of(model, state, free)
     none = np.zeros(found.stress.shape[:2], dtype=bool)
     memory, stress = accept(model.mechanics, found, properties, free.memory, none)
     new = replace(

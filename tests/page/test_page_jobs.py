@@ -187,6 +187,20 @@ def test_looks_go_their_own_way_and_old_ones_go(made, monkeypatch):
     assert queue.run_folder(jobs[3]).exists() and not queue.run_folder(jobs[0]).exists()
 
 
+def test_a_job_whose_case_file_is_gone_fails_and_the_next_one_runs(made):
+    def look(text, source, folder, kind, **more):
+        Path(folder).mkdir(parents=True)
+
+    queue = made(looks=StillDesk({"look": look}))
+    jobs = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look", "run", "look")]
+    for job in jobs[:2]:
+        queue.case_file(job).unlink()
+    queue.start()
+    wait_for(lambda: all(state(queue, j) == "done" for j in jobs[2:]))
+    assert [state(queue, j) for j in jobs[:2]] == ["failed", "failed"]
+    assert all("No such file" in queue.jobs[j.id].error for j in jobs[:2])
+
+
 def test_time_left_goes_by_the_work_done():
     """Half the work in 10 s leaves 10 s."""
     from weldsim.page.ledger import Told

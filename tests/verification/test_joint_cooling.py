@@ -14,7 +14,7 @@ from heat_problem import constant_tables
 
 from weldsim.case import parse_case
 from weldsim.model import build_model
-from weldsim.pipeline import _heat_to_limit, next_event, start_state
+from weldsim.pipeline import heat_to_limit, next_event, start_state
 from weldsim.summary import cooling_time
 
 pytestmark = pytest.mark.slow
@@ -35,7 +35,7 @@ def measured(case, constants: bool) -> float:
     state = start_state(model)
     times, under = [], []
     while (event := next_event(model, state)) is not None:
-        state, _ = _heat_to_limit(model, state, event)
+        state, _ = heat_to_limit(model, state, event)
         times.append(state.time)
         under.append(state.temperature[model.middle_points[0]] - 273.15)
     return cooling_time(np.array(times), np.array(under), 0.0, np.inf)

@@ -256,7 +256,7 @@ def ask_job(bench, asked, body):
                 "weldsim run"
             )
     parent = str(body.get("parent") or "")
-    change = str(body.get("change") or "")
+    change = str(body.get("change") or "").encode("utf-8", "replace").decode()
     if parent and not ID.fullmatch(parent):
         raise WeldsimError("no such run")
     text = _anchored(text, bench, body)
@@ -290,7 +290,7 @@ def _job(bench, job: Job, me: str) -> dict:
         "id": job.id, "kind": job.kind, "title": job.title, "state": job.state, "made": job.made,
         "parent": job.parent, "change": job.change, "error": job.error, "began": job.began,
         "ended": job.ended, "mine": job.owner == me, "share": 0.0, "text": "", "left": None,
-        "stopping": job.id in bench.queue._stops, "ahead": len(ahead),
+        "stopping": bench.queue.stopping(job.id), "ahead": len(ahead),
     }  # fmt: skip
     if told is not None and job.state in ("running", "drawing"):
         out.update(share=told.share, text=told.text, left=told.left(now))

@@ -210,13 +210,25 @@ class Queue:
         waiting = [j for j in self.jobs.values() if j.kind in kinds and j.state == "waiting"]
         return min(waiting, key=lambda j: j.number, default=None)
 
+    def stopping(self, id: str) -> bool:
+        """Whether a job was asked to stop and has not yet."""
+        return id in self._stops
+
     def _watch_runs(self) -> None:
         while not self._closing.is_set():
             with self._lock:
                 for id in list(self._running):
-                    self._hear(id)
+                    try:
+                        self._hear(id)
+                    except OSError as error:
+                        if left := self._running.pop(id, None):
+                            left[0].kill()
+                        self._give_up(self.jobs[id], error)
                 while len(self._running) < self.workers and (job := self._next("run")):
-                    self._begin(job)
+                    try:
+                        self._begin(job)
+                    except OSError as error:  # a full disk, a case file that is gone
+                        self._give_up(job, error)
             self._wake.wait(0.1)
             self._wake.clear()
 
@@ -298,19 +310,34 @@ class Queue:
         while not self._closing.is_set():
             with self._lock:
                 job = self._next(*LOOKS)
-                if job:
-                    job = self._keep(
-                        replace(job, state="running", began=time.time(), starts=job.starts + 1)
-                    )
             if job is None:
                 self._closing.wait(0.03)
                 continue
-            self._look(job)
-            self._drop_old_looks()
+            try:
+                self._look(job)
+                self._drop_old_looks()
+            except OSError as error:
+                self._give_up(job, error)
+
+    def _give_up(self, job: Job, error: OSError) -> None:
+        """Mark a job failed for want of its files; in memory alone when even that fails."""
+        failed = replace(job, state="failed", error=str(error), ended=time.time())
+        with self._lock:
+            self.jobs[job.id] = failed
+            try:
+                write_job(self.folder, failed)
+            except OSError:
+                pass
 
     def _look(self, job: Job) -> None:
         import shutil
 
+        with self._lock:
+            if self.jobs[job.id].state != "waiting":  # stopped meanwhile
+                return
+            job = self._keep(
+                replace(job, state="running", began=time.time(), starts=job.starts + 1)
+            )
         folder = self.run_folder(job)
         shutil.rmtree(folder, ignore_errors=True)
         folder.parent.mkdir(exist_ok=True)

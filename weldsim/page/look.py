@@ -17,8 +17,8 @@ import numpy as np
 
 from weldsim.mechanical import Properties, accept
 from weldsim.pipeline import (
-    _heat_to_limit,
-    _mechanics,
+    heat_to_limit,
+    equilibrium_of,
     advance,
     build_model,
     field_frame,
@@ -91,7 +91,7 @@ def _longer(model, state, event):
 
 def _heated(model, state, event):
     """State after a step of the heat alone, its shrinkage brought up to date."""
-    heated, _ = _heat_to_limit(model, state, event)
+    heated, _ = heat_to_limit(model, state, event)
     now = model.at_quadrature(heated.temperature)
     properties = Properties.of(model.material, now, model.joined(heated), softens=False)
     return replace(heated, memory=model.shrink(heated, now, properties), steps=state.steps + 1)
@@ -99,7 +99,7 @@ def _heated(model, state, event):
 
 def _settled(model, state):
     """The same state in equilibrium. As in the pipeline, filler not laid is free of stress."""
-    found, properties = _mechanics(model, state, state)
+    found, properties = equilibrium_of(model, state, state)
     properties = replace(properties, thermal_strain=np.zeros_like(properties.thermal_strain))
     waiting = ~model.joined(state)
     memory, stress = accept(model.mechanics, found, properties, state.memory, waiting)
@@ -204,4 +204,3 @@ def warm_up() -> None:
     for _ in range(3):
         next(steps)
     _versions()
-
