@@ -17,11 +17,11 @@ import numpy as np
 
 from weldsim.mechanical import Properties, accept
 from weldsim.pipeline import (
-    heat_to_limit,
-    equilibrium_of,
     advance,
     build_model,
+    equilibrium_of,
     field_frame,
+    heat_to_limit,
     next_event,
     start_state,
 )
