@@ -222,11 +222,16 @@ def test_a_growing_run_is_followed(page, run):
         "times": short["times"][:3],
         "move": short["move"][:3],
         "heat": short["heat"][:3],
+        "arcs": [{**short["arcs"][1], "end": 17.5, "burning": True}],
     }
     with browser.page(page) as (tab, heard):
         tab.wait_for_selector(".wv-spot")
         tab.evaluate("(r) => { view.update(r); view.setTime(1e9); }", short)
         assert tab.evaluate("view.time") == pytest.approx(17.5)
+        assert "arc on: front.1" in tab.inner_text(".wv-readout")
+        short["arcs"][0]["burning"] = False
+        tab.evaluate("(r) => { view.update(r); view.setTime(1e9); }", short)
+        assert "pause" in tab.inner_text(".wv-readout")  # welds are still to come
         tab.evaluate("view.update(record)")
         assert tab.evaluate("view.time") == pytest.approx(invented.JOINT_END)
         tab.evaluate("view.setTime(12.5); view.update(record)")

@@ -198,8 +198,10 @@ def _places(record: RunRecord, skin_points, skin: Skin) -> dict:
         for number, path in enumerate(record.manifest.get("paths", []), 1)
     ]  # fmt: skip
     speeds = {w["name"]: 1e3 * w.get("speed", 0.0) for w in record.case.get("welds", [])}
+    burning = {e["name"] for e in record.manifest.get("timetable", []) if e["end"] is None}
     arcs = [
         {"name": name, "start": round(start, 3), "end": round(stop, 3),
+         "burning": name in burning,  # the run has come no further than this arc
          "speed": speeds.get(name, 0.0), **_kind(record, name)}
         for name, start, stop in charts.arcs(record)
     ]  # fmt: skip

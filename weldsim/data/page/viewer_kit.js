@@ -93,9 +93,11 @@
 
   // Arcs that burn at a time, and what to call the time otherwise.
   kit.phase = function (data, time) {
-    const on = data.arcs.filter((a) => a.start <= time && time < a.end).map((a) => a.name);
+    const lit = (a) => a.start <= time && (time < a.end || a.burning);
+    const on = data.arcs.filter(lit).map((a) => a.name);
     if (on.length) return `arc on: ${on.join(", ")}`;
     if (!data.arcs.length || time < data.arcs[0].start) return "before the first arc";
-    return data.arcs.some((a) => a.start > time) ? "pause" : "cooling";
+    const more = data.arcs.some((a) => a.start > time) || data.arcs.length < data.welds.length;
+    return more ? "pause" : "cooling";
   };
 })();
