@@ -123,3 +123,21 @@ def test_pictures_of_the_part_state_time_and_warp(tee, tmp_path, name):
     else:
         assert re.search(r"\d s\b", words) and "times too large" in words
         assert "°C" in words or "mm" in words
+
+
+def test_a_map_of_stress_turns_into_us_units(tee):
+    """1 ksi = 6.894757 MPa and 1 in = 25.4 mm (NIST SP 811, B.9)."""
+    from weldsim.report_units import us_cuts
+
+    figure = residual_stress(tee)
+    top = figure.axes[-1].get_xlim()[1]
+    us_cuts(figure)
+    figure.draw_without_rendering()
+    scale = figure.axes[-1]
+    assert "ksi" in scale.get_xlabel() and figure.axes[0].get_xlabel().endswith(", in")
+    for axes, factor in ((scale, 6.894757), (figure.axes[0], 25.4)):
+        for place, text in zip(axes.get_xticks(), axes.get_xticklabels(), strict=True):
+            assert float(text.get_text().replace("−", "-")) * factor == pytest.approx(
+                place, rel=1e-3, abs=1e-9
+            )
+    assert scale.get_xlim()[1] == top  # the picture itself stays

@@ -30,7 +30,7 @@ from weldsim.report_tables import (
     weld_place,
     weld_table,
 )
-from weldsim.report_units import both, cell, heading, us_gauges, us_spot
+from weldsim.report_units import both, cell, heading, us_cuts, us_gauges, us_spot
 from weldsim.report_words import CHECKED, VALIDATION, assumptions
 from weldsim.spot import spot_path
 from weldsim.store import whole_file
@@ -270,7 +270,7 @@ def _layout(record: RunRecord) -> dict | None:
 
 
 def _stress(record: RunRecord, mark: str):
-    """Map of the stress left in the part as inline SVG; None without frames."""
+    """Map of the stress left in the part, metric and US; None without frames."""
     from weldsim.print_figures import residual_stress
 
     if not record.frames:
@@ -279,7 +279,7 @@ def _stress(record: RunRecord, mark: str):
         figure = residual_stress(record.path, width_mm=170)
     except WeldsimError:
         return None
-    return _drawing(figure, "stress left in the part at the end of the run", mark)
+    return _plot(figure, "stress left in the part at the end of the run", "wide", us_cuts, mark)
 
 
 def _why(record: RunRecord) -> dict | None:

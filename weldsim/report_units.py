@@ -144,6 +144,17 @@ def us_spot(figure) -> None:
     axes.set_title(title, loc="left", color=axes._left_title.get_color(), fontsize=9.5)
 
 
+def us_cuts(figure) -> None:
+    """Turn a figure of cuts with a bar of stress below into US units: ticks and labels."""
+    for axes in figure.axes:
+        for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
+            words = axis.label.get_text()
+            unit = next((u for u in ("mm", "MPa") if re.search(rf", {u}\b", words)), None)
+            if unit:
+                _us_ticks(axis, limits, unit)
+                axis.label.set_text(re.sub(rf", {unit}\b", f", {TO_US[unit][0]}", words))
+
+
 def _pad(axes) -> float:
     """Distance of a title from its axes as it was. [pt]"""
     return (axes.titleOffsetTrans.get_matrix()[1, 2]) * 72 / axes.figure.dpi
