@@ -151,7 +151,7 @@ def us_cuts(figure) -> None:
             words = axis.label.get_text()
             unit = next((u for u in ("mm", "MPa") if re.search(rf", {u}\b", words)), None)
             if unit:
-                _us_ticks(axis, limits, unit)
+                _us_ticks(axis, limits, unit, 4 if unit == "mm" else 6)
                 axis.label.set_text(re.sub(rf", {unit}\b", f", {TO_US[unit][0]}", words))
 
 
@@ -160,12 +160,12 @@ def _pad(axes) -> float:
     return (axes.titleOffsetTrans.get_matrix()[1, 2]) * 72 / axes.figure.dpi
 
 
-def _us_ticks(axis, limits, unit: str) -> None:
+def _us_ticks(axis, limits, unit: str, most: int = 6) -> None:
     from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
     _, factor, offset = TO_US[unit]
     low, high = (factor * v + offset for v in limits)
-    ticks = [t for t in MaxNLocator(6).tick_values(low, high) if low <= t <= high]
+    ticks = [t for t in MaxNLocator(most).tick_values(low, high) if low <= t <= high]
     axis.set_major_locator(FixedLocator([(t - offset) / factor for t in ticks]))
     axis.set_major_formatter(
         FuncFormatter(lambda v, _: f"{factor * v + offset:.4g}".replace("-", "−"))
