@@ -219,16 +219,19 @@ def advise(
     total = np.hypot(noise, model_error)
     known = estimate(reading, expected, slopes, unknowns, total)
     left = [m for m in plan.schedules() if m[: len(done)] == tuple(done)]
-    ends = evaluate(plan, 0, left, grade, folder, found,
-                    lambda s, t: progress(0.5 + 0.5 * s, t))  # fmt: skip
-    ways = [
-        _ahead(plan, moves[len(done) :], outcome, base, columns, reading, noise, slopes, expected,
-               known, error)
-        for moves, outcome in ends.items() if not outcome.error
-    ]  # fmt: skip
+    ways, count = [], len(plan.settings)
+    for n in range(count):
+        behind = base if n == 0 else now(plan, n, done, (0.5 + 0.5 * n / count, 0.1 / count))
+        ends = evaluate(plan, n, left, grade, folder, found,
+                        lambda s, t, n=n: progress(0.5 + 0.5 * (n + s) / count, t))  # fmt: skip
+        ways += [
+            _ahead(plan, n, moves[len(done) :], outcome, behind, columns, reading, noise, slopes,
+                   expected, known, error)
+            for moves, outcome in ends.items() if not outcome.error
+        ]  # fmt: skip
     if not ways:
         raise CaseError(f"{plan.case.source_file}: no order that goes on from there is allowed")
-    ways.sort(key=lambda a: (-round(a.chance, 3), a.off, a.moves))
+    ways.sort(key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves))
     words = (
         "spread of a prediction: reading, unknowns, and the study's stated error"
         if error is not None
@@ -236,7 +239,7 @@ def advise(
         "come, a guess: no finer run has been compared"
     )
     if len(plan.settings) > 1:
-        words += f"; of {len(plan.settings)} settings only the first: {plan.settings[0].label}"
+        words += f"; what lies behind was welded with {plan.settings[0].label}"
     return Advice(columns, np.asarray(reading), noise, unknowns, known, tuple(ways), words)
 
 
@@ -258,9 +261,13 @@ def _throw(plan: Plan, column: str) -> float:
 
 
 def _ahead(
-    plan, moves, outcome, base, columns, reading, noise, slopes, expected, known, error
+    plan, setting, moves, outcome, base, columns, reading, noise, slopes, expected, known, error
 ) -> Ahead:
-    """One way to go on: the reading, plus what is still to come as the unknowns scale it."""
+    """One way to go on: the reading, plus what is still to come as the unknowns scale it.
+
+    `base` is what the model reads after the moves done, under the setting of this way: so a pause
+    or a current may change now, and counts for what is still to come.
+    """
     scale = np.array([1e-3 / _throw(plan, c) for c in columns])  # to SI of the measure
     ahead = np.array([outcome.columns[c] - base[c] for c in columns])
     size = max(float(np.linalg.norm(expected)), 1e-9)
@@ -273,7 +280,7 @@ def _ahead(
         + (move @ known.covariance @ move.T) * np.outer(scale, scale)
     )  # fmt: skip
     chance = chance_inside(mean, covariance, plan.tolerance.value)
-    return Ahead(tuple(moves), mean, covariance, chance)
+    return Ahead(tuple(moves), mean, covariance, chance, setting)
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
@@ -294,8 +301,9 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
         lines.append(f"{unknown.name}: {factor:.3f} +- {spread:.3f} times what the case says{note}")
     scale, unit = (1e3, "mrad") if plan.tolerance.measure == "angle" else (1e3, "mm")
     for n, way in enumerate(advice.ways[:most], 1):
+        under = f" ({plan.settings[way.setting].label})" if len(plan.settings) > 1 else ""
         lines.append(
-            f"{n}. {plan.text(way.moves)}: expected {scale * way.off:.2g} {unit} off, "
+            f"{n}. {plan.text(way.moves)}{under}: expected {scale * way.off:.2g} {unit} off, "
             f"{_chance(way.chance)} chance of {plan.tolerance}"
         )
     lines.append(advice.error_words)

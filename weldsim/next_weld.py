@@ -136,12 +136,14 @@ class Ahead:
     mean : (2,) or (1,) expected end readings [SI]
     covariance : of them
     chance : of ending inside the tolerance, 0 to 1
+    setting : number of the plan's setting
     """
 
     moves: tuple
     mean: np.ndarray
     covariance: np.ndarray
     chance: float
+    setting: int = 0
 
     @property
     def off(self) -> float:

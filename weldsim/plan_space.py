@@ -34,7 +34,8 @@ class Setting:
 
     @property
     def label(self) -> str:
-        return ", ".join(c.replace("=", " ", 1) for c in self.changes) or "as in the case"
+        plain = (c.replace("=", " ", 1).replace('"', "") for c in self.changes)
+        return ", ".join(plain) or "as in the case"
 
 
 @dataclass(frozen=True)

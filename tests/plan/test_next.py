@@ -122,3 +122,26 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
         (m[1:] for m in truth if m[:1] == done), key=lambda m: truth[(*done, *m)].final
     )
     assert any("efficiency" in line for line in advice_lines(plan, advice))
+
+
+@pytest.mark.slow
+def test_ways_of_all_settings_are_ranked(tmp_path):
+    """Read as expected, a way ends where the study ends, but for what its own past differs by."""
+    plan, done = small_plan('plan.vary={ "schedule.pause" = ["10 s", "40 s"] }'), (("front", 1),)
+    columns = ("pointer_up_mrad", "pointer_right_mrad")
+    ends, behind = [], []
+    for number in range(2):
+        found = evaluate(plan, number, plan.schedules(), "sketch", tmp_path, Here())
+        ends.append(found)
+        past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].columns
+        behind.append(np.array([past[c] for c in columns]))
+    advice = advise(plan, tmp_path, done, columns, behind[0], Here(), noise=0.02, error=1e-5)
+    assert {w.setting for w in advice.ways} == {0, 1}
+    assert advice.estimate.factors == pytest.approx(1.0, abs=1e-9)
+    for way in advice.ways:
+        end = ends[way.setting][(*done, *way.moves)].columns
+        goal = 1e-3 * (np.array([end[c] for c in columns]) + behind[0] - behind[way.setting])
+        assert way.mean == pytest.approx(goal, abs=1e-12)
+    lines = advice_lines(plan, advice)
+    assert any("(schedule.pause 40 s)" in line for line in lines), lines
+    assert lines[-1].endswith("what lies behind was welded with schedule.pause 10 s")
