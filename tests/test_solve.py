@@ -91,6 +91,34 @@ def test_singular_matrix_raises(name):
         solver.solve(np.ones(pattern.size))
 
 
+@pytest.mark.parametrize("name", list(solve.BACK_ENDS))
+def test_rough_solutions_keep_to_their_limit(name):
+    """And a factor that is not rough follows one that is without a trace of it."""
+    if name in solve.MODULES:
+        pytest.importorskip(solve.MODULES[name])
+    pattern, whole, upper = problem(3)
+    solver = LinearSolver(pattern, 1, name)
+    right = np.random.default_rng(1).normal(size=pattern.size)
+    solver.factor(upper.data, rough=True)
+    left = np.abs(whole @ solver.solve(right) - right).max()
+    assert left <= solve.ROUGH_LIMIT * np.abs(right).max()
+    solver.factor(upper.data)
+    assert solver.solve(right) == pytest.approx(spsolve(whole.tocsc(), right), rel=1e-9, abs=1e-12)
+
+
+def test_what_seven_digits_cannot_solve_is_solved_in_double():
+    """Two springs in a row, 1e9 to 1 in stiffness, pulled at the soft end: known shifts."""
+    pytest.importorskip("pypardiso")
+    pattern = solve.symmetric_pattern(np.array([[0, 1]]), 2, 1)
+    data = np.zeros(pattern.nnz)
+    data[pattern.diagonal] = [1 + 1e-9, 1.0]  # node 0 held by 1e-9, tied to node 1 by 1
+    off = np.setdiff1d(np.arange(pattern.nnz), pattern.diagonal)
+    data[off] = -1.0
+    solver = LinearSolver(pattern, 1, "pardiso")
+    solver.factor(data, rough=True)
+    assert solver.solve(np.array([0.0, 1.0])) == pytest.approx([1e9, 1e9 + 1], rel=1e-6)
+
+
 def test_wrong_answer_of_a_back_end_is_caught():
     pattern, _, upper = problem(1)
     solver = LinearSolver(pattern, 1, "superlu")
