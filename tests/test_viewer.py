@@ -214,6 +214,28 @@ def test_the_part_is_drawn_turns_and_glows(page):
 
 
 @pytest.mark.slow
+def test_views_come_and_go_without_end(page):
+    """Browsers lend a page about sixteen drawing contexts and complain when one is taken back."""
+    with browser.page(page) as (tab, heard):
+        tab.wait_for_selector(".wv-spot")
+        tab.evaluate("""async () => {
+            const frame = () => new Promise(requestAnimationFrame);
+            const element = document.getElementById("v");
+            for (let n = 0; n < 20; n++) {
+                window.view.destroy();
+                window.view = weldsimView(element, window.record);
+                window.dispatchEvent(new Event("beforeprint"));
+                await frame();
+            }
+            window.view.destroy();
+            window.dispatchEvent(new Event("beforeprint"));
+            await frame();
+        }""")
+        assert tab.locator(".wv-root").count() == 0
+        assert heard.errors == []
+
+
+@pytest.mark.slow
 def test_a_growing_run_is_followed(page, run):
     """update: a view that stands at the end goes along, one that does not stays."""
     short = scene_data(run)

@@ -154,6 +154,7 @@
     }
     function now() {
       pending = false;
+      if (!scene) return;
       if (last !== set.time) scene.time(set.time);
       last = set.time;
       scene.paint(set.field);
@@ -201,7 +202,14 @@
       // the end follows it.
       update(record) { load(record, record.title === data.title); },
       get time() { return set.time; },
-      destroy() { api.pause(); watch.disconnect(); scene && scene.free(); element.replaceChildren(); },
+      destroy() {
+        api.pause();
+        watch.disconnect();
+        window.removeEventListener("beforeprint", printing);
+        if (scene) scene.free();
+        scene = null; // what was asked for the next frame of the screen finds nothing to draw
+        element.replaceChildren();
+      },
     };
 
     const watch = new ResizeObserver(() => {
@@ -230,7 +238,8 @@
       keys[event.key]();
       paint();
     });
-    window.addEventListener("beforeprint", () => { if (scene) now(); });
+    const printing = () => now();
+    window.addEventListener("beforeprint", printing);
 
     // Temperature and movement under the mouse.
     function hover(event) {

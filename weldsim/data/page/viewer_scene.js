@@ -93,7 +93,7 @@
       }
       outline.geometry.setIndex(
         new THREE.BufferAttribute(kit.array(data.outline, Uint32Array), 1));
-      for (const [name, list] of Object.entries(data.colours)) maps[name] = ramp(list);
+      for (const [name, list] of Object.entries(data.colours)) maps[name] ||= ramp(list);
       shown = -1;
       if (fresh) self.home();
     };
@@ -272,7 +272,10 @@
     };
     self.free = function () {
       controls.dispose();
+      for (const thing of [skin, edges, outline]) thing.geometry.dispose();
+      for (const texture of Object.values(maps)) texture.dispose();
       renderer.dispose();
+      renderer.forceContextLoss(); // browsers lend a page about sixteen
     };
     return self;
   };
