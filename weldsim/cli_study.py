@@ -144,23 +144,37 @@ def why(
 def preset(
     case: CaseFile,
     gauge: Annotated[str | None, typer.Option(help="Gauge; the first pointer else.")] = None,
-    tolerance: Annotated[str, typer.Option(help='Such as "1 mrad" or "ISO 13920 A".')] = "1 mrad",
+    tolerance: Annotated[
+        str | None,
+        typer.Option(help='Such as "0.5 mrad"; the gauge\'s own, else 1 mrad or 0.5 mm.'),
+    ] = None,
+    clamp: Annotated[
+        bool, typer.Option("--clamp", help="Look for where to clamp instead of a lean.")
+    ] = False,
     grade: Annotated[str | None, typer.Option(help="coarse, quick, normal or fine.")] = None,
     runs: Annotated[int, typer.Option(help="Runs at most.", min=2, max=10)] = 4,
     out: Annotated[Path, typer.Option(help="File to write.")] = Path("preset.json"),
     changes: Changes = None,
 ):
-    """How far to set the part off so that it ends straight, checked by a run that has it."""
+    """How far to set the part off, or where to clamp it, so that it ends straight; run to check."""
     from weldsim.case import load_case
+    from weldsim.holding import find_holding, holding_lines, holding_words, write_holding
     from weldsim.preset import find_preset, preset_lines, preset_words, write_preset
 
     _grade(grade)
     loaded = load_case(case, changes or ())
     with _bar() as tell:
-        found = find_preset(loaded, gauge, tolerance, grade, runs, progress=tell)
-    for line in (*preset_words(found), *preset_lines(found)):
+        if clamp:
+            found = find_holding(loaded, gauge, tolerance, grade, progress=tell)
+        else:
+            found = find_preset(loaded, gauge, tolerance, grade, runs, progress=tell)
+    if clamp:
+        lines, path = (*holding_words(found), *holding_lines(found)), write_holding(found, out)
+    else:
+        lines, path = (*preset_words(found), *preset_lines(found)), write_preset(found, out)
+    for line in lines:
         typer.echo(line)
-    typer.echo(f"all of it in {write_preset(found, out)}")
+    typer.echo(f"all of it in {path}")
 
 
 def correct(

@@ -16,6 +16,7 @@ import numpy as np
 
 from weldsim.case import StartRule
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.goal import columns_of, usable_gauge
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
@@ -103,9 +104,8 @@ def find_correction(
         If the case has nothing to correct or to correct it with.
     """
     from weldsim.pipeline import simulate, start_state
-    from weldsim.preset import _columns, _gauge
 
-    found = _gauge(case, gauge)
+    found = usable_gauge(case, gauge)
     if case.solve.model != "plastic":
         raise CaseError(
             f'{case.source_file} [solve] model: {case.solve.model!r} is not allowed here: "plastic"'
@@ -122,7 +122,7 @@ def find_correction(
     for step in simulate(model, state):
         state = step.state
         tell(0.5 * step.progress, f"{step.phase}, {step.time:.0f} s")
-    columns = _columns(found, model)
+    columns = columns_of(found, model)
     before = {c: v for c, v in model.read(state).items() if c in columns}
     off = np.array(list(before.values()))
     promise = {
@@ -387,8 +387,6 @@ def correction_record(found: Correction) -> dict:
 
 def write_correction(found: Correction, path="correct.json") -> Path:
     """Write correct.json."""
-    from weldsim.store import RunFolder
+    from weldsim.store import write_record
 
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    return RunFolder(path.parent).write_json(path.name, correction_record(found))
+    return write_record(path, correction_record(found))

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.tolerance import Tolerance, read_tolerance, verdict
+from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, usable_gauge
+from weldsim.tolerance import Tolerance, verdict
 
-USUAL = {"mrad": "1 mrad", "mm": "0.5 mm"}  # tolerance where none is stated: a choice
 GOOD = 0.3  # of the tolerance: no further run for less
 LARGEST = math.radians(5.0)  # lean; tangents and small rotations are good to 0.4 % up to there
 LEAST_EFFECT = 1e-3  # of the gauge's best answer to a lean; a weaker one cannot steer it
@@ -76,7 +76,7 @@ def find_preset(
     gauge : str, optional
         A pointer (both its angles), dial, gap or bow; the first such gauge when left out.
     tolerance : str or Tolerance, optional
-        "0.5 mrad", "0.3 mm"; 1 mrad or 0.5 mm when left out.
+        "0.5 mrad", "0.3 mm"; the gauge's own, else 1 mrad or 0.5 mm, when left out.
     grade : str, optional
         Of the runs; the case's own when left out.
     runs : int
@@ -93,16 +93,12 @@ def find_preset(
     ConvergenceError
         If the runs do not bring it within tolerance; the message lists them.
     """
-    from weldsim.mesh import GRADES
-
     if runs < 2:
         raise CaseError(f"preset: {runs} runs are not allowed: at least 2, one to check the lean")
-    grade = grade or case.solve.grade
-    if grade not in GRADES:
-        raise CaseError(f"preset: grade {grade!r} is unknown, allowed: {', '.join(GRADES)}")
-    found = _gauge(case, gauge)
-    unit = "mrad" if found.kind == "pointer" else "mm"
-    limit = _limit(tolerance, unit)
+    grade = chosen_grade(grade, case)
+    found = usable_gauge(case, gauge)
+    unit = unit_of(found)
+    limit = limit_for(found, tolerance)
     tell = progress or (lambda share, text: None)
     if case.part.kind == "bar":
         return _turned(case, found, unit, limit, grade, estimate, tell, threads)
@@ -115,24 +111,6 @@ def find_preset(
         case.title, found.name, grade, trials[-1].lean, {}, tuple(trials), trials[-1].size, unit,
         error, words, limit, said,
     )  # fmt: skip
-
-
-def _gauge(case, name):
-    usable = [g for g in case.gauges if g.kind in ("pointer", "dial", "gap", "bow")]
-    names = ", ".join(g.name for g in usable) or "none in this case"
-    for g in usable:
-        if name in (None, g.name):
-            return g
-    raise CaseError(f"preset: gauge {name!r} reads no movement here, allowed: {names}")
-
-
-def _limit(tolerance, unit) -> Tolerance:
-    if not isinstance(tolerance, Tolerance):
-        kind = "angle" if unit == "mrad" else "linear"
-        tolerance = read_tolerance(tolerance or USUAL[unit], kind)
-    if tolerance.measure != ("angle" if unit == "mrad" else "length"):
-        raise CaseError(f"preset: tolerance {tolerance.text!r} does not suit a gauge in {unit}")
-    return tolerance
 
 
 def _can_lean(case) -> None:
@@ -156,14 +134,6 @@ def _written(lean: float) -> str:
     return f"{1e3 * lean:.3f} mrad"
 
 
-def _columns(gauge, model) -> list[str]:
-    for probe in model.probes:
-        if all(c.startswith(f"{gauge.name}_") for c in probe.columns):
-            angles = [c for c in probe.columns if c.endswith("_mrad")]
-            return angles or list(probe.columns)
-    raise CaseError(f"preset: gauge {gauge.name} has no reading")
-
-
 def _cold(model, tell) -> dict[str, float]:
     """Gauges at the end of a model's case."""
     from weldsim.pipeline import simulate
@@ -180,7 +150,7 @@ def _trial(case, gauge, grade, tell, threads):
 
     model = build_model(case, grade, threads)
     ends = _cold(model, tell)
-    reading = {c: ends[c] for c in _columns(gauge, model)}
+    reading = {c: ends[c] for c in columns_of(gauge, model)}
     return Trial(tuple(case.preset), reading, math.hypot(*reading.values())), model
 
 
@@ -188,7 +158,7 @@ def effect(model, gauge) -> np.ndarray:
     """What a lean toward x, y, z does to the gauge by geometry, (columns, 3). [unit/rad]"""
     from weldsim.joints import lean_of
 
-    columns, small = _columns(gauge, model), 1e-3
+    columns, small = columns_of(gauge, model), 1e-3
     probe = next(p for p in model.probes if set(columns) <= set(p.columns))
     rows = [probe.columns.index(c) for c in columns]
     out = np.zeros((len(columns), 3))
@@ -337,8 +307,6 @@ def preset_record(found: Preset) -> dict:
 
 def write_preset(found: Preset, path="preset.json") -> Path:
     """Write preset.json; the lines to paste into the case stand in it."""
-    from weldsim.store import RunFolder
+    from weldsim.store import write_record
 
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    return RunFolder(path.parent).write_json(path.name, preset_record(found))
+    return write_record(path, preset_record(found))

@@ -118,6 +118,13 @@ def plain(value):
     return str(value)
 
 
+def write_record(path, record) -> Path:
+    """Write a record as a JSON file of its own, its folder made where it is missing."""
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return RunFolder(path.parent).write_json(path.name, record)
+
+
 @dataclass(frozen=True)
 class RunFolder:
     """A run folder on disk; the record holds its path and nothing else.
