@@ -283,9 +283,7 @@ def _to_confirm(plan: Plan, good, fast) -> list:
 
 def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
     """Rows in order: confirmed ones by what confirmed them, then the rest by the ranking."""
-    gaps = {
-        k: abs(finer[k].final - fast[k].final) for k in finer if not finer[k].error
-    }  # fmt: skip
+    gaps = {k: _apart(plan, fast[k], finer[k]) for k in finer if not finer[k].error}
     usual = max(gaps.values()) if gaps else None
     s = plan.section
     rows = []
@@ -310,12 +308,22 @@ def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
     rest = [r for r in rows if r not in few]
     apart = len({f"{g:.5e}" for g in gaps.values()})  # images of one schedule count once
     words = (
-        f"largest difference between grade {s.grade} and grade {s.confirm_grade} over the "
+        f"largest distance between the ends at grade {s.grade} and grade {s.confirm_grade} over the "
         f"{apart} schedules run at both; an estimate, no bound"
         if gaps
         else "none: no schedule was confirmed at a finer grade"
     )
     return (*few, *rest), words
+
+
+def _apart(plan: Plan, a: Outcome, b: Outcome) -> float:
+    """How far apart two outcomes end: on a target the way from spot to spot, never shorter than
+    what their distances from its middle differ by. [SI]"""
+    if plan.section.measure in MEASURES:
+        return abs(a.final - b.final)
+    columns = list(a.columns)
+    way = [a.columns[c] - b.columns[c] for c in columns]
+    return float(measured(plan, columns, way))
 
 
 def row_verdict(plan: Plan, row: Row) -> str:
