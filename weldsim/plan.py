@@ -308,8 +308,8 @@ def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
     rest = [r for r in rows if r not in few]
     apart = len({f"{g:.5e}" for g in gaps.values()})  # images of one schedule count once
     words = (
-        f"largest distance between the ends at grade {s.grade} and grade {s.confirm_grade} over the "
-        f"{apart} schedules run at both; an estimate, no bound"
+        f"largest distance between the ends at grade {s.grade} and at grade {s.confirm_grade} "
+        f"over the {apart} schedules run at both; an estimate, no bound"
         if gaps
         else "none: no schedule was confirmed at a finer grade"
     )

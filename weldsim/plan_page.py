@@ -163,10 +163,12 @@ TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <title>{{ title }}: plan</title><style>
 body{font:16px/1.5 system-ui,sans-serif;color:#1c2429;max-width:62rem;
 margin:2rem auto;padding:0 1rem}
-.answer p::first-letter,li::first-letter{text-transform:uppercase}h1{font-size:1.5rem}
+.answer p::first-letter,.how::first-letter,li::first-letter{text-transform:uppercase}
+h1{font-size:1.5rem}
 h2{font-size:1.15rem;margin-top:2rem}table{border-collapse:collapse;width:100%;
 font-size:.9rem;font-variant-numeric:tabular-nums}th,td{text-align:left;padding:.25rem .5rem;
 border-bottom:1px solid #d5dbdf}th{position:sticky;top:0;background:#fff}td.n{text-align:right}
+td.n,.w{white-space:nowrap}
 .answer{border-left:5px solid #0b5394;padding:.5rem 1rem;background:#f2f6fa}svg,img{max-width:100%;
 height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-weight:600}
 @media print{details{display:block}th{position:static}}</style></head><body>
@@ -177,12 +179,13 @@ height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-we
 {% if drawing %}<h2>The recommended order on the part</h2>
 <img alt="{{ words[0] }}" src="data:image/png;base64,{{ drawing }}">{% endif %}
 <h2>All choices, best first</h2>
-<p>{{ words[3] }}. {{ words[4] }}. Rows that were run at the finer grade come first.</p>
+<p class="how">{{ words[3] }}; {{ words[4] }}. Rows that were run at the finer grade come first.</p>
 {% macro table(rows) %}<table><thead><tr><th scope="col">no.</th><th scope="col">order and direction
 </th>{% if settings %}<th scope="col">setting</th>{% endif %}<th scope="col">ends at</th>
 <th scope="col">error</th><th scope="col">farthest on the way</th><th scope="col">cold after</th>
 <th scope="col">verdict</th><th scope="col">model</th></tr></thead><tbody>{% for r in rows %}<tr>
-<td class="n">{{ r.number }}</td><td>{{ r.text }}</td>{% if settings %}<td>{{ r.setting }}</td>
+<td class="n">{{ r.number }}</td><td>{% for m in r.text.split(", ") %}<span class="w">{{ m }}{{
+"," if not loop.last }}</span> {% endfor %}</td>{% if settings %}<td>{{ r.setting }}</td>
 {% endif %}<td class="n">{{ r.final }}</td><td class="n">{{ r.error }}</td><td class="n">{{ r.worst
 }}</td><td class="n">{{ r.time }}</td><td class="{{ r.verdict.split(' ')[0] }}">{{ r.verdict }}</td>
 <td>{{ r.model }}</td></tr>{% endfor %}</tbody></table>{% endmacro %}
