@@ -55,6 +55,19 @@ def test_an_image_is_the_run_of_its_own_schedule(plan, done):
         assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
 
 
+@pytest.mark.slow
+def test_a_divided_seam_on_branches_is_the_same_run(tmp_path):
+    """All stretches of a seam belong to its branch, against a plain run."""
+    weld = '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\nsegment = "12 mm"\n'
+    weld += 'pattern = "backstep"\n'
+    plan = parse_plan(TEXT.replace("[schedule]", weld + "[schedule]"), "small.toml", ())
+    for moves in ((("front", 1), ("back", -1)), (("back", 1), ("front", -1))):
+        found = evaluate(plan, 0, [moves], "sketch", tmp_path, Here())[moves].columns
+        *_, last = simulate(build_model(plan.bound(plan.settings[0], moves), "sketch", 1))
+        for column, value in last.gauges.items():
+            assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
+
+
 def test_mirror_images_tie(plan, done):
     """Mirrored along the seams, everything turns round and ends equally far off."""
     outcomes = done[0]

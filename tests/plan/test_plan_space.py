@@ -53,6 +53,38 @@ def test_settings_are_every_combination():
     assert case.welds[0].current == 90.0 and case.welds[1].start.seconds == 30.0
 
 
+@pytest.mark.parametrize(
+    ("vary", "read", "values"),
+    [
+        ('"schedule.pause" = ["30 s", "60 s"]', lambda c: c.welds[1].start.seconds, [30, 60]),
+        ('"arc.current" = ["90 A", "110 A"]', lambda c: c.welds[0].current, [90, 110]),
+        ('"arc.speed" = ["2 mm/s", "3 mm/s"]', lambda c: 1e3 * c.welds[0].speed, [2, 3]),
+        ('"hold.release" = ["never", "cold"]', lambda c: c.clamps[0].off.kind, ["never", "cold"]),
+        ('"tack.1.length" = ["3 mm", "5 mm"]', lambda c: 1e3 * (c.tacks[0].finish - c.tacks[0].begin), [3, 5]),
+        ('"surroundings.preheat" = ["20 degC", "100 degC"]',
+         lambda c: c.surroundings.preheat, [293.15, 373.15]),
+    ],
+)  # fmt: skip
+def test_what_may_vary_reaches_the_case(vary, read, values):
+    plan = demo(f"plan.vary={{ {vary} }}")
+    moves = next(plan.schedules())
+    found = [read(plan.bound(s, moves)) for s in plan.settings]
+    assert found == (values if isinstance(values[0], str) else pytest.approx(values))
+
+
+def test_how_a_seam_is_divided_may_vary():
+    """Backstep: stretches go on with the seam, each is welded against it (common practice)."""
+    weld = '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\nsegment = "8 mm"\n'
+    vary = 'vary = { "weld.front.pattern" = ["continuous", "backstep"] }\n'
+    text = TEXT.replace("[schedule]", weld + "[schedule]").replace("[plan]\n", "[plan]\n" + vary)
+    plan = parse_plan(text, "small.toml", ())
+    whole, split = (plan.bound(s, (("back", 1), ("front", 1))).welds for s in plan.settings)
+    assert [w.seam for w in whole] == ["back", "front"]
+    parts = [w for w in split if w.seam == "front"]
+    assert [w.sense for w in parts] == [-1, -1, -1]
+    assert [w.begin for w in parts] == pytest.approx([0, 0.008, 0.016])
+
+
 def test_a_schedule_becomes_the_case_of_that_order():
     plan = small_plan()
     case = plan.bound(plan.settings[0], (("back", -1), ("front", 1)))
