@@ -235,10 +235,19 @@ def test_material_is_not_read_beyond_its_range(tmp_path):
 
 @pytest.mark.parametrize("back_end", ["rslab", "superlu"])
 def test_fallback_solvers_give_the_same_run(back_end, monkeypatch):
-    """Rounding aside: the pointer after a few steps, to 1e-4 of its way."""
-    reference = list(simulate(short_case()))[-1]
+    """Rounding aside: the pointer after a few steps, to 1e-4 of its way.
+
+    Equilibrium is found closer than the grade asks for, where each back end takes its own way.
+    """
+
+    def closely():
+        model = short_case()
+        model.grade = dataclasses.replace(model.grade, balance=None)
+        return model
+
+    reference = list(simulate(closely()))[-1]
     monkeypatch.setenv("WELDSIM_SOLVER", back_end)
-    model = short_case()
+    model = closely()
     assert model.mechanics.solver.name == back_end
     last = list(simulate(model))[-1]
     for name, value in reference.gauges.items():
