@@ -233,7 +233,7 @@ def test_material_is_not_read_beyond_its_range(tmp_path):
         list(simulate(model))
 
 
-@pytest.mark.parametrize("back_end", ["rslab", "superlu"])
+@pytest.mark.parametrize("back_end", ["rslab", pytest.param("superlu", marks=pytest.mark.slow)])
 def test_fallback_solvers_give_the_same_run(back_end, monkeypatch):
     """Rounding aside: the pointer after a few steps, to 1e-4 of its way.
 

@@ -93,6 +93,7 @@ def shape(points, u):
 # --- balance -------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_reactions_balance_loads_in_every_step(monkeypatch):
     """Must-hold 4: forces and moments, heated, yielding, clamped at one end, loaded; 1e-8."""
     monkeypatch.setattr(mechanical, "TOLERANCE", 1e-11)
@@ -188,6 +189,7 @@ def test_twice_the_expansion_twice_the_displacement():
     assert same(two, 2 * one, 1e-9)
 
 
+@pytest.mark.slow
 def test_inherent_strain_is_the_same_as_heat():
     """Must-hold 20: e* on all three axes and alpha dT = e* give the same stress and shape."""
     body = bar()
