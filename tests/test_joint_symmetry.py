@@ -4,6 +4,7 @@ A few steps of an arc at the coarsest grade; the meshes mirror, so the readings 
 the tolerance of Newton's method, 1e-6 of the forces.
 """
 
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -45,7 +46,10 @@ def starter(kind: str, *changes, tacks=None):
 def readings(case, steps: int = STEPS) -> np.ndarray:
     """Up and right of the pointer after each of the first steps, (steps, 2). [mrad]"""
     out = []
-    for step in simulate(build_model(case, "coarse", threads=1)):
+    model = build_model(case, "coarse", threads=1)
+    # closer than the grade asks for: an unlike mesh must not hide behind rounding
+    model.grade = replace(model.grade, balance=None)
+    for step in simulate(model):
         out.append([step.gauges["pointer_up_mrad"], step.gauges["pointer_right_mrad"]])
         if len(out) == steps:
             break

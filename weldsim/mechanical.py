@@ -5,7 +5,8 @@ Small strain, J2 plasticity with temperature-dependent stiffness, yield, hardeni
 for filler not yet laid and for soft metal, so both join without stress. Metal that is made
 stress-free at every step must carry next to nothing within the step, or the result hangs on the
 step: stiffness and yield fall to `SOFT_STIFFNESS` within `SOFT_RANGE` above the softening
-temperature. Newton with a line search on the work of the residual; an answer is accepted only in
+temperature. Above that it does not yield at all: it forgets its stress anyway, and flow without
+strength would leave the tangent all but singular. Newton with a line search on the work of the residual; an answer is accepted only in
 equilibrium. Left out: large rotations (checked and warned about), phase change, creep.
 """
 
@@ -21,9 +22,7 @@ from weldsim.kernels import colour_cells, mechanics_pass
 from weldsim.solve import LinearSolver, fixed_entries, symmetric_pattern
 
 UNLAID_STIFFNESS = 1e-5  # share of stiffness of filler not yet laid: it only carries its points
-SOFT_STIFFNESS = (
-    0.002  # share of stiffness and yield left in soft metal: it carries next to nothing
-)
+SOFT_STIFFNESS = 1e-4  # share of stiffness left in soft metal: it carries next to nothing
 SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 LEAST_STRAIN = 1e-5  # the cell forces count as at least those of this strain, for bodies at rest
@@ -63,6 +62,8 @@ class Properties:
         left = strength_share(material, temperature) if softens else 1.0
         modulus *= left
         yield_stress *= left
+        if softens:
+            yield_stress[temperature >= material.softening_temperature + SOFT_RANGE] = np.inf
         if laid is not None:
             # It keeps its thermal strain, so that `accept` finds it stress-free at the temperature
             # it joins with and not at that of the table's zero.
