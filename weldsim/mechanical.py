@@ -6,8 +6,8 @@ for filler not yet laid and for soft metal, so both join without stress. Metal t
 stress-free at every step must carry next to nothing within the step, or the result hangs on the
 step: stiffness and yield fall to `SOFT_STIFFNESS` within `SOFT_RANGE` above the softening
 temperature. Above that it does not yield at all: it forgets its stress anyway, and flow without
-strength would leave the tangent all but singular. Newton with a line search on the work of the residual; an answer is accepted only in
-equilibrium. Left out: large rotations (checked and warned about), phase change, creep.
+strength would leave the tangent all but singular. Newton with a line search on the work of the
+residual; an answer is accepted only in equilibrium. Left out: large rotations (checked and warned about), phase change, creep.
 """
 
 from __future__ import annotations
