@@ -7,7 +7,8 @@ stress-free at every step must carry next to nothing within the step, or the res
 step: stiffness and yield fall to `SOFT_STIFFNESS` within `SOFT_RANGE` above the softening
 temperature. Above that it does not yield at all: it forgets its stress anyway, and flow without
 strength would leave the tangent all but singular. Newton with a line search on the work of the
-residual; an answer is accepted only in equilibrium. Left out: large rotations (checked and warned about), phase change, creep.
+residual; an answer is accepted only in equilibrium. Left out: large rotations (checked and warned
+about), phase change, creep.
 """
 
 from __future__ import annotations
