@@ -8,7 +8,11 @@ from weldsim.page.locks import Lock
 
 
 def counting(line, text, source_file, folder, lock, threads):
-    """Counts to ten in a file, going on where it was; talks as `tasks.serve_run` does."""
+    """Counts to ten in a file, going on where it was; talks as `tasks.serve_run` does.
+
+    At five it waits while there is a file `hold` beside its folder, so that a test can stop it in
+    the middle however slow the machine is.
+    """
     import _thread
     import threading
 
@@ -31,6 +35,8 @@ def counting(line, text, source_file, folder, lock, threads):
                     file.write(f"{step} {os.getpid()}\n")
                 line.send(("told", step / 10, f"step {step}"))
                 time.sleep(0.05)
+                while step == 5 and (folder.parent / "hold").exists():
+                    time.sleep(0.01)
         line.send(("solved",))
         line.send(("done",))
     except KeyboardInterrupt:

@@ -62,7 +62,8 @@ def test_two_workers_take_two(made):
     wait_for(lambda: all(state(queue, j) == "done" for j in jobs))
 
 
-def test_a_waiting_job_is_taken_out_and_a_running_one_stopped_and_gone_on_with(made):
+def test_a_waiting_job_is_taken_out_and_a_running_one_stopped_and_gone_on_with(made, tmp_path):
+    (tmp_path / "hold").touch()
     queue = made()
     a, b = (queue.submit("run", t, text(), "me") for t in "ab")
     assert queue.stop(b.id).state == "stopped"
@@ -72,17 +73,20 @@ def test_a_waiting_job_is_taken_out_and_a_running_one_stopped_and_gone_on_with(m
     wait_for(lambda: state(queue, a) == "stopped", GRACE)
     at = len(steps(queue, a))
     assert at < 10 and not steps(queue, b)
+    (tmp_path / "hold").unlink()
     queue.go_on(a.id)
     wait_for(lambda: state(queue, a) == "done")
     assert [s for s, _ in steps(queue, a)] == [str(n) for n in range(10)]
 
 
-def test_a_server_that_closes_goes_on_next_time(made):
+def test_a_server_that_closes_goes_on_next_time(made, tmp_path):
+    (tmp_path / "hold").touch()
     queue = made()
     a, b = (queue.submit("run", t, text(), "me") for t in "ab")
     queue.start()
     wait_for(lambda: len(steps(queue, a)) > 2)
     queue.close()
+    (tmp_path / "hold").unlink()
     again = made()
     assert [(j.id, j.state) for j in again.listed()] == [(a.id, "waiting"), (b.id, "waiting")]
     again.start()
@@ -96,6 +100,7 @@ def test_a_server_that_is_killed_loses_nothing_and_does_nothing_twice(tmp_path, 
     """kill -9: the run notices that its server is gone and stops; the next server takes over."""
     import multiprocessing
 
+    (tmp_path / "hold").touch()
     context = multiprocessing.get_context("spawn")
     here, there = context.Pipe()
     server = context.Process(target=serve_and_wait, args=(tmp_path, text(), there))
@@ -104,6 +109,7 @@ def test_a_server_that_is_killed_loses_nothing_and_does_nothing_twice(tmp_path, 
     first = here.recv()
     server.kill()
     server.join()
+    (tmp_path / "hold").unlink()
     queue = made().start()
     a, b = queue.listed()
     assert a.id == first
