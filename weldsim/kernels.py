@@ -12,7 +12,7 @@ from numba import njit, prange
 
 @njit(cache=True)
 def symmetric_residual(indptr, indices, data, x, b):
-    """Largest |b - A x| and the scale max(|A| |x| + |b|) of an upper-triangle matrix."""
+    """r = b - A x of an upper-triangle matrix, its largest entry, and max(|A| |x| + |b|)."""
     n = b.size
     r = b.copy()
     scale = np.abs(b)
@@ -34,10 +34,10 @@ def symmetric_residual(indptr, indices, data, x, b):
     largest = 0.0
     for i in range(n):
         if not np.isfinite(r[i]):
-            return np.nan, 1.0
+            return r, np.nan, 1.0
         worst = max(worst, abs(r[i]))
         largest = max(largest, scale[i])
-    return worst, largest
+    return r, worst, largest
 
 
 @njit(cache=True)

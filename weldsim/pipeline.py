@@ -281,11 +281,17 @@ def equilibrium_of(model: Model, old: State, heated: State) -> tuple[Equilibrium
     if elastic:
         memory = model.shrink(heated, at_points, properties)
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
-    found = solve_equilibrium(
-        model.mechanics, old.displacement, properties, memory, fixed,
-        springs=model.springs(heated), tolerance=model.grade.balance,
-        rough=model.grade.balance is not None and not elastic,
-    )  # fmt: skip
+    rough = model.grade.balance is not None and not elastic
+    for roughly in (True, False) if rough else (False,):
+        try:
+            found = solve_equilibrium(
+                model.mechanics, old.displacement, properties, memory, fixed,
+                springs=model.springs(heated), tolerance=model.grade.balance, rough=roughly,
+            )  # fmt: skip
+            break
+        except ConvergenceError:
+            if not roughly:
+                raise
     return found, properties
 
 
