@@ -11,6 +11,7 @@ import pytest
 
 from weldsim.case import parse_case
 from weldsim.pipeline import build_model, simulate
+from weldsim.runner import gauges_on_melt
 
 pytestmark = pytest.mark.slow
 
@@ -113,6 +114,8 @@ def test_girth_weld_draws_the_tube_in():
     inward = -(state.displacement[ring][:, 1:] * radial).sum(axis=1).mean()
     assert inward > 0
     assert 0.0005 < inward / 24.15e-3 < 0.03
+    # its two dials stand right on the weld, the light beam does not
+    assert gauges_on_melt(model, state) == ["top", "bottom"]
     end = model.clamp_points("start end")
     far = np.abs(model.points[:, 0] - model.points[:, 0].max()) < 1e-9
     assert state.displacement[far, 0].mean() < 0 and len(end)

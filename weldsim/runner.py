@@ -20,6 +20,7 @@ CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cos
 FRAMES = 72  # about this many pictures of the fields in a run
 COMPANION = {"quick": "coarse", "normal": "quick", "fine": "normal"}
 ZONE = 873.15  # K, hottest temperature from which metal counts as weld zone in the stress summary
+ON_MELT = 0.1  # share of a gauge's reading from metal that was soft, up to which it is trusted
 ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
 
 
@@ -392,6 +393,11 @@ def _warnings(model, state, record) -> list[str]:
                 f"faces of the open land press {worst:.2g} mm into each other: contact there is a "
                 "stiff spring, so read the gap to that"
             )
+    for name in gauges_on_melt(model, state):
+        out.append(
+            f"gauge {name} stands on metal that melted, which keeps no shape of its own: its "
+            "reading means nothing, put it beside the weld"
+        )
     for i, weld in enumerate(model.case.welds):
         if weld.weave > 0 and weld.weave_rate * model.torch_time(i) < 1.0:
             out.append(
@@ -405,6 +411,22 @@ def _warnings(model, state, record) -> list[str]:
             "model elastic takes shrinkage from each point's own peak temperature: the pull in the "
             "direction of travel is lost; use model plastic for numbers"
         )
+    return out
+
+
+def gauges_on_melt(model, state) -> list[str]:
+    """Names of gauges that read the movement of metal that was soft in between."""
+    if model.case.solve.model == "elastic":
+        return []
+    peak = state.peak_temperature[: len(model.points)]
+    soft = peak >= model.material.softening_temperature
+    out = []
+    for gauge, probe in zip(model.case.gauges, model.probes, strict=True):
+        if probe.displacement_map is None:
+            continue
+        share = np.asarray(abs(probe.displacement_map).sum(axis=0)).reshape(-1, 3).sum(axis=1)
+        if share[soft].sum() > ON_MELT * share.sum():
+            out.append(gauge.name)
     return out
 
 
