@@ -14,7 +14,10 @@ def counting(line, text, source_file, folder, lock, threads):
     the middle however slow the machine is.
     """
     import _thread
+    import signal
     import threading
+
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
     def stop():
         try:

@@ -133,10 +133,14 @@ def serve_run(line, text: str, source_file: str, folder: str, lock: str, threads
     ("stopped",) or ("failed", text). Any word from the other side, or its end, stops the run with
     a checkpoint.
     """
+    import signal
+
     from weldsim.errors import WeldsimError
     from weldsim.page.locks import Lock
 
     _quiet()
+    # a server put into the background by a script hands down that Ctrl-C is ignored
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     threading.Thread(target=_stop_on_word, args=(line,), daemon=True).start()
     tell = _teller(line)
     try:
