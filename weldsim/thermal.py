@@ -106,6 +106,8 @@ class HeatModel:
         For the factorisation.
     """
 
+    tolerance = TOLERANCE  # a quick look sets a looser one on its own copy
+
     def __init__(
         self,
         points,
@@ -285,7 +287,7 @@ def heat_step(model: HeatModel, temperature, skin: Skin, laid, power, time_step:
         scale += np.abs(residual[fixed]).sum()  # heat through held nodes; none through unlaid ones
         left = np.abs(residual[free]).sum()
         history.append(left / max(scale, 1e-12))
-        if left <= TOLERANCE * scale or left < 1e-9:
+        if left <= model.tolerance * scale or left < 1e-9:
             return guess, float(loss.sum() * time_step), iteration
         data = np.zeros(pattern.nnz)
         add_heat_matrix(

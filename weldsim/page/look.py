@@ -29,6 +29,7 @@ from weldsim.pipeline import (
 TORCH_STEP = 1.2  # bead widths of travel in a step; with 0.8 the demo's end is 1.4 times as far
 MOST_STEPS = 24  # of one arc; a longer seam goes in longer steps
 REST_GROWTH = 1.0  # length of a step of a pause as a share of the time since the arc stopped
+HEAT_TOLERANCE = 1e-3  # residual power; a thousand times that of a run, a quarter fewer iterations
 EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
 FRAMES = 12
 NOTES = {
@@ -52,6 +53,8 @@ def look_model(case, kind: str = "look"):
         steps = source.duration / model.torch_time(i) * model.grade.torch_step
         torch = max(torch, steps / MOST_STEPS)
     model.grade = replace(model.grade, torch_step=torch, heat_substeps=1, rest_growth=REST_GROWTH)
+    model.heat = copy(model.heat)
+    model.heat.tolerance = HEAT_TOLERANCE
     return model
 
 

@@ -20,7 +20,7 @@ export class Pane {
   async loop() {
     if (!this.live) return;
     try { await this.look(); } catch (error) { this.fault(error.message); }
-    if (this.live && !this.over) this.timer = setTimeout(() => this.loop(), this.job && this.job.kind !== "run" ? 250 : 900);
+    if (this.live && !this.over) this.timer = setTimeout(() => this.loop(), this.job && this.job.kind !== "run" ? 120 : 900);
   }
   again() { this.over = false; clearTimeout(this.timer); this.loop(); }
 
