@@ -32,6 +32,7 @@ REST_GROWTH = 1.0  # length of a step of a pause as a share of the time since th
 HEAT_TOLERANCE = 1e-3  # residual power; a thousand times that of a run, a quarter fewer iterations
 EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
 FRAMES = 12
+GRADE = {"look": "sketch", "rough": "coarse"}  # of the mesh; at coarse a look takes twice as long
 NOTES = {
     "look": "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It "
     "does not know what the direction of travel does, and where a bar is heated through even the "
@@ -45,7 +46,7 @@ def look_model(case, kind: str = "look"):
     """Model of the quick look (`look`) or of the rough run (`rough`) of a case."""
     law = "elastic" if kind == "look" else "plastic"
     case = replace(case, solve=replace(case.solve, model=law, companion=False))
-    model = copy(build_model(case, "coarse"))
+    model = copy(build_model(case, GRADE[kind]))
     if kind == "rough":
         return model
     torch = TORCH_STEP
@@ -181,7 +182,7 @@ def _finish(run, model, kind, state, rows) -> None:
         "title": case.title, "status": "complete",
         "case": {**case.resolved, "solve": asdict(case.solve)},
         "source_file": case.source_file, "overrides": [], "versions": _versions(),
-        "grade": "coarse", "solver": model.mechanics.solver.name,
+        "grade": GRADE[kind], "solver": model.mechanics.solver.name,
         "mesh": {
             "cells": int(model.part.mesh.t.shape[1]),
             "displacement_unknowns": int(model.mechanics.pattern.size),
