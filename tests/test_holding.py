@@ -39,6 +39,8 @@ def test_every_set_of_free_faces_is_a_choice():
     sets = choices_of(case)
     assert sets[0] == () and len(set(sets)) == len(sets)
     assert not any(held & set(s) for s in sets)
+    free = {face for s in sets for face in s}
+    assert len(sets) == 2 ** len(free) and len(free) == 4  # ends of the tee, base back, stem top
     assert sorted(map(len, sets)) == [len(s) for s in sets]  # fewest clamps first
 
 
@@ -63,7 +65,9 @@ def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path
     assert "0.2 mrad off (+-0.1 mrad" in words and "1.5 kN" in words and "loosen clamps" in words
     path = write_holding(found, tmp_path / "new" / "preset.json")
     record = json.loads(path.read_text())
-    assert record["case_lines"] == holding_lines(found) and len(record["choices"]) == len(sets)
+    assert record["case_lines"] == holding_lines(found)
+    assert len(record["choices"]) == holding.MOST and record["untried"] == len(sets) - holding.MOST
+    assert f"{record['untried']} larger sets of faces were not tried" in words
     again = tee_with(record["case_lines"])
     assert any(c.at == sets[1] for c in again.clamps)
 

@@ -1,8 +1,9 @@
 """Where to clamp a piece while it is welded so that it ends true once it is cold and let go.
 
-Every free end face of a joint, alone and with others, is held until the part is cold; each choice
-is a run of the nonlinear model with the clamp in it, the part as it is being one of them. So what
-is found is verified by the run that found it; its error is the step to one grade coarser.
+The free end faces of a joint, alone and then together, are held until the part is cold, `MOST` sets
+at most and the smallest first; each is a run of the nonlinear model with the clamps in it, the part
+as it is being one of them. So what is found is verified by the run that found it; its error is the
+step to one grade coarser.
 """
 
 from __future__ import annotations
@@ -47,6 +48,7 @@ class Holding:
     ----------
     title, gauge, unit, grade : of the case; the gauge that is to end at zero
     choices : all that were run, those that failed at the end
+    untried : sets of faces beyond `MOST`, which were not run
     error : estimated error of the first one's size; None without a second grade
     error_words : how it was estimated
     tolerance : Tolerance
@@ -58,6 +60,7 @@ class Holding:
     unit: str
     grade: str
     choices: tuple[Held, ...]
+    untried: int
     error: float | None
     error_words: str
     tolerance: Tolerance
@@ -100,7 +103,8 @@ def find_holding(
     found = usable_gauge(case, gauge)
     unit, limit = unit_of(found), limit_for(found, tolerance)
     tell = progress or (lambda share, text: None)
-    choices, ran = choices_of(case), []
+    every, ran = choices_of(case), []
+    choices = every[:MOST]
     for number, faces in enumerate(choices):
 
         def told(share, text, number=number, faces=faces):
@@ -120,7 +124,10 @@ def find_holding(
             error = math.hypot(*(again.reading[c] - v for c, v in best.reading.items()))
             words = f"difference to the same clamps at grade {coarser}; an estimate, no bound"
     said = verdict(1e-3 * best.size, None if error is None else 1e-3 * error, limit)
-    return Holding(case.title, found.name, unit, grade, tuple(ran), error, words, limit, said)
+    return Holding(
+        case.title, found.name, unit, grade, tuple(ran), len(every) - len(choices), error, words,
+        limit, said,
+    )  # fmt: skip
 
 
 def choices_of(case) -> list[tuple[str, ...]]:
@@ -136,8 +143,7 @@ def choices_of(case) -> list[tuple[str, ...]]:
             f"{case.source_file} [part] kind: this {kind} has no free end face that could be "
             "clamped, allowed: a joint with one; a bar is held by [hold] alone"
         )
-    sets = [f for count in range(len(free) + 1) for f in combinations(free, count)]
-    return sets[:MOST]
+    return [f for count in range(len(free) + 1) for f in combinations(free, count)]
 
 
 def with_clamps(case, faces):
@@ -210,6 +216,8 @@ def holding_words(found: Holding) -> list[str]:
         ends = f"not computed: {other.error}" if other.error else (
             f"ends {other.size:.2g} {found.unit} off")  # fmt: skip
         lines.append(f"  {name} held: {ends}")
+    if found.untried:
+        lines.append(f"  {found.untried} larger sets of faces were not tried")
     if best.faces:
         lines.append(
             "What is held keeps stress instead of moving: stand clear and loosen clamps bit by bit."
@@ -227,7 +235,7 @@ def holding_record(found: Holding) -> dict:
         "title": found.title, "gauge": found.gauge, "grade": found.grade, "unit": found.unit,
         "in_words": holding_words(found), "case_lines": holding_lines(found),
         "final": found.best.size, "error": found.error, "error_words": found.error_words,
-        "tolerance": str(found.tolerance), "verdict": found.verdict,
+        "tolerance": str(found.tolerance), "verdict": found.verdict, "untried": found.untried,
         "choices": [
             {"faces": list(h.faces), "reading": h.reading,
              "off": h.size if math.isfinite(h.size) else None, "force_N": h.force,

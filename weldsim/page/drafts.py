@@ -80,28 +80,28 @@ def _without_blanks(value, deep: int):
     if isinstance(value, (dict, list)) and len(value) > MOST_ENTRIES:
         raise DraftError(f"a section of a case has at most {MOST_ENTRIES} entries")
     if isinstance(value, dict):
-        _ = [_without_blanks(k, deep) for k in value]  # what holds for values holds for keys
+        for key in value:
+            _refuse_text(key)
         kept = {k: _without_blanks(v, deep + 1) for k, v in value.items()}
         # an emptied list of sections is a section left out, an empty section is kept
         return {k: v for k, v in kept.items() if v is not None and v != "" and v != []}
     if isinstance(value, list):
         return [_without_blanks(v, deep + 1) for v in value if v is not None]
-    if isinstance(value, str) and len(value) > MOST_TEXT:
-        raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
-    if isinstance(value, str) and not value.isascii() and _torn(value):
-        raise DraftError("a value of a case holds half a letter (a lone surrogate)")
+    if isinstance(value, str):
+        _refuse_text(value)
     if value is None or isinstance(value, (str, bool, int, float)):
         return value
     raise DraftError(f"a case holds no {type(value).__name__}")
 
 
-def _torn(text: str) -> bool:
-    """Whether a text cannot be written to a file: JSON may hold halves of letters."""
+def _refuse_text(text: str) -> None:
+    """Stop at a text that is too long, or that no file can hold: JSON knows halves of letters."""
+    if len(text) > MOST_TEXT:
+        raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
     try:
         text.encode()
     except UnicodeEncodeError:
-        return True
-    return False
+        raise DraftError("a value of a case holds half a letter (a lone surrogate)") from None
 
 
 def _refuse_files(tables: dict, base: Base | None) -> None:

@@ -249,9 +249,6 @@ class Queue:
                 daemon=True,
             )  # fmt: skip
             process.start()
-        except OSError as error:
-            self._keep(replace(job, state="failed", error=str(error), ended=time.time()))
-            return
         finally:
             there.close()
         self._running[job.id] = (process, here)
