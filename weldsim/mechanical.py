@@ -376,7 +376,7 @@ def solve_equilibrium(
     tolerance : float, optional
         Residual force over the size of the cell forces; `TOLERANCE` when left out.
     rough : bool
-        Take steps good to a few percent, which come sooner. What counts as equilibrium stays.
+        Take steps good to `solve.ROUGH_LIMIT`, which come sooner. What counts as equilibrium stays.
 
     Raises
     ------

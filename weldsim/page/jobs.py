@@ -321,6 +321,7 @@ class Queue:
         failed = replace(job, state="failed", error=str(error), ended=time.time())
         with self._lock:
             self.jobs[job.id] = failed
+            self._stops.pop(job.id, None)
             try:
                 write_job(self.folder, failed)
             except OSError:
@@ -330,7 +331,7 @@ class Queue:
         import shutil
 
         with self._lock:
-            if self.jobs[job.id].state != "waiting":  # stopped meanwhile
+            if self.jobs.get(job.id) != job:  # stopped meanwhile, or off the list
                 return
             job = self._keep(
                 replace(job, state="running", began=time.time(), starts=job.starts + 1)
