@@ -140,7 +140,7 @@ def test_no_section_has_a_file_key_the_page_does_not_know():
 
 @pytest.mark.parametrize(
     "tables",
-    [None, [], "x", {"title": "\ud800"}, {"\ud800": 1}, {"weld": [{}] * 101}, {"title": "x" * 3000},
+    [None, [], "x", {"weld": [{}] * 101}, {"title": "x" * 3000},
      {"a": {"b": {"c": {"d": {"e": {"f": {"g": {}}}}}}}}],
 )  # fmt: skip
 def test_what_is_no_case_is_refused(tables):

@@ -100,8 +100,9 @@ def api(work, *methods):
                 body = json.loads(await request.body())
                 if not isinstance(body, dict):
                     raise ValueError
+                json.dumps(body, ensure_ascii=False).encode()  # JSON knows halves of letters
         except (ValueError, RecursionError):
-            return JSONResponse({"error": "the request is not a JSON object"}, 400)
+            return JSONResponse({"error": "the request is not a JSON object of whole letters"}, 400)
         asked = {**request.path_params, "query": dict(request.query_params),
                  "me": request.scope.get("me", ""), "headers": request.headers}  # fmt: skip
         try:
@@ -256,7 +257,7 @@ def ask_job(bench, asked, body):
                 "weldsim run"
             )
     parent = str(body.get("parent") or "")
-    change = str(body.get("change") or "").encode("utf-8", "replace").decode()
+    change = str(body.get("change") or "")
     if parent and not ID.fullmatch(parent):
         raise WeldsimError("no such run")
     text = _anchored(text, bench, body)

@@ -80,28 +80,16 @@ def _without_blanks(value, deep: int):
     if isinstance(value, (dict, list)) and len(value) > MOST_ENTRIES:
         raise DraftError(f"a section of a case has at most {MOST_ENTRIES} entries")
     if isinstance(value, dict):
-        for key in value:
-            _refuse_text(key)
         kept = {k: _without_blanks(v, deep + 1) for k, v in value.items()}
         # an emptied list of sections is a section left out, an empty section is kept
         return {k: v for k, v in kept.items() if v is not None and v != "" and v != []}
     if isinstance(value, list):
         return [_without_blanks(v, deep + 1) for v in value if v is not None]
-    if isinstance(value, str):
-        _refuse_text(value)
+    if isinstance(value, str) and len(value) > MOST_TEXT:
+        raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
     if value is None or isinstance(value, (str, bool, int, float)):
         return value
     raise DraftError(f"a case holds no {type(value).__name__}")
-
-
-def _refuse_text(text: str) -> None:
-    """Stop at a text that is too long, or that no file can hold: JSON knows halves of letters."""
-    if len(text) > MOST_TEXT:
-        raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        raise DraftError("a value of a case holds half a letter (a lone surrogate)") from None
 
 
 def _refuse_files(tables: dict, base: Base | None) -> None:
