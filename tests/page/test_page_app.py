@@ -246,7 +246,8 @@ def test_large_requests_are_cut_off(client):
 BODIES = [
     "[]", "1", "{", "[" * 5000, '{"tables": 3}', '{"tables": {"part": []}}',
     '{"tables": {"part": {"kind": ["bar"]}}}', '{"text": "[[[["}',
-    r'{"tables": {"title": "\ud800"}}', r'{"tables": {"\ud800": 1}}', r'{"change": "\ud800"}', r'{"text": "title = \"\ud800\"\n[part]\nkind=\"bar\""}',
+    r'{"tables": {"title": "\ud800"}}', r'{"tables": {"\ud800": 1}}', r'{"change": "\ud800"}',
+    r'{"text": "title = \"\ud800\"\n[part]\nkind=\"bar\""}',
 ]  # fmt: skip
 
 
