@@ -7,16 +7,14 @@ and edge middles of 20-node bricks, or all 10 points of quadratic tetrahedra) ar
 
 from __future__ import annotations
 
-import signal
-import threading
 from collections.abc import Callable, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import product
 
 import numpy as np
 
 from weldsim.errors import MeshError
+from weldsim.signals import kept_signals
 
 
 @dataclass(frozen=True)
@@ -161,7 +159,7 @@ def mesh_blocks(model: Blocks):
     import gmsh
     import pygmsh
 
-    with _own_interrupt(), pygmsh.geo.Geometry() as geometry:
+    with kept_signals(), pygmsh.geo.Geometry() as geometry:
         gmsh.option.setNumber("General.Terminal", 0)
         gmsh.option.setNumber("General.NumThreads", 1)  # same mesh bit for bit
         _add_blocks(geometry, model)
@@ -174,18 +172,6 @@ def mesh_blocks(model: Blocks):
         mesh = _read_gmsh(gmsh, model.move)
     check_names(mesh, model.volumes, set(model.faces.values()), model.tolerance)
     return mesh
-
-
-@contextmanager
-def _own_interrupt():
-    """Keep Python's Ctrl-C handler: Gmsh puts the system's in its place and leaves it there."""
-    main = threading.current_thread() is threading.main_thread()
-    before = signal.getsignal(signal.SIGINT) if main else None
-    try:
-        yield
-    finally:
-        if before is not None:
-            signal.signal(signal.SIGINT, before)
 
 
 # Gmsh's corner order: bottom loop 0-3, top loop 4-7; edges by direction and the six faces.

@@ -180,11 +180,11 @@ def _built(file, when, scale, width, seams, named, grade):
 @contextmanager
 def _session():
     """Gmsh, silent and on one thread, so that a mesh is the same bit for bit."""
-    from weldsim.mesh import _own_interrupt
+    from weldsim.signals import kept_signals
     from weldsim.syslibs import import_gmsh
 
     gmsh = import_gmsh()
-    with _own_interrupt():
+    with kept_signals():
         gmsh.initialize()
         try:
             gmsh.option.setNumber("General.Terminal", 0)

@@ -23,19 +23,18 @@ const hole = (...corners) => face("#5d6a76", ...corners);
 
 // A round tube along x or z: its outline, its near end with the bore.
 function tube(axis, [x, y, z], length, r, wall, from = 0) {
-  const ring = (along, radius, begin = 0, end = 360) => {
+  const ring = (along, radius) => {
     const out = [];
-    for (let a = begin; a <= end; a += 10) {
+    for (let a = 0; a <= 360; a += 10) {
       const c = radius * Math.cos((a * Math.PI) / 180), d = radius * Math.sin((a * Math.PI) / 180);
       out.push(axis === "x" ? at(x + along, y + c, z + d) : at(x + c, y + d, z + along));
     }
     return out;
   };
-  const near = axis === "x" ? length : length, far = from;
-  const hull = outline([...ring(far, r), ...ring(near, r)]);
+  const hull = outline([...ring(from, r), ...ring(length, r)]);
   return [s("polygon", { points: text(hull), fill: FACE.front, ...LINE }),
-    s("polygon", { points: text(ring(near, r)), fill: FACE.top, ...LINE }),
-    s("polygon", { points: text(ring(near, r - wall)), fill: "#5d6a76", ...LINE })];
+    s("polygon", { points: text(ring(length, r)), fill: FACE.top, ...LINE }),
+    s("polygon", { points: text(ring(length, r - wall)), fill: "#5d6a76", ...LINE })];
 }
 
 // Convex outline of points.

@@ -29,7 +29,7 @@ export class PartView {
     if (other) {
       this.turned = [0, 0];
       this.zoom = firstZoom(shape);
-    }
+    } else this.turned[1] = this.lift(this.turned[1]); // the way up may be another
     this.draw();
   }
   // `chosen`: numbers by seam while the order is being clicked, else null
@@ -39,7 +39,7 @@ export class PartView {
     if (e.button || e.target.closest(".seam")) return;
     const [x, y] = [e.clientX, e.clientY], [a, b] = this.turned;
     const move = (m) => {
-      this.turned = [a - (m.clientX - x) * 0.01, Math.max(-1.4, Math.min(1.4, b + (m.clientY - y) * 0.01))];
+      this.turned = [a - (m.clientX - x) * 0.01, this.lift(b + (m.clientY - y) * 0.01)];
       this.draw();
     };
     const done = () => {
@@ -58,11 +58,16 @@ export class PartView {
     if (!step && !by && e.key !== "0") return;
     e.preventDefault();
     if (by) return this.grow(by);
-    this.turned = step ? [this.turned[0] + step[0], Math.max(-1.4, Math.min(1.4, this.turned[1] + step[1]))] : [0, 0];
+    this.turned = step ? [this.turned[0] + step[0], this.lift(this.turned[1] + step[1])] : [0, 0];
     this.draw();
   }
   grow(by) { this.zoom = Math.max(0.5, Math.min(8, this.zoom * by)); this.draw(); }
   turn(angle) { this.turned[0] += angle; this.draw(); }
+  // How far the eye may rise or sink from the best view: never to straight above or below.
+  lift(angle) {
+    const { up, eye } = this.shape, at = Math.asin(Math.max(-1, Math.min(1, dot(unit(eye), up))));
+    return Math.max(Math.min(0, -1.4 - at), Math.min(Math.max(0, 1.4 - at), angle));
+  }
 
   // Eye, right and up of the picture: the best view, turned about the way up.
   frame() {
@@ -71,10 +76,7 @@ export class PartView {
       const c = Math.cos(angle), t = Math.sin(angle), w = cross(k, v), d = dot(k, v) * (1 - c);
       return [0, 1, 2].map((i) => v[i] * c + w[i] * t + k[i] * d);
     };
-    let e = spun(eye, up, a);
-    const side = unit(cross(up, e));
-    const lifted = spun(e, side, -b);
-    if (Math.abs(dot(lifted, up)) < 0.985) e = lifted;
+    const level = spun(eye, up, a), e = spun(level, unit(cross(up, level)), -b);
     const right = unit(cross(up, e));
     return { eye: unit(e), right, up: cross(unit(e), right) };
   }

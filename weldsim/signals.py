@@ -1,0 +1,47 @@
+"""What the process does on each signal, kept over a call into a library that changes it.
+
+Starting Gmsh puts every signal back to the system's own action and leaves it so: Ctrl-C no longer
+reaches Python, a run under nohup dies with its terminal, and a write to a worker that was killed
+(SIGPIPE) ends the whole program without a word.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import signal
+import threading
+from contextlib import contextmanager
+
+ROOM = 512  # bytes; larger than `struct sigaction` of any system
+
+
+@contextmanager
+def kept_signals():
+    """Every signal's action is afterwards what it was, whoever installed it.
+
+    Python's table of handlers knows only what Python installed, and only the main thread may write
+    it; the system's own table holds the rest (SIGPIPE, faulthandler), so both are put back.
+    """
+    main = threading.current_thread() is threading.main_thread()
+    handler = signal.getsignal(signal.SIGINT) if main else None
+    before = _actions()
+    try:
+        yield
+    finally:
+        if handler is not None:
+            signal.signal(signal.SIGINT, handler)
+        for number, action in before.items():
+            ctypes.CDLL(None).sigaction(number, action, None)
+
+
+def _actions() -> dict[int, ctypes.Array]:
+    """The system's action on each signal; empty where it has no `sigaction` (Windows)."""
+    if os.name != "posix":
+        return {}
+    found = {}
+    for number in signal.valid_signals():
+        action = ctypes.create_string_buffer(ROOM)
+        if ctypes.CDLL(None).sigaction(int(number), None, action) == 0:
+            found[int(number)] = action
+    return found
