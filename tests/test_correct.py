@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from weldsim.case import load_case
+from tests.plan.small import TEXT as SMALL_TEE
+from weldsim.case import load_case, parse_case
 from weldsim.correct import (
     BAND,
     Correction,
@@ -47,12 +48,21 @@ def bar():
     return finished(load_case(ONE, SMALL))
 
 
+def three_sides():
+    """The mast stub with its last seam left unwelded."""
+    order = 'schedule.order=["front:+x", "back:-x", "left:uphill"]'
+    return load_case(CASES / "mast_stub.toml", (order,))
+
+
 def test_lines_lie_where_there_is_room():
     """A bar: behind its bead and along its edges; a joint: its seams, without filler."""
     bar = {w.name: w for w, _ in candidates(load_case(ONE), "line")}
     assert bar["line behind A"].face == "back" and not bar["line behind A"].filler
     assert {w.face for w in bar.values()} == {"back", "top", "bottom"}
     assert all(w.filler for w, _ in candidates(load_case(ONE), "bead"))
+    beads = {w.name: w for w, _ in candidates(three_sides(), "bead")}
+    assert list(beads) == ["bead right"] and beads["bead right"].filler
+    assert beads["bead right"].half_width == pytest.approx(three_sides().welds[0].half_width)
     stub = [w for w, _ in candidates(load_case(CASES / "mast_stub.toml"), "line")]
     assert [w.seam for w in stub] == ["front", "back", "left", "right"]
     assert not any(w.filler for w in stub)
@@ -101,7 +111,7 @@ def test_power_keeps_a_line_under_its_limit(bar):
         (ONE, ("solve.model=elastic",), {}, "plastic"),
         (ONE, (), {"kind": "spot"}, '"line" or "bead"'),
         (ONE, (), {"gauge": "dial"}, "allowed: pointer"),
-        (CASES / "mast_stub.toml", (), {"kind": "bead"}, 'kind "line"'),
+        (CASES / "mast_stub.toml", (), {"kind": "bead"}, 'every seam .* allowed: kind "line"'),
         (ONE, (), {"names": ("A",)}, "allowed: line behind A, line on top, line on bottom"),
     ],
 )
@@ -135,3 +145,21 @@ def test_a_line_behind_the_bead_turns_the_bar_back():
     assert line.reading["pointer_right_mrad"] > found.before["pointer_right_mrad"] + 0.05
     assert line.peak <= 650 + 273.15 + 1.0
     assert found.best is line
+
+
+@pytest.mark.slow
+def test_a_second_fillet_brings_a_tee_back_and_the_other_way_more():
+    """Common practice: the side that shrinks pulls the part toward it, so the fillet opposite takes
+    back what the first did; along the travel two opposite welds run the same way pull further,
+    run opposite ways they nearly cancel."""
+    body = SMALL_TEE[: SMALL_TEE.index("[plan]")]
+    one = ('schedule.order=["front:+x"]', "solve.model=plastic")
+    found = find_correction(parse_case(body, "small.toml", one), kind="bead", grade="sketch")
+    up, right = COLUMNS
+    ends = {o.words.rpartition(" ")[2]: o.reading for o in found.outcomes}
+    assert set(ends) == {"+x", "-x"} and found.best.words.endswith("-x")
+    for end in ends.values():
+        assert abs(end[up]) < 0.6 * abs(found.before[up])
+    assert abs(ends["+x"][right]) > 1.5 * abs(found.before[right])
+    assert abs(ends["-x"][right]) < 0.5 * abs(found.before[right])
+    assert "lay one bead" in " ".join(correction_words(found))

@@ -329,7 +329,7 @@ def _arc_of(section, arc, where, mistakes) -> dict:
     return values
 
 
-def _shape(values, line) -> dict:
+def shape_on(line, values) -> dict:
     """Weld fields of an arc on a seam; ellipsoid as wide as a pass, as deep as it has to fuse."""
     width = line.width / np.sqrt(line.passes)
     half = width / 2
@@ -376,7 +376,7 @@ def _pass(
                 filler=section.filler if section else True,
                 shrinkage_along=section.shrinkage_along if section else None,
                 shrinkage_across=section.shrinkage_across if section else None,
-                **_shape(values, line),
+                **shape_on(line, values),
             )
         )  # fmt: skip
     return out
@@ -406,7 +406,7 @@ def _tack_weld(number, tack, arc, lines, part, before, mistakes):
         Weld(
             name=f"tack{number + 1}", begin=tack.begin, finish=tack.finish,
             travel=next(iter(line.ways)), start=start, seam=line.name, number=1, sense=1,
-            tack=number, **_shape(values, line),
+            tack=number, **shape_on(line, values),
         )
     ]  # fmt: skip
 

@@ -3,7 +3,8 @@
 The finished part is taken as the welding left it, with all strain that is locked in. Lines on the
 other faces of a bar, or along the seams of a joint, are first ranked by reciprocity: what a little
 shrinkage along each would do to the gauge. The best are then computed on from the finished state.
-A heating line has no filler and stays under the temperature up to which straightening is allowed.
+A bead is computed in both directions; a heating line has no filler and stays under the temperature
+up to which straightening is allowed.
 """
 
 from __future__ import annotations
@@ -17,10 +18,11 @@ import numpy as np
 from weldsim.case import StartRule
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.goal import columns_of, usable_gauge
+from weldsim.joints.bar import OTHER_WAY
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
-TRIED = 2  # lines that are computed in full
+TRIED = 2  # lines that are computed in full, a bead both ways
 DEEP = 3  # cells through a wall at least: a line yields the skin alone, which one cell cannot hold
 EDGE = 40e-3  # m, longest line along the edge of a bar
 
@@ -90,7 +92,8 @@ def find_correction(
     gauge : str, optional
         A pointer, dial, gap or bow; the first when left out.
     kind : {"line", "bead"}
-        A heating line without filler, or one more bead (bars only).
+        A heating line without filler, or one more bead: behind a bar's beads and along its edges,
+        on a seam or pass of a joint that the case leaves unwelded.
     limit : float, optional
         Highest temperature under a heating line; the material's own when left out. [K]
     tries : int
@@ -130,14 +133,21 @@ def find_correction(
         for i in range(count, len(whole.welds))
     }
     order = sorted(range(count, len(whole.welds)), key=lambda i: promise[whole.welds[i].name])
-    order = [i for i in order if promise[whole.welds[i].name] < 0][:tries]
+    runs = [(i, model) for i in order if promise[whole.welds[i].name] < 0][:tries]
+    if kind == "bead":  # which way it travels moves a part as much as where it lies
+        back = with_lines(case, [(_turned(case, w), text) for w, text in lines])
+        other = deep_model(back, grade or case.solve.grade, threads)
+        runs = [(i, way) for i, _ in runs for way in (model, other)]
     outcomes = []
-    for k, i in enumerate(order):
+    for k, (i, way) in enumerate(runs):
 
         def told(share, text, k=k):
-            tell(0.5 + 0.5 * (k + share) / len(order), text)
+            tell(0.5 + 0.5 * (k + share) / len(runs), text)
 
-        outcomes.append(_computed(model, state, i, lines[i - count][1], top, columns, told))
+        words = lines[i - count][1]
+        if kind == "bead":
+            words += f", travel {way.case.welds[i].travel}"
+        outcomes.append(_computed(way, state, i, words, top, columns, told))
     outcomes = tuple(sorted((o for o in outcomes if o), key=lambda o: o.size))
     unit = columns[0].rpartition("_")[2]
     size = float(np.linalg.norm(off))
@@ -237,12 +247,11 @@ def _on_bar(case, kind):
 def _on_joint(case, kind):
     from weldsim.joints import joint_module
 
-    if kind != "line":
-        raise CaseError(
-            f"correct: a bead beside the seams of a {case.part.kind} has no metal in its mesh, "
-            'allowed: kind "line"'
-        )
     lines = joint_module(case.part.kind).seam_lines(case.part)
+    return _free_seams(case, lines) if kind == "bead" else _along_seams(case, lines)
+
+
+def _along_seams(case, lines):
     out = []
     for name in dict.fromkeys(w.seam for w in case.welds):
         pattern = next(w for w in case.welds if w.seam == name)
@@ -252,6 +261,45 @@ def _on_joint(case, kind):
         )  # fmt: skip
         out.append((line, f"heating line along the seam {name}"))
     return out
+
+
+def _free_seams(case, lines):
+    """Beads where the joint has room for one: seams and passes the case leaves unwelded."""
+    from weldsim.case_joint import ARC, shape_on
+
+    welded = {(w.seam, w.number) for w in case.welds if w.filler and w.tack < 0}
+    free = [(s, n) for s in lines for n in range(1, lines[s].passes + 1) if (s, n) not in welded]
+    if not free:
+        raise CaseError(
+            f"correct: every seam of this {case.part.kind} is welded, so its mesh has no room for "
+            'a bead, allowed: kind "line"'
+        )
+    pattern = next((w for w in case.welds if w.filler and w.tack < 0), case.welds[0])
+    own = {"half_width", "front_length", "rear_length", "depth"}  # sized by the seam
+    values = {key: None if key in own else getattr(pattern, key) for key in ARC}
+    out = []
+    for seam, number in free:
+        line = lines[seam]
+        word = next(w for w, sense in line.ways.items() if sense == 1)
+        where = seam if line.passes == 1 else f"{seam}, pass {number}"
+        bead = replace(
+            pattern, name=f"bead {where}", seam=seam, number=number, begin=0.0,
+            finish=line.length, sense=1, travel=word, filler=True, tack=-1,
+            **shape_on(line, values),
+        )  # fmt: skip
+        out.append((_blank(bead), f"bead along the seam {where}"))
+    return out
+
+
+def _turned(case, weld):
+    """A bead laid the other way."""
+    from weldsim.joints import joint_module
+
+    if case.part.kind == "bar":
+        return replace(weld, travel=OTHER_WAY[weld.travel])
+    ways = joint_module(case.part.kind).seam_lines(case.part)[weld.seam].ways
+    word = next(w for w, sense in ways.items() if sense == -weld.sense)
+    return replace(weld, travel=word, sense=-weld.sense)
 
 
 def _without(state, numbers):
@@ -355,16 +403,19 @@ def correction_words(found: Correction) -> list[str]:
     best = found.best
     if best is None:
         tried = len(found.outcomes)
-        return [start, f"None of {len(found.promise)} lines helps ({tried} computed in full)."]
+        return [start, f"None of {len(found.promise)} {found.kind}s helps ({tried} runs in full)."]
     how = f"A {best.words} with {best.power:.0f} W into the part"
     if found.limit is not None:
         how += f" (hottest spot {best.peak - 273.15:.0f} degC, limit {found.limit - 273.15:.0f})"
+    act, asked = {
+        "line": ("draw one line", "this steel may be heated at all, and how far,"),
+        "bead": ("lay one bead", "one more weld may lie there"),
+    }[found.kind]
     return [
         start,
-        f"{how} brings it to {best.size:.3g} {found.unit}. No error estimate: draw one line, let "
-        "it cool, measure, then decide about the next.",
-        "Whether this steel may be heated at all, and how far, is for its standard and the "
-        "qualified procedure to say.",
+        f"{how} brings it to {best.size:.3g} {found.unit}. No error estimate: {act}, let it cool, "
+        "measure, then decide about the next.",
+        f"Whether {asked} is for its standard and the qualified procedure to say.",
     ]
 
 

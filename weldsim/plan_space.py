@@ -170,7 +170,9 @@ def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
 def _words(case, section, mistakes) -> dict:
     """Seam -> {sense: word}, in the order of the case or of `seams`."""
     if case.part.kind == "bar":
-        ways = {w.name: {1: t, -1: _back(t)} for w in case.welds for t in [w.travel]}
+        from weldsim.joints.bar import OTHER_WAY
+
+        ways = {w.name: {1: t, -1: OTHER_WAY[t]} for w in case.welds for t in [w.travel]}
         known = {name: {t: s for s, t in w.items()} for name, w in ways.items()}
     else:
         from weldsim.case_joint import ways_of
@@ -208,10 +210,6 @@ def _words(case, section, mistakes) -> dict:
     if len(set(wanted)) < len(wanted):
         mistakes.append("[plan] seams: a seam stands there twice, allowed: once")
     return out
-
-
-def _back(travel: str) -> str:
-    return {"up": "down", "down": "up", "+x": "-x", "-x": "+x"}[travel]
 
 
 def _there(module, part, face) -> bool:

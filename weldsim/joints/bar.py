@@ -39,6 +39,9 @@ def place(part, name: str) -> np.ndarray:
     return np.array([x[name], 0.0, 0.0])
 
 
+OTHER_WAY = {"up": "down", "down": "up", "+x": "-x", "-x": "+x"}  # of a travel
+
+
 def footprint(part, weld):
     """Where a bead sits: (travel axis, across axis, (begin, finish), centre of the bead line).
 
