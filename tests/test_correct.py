@@ -1,5 +1,6 @@
 """Lines that bring a welded part back: where they lie, how hot they get, which way they pull."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,12 +10,12 @@ from tests.plan.small import TEXT as SMALL_TEE
 from weldsim.case import load_case, parse_case
 from weldsim.correct import (
     BAND,
+    COARSER,
     Correction,
     Outcome,
     _opened,
     _pull,
     _without,
-    candidates,
     correction_record,
     correction_words,
     find_correction,
@@ -24,8 +25,11 @@ from weldsim.correct import (
     with_lines,
 )
 from weldsim.errors import CaseError
+from weldsim.extra_lines import candidates
+from weldsim.mesh import GRADES
 from weldsim.model import build_model
 from weldsim.pipeline import start_state
+from weldsim.tolerance import read_tolerance
 
 CASES = Path(__file__).parent.parent / "cases"
 ONE = CASES / "pivot_arm_one_bead.toml"
@@ -126,7 +130,15 @@ def test_words_claim_no_more_than_was_found():
         "t", "pointer", "line", "mrad", {"a": 4.0}, 4.0, 923.15, {"x": -1.0}, (made,)
     )
     words = " ".join(correction_words(found))
-    assert "brings it to 1 mrad" in words and "No error estimate" in words
+    assert "brings it to 1 mrad, without an error estimate" in words and "Draw one" in words
+    sure = replace(
+        found, error=0.4, error_from="difference to x", verdict="too close to call",
+        tolerance=read_tolerance("1 mrad", "angle"),
+    )  # fmt: skip
+    words = " ".join(correction_words(sure))
+    assert "stated error 0.4 (difference to x): too close to call, tolerance " in words
+    assert "not sure" not in words and "not sure" in " ".join(
+        correction_words(replace(sure, error=3.5)))  # fmt: skip
     worse = Correction(
         "t", "pointer", "line", "mrad", {"a": 0.5}, 0.5, 923.15, {"x": -1.0}, (made,)
     )
@@ -139,6 +151,7 @@ def test_words_claim_no_more_than_was_found():
 def test_a_line_behind_the_bead_turns_the_bar_back():
     """Computed in full: toward the line, as every shrinking side (must-hold 17), under 650 degC."""
     found = find_correction(load_case(ONE, SMALL), grade="coarse", names=("line behind A",))
+    assert found.grade == "coarse" and found.error > 0 and "grade sketch" in found.error_from
     (line,) = found.outcomes
     assert found.before["pointer_right_mrad"] < 0  # welding turned it toward the front
     assert line.name == "line behind A"
@@ -162,4 +175,9 @@ def test_a_second_fillet_brings_a_tee_back_and_the_other_way_more():
         assert abs(end[up]) < 0.6 * abs(found.before[up])
     assert abs(ends["+x"][right]) > 1.5 * abs(found.before[right])
     assert abs(ends["-x"][right]) < 0.5 * abs(found.before[right])
-    assert "lay one bead" in " ".join(correction_words(found))
+    assert found.error is None and found.verdict == "too close to call"  # none below a sketch
+    assert "Lay one bead" in " ".join(correction_words(found))
+
+
+def test_each_grade_but_the_roughest_has_one_below():
+    assert dict(zip(list(GRADES)[1:], GRADES, strict=False)) == COARSER

@@ -10,21 +10,23 @@ up to which straightening is allowed.
 from __future__ import annotations
 
 import copy
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from weldsim.case import StartRule
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.goal import columns_of, usable_gauge
-from weldsim.joints.bar import OTHER_WAY
+from weldsim.extra_lines import candidates, named, turned
+from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, usable_gauge
+from weldsim.tolerance import Tolerance, verdict
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
+COARSER = {"coarse": "sketch", "quick": "coarse", "normal": "quick", "fine": "normal"}
+NO_ESTIMATE = "without an error estimate: no run at a second grade"
 TRIED = 2  # lines that are computed in full, a bead both ways
 DEEP = 3  # cells through a wall at least: a line yields the skin alone, which one cell cannot hold
-EDGE = 40e-3  # m, longest line along the edge of a bar
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,10 @@ class Correction:
     promise : line -> change of the gauge along its present error for equal shrinkage, negative
         where it brings the part back; only for comparing lines
     outcomes : lines computed in full, best first
+    grade : of the runs
+    error, error_from : estimated error of the best outcome's size, as the way between its reading
+        and that of the same line one grade coarser; how it was found
+    tolerance, verdict : "inside", "outside" or "too close to call"
     """
 
     title: str
@@ -71,6 +77,11 @@ class Correction:
     limit: float | None
     promise: dict[str, float]
     outcomes: tuple[Outcome, ...]
+    grade: str = ""
+    error: float | None = None
+    error_from: str = NO_ESTIMATE
+    tolerance: Tolerance | None = None
+    verdict: str = ""
 
     @property
     def best(self) -> Outcome | None:
@@ -81,7 +92,8 @@ class Correction:
 
 def find_correction(
     case, gauge: str | None = None, kind: str = "line", grade: str | None = None,
-    limit: float | None = None, tries: int = TRIED, names=None, progress=None, threads=None,
+    limit: float | None = None, tries: int = TRIED, names=None, estimate: bool = True,
+    tolerance=None, progress=None, threads=None,
 ) -> Correction:  # fmt: skip
     """Weld a case, then look for a line that brings its gauge back.
 
@@ -100,15 +112,18 @@ def find_correction(
         Lines computed in full.
     names : sequence of str, optional
         Look at these of the `candidates` only: each line makes the mesh finer.
+    estimate : bool
+        Weld and draw the best line one grade coarser too, for the error.
+    tolerance : Tolerance or str, optional
+        The gauge's own when left out, else a usual one (see `weldsim.goal`).
 
     Raises
     ------
     CaseError
         If the case has nothing to correct or to correct it with.
     """
-    from weldsim.pipeline import simulate, start_state
-
-    found = usable_gauge(case, gauge)
+    grade, found = chosen_grade(grade, case), usable_gauge(case, gauge)
+    allowed = limit_for(found, tolerance)
     if case.solve.model != "plastic":
         raise CaseError(
             f'{case.source_file} [solve] model: {case.solve.model!r} is not allowed here: "plastic"'
@@ -116,16 +131,55 @@ def find_correction(
     if kind not in ("line", "bead"):
         raise CaseError(f'correct: kind {kind!r} is unknown, allowed: "line" or "bead"')
     top = limit_of(case, limit) if kind == "line" else None
-    lines = _named(candidates(case, kind), names)
+    lines = named(candidates(case, kind), names)
     tell = progress or (lambda share, text: None)
+    coarser = COARSER.get(grade) if estimate else None
+    share = 0.85 if coarser else 1.0
+
+    def first(done, text):
+        tell(share * done, text)
+
+    before, promise, outcomes = _tried(case, found, lines, kind, grade, top, tries, first, threads)
+    size = float(np.linalg.norm(list(before.values())))
+    result = Correction(
+        case.title, found.name, kind, unit_of(found), before, size, top, promise, outcomes, grade,
+        tolerance=allowed,
+    )  # fmt: skip
+    error, how = None, NO_ESTIMATE
+    if coarser and result.best:
+
+        def again(done, text):
+            tell(share + (1 - share) * done, f"grade {coarser}: {text}")
+
+        same = [line for line in lines if line[0].name == result.best.name]
+        _, _, others = _tried(case, found, same, kind, coarser, top, 1, again, threads)
+        error, how = _way_to(result.best, others, kind, coarser)
+    off = result.best.size if result.best else size
+    said = verdict(1e-3 * off, None if error is None else 1e-3 * error, allowed)
+    return replace(result, error=error, error_from=how, verdict=said)
+
+
+def _way_to(best, others, kind: str, grade: str):
+    """From the best reading to that of the same line among others, and how that is meant."""
+    for other in others:
+        if other.words == best.words:
+            away = math.hypot(*(other.reading[c] - v for c, v in best.reading.items()))
+            return away, f"difference to the same {kind} at grade {grade}; an estimate, no bound"
+    return None, f"without an error estimate: at grade {grade} the {kind} could not be computed"
+
+
+def _tried(case, gauge, lines, kind, grade, top, tries, tell, threads):
+    """Weld, rank the lines, compute the best: reading before, promise by name, outcomes."""
+    from weldsim.pipeline import simulate, start_state
+
     count = len(case.welds)
     whole = with_lines(case, lines)
-    model = deep_model(whole, grade or case.solve.grade, threads)
+    model = deep_model(whole, grade, threads)
     state = _without(start_state(model), range(count, len(whole.welds)))
     for step in simulate(model, state):
         state = step.state
         tell(0.5 * step.progress, f"{step.phase}, {step.time:.0f} s")
-    columns = columns_of(found, model)
+    columns = columns_of(gauge, model)
     before = {c: v for c, v in model.read(state).items() if c in columns}
     off = np.array(list(before.values()))
     promise = {
@@ -135,8 +189,8 @@ def find_correction(
     order = sorted(range(count, len(whole.welds)), key=lambda i: promise[whole.welds[i].name])
     runs = [(i, model) for i in order if promise[whole.welds[i].name] < 0][:tries]
     if kind == "bead":  # which way it travels moves a part as much as where it lies
-        back = with_lines(case, [(_turned(case, w), text) for w, text in lines])
-        other = deep_model(back, grade or case.solve.grade, threads)
+        back = with_lines(case, [(turned(case, weld), words) for weld, words in lines])
+        other = deep_model(back, grade, threads)
         runs = [(i, way) for i, _ in runs for way in (model, other)]
     outcomes = []
     for k, (i, way) in enumerate(runs):
@@ -148,12 +202,7 @@ def find_correction(
         if kind == "bead":
             words += f", travel {way.case.welds[i].travel}"
         outcomes.append(_computed(way, state, i, words, top, columns, told))
-    outcomes = tuple(sorted((o for o in outcomes if o), key=lambda o: o.size))
-    unit = columns[0].rpartition("_")[2]
-    size = float(np.linalg.norm(off))
-    return Correction(
-        case.title, found.name, kind, unit, before, size, top, promise, outcomes
-    )  # fmt: skip
+    return before, promise, tuple(sorted((o for o in outcomes if o), key=lambda o: o.size))
 
 
 def with_lines(case, lines):
@@ -194,112 +243,6 @@ def limit_of(case, stated: float | None = None) -> float:
             "allowed: state one"
         )
     return own
-
-
-def candidates(case, kind: str) -> list:
-    """(weld, words) of each line that could be drawn."""
-    return _on_bar(case, kind) if case.part.kind == "bar" else _on_joint(case, kind)
-
-
-def _named(lines, names) -> list:
-    """The lines of some names; all when left out."""
-    known = [w.name for w, _ in lines]
-    for name in names or ():
-        if name not in known:
-            raise CaseError(f"correct: line {name!r} is unknown, allowed: {', '.join(known)}")
-    return [line for line in lines if names is None or line[0].name in names]
-
-
-def _blank(weld, **changes):
-    """A weld as a pattern of a line: it may start at once."""
-    return replace(weld, start=StartRule("time", 0.0), dwell=0.0, crater=0.0, **changes)
-
-
-def _on_bar(case, kind):
-    filler, word = kind == "bead", {"line": "heating line", "bead": "bead"}[kind]
-    other = {"front": "back", "back": "front", "top": "bottom", "bottom": "top"}
-    taken = {w.face for w in case.welds}
-    out = []
-    for weld in case.welds:
-        face = other[weld.face]
-        if face not in taken:
-            name = f"{kind} behind {weld.name}"
-            out.append(
-                (_blank(weld, name=name, face=face, filler=filler), f"{word} opposite {weld.name}")
-            )
-    first = case.welds[0]
-    if first.line == "across":
-        low = max(case.hold.length, first.at - EDGE / 2)
-        high = min(case.part.length, low + EDGE)
-        for face in ("top", "bottom"):
-            name = f"{kind} on {face}"
-            width = min(first.bead_width, 0.6 * case.part.thickness)
-            edge = _blank(
-                first, name=name, face=face, line="along", at=0.0, begin=low, finish=high,
-                travel="+x", filler=filler, bead_width=width, half_width=width / 2,
-                front_length=width / 2, rear_length=width, depth=width / 2,
-            )  # fmt: skip
-            out.append((edge, f"{word} along the {face} edge, {1e3 * low:.0f} to {1e3 * high:.0f} "
-                              "mm from the held end"))  # fmt: skip
-    return out
-
-
-def _on_joint(case, kind):
-    from weldsim.joints import joint_module
-
-    lines = joint_module(case.part.kind).seam_lines(case.part)
-    return _free_seams(case, lines) if kind == "bead" else _along_seams(case, lines)
-
-
-def _along_seams(case, lines):
-    out = []
-    for name in dict.fromkeys(w.seam for w in case.welds):
-        pattern = next(w for w in case.welds if w.seam == name)
-        line = _blank(
-            pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, sense=1, number=1,
-            filler=False, tack=-1, weave=0.0,
-        )  # fmt: skip
-        out.append((line, f"heating line along the seam {name}"))
-    return out
-
-
-def _free_seams(case, lines):
-    """Beads where the joint has room for one: seams and passes the case leaves unwelded."""
-    from weldsim.case_joint import ARC, shape_on
-
-    welded = {(w.seam, w.number) for w in case.welds if w.filler and w.tack < 0}
-    free = [(s, n) for s in lines for n in range(1, lines[s].passes + 1) if (s, n) not in welded]
-    if not free:
-        raise CaseError(
-            f"correct: every seam of this {case.part.kind} is welded, so its mesh has no room for "
-            'a bead, allowed: kind "line"'
-        )
-    pattern = next((w for w in case.welds if w.filler and w.tack < 0), case.welds[0])
-    own = {"half_width", "front_length", "rear_length", "depth"}  # sized by the seam
-    values = {key: None if key in own else getattr(pattern, key) for key in ARC}
-    out = []
-    for seam, number in free:
-        line = lines[seam]
-        word = next(w for w, sense in line.ways.items() if sense == 1)
-        where = seam if line.passes == 1 else f"{seam}, pass {number}"
-        bead = replace(
-            pattern, name=f"bead {where}", seam=seam, number=number, begin=0.0,
-            finish=line.length, sense=1, travel=word, filler=True, tack=-1,
-            **shape_on(line, values),
-        )  # fmt: skip
-        out.append((_blank(bead), f"bead along the seam {where}"))
-    return out
-
-
-def _turned(case, weld):
-    """A bead laid the other way."""
-    from weldsim.joints import joint_module
-
-    if case.part.kind == "bar":
-        return replace(weld, travel=OTHER_WAY[weld.travel])
-    ways = joint_module(case.part.kind).seam_lines(case.part)[weld.seam].ways
-    word = next(w for w, sense in ways.items() if sense == -weld.sense)
-    return replace(weld, travel=word, sense=-weld.sense)
 
 
 def _without(state, numbers):
@@ -408,15 +351,26 @@ def correction_words(found: Correction) -> list[str]:
     if found.limit is not None:
         how += f" (hottest spot {best.peak - 273.15:.0f} degC, limit {found.limit - 273.15:.0f})"
     act, asked = {
-        "line": ("draw one line", "this steel may be heated at all, and how far,"),
-        "bead": ("lay one bead", "one more weld may lie there"),
+        "line": ("Draw one line", "this steel may be heated at all, and how far,"),
+        "bead": ("Lay one bead", "one more weld may lie there"),
     }[found.kind]
+    words = [start, f"{how} brings it to {best.size:.3g} {found.unit}, {_how_sure(found)}."]
+    if found.error is not None and found.before_size - best.size < found.error:
+        words.append("It gains less than the stated error: whether it helps is not sure.")
     return [
-        start,
-        f"{how} brings it to {best.size:.3g} {found.unit}. No error estimate: {act}, let it cool, "
-        "measure, then decide about the next.",
+        *words,
+        f"{act}, let it cool, measure, then decide about the next.",
         f"Whether {asked} is for its standard and the qualified procedure to say.",
     ]
+
+
+def _how_sure(found: Correction) -> str:
+    if found.error is None:
+        return found.error_from
+    return (
+        f"stated error {found.error:.2g} ({found.error_from}): {found.verdict}, tolerance "
+        f"{found.tolerance}"
+    )
 
 
 def correction_record(found: Correction) -> dict:
@@ -424,6 +378,8 @@ def correction_record(found: Correction) -> dict:
     return {
         "title": found.title, "gauge": found.gauge, "kind": found.kind, "unit": found.unit,
         "in_words": correction_words(found), "before": found.before, "off": found.before_size,
+        "grade": found.grade, "error": found.error, "error_from": found.error_from,
+        "tolerance": str(found.tolerance), "verdict": found.verdict,
         "limit_degC": None if found.limit is None else found.limit - 273.15,
         "promise": found.promise,
         "lines": [
