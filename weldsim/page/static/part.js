@@ -65,6 +65,7 @@ export class PartView {
   turn(angle) { this.turned[0] += angle; this.draw(); }
   // How far the eye may rise or sink from the best view: never to straight above or below.
   lift(angle) {
+    if (!this.shape) return 0;
     const { up, eye } = this.shape, at = Math.asin(Math.max(-1, Math.min(1, dot(unit(eye), up))));
     return Math.max(Math.min(0, -1.4 - at), Math.min(Math.max(0, 1.4 - at), angle));
   }
