@@ -3,6 +3,7 @@ import { h, s } from "./tools.js";
 
 const TINTS = [[223, 228, 232], [243, 217, 176], [168, 203, 232]]; // steel, filler, held
 const LIGHT = [0.28, 0.62, 0.73]; // seen from the eye: right, up, toward it
+const FILLER = 1, OFF = 0.5, NEAR = 0.5; // mm that a weld is lifted to see it, and that count as touching
 
 const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
@@ -117,11 +118,16 @@ export class PartView {
     g.setTransform(scale, 0, 0, scale, 0, 0);
     g.lineJoin = "round";
     const shown = [];
+    this.cover = [];
     faces.forEach((face, i) => {
       const [a, b, c] = face.map((n) => points[n]);
       const normal = unit(cross(less(b, a), less(c, b)));
       if (dot(normal, f.eye) <= 0) return;
       const bright = 0.7 + 0.3 * Math.max(0, dot([dot(normal, f.right), dot(normal, f.up), dot(normal, f.eye)], LIGHT));
+      if (tint[i] !== FILLER) {
+        const tilt = [dot(normal, f.right), -dot(normal, f.up), dot(normal, f.eye)];
+        this.cover.push([face.map((n) => flat[n]), tilt]);
+      }
       shown.push([face.reduce((sum, n) => sum + flat[n][2], 0) / face.length, face, bright, tint[i]]);
     });
     shown.sort((a, b) => a[0] - b[0]);
@@ -173,9 +179,27 @@ export class PartView {
     }
   }
 
+  // Which steps of a weld steel hides. Once around a tube, inward is toward the middle.
+  hiddenSteps(weld, f) {
+    const heart = weld.closed ? middle([weld]) : null;
+    return weld.points.slice(1).map((p, i) => {
+      const half = weld.points[i].map((v, k) => (v + p[k]) / 2);
+      const inward = heart ? unit(less(heart, half)) : weld.inward;
+      return this.covered(half.map((v, k) => v - OFF * inward[k]), f);
+    });
+  }
+  // Whether steel stands between the eye and a place; filler does not count, welds lie in it.
+  covered(place, f) {
+    const x = dot(place, f.right), y = -dot(place, f.up), e = dot(place, f.eye);
+    return this.cover.some(([corners, tilt]) => {
+      const a = corners[0], high = a[2] - (tilt[0] * (x - a[0]) + tilt[1] * (y - a[1])) / tilt[2];
+      return high > e + NEAR && inside(corners, x, y);
+    });
+  }
+
   seam(f, weld, number, taken) {
     const places = weld.points.map(this.place), path = flatText(places);
-    const hidden = hiddenSteps(weld, f.eye), behind = hidden.every(Boolean);
+    const hidden = this.hiddenSteps(weld, f), behind = hidden.every(Boolean);
     const chosen = this.chosen ? this.chosen.get(weld.seam) : undefined;
     const shown = this.chosen ? chosen : number;
     const colour = shown || !this.chosen ? weld.colour || "#5d6a76" : "#5d6a76";
@@ -248,13 +272,14 @@ function firstZoom(shape) {
 
 const flatText = (places) => places.map((p) => `${p[0].toFixed(1)},${p[1].toFixed(1)}`).join(" ");
 
-// Which steps of a weld lie on the far side. Once around a tube, inward is toward the middle.
-function hiddenSteps(weld, eye) {
-  const heart = weld.closed ? middle([weld]) : null;
-  return weld.points.slice(1).map((p, i) => {
-    const inward = heart ? unit(less(heart, weld.points[i].map((v, k) => (v + p[k]) / 2))) : weld.inward;
-    return dot(inward, eye) > (heart ? 0.05 : 0.25);
+// Whether a point of the picture lies in a polygon: an odd number of edges to its right.
+function inside(corners, x, y) {
+  let odd = false;
+  corners.forEach((a, i) => {
+    const b = corners[(i + 1) % corners.length];
+    if (a[1] > y !== b[1] > y && x < a[0] + ((y - a[1]) / (b[1] - a[1])) * (b[0] - a[0])) odd = !odd;
   });
+  return odd;
 }
 
 // A path in stretches that show and stretches that do not.
