@@ -98,6 +98,20 @@ def test_refusals_are_one_line(monkeypatch):
         find_holding(case)
 
 
+def test_a_stated_end_does_not_leave_the_clamps_on(monkeypatch):
+    """Cold and let go is what counts: a clamp that still holds would always seem to win."""
+    seen = []
+
+    def build(case, grade, threads):
+        seen.append(case.solve.end)
+        raise ConvergenceError("enough")
+
+    monkeypatch.setattr("weldsim.pipeline.build_model", build)
+    with pytest.raises(ConvergenceError):
+        find_holding(tee("solve.end=40 s"), grade="coarse")
+    assert set(seen) == {"cold"}
+
+
 @pytest.mark.slow
 def test_what_is_held_moves_less_and_bears_a_force(monkeypatch):
     """A part locked in a frame keeps the stress instead of moving (common practice): the clamp on

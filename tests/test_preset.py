@@ -86,6 +86,19 @@ def test_search_finds_what_undoes_an_invented_distortion(light, monkeypatch, tmp
     assert "toward -y" in preset_words(found)[0]
 
 
+def test_every_run_is_until_cold(light, monkeypatch):
+    """A preset has to be right for the part as it leaves the bench, whatever end the case states."""
+    ends = []
+
+    def cold(model, tell):
+        ends.append(model.case.solve.end)
+        return invented()(model, tell)
+
+    monkeypatch.setattr(preset, "_cold", cold)
+    find_preset(tee("solve.end=40 s"), grade="coarse")
+    assert set(ends) == {"cold"}
+
+
 def test_a_distortion_that_answers_wildly_is_not_called_found(light, monkeypatch):
     """The reading jumps with every lean: the runs end outside, and the message lists them."""
     signs = iter([9.0, -8.0, 7.0, -8.0, 9.0])

@@ -249,6 +249,20 @@ def test_crossover_refuses_what_is_no_such_bar(path, words):
         crossover(load_case(path))
 
 
+def test_the_row_is_of_cold_readings(monkeypatch):
+    """So the words and the chart say, whatever end the case states."""
+    seen = []
+
+    def build(case, grade, threads):
+        seen.append(case.solve.end)
+        raise RuntimeError("enough")
+
+    monkeypatch.setattr("weldsim.pipeline.build_model", build)
+    with pytest.raises(RuntimeError):
+        crossover(load_case(ONE, ("solve.end=60 s",)), (650.0,))
+    assert seen == ["cold"]
+
+
 @pytest.mark.slow
 def test_side_leads_cold_and_travel_leads_hot(tmp_path):
     """Common practice, as in test_pipeline: 0.5 kJ/mm into a 6 mm bar, the side wins; at 1.2

@@ -18,7 +18,7 @@ import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.extra_lines import candidates, named, turned
-from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, usable_gauge
+from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, until_cold, usable_gauge
 from weldsim.tolerance import Tolerance, verdict
 
 BAND = 25.0  # K below the limit that a line may stay
@@ -207,8 +207,7 @@ def _tried(case, gauge, lines, kind, grade, top, tries, tell, threads):
 
 def with_lines(case, lines):
     """The case with all lines as further welds, run until cold; the mesh has room for each."""
-    welds = (*case.welds, *(w for w, _ in lines))
-    return replace(case, welds=welds, solve=replace(case.solve, end="cold"))
+    return until_cold(replace(case, welds=(*case.welds, *(w for w, _ in lines))))
 
 
 def deep_model(case, grade: str, threads=None):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.goal import until_cold
 
 FACTORS = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
 HOW = (
@@ -110,7 +111,7 @@ def _run(case, pointer, factor, grade, progress, threads) -> Point:
     first = scaled.welds[0]
     heat = first.power / first.speed
     density = heat / case.part.thickness**2
-    model, last = build_model(scaled, grade, threads), None
+    model, last = build_model(until_cold(scaled), grade, threads), None
     try:
         for last in simulate(model):
             progress(last.progress, f"{first.current:.0f} A, {last.time:.0f} s")

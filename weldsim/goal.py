@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from weldsim.errors import CaseError
 from weldsim.tolerance import Tolerance, read_tolerance
 
@@ -16,6 +18,12 @@ def chosen_grade(grade: str | None, case) -> str:
     if grade not in GRADES:
         raise CaseError(f"grade {grade!r} is unknown, allowed: {', '.join(GRADES)}")
     return grade
+
+
+def until_cold(case):
+    """The case run until it is cold and let go, whatever end it states: what ends true is the
+    cold part, and a clamp that is still on would always seem to win."""
+    return replace(case, solve=replace(case.solve, end="cold"))
 
 
 def usable_gauge(case, name: str | None):

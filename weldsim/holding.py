@@ -14,7 +14,7 @@ from itertools import combinations
 from pathlib import Path
 
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, usable_gauge
+from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, until_cold, usable_gauge
 from weldsim.tolerance import Tolerance, verdict
 
 MOST = 8  # choices that are run
@@ -177,7 +177,7 @@ def _run(case, faces, gauge, grade, tell, threads) -> Held:
 
     force, last = 0.0, None
     try:
-        model = build_model(with_clamps(case, faces), grade, threads)
+        model = build_model(until_cold(with_clamps(case, faces)), grade, threads)
         own = {_name(f): model.clamp_points(_name(f)) for f in faces}
         for last in simulate(model):
             tell(last.progress, f"{last.phase}, {last.time:.0f} s")

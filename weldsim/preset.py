@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, usable_gauge
+from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, until_cold, usable_gauge
 from weldsim.tolerance import Tolerance, verdict
 
 GOOD = 0.3  # of the tolerance: no further run for less
@@ -145,10 +145,10 @@ def _cold(model, tell) -> dict[str, float]:
 
 
 def _trial(case, gauge, grade, tell, threads):
-    """A run as a `Trial`, and its model."""
+    """A run until cold as a `Trial`, and its model."""
     from weldsim.pipeline import build_model
 
-    model = build_model(case, grade, threads)
+    model = build_model(until_cold(case), grade, threads)
     ends = _cold(model, tell)
     reading = {c: ends[c] for c in columns_of(gauge, model)}
     return Trial(tuple(case.preset), reading, math.hypot(*reading.values())), model
