@@ -279,6 +279,14 @@ def test_words_turn_into_us_units():
     assert 'data-m="3 mm" data-u="0.12 in">0.12 in<' in str(both("a < 3 mm", "us"))
 
 
+def test_an_error_and_powers_of_ten_turn_into_us_units():
+    """By hand: 1.2 mm is 0.0472 in, 0.3 mm 0.0118 in, 3.2e-5 mm 1.26e-6 in, 10 K 18 degF."""
+    assert us_text("1.2 ±0.3 mm") == us_text("1.2 +-0.3 mm").replace("+-", "±") == "0.047 ±0.012 in"
+    assert us_text("100 ±10 °C to start") == "212 ±18 °F to start"
+    assert us_text("3.2e-05 mm") == "1.26e-06 in" and us_text("1.5e+02 mm") == "5.9 in"
+    assert 'data-u="0.047 ±0.012 in"' in str(both("1.2 ±0.3 mm"))
+
+
 def test_both_texts_stand_in_the_page_and_units_choose(tee, quick):
     metric = write_report(tee.path).read_text(encoding="utf-8")
     us = write_report(tee.path, units="us")
@@ -320,6 +328,19 @@ def test_a_tolerance_gives_a_verdict(run, limit, word):
     record.case["gauges"][0]["tolerance"] = limit
     (row,) = verdicts(record)
     assert row["verdict"].startswith(word) and "mrad" in row["reading"]
+
+
+def test_a_verdict_converts_reading_and_error(run):
+    """The pointer's spot as if it were a dial: its reading and its error both become inches."""
+    record = read_run(run.path)
+    name = next(c.name for c in record.columns if c.unit == "mm")
+    record.case["gauges"] = [{"name": "pointer", "kind": "dial", "tolerance": "1.5 mm"}]
+    for column in record.columns:
+        record.gauges[column.name][-1] = 1.2 if column.unit == "mm" else 0.0
+    record.errors.update({c.name: 0.3 for c in record.columns if c.unit == "mm"})
+    (row,) = verdicts(record)
+    assert row["reading"] == "1.2 ±0.3 mm" and name in record.errors
+    assert us_text(row["reading"]) == "0.047 ±0.012 in"
 
 
 def test_a_verdict_of_the_run_itself_comes_first(run):

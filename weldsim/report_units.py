@@ -27,10 +27,11 @@ TO_US = {
     "W/m²/K": ("Btu/h/ft²/°F", 0.1761101838, 0.0),
 }
 SAME = {"degC": "°C", "Nm": "N m"}  # other ways to write a unit
-_NUMBER = r"(?:[-+−±]{1,2} ?)?\d+(?:\.\d+)?"
+_NUMBER = r"(?:[-+−±]{1,2} ?)?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
 _WORDS = "|".join(re.escape(u) for u in sorted([*TO_US, *SAME], key=len, reverse=True))
 _QUANTITY = re.compile(
-    rf"(?<![\w.])({_NUMBER}(?:(?: to | x ){_NUMBER})*)( ?)({_WORDS})(?![\w/°]| m(?![\w]))"
+    rf"(?<![\w.])({_NUMBER}(?:(?: to | x | ?(?=±|\+-)){_NUMBER})*)( ?)({_WORDS})"
+    r"(?![\w/°]| m(?![\w]))"
 )
 
 
@@ -43,11 +44,16 @@ def to_us(value: float, unit: str, difference: bool = False) -> float:
 def us_number(text: str, unit: str, difference: bool = False) -> str:
     """A number as text in the US unit, with decimals enough to keep what the metric one says."""
     plain = text.replace("−", "-").replace("±", "").replace(" ", "").replace("+-", "")
-    decimals = len(plain.partition(".")[2])
+    mantissa, _, power = plain.lower().partition("e")
+    decimals = len(mantissa.partition(".")[2]) - int(power or 0)
     _, factor, _ = TO_US[SAME.get(unit, unit)]
     keep = math.ceil(decimals - math.log10(factor) - 1e-9) + (unit == "m")
     value = to_us(float(plain), unit, difference)
-    out = f"{value:.{max(keep, 0)}f}"
+    size = math.floor(math.log10(abs(value))) if value else 0
+    if power and not -4 <= size < 6:
+        out = f"{value:.{max(keep + size, 0)}e}"
+    else:
+        out = f"{value:.{max(keep, 0)}f}"
     if float(out) == 0:
         out = out.lstrip("-")
     sign = "±" if "±" in text else "+-" if "+-" in text else ""
@@ -65,9 +71,10 @@ def _us_word(unit: str) -> str:
 
 
 def _us_numbers(match) -> str:
-    unit = match[3]
-    difference = "±" in match[1] or "+-" in match[1]
-    return re.sub(_NUMBER, lambda n: us_number(n[0], unit, difference), match[1])
+    unit, spread = match[3], match[1].startswith(("±", "+-"))
+    return re.sub(
+        _NUMBER, lambda n: us_number(n[0], unit, spread or n[0].startswith(("±", "+-"))), match[1]
+    )
 
 
 def both(text: str, units: str = "metric"):
