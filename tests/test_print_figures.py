@@ -1,6 +1,8 @@
 """Pictures for print: right size, right numbers on cuts, refusals in one line."""
 
+import json
 import re
+import shutil
 
 import numpy as np
 import pytest
@@ -73,6 +75,26 @@ def test_stress_map_shows_what_the_frame_holds(tee):
     for panel in panels:
         values = next(c.get_array() for c in panel.collections if c.get_array() is not None)
         assert np.asarray(values) == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize(("end", "words"), [("cold", "at the end, cold"), (300.0, "at the end, 3")])
+def test_stress_map_says_cold_of_a_run_to_cold_only(tee, tmp_path, end, words):
+    folder = shutil.copytree(tee, tmp_path / "run")
+    manifest = json.loads((folder / "run.json").read_text())
+    manifest["case"]["solve"]["end"] = end
+    (folder / "run.json").write_text(json.dumps(manifest))
+    (label,) = [t.get_text() for t in residual_stress(folder).findobj(
+        lambda o: hasattr(o, "get_fontsize")) if "von Mises" in t.get_text()]  # fmt: skip
+    assert words in label and ("cold" in label) == (end == "cold")
+
+
+def test_cuts_go_through_the_weld_made_first(tee):
+    """front.1, back, front.2: the seam in front is begun first, whatever comes on it later."""
+    record = read_run(tee)
+    paths = {p["name"]: p for p in record.manifest["paths"]}
+    names = ("tack1", "front.1", "back", "front.2")
+    record.manifest["paths"] = [paths[name] for name in names]
+    assert print_figures._first_of_seams(record) == ["front.1", "back"]
 
 
 @pytest.mark.parametrize("ending", [".svg", ".pdf", ".png"])

@@ -181,9 +181,7 @@ def residual_stress(record: RunRecord, width_mm: float = COLUMN):
                        vmin=0, vmax=top, edgecolors="none", rasterized=False)  # fmt: skip
         outline(axes, cut)
         finish_cut(axes, cut, f"weld {cut.weld}")
-    words = "equivalent (von Mises) stress, MPa, at the end, cold" if record.complete else (
-        "equivalent (von Mises) stress, MPa, as far as the run has come"
-    )  # fmt: skip
+    words = f"equivalent (von Mises) stress, MPa, {_end_words(record)}"
     bar(figure, STRESS, 0.0, top, words, (0.12, 0.3 / high, 0.76, 0.07 / high))
     return figure
 
@@ -338,11 +336,22 @@ def _when(record: RunRecord, time: float) -> str:
     return f"{time - charts.first_arc(record):.0f} s"
 
 
+def _end_words(record: RunRecord) -> str:
+    """When the last frame is; cold only where the run was to go on until it is."""
+    if not record.complete:
+        return "as far as the run has come"
+    cold = record.case.get("solve", {}).get("end") == "cold"
+    return f"at the end, {'cold' if cold else _when(record, record.frames[-1].time)}"
+
+
 def _first_of_seams(record: RunRecord) -> list[str]:
     """Name of the first weld of each seam that is no tack, in order."""
     names = [p["name"] for p in record.manifest.get("paths", [])]
     real = [n for n in names if not charts.is_tack(record, n)] or names
-    return list({charts.seam_of(record, n): n for n in reversed(real)}.values())[::-1]
+    first = {}
+    for name in real:
+        first.setdefault(charts.seam_of(record, name), name)
+    return list(first.values())
 
 
 def _chosen(record: RunRecord, weld: str | None) -> str:

@@ -46,7 +46,7 @@ MOST_BYTES = 14_000_000  # of the whole page
 SCENES = 8_000_000  # of them for the views in three dimensions
 PICTURE_KINDS = {".png": "image/png", ".jpg": "image/jpeg"}
 CAPTIONS = {
-    "shape": "Where the part moved, hot and cold",
+    "shape": "Where the part moved, hot and at the end",
     "temperature": "Temperature half-way along weld {}",
 }
 LAYOUT = (
