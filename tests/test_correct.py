@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from tests.plan.small import TEXT as SMALL_TEE
+from weldsim import correct
 from weldsim.case import load_case, parse_case
 from weldsim.correct import (
     BAND,
@@ -24,7 +25,7 @@ from weldsim.correct import (
     power_for,
     with_lines,
 )
-from weldsim.errors import CaseError
+from weldsim.errors import CaseError, ConvergenceError
 from weldsim.extra_lines import candidates
 from weldsim.mesh import GRADES
 from weldsim.model import build_model
@@ -145,6 +146,20 @@ def test_words_claim_no_more_than_was_found():
     assert worse.best is None
     assert "None of 1 lines helps" in correction_words(worse)[1]
     assert correction_record(found)["limit_degC"] == pytest.approx(650)
+
+
+def test_a_coarser_run_that_fails_takes_no_line_away(monkeypatch):
+    good = Outcome("line behind A", "heating line", 200.0, 900.0, {"a": 1.0}, 1.0)
+
+    def tried(case, gauge, lines, kind, grade, *rest):
+        if grade == "coarse":
+            raise ConvergenceError("no equilibrium")
+        return {"a": 4.0}, {good.name: -1.0}, (good,)
+
+    monkeypatch.setattr(correct, "_tried", tried)
+    found = find_correction(load_case(ONE), grade="quick")
+    assert found.best is good and found.error is None
+    assert "the coarser run failed" in " ".join(correction_words(found))
 
 
 @pytest.mark.slow

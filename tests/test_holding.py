@@ -80,6 +80,16 @@ def tee_with(lines):
     return parse_case(text, case.source_file, case.overrides)
 
 
+def test_a_coarser_run_that_fails_is_said(monkeypatch):
+    def run(case, faces, gauge, grade, tell, threads):
+        failed = "no equilibrium" if grade == "coarse" else ""
+        return Held(faces, {"pointer_up_mrad": 1.0}, 1.0, 0.0, failed)
+
+    monkeypatch.setattr(holding, "_run", run)
+    found = find_holding(tee(), grade="quick")
+    assert found.error is None and "the coarser run failed" in holding_words(found)[1]
+
+
 def test_nothing_better_than_nothing(monkeypatch):
     case = tee()
     ends = dict.fromkeys(choices_of(case), 2.0)

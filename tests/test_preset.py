@@ -6,6 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from weldsim import preset
@@ -87,7 +88,7 @@ def test_search_finds_what_undoes_an_invented_distortion(light, monkeypatch, tmp
 
 
 def test_every_run_is_until_cold(light, monkeypatch):
-    """A preset has to be right for the part as it leaves the bench, whatever end the case states."""
+    """A preset has to be right for the cold part, whatever end the case states."""
     ends = []
 
     def cold(model, tell):
@@ -109,6 +110,49 @@ def test_a_distortion_that_answers_wildly_is_not_called_found(light, monkeypatch
     monkeypatch.setattr(preset, "_cold", cold)
     with pytest.raises(ConvergenceError, match="3 runs did not bring pointer within"):
         find_preset(tee(), grade="coarse", runs=3)
+
+
+def sized(monkeypatch, sizes, broken=()):
+    """Runs that end off by these sizes in turn; those at a grade of `broken` fail."""
+    left = iter(sizes)
+
+    def trial(case, gauge, grade, tell, threads):
+        if grade in broken:
+            raise ConvergenceError("no equilibrium")
+        size = next(left)
+        reading = {"pointer_up_mrad": size, "pointer_right_mrad": 0.0}
+        return preset.Trial(tuple(case.preset), reading, abs(size)), None
+
+    monkeypatch.setattr(preset, "_trial", trial)
+    monkeypatch.setattr(preset, "effect", lambda model, gauge: 1e3 * np.eye(2, 3))
+
+
+def test_the_best_run_counts_not_the_last(monkeypatch):
+    """The third run of four ends within 1 mrad, the last one does not: the third is the answer."""
+    sized(monkeypatch, [5.0, 1.5, 0.6, 1.2])
+    found = find_preset(tee(), grade="coarse", tolerance="1 mrad")
+    assert found.final == 0.6 and len(found.trials) == 4
+    assert found.lean == found.trials[2].lean != found.trials[3].lean
+
+
+def test_a_coarser_run_that_fails_takes_no_preset_away(monkeypatch):
+    sized(monkeypatch, [5.0, 0.1], broken=("quick", "coarse"))
+    found = find_preset(tee(), grade="normal", tolerance="1 mrad")
+    assert found.final == 0.1 and found.error is None
+    assert "without an error estimate: the coarser run failed" in preset_words(found)[1]
+
+
+def test_a_part_that_ends_true_is_set_off_by_nothing(monkeypatch):
+    sized(monkeypatch, [0.0, 0.0])
+    found = find_preset(tee(), grade="coarse", tolerance="1 mrad")
+    assert preset_words(found)[0] == "Set nothing off before the first arc."
+    assert preset_lines(found) == []
+
+
+def test_a_part_that_never_cools_is_refused():
+    sealed = ("surroundings.film=0 W/m2/K", "surroundings.emissivity=0", "solve.end=40 s")
+    with pytest.raises(CaseError, match="never cold"):
+        find_preset(tee(*sealed), grade="coarse")
 
 
 @pytest.mark.parametrize(

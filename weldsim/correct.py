@@ -18,7 +18,15 @@ import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.extra_lines import candidates, named, turned
-from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, until_cold, usable_gauge
+from weldsim.goal import (
+    FAILED,
+    chosen_grade,
+    columns_of,
+    limit_for,
+    unit_of,
+    until_cold,
+    usable_gauge,
+)
 from weldsim.tolerance import Tolerance, verdict
 
 BAND = 25.0  # K below the limit that a line may stay
@@ -152,8 +160,11 @@ def find_correction(
             tell(share + (1 - share) * done, f"grade {coarser}: {text}")
 
         same = [line for line in lines if line[0].name == result.best.name]
-        _, _, others = _tried(case, found, same, kind, coarser, top, 1, again, threads)
-        error, how = _way_to(result.best, others, kind, coarser)
+        try:  # made for the error alone: if it fails, what the finer runs found still stands
+            _, _, others = _tried(case, found, same, kind, coarser, top, 1, again, threads)
+            error, how = _way_to(result.best, others, kind, coarser)
+        except ConvergenceError:
+            how = FAILED
     off = result.best.size if result.best else size
     said = verdict(1e-3 * off, None if error is None else 1e-3 * error, allowed)
     return replace(result, error=error, error_from=how, verdict=said)

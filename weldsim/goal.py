@@ -8,6 +8,7 @@ from weldsim.errors import CaseError
 from weldsim.tolerance import Tolerance, read_tolerance
 
 USUAL = {"mrad": "1 mrad", "mm": "0.5 mm"}  # tolerance where none is stated: a choice
+FAILED = "without an error estimate: the coarser run failed"
 
 
 def chosen_grade(grade: str | None, case) -> str:
@@ -23,6 +24,12 @@ def chosen_grade(grade: str | None, case) -> str:
 def until_cold(case):
     """The case run until it is cold and let go, whatever end it states: what ends true is the
     cold part, and a clamp that is still on would always seem to win."""
+    air, grips = case.surroundings, (case.hold, *case.clamps)
+    if air.film == 0 and air.emissivity == 0 and not any(g.conductance for g in grips):
+        raise CaseError(
+            f"{case.source_file} [surroundings]: nothing takes heat away, so the part is never "
+            "cold, allowed: a film, an emissivity or a conductance greater than zero"
+        )
     return replace(case, solve=replace(case.solve, end="cold"))
 
 

@@ -14,7 +14,15 @@ from itertools import combinations
 from pathlib import Path
 
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, until_cold, usable_gauge
+from weldsim.goal import (
+    FAILED,
+    chosen_grade,
+    columns_of,
+    limit_for,
+    unit_of,
+    until_cold,
+    usable_gauge,
+)
 from weldsim.tolerance import Tolerance, verdict
 
 MOST = 8  # choices that are run
@@ -120,6 +128,7 @@ def find_holding(
     if estimate and grade in COMPANION:
         coarser = COMPANION[grade]
         again = _run(case, best.faces, found, coarser, lambda s, t: tell(0.9 + 0.1 * s, t), threads)
+        words = FAILED
         if not again.error:
             error = math.hypot(*(again.reading[c] - v for c, v in best.reading.items()))
             words = f"difference to the same clamps at grade {coarser}; an estimate, no bound"

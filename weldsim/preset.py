@@ -15,7 +15,15 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.goal import chosen_grade, columns_of, limit_for, unit_of, until_cold, usable_gauge
+from weldsim.goal import (
+    FAILED,
+    chosen_grade,
+    columns_of,
+    limit_for,
+    unit_of,
+    until_cold,
+    usable_gauge,
+)
 from weldsim.tolerance import Tolerance, verdict
 
 GOOD = 0.3  # of the tolerance: no further run for less
@@ -41,7 +49,7 @@ class Preset:
     title, gauge, grade : of the case, the gauge that is to end at zero, grade of the runs
     lean : toward x, y, z [rad]
     turn : turn of a whole bar in what holds it, by column, in the column's unit; empty for a lean
-    trials : all runs in order; the last has the lean in it, but for a turned bar
+    trials : all runs in order; one of them has the lean in it, but for a turned bar
     final, unit : how far off the gauge ends
     error : its estimated error; None without a second grade
     error_words : how it was estimated
@@ -103,13 +111,12 @@ def find_preset(
     if case.part.kind == "bar":
         return _turned(case, found, unit, limit, grade, estimate, tell, threads)
     _can_lean(case)
-    trials, last = _search(case, found, unit, limit, grade, runs, tell, threads)
-    error, words = _error(last, found, trials[-1], grade, estimate, tell, threads)
-    scale = 1e-3
-    said = verdict(scale * trials[-1].size, None if error is None else scale * error, limit)
+    trials, best, its_case = _search(case, found, unit, limit, grade, runs, tell, threads)
+    error, words = _error(its_case, found, best, grade, estimate, tell, threads)
+    said = verdict(1e-3 * best.size, None if error is None else 1e-3 * error, limit)
     return Preset(
-        case.title, found.name, grade, trials[-1].lean, {}, tuple(trials), trials[-1].size, unit,
-        error, words, limit, said,
+        case.title, found.name, grade, best.lean, {}, tuple(trials), best.size, unit, error, words,
+        limit, said,
     )  # fmt: skip
 
 
@@ -171,8 +178,8 @@ def effect(model, gauge) -> np.ndarray:
 
 
 def _search(case, gauge, unit, limit, grade, runs, tell, threads):
-    """Trials until one ends within a share of the tolerance, and the last case."""
-    trials, slope, now = [], None, case
+    """Trials until one ends within a share of the tolerance, the best of them and its case."""
+    trials, cases, slope, now = [], [], None, case
     for number in range(runs):
 
         def told(share, text, number=number):
@@ -180,6 +187,7 @@ def _search(case, gauge, unit, limit, grade, runs, tell, threads):
 
         trial, model = _trial(now, gauge, grade, told, threads)
         trials.append(trial)
+        cases.append(now)
         ends = np.array(list(trial.reading.values()))
         if slope is None:
             slope = effect(model, gauge)
@@ -193,13 +201,14 @@ def _search(case, gauge, unit, limit, grade, runs, tell, threads):
             missed = ends - before - slope @ step
             slope = slope + np.outer(missed, step) / max(float(step @ step), 1e-30)
         if 1e-3 * trial.size <= GOOD * limit.value and number > 0:
-            return trials, now
+            break
         if number + 1 < runs:
             lean = np.array(trial.lean) - np.linalg.pinv(slope, rcond=1e-3) @ ends
             _not_too_far(lean, case)
             now = with_lean(case, np.round(lean, 6))
-    if 1e-3 * trials[-1].size <= limit.value:
-        return trials, now
+    best = min(range(len(trials)), key=lambda i: trials[i].size)
+    if 1e-3 * trials[best].size <= limit.value:
+        return trials, trials[best], cases[best]
     tried = "; ".join(f"{_lean_words(t.lean)} ends {t.size:.3g} {unit} off" for t in trials)
     raise ConvergenceError(
         f"preset: {runs} runs did not bring {gauge.name} within {limit}: {tried}"
@@ -215,13 +224,16 @@ def _not_too_far(lean, case) -> None:
 
 
 def _error(case, gauge, trial, grade, estimate, tell, threads):
-    """Estimated error of the last trial's size, and how."""
+    """Estimated error of a trial's size, and how."""
     from weldsim.runner import COMPANION
 
     if not estimate or grade not in COMPANION:
         return None, "without an error estimate: no run at a second grade"
     coarser = COMPANION[grade]
-    other, _ = _trial(case, gauge, coarser, lambda s, t: tell(0.9 + 0.1 * s, t), threads)
+    try:  # made for the error alone: if it fails, what the finer runs found still stands
+        other, _ = _trial(case, gauge, coarser, lambda s, t: tell(0.9 + 0.1 * s, t), threads)
+    except ConvergenceError:
+        return None, FAILED
     away = math.hypot(*(other.reading[c] - v for c, v in trial.reading.items()))
     return away, f"difference to the same preset at grade {coarser}; an estimate, no bound"
 
@@ -259,7 +271,8 @@ def preset_lines(found: Preset) -> list[str]:
     if found.turn:
         return []
     leans = zip("xyz", found.lean, strict=True)
-    return ["[preset]", *(f'lean_{a} = "{_written(v)}"' for a, v in leans if v)]
+    lines = [f'lean_{a} = "{_written(v)}"' for a, v in leans if v]
+    return ["[preset]", *lines] if lines else []
 
 
 def preset_words(found: Preset) -> list[str]:
@@ -269,6 +282,8 @@ def preset_words(found: Preset) -> list[str]:
             f"{abs(v):.3g} {found.unit} {_way(c, v)}" for c, v in found.turn.items()
         )
         lines = [f"Turn the bar in what holds it by {turn} before welding, seen along the beam."]
+    elif not any(found.lean):
+        lines = ["Set nothing off before the first arc."]
     else:
         lines = [f"Set the free piece off by {_lean_words(found.lean)} before the first arc."]
     error = "" if found.error is None else f"+-{found.error:.2g} {found.unit}, "
