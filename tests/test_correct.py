@@ -5,10 +5,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 from tests.plan.small import TEXT as SMALL_TEE
 from weldsim import correct
 from weldsim.case import load_case, parse_case
+from weldsim.cli import app
 from weldsim.correct import (
     BAND,
     COARSER,
@@ -25,7 +27,7 @@ from weldsim.correct import (
     power_for,
     with_lines,
 )
-from weldsim.errors import CaseError, ConvergenceError
+from weldsim.errors import CaseError, ConvergenceError, WeldsimError
 from weldsim.extra_lines import candidates
 from weldsim.mesh import GRADES
 from weldsim.model import build_model
@@ -73,13 +75,59 @@ def test_lines_lie_where_there_is_room():
     assert not any(w.filler for w in stub)
 
 
+def test_a_pass_lies_on_the_one_below_it():
+    """Of three passes a seam that is not welded takes the first, one with a root the second."""
+    body = SMALL_TEE[: SMALL_TEE.index("[plan]")]
+    case = parse_case(body, "s.toml", ('schedule.order=["front:+x"]', "part.passes=3"))
+    rooted = replace(case, welds=tuple(w for w in case.welds if w.number == 1))
+    for welded, expected in ((case, ["bead back, pass 1"]),
+                             (rooted, ["bead front, pass 2", "bead back, pass 1"])):  # fmt: skip
+        assert [w.name for w, _ in candidates(welded, "bead")] == expected
+
+
 def test_the_limit_of_carbon_steel_is_the_handbooks():
     """weld_handbook.md 7: heat straightening, limit about 650 degC. Others have to be stated."""
     assert limit_of(load_case(ONE)) == pytest.approx(650 + 273.15)
     other = load_case(CASES / "pivot_arm_stainless.toml")
-    with pytest.raises(CaseError, match="state one"):
+    with pytest.raises(CaseError, match="--limit with one"):
         limit_of(other)
     assert limit_of(other, 700.0) == 700.0
+
+
+@pytest.mark.parametrize("limit", [290.0, 340.0, 2500.0])
+def test_a_limit_that_makes_no_sense_is_refused(limit):
+    """Below what a line heats to at all, or above where the metal melts."""
+    with pytest.raises(CaseError, match="limit .* degC is not allowed: .* to .* degC") as refusal:
+        limit_of(load_case(ONE), limit)
+    assert "\n" not in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--limit", "hot"], "--limit: 'hot'"),
+        (["--limit", "650"], "--limit: '650'"),
+        (["--limit", "20 degC"], "is not allowed"),
+        (["--limit", "650 degC", "--kind", "bead"], "goes with --kind line"),
+        (["--tolerance", "1 kg"], "tolerance: '1 kg'"),
+    ],
+)
+def test_the_options_are_refused_in_one_line(options, words):
+    found = CliRunner().invoke(app, ["correct", str(ONE), *options])
+    assert found.exit_code != 0 and isinstance(found.exception, WeldsimError)
+    assert words in str(found.exception) and "\n" not in str(found.exception)
+
+
+def test_limit_and_tolerance_reach_the_search(monkeypatch, tmp_path):
+    seen = {}
+
+    def find(case, gauge, kind, **rest):
+        seen.update(rest)
+        raise WeldsimError("enough")
+
+    monkeypatch.setattr(correct, "find_correction", find)
+    CliRunner().invoke(app, ["correct", str(ONE), "--limit", "600 degC", "--tolerance", "2 mrad"])
+    assert seen["limit"] == pytest.approx(873.15) and seen["tolerance"] == "2 mrad"
 
 
 def test_shrinkage_turns_the_part_toward_the_line(bar):

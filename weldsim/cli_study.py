@@ -143,7 +143,9 @@ def why(
 
 def preset(
     case: CaseFile,
-    gauge: Annotated[str | None, typer.Option(help="Gauge; the first pointer else.")] = None,
+    gauge: Annotated[
+        str | None, typer.Option(help="Gauge; the first that reads a movement else.")
+    ] = None,
     tolerance: Annotated[
         str | None,
         typer.Option(help='Such as "0.5 mrad"; the gauge\'s own, else 1 mrad or 0.5 mm.'),
@@ -179,10 +181,20 @@ def preset(
 
 def correct(
     case: CaseFile,
-    gauge: Annotated[str | None, typer.Option(help="Gauge; the first one else.")] = None,
+    gauge: Annotated[
+        str | None, typer.Option(help="Gauge; the first that reads a movement else.")
+    ] = None,
     kind: Annotated[
         str, typer.Option(help="line: heat without filler; bead: one more bead.")
     ] = "line",
+    limit: Annotated[
+        str | None,
+        typer.Option(help='Hottest a line may get, such as "650 degC"; the material\'s own else.'),
+    ] = None,
+    tolerance: Annotated[
+        str | None,
+        typer.Option(help='Such as "0.5 mrad"; the gauge\'s own, else 1 mrad or 0.5 mm.'),
+    ] = None,
     grade: Annotated[str | None, typer.Option(help="coarse, quick, normal or fine.")] = None,
     out: Annotated[Path, typer.Option(help="File to write.")] = Path("correct.json"),
     changes: Changes = None,
@@ -191,11 +203,20 @@ def correct(
     from weldsim.case import load_case
     from weldsim.cautions import CAUTIONS, DEFER
     from weldsim.correct import correction_words, find_correction, write_correction
+    from weldsim.units import parse
 
     _grade(grade)
+    if limit is not None and kind != "line":
+        _refuse("correct: --limit goes with --kind line")
+    try:
+        top = None if limit is None else parse(limit, "temperature")
+    except ValueError as error:
+        _refuse(f"--limit: {error}")
     loaded = load_case(case, changes or ())
     with _bar() as tell:
-        found = find_correction(loaded, gauge, kind, grade=grade, progress=tell)
+        found = find_correction(
+            loaded, gauge, kind, grade=grade, limit=top, tolerance=tolerance, progress=tell
+        )
     for line in (*correction_words(found), *CAUTIONS, DEFER):
         typer.echo(line)
     typer.echo(f"all of it in {write_correction(found, out)}")

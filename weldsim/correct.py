@@ -244,13 +244,18 @@ def limit_of(case, stated: float | None = None) -> float:
     """Highest temperature under a heating line for the case's material. [K]"""
     from weldsim.material import load_material
 
-    if stated is not None:
-        return stated
-    own = load_material(case.material_path).straightening_limit
+    material = load_material(case.material_path)
+    own = material.straightening_limit if stated is None else stated
     if own is None:
         raise CaseError(
             f"correct: no temperature limit for straightening {case.material_path} is known, "
-            "allowed: state one"
+            'allowed: --limit with one, such as "650 degC"'
+        )
+    least, most = case.surroundings.ambient + 2 * BAND, material.solidus
+    if not least <= own <= most:
+        raise CaseError(
+            f"correct: a limit of {own - 273.15:.4g} degC is not allowed: {least - 273.15:.4g} to "
+            f"{most - 273.15:.4g} degC, below where the metal melts"
         )
     return own
 

@@ -79,11 +79,12 @@ def _along_seams(case, lines):
 
 
 def _free_seams(case, lines):
-    """Beads where the joint has room for one: seams and passes the case leaves unwelded."""
+    """Beads where the joint has room for one: the lowest pass that is not laid of each seam."""
     from weldsim.case_joint import ARC, shape_on
 
     welded = {(w.seam, w.number) for w in case.welds if w.filler and w.tack < 0}
-    free = [(s, n) for s in lines for n in range(1, lines[s].passes + 1) if (s, n) not in welded]
+    unlaid = {s: [n for n in range(1, lines[s].passes + 1) if (s, n) not in welded] for s in lines}
+    free = [(s, numbers[0]) for s, numbers in unlaid.items() if numbers]
     if not free:
         raise CaseError(
             f"correct: every seam of this {case.part.kind} is welded, so its mesh has no room for "
