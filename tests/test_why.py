@@ -21,6 +21,10 @@ from weldsim.mesh import GRADES
 from weldsim.model import Model, build_model
 from weldsim.pipeline import simulate, start_state
 from weldsim.why import (
+    Reading,
+    Row,
+    Why,
+    _thirds,
     explain_case,
     explain_state,
     main_readings,
@@ -133,6 +137,52 @@ def test_mirrored_welds_have_equal_shares():
     # the slices of one weld mirror along its travel as well
     values = [r.value for r in length.rows if r.weld == "A"]
     assert values == pytest.approx(values[::-1], rel=1e-6)
+
+
+def made_up(value, parts, others):
+    """A reading of `value` mrad with welds of so many slices and so much in all."""
+    rows = [
+        Row(weld, "s", 1, k + 1, 0.1 * k / count, 0.1 * (k + 1) / count, None, None, whole / count)
+        for weld, (count, whole) in parts.items()
+        for k in range(count)
+    ]
+    return Reading("pointer_up_mrad", "pointer", "mrad", value, tuple(rows), others, np.zeros(1))
+
+
+def words(reading):
+    return " ".join(why_words(Why("t", "by place", (reading,), {}, {})))
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 5, 8, 12])
+def test_an_even_weld_adds_alike_in_each_third(count):
+    """+3 spread evenly is 1 for each third, however many slices there are."""
+    assert _thirds(made_up(3.0, {"A": (count, 3.0)}, {}), "A") == pytest.approx([1.0] * 3)
+
+
+def test_shares_are_named_where_all_parts_pull_one_way():
+    assert words(made_up(5.0, {"A": (12, 5.0)}, {})).startswith("All of the tilt")
+    assert words(made_up(5.0, {"A": (12, 4.0), "B": (12, 1.0)}, {})).startswith("Most of the tilt")
+    some = words(made_up(-5.0, {"A": (12, -2.4), "B": (12, -2.3)}, {"clamps": -0.3}))
+    assert some.startswith("The largest part") and "Not from a weld: clamps (-0.3)" in some
+
+
+def test_welding_and_preset_are_told_apart():
+    """Two welds pull 4.5 down, the preset stands 5 up: no weld is a share of the half left."""
+    said = words(made_up(0.5, {"A": (12, -3.0), "B": (12, -1.5)}, {"preset": 5.0}))
+    assert "welding makes -4.5, preset +5 mrad" in said
+    assert "the largest weld is A with -3," in said
+    assert "All" not in said and "Most" not in said and "Against" not in said
+
+
+def test_welds_that_oppose_each_other_are_no_shares():
+    """+5 and -4.5 leave 0.5; the larger one is not ten times all of it."""
+    said = words(made_up(0.5, {"A": (12, 5.0), "B": (12, -4.5)}, {}))
+    assert "the largest weld is A with +5" in said and "Against weld A pull: B (-4.5)" in said
+    assert "All" not in said and "Most" not in said
+    other = words(made_up(0.5, {"A": (12, 4.5), "B": (12, -5.0), "C": (12, 1.0)}, {}))
+    assert "the largest weld is B" in other and "Against weld B pull: A (+4.5), C (+1)" in other
+    still = words(made_up(0.0, {"A": (12, 2.0), "B": (12, -2.0)}, {}))
+    assert "nothing moved" not in still and "welding makes +0 mrad" in still
 
 
 def test_a_case_that_reads_no_movement_is_refused():
