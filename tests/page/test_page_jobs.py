@@ -1,12 +1,13 @@
 """The queue: order, stopping, and a server that ends in the middle. Runs are stand-ins here."""
 
+import errno
 import json
 from pathlib import Path
 
 import pytest
 
 from tests.page.kit import StillDesk, queue_of, starter, wait_for
-from tests.page.stand_ins import broken, counting, killed, serve_and_wait
+from tests.page.stand_ins import broken, counting, killed, nothing, serve_and_wait
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page import drafts
 from weldsim.page.jobs import GRACE, MOST_OWN
@@ -156,6 +157,8 @@ def test_files_of_others_and_damaged_ones_are_left_alone(tmp_path, made):
     folder.mkdir()
     (folder / "notes.json").write_text("{}")
     (folder / "0123456789abcdef.json").write_text("{half")
+    odd = {"id": "b" * 16, "kind": "run", "title": "x", "run": 5, "owner": "", "number": "1"}
+    (folder / f"{'b' * 16}.json").write_text(json.dumps({**odd, "made": 0}))
     evil = {
         "id": "a" * 16,
         "kind": "run",
@@ -167,7 +170,7 @@ def test_files_of_others_and_damaged_ones_are_left_alone(tmp_path, made):
     }
     (folder / f"{'a' * 16}.json").write_text(json.dumps(evil))
     queue = made()
-    assert queue.jobs == {} and len(list(folder.glob("*.json"))) == 3
+    assert queue.jobs == {} and len(list(folder.glob("*.json"))) == 4
 
 
 def test_the_queue_has_an_end(made):
@@ -205,6 +208,75 @@ def test_a_job_whose_case_file_is_gone_fails_and_the_next_one_runs(made):
     wait_for(lambda: all(state(queue, j) == "done" for j in jobs[2:]))
     assert [state(queue, j) for j in jobs[:2]] == ["failed", "failed"]
     assert all("No such file" in queue.jobs[j.id].error for j in jobs[:2])
+
+
+def make_folder(text, source, folder, kind, **more):
+    Path(folder).mkdir(parents=True)
+
+
+@pytest.fixture
+def disk(monkeypatch):
+    """A disk that is full while the dictionary says so."""
+    import os
+
+    state, flush = {"full": False}, os.fsync
+
+    def fsync(handle):
+        if state["full"]:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        flush(handle)
+
+    monkeypatch.setattr("weldsim.store.os.fsync", fsync)
+    return state
+
+
+def test_a_full_disk_fails_the_jobs_of_that_time_and_no_others(made, disk):
+    queue = made(nothing, looks=StillDesk({"look": make_folder}))
+    early = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look")]
+    disk["full"] = True
+    queue.start()
+    wait_for(lambda: all(state(queue, j) == "failed" for j in early))
+    assert all("No space left" in queue.jobs[j.id].error for j in early)
+    with pytest.raises(StoreError, match="No space left"):
+        queue.submit("run", "c", text(), "me")
+    disk["full"] = False
+    late = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look")]
+    queue.go_on(early[0].id)
+    wait_for(lambda: all(state(queue, j) == "done" for j in [*late, early[0]]))
+
+
+def test_a_run_that_ends_while_the_disk_is_full_is_done(made, disk, tmp_path):
+    """What it came to lies in its folder; only its line in the queue could not be written."""
+    (tmp_path / "hold").touch()
+    queue = made()
+    job = queue.submit("run", "a", text(), "me")
+    queue.start()
+    wait_for(lambda: len(steps(queue, job)) > 5)
+    disk["full"] = True
+    (tmp_path / "hold").unlink()
+    wait_for(lambda: state(queue, job) == "done")
+    disk["full"] = False
+    queue.close()
+    assert state(made(), job) == "waiting"  # and is found done when it is taken up
+
+
+def test_a_damaged_case_file_and_a_fault_of_our_own_fail_that_job_only(made):
+    def look(text, source, folder, kind, **more):
+        if "odd" in text:
+            raise RuntimeError("not foreseen")
+        make_folder(text, source, folder, kind)
+
+    queue = made(nothing, looks=StillDesk({"look": look}))
+    kinds = ("run", "look", "look", "run", "look")
+    jobs = [queue.submit(kind, kind, text(), "me") for kind in kinds]
+    for job in jobs[:2]:
+        queue.case_file(job).write_bytes(b"title = '\xff'")
+    queue.case_file(jobs[2]).write_text("odd")
+    queue.start()
+    wait_for(lambda: all(state(queue, j) == "done" for j in jobs[3:]))
+    assert [state(queue, j) for j in jobs[:3]] == ["failed"] * 3
+    assert all("cannot be read" in queue.jobs[j.id].error for j in jobs[:2])
+    assert "RuntimeError: not foreseen" in queue.jobs[jobs[2].id].error
 
 
 def test_time_left_goes_by_the_work_done():

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import multiprocessing
 import secrets
+import sys
 import threading
 import time
+import traceback
 from dataclasses import replace
 from pathlib import Path
 
@@ -78,9 +80,31 @@ class Queue:
             self.jobs[job.id] = job
         return job
 
+    def _settle(self, job: Job) -> None:
+        """Put how a job ended in place, in memory alone where the disk refuses.
+
+        Its file then says what it said before, so the next server takes the job up again.
+        """
+        with self._lock:
+            if job.id not in self.jobs:  # off the list
+                return
+            self.jobs[job.id] = job
+            try:
+                write_job(self.folder, job)
+            except (OSError, WeldsimError) as error:
+                print(f"weldsim serve: {error}", file=sys.stderr, flush=True)
+
     def case_file(self, job: Job) -> Path:
         """Case file of a job."""
         return self.folder / f"{job.id}.toml"
+
+    def case_text(self, job: Job) -> str:
+        """Case of a job as TOML; `StoreError` if its file is gone or damaged."""
+        path = self.case_file(job)
+        try:
+            return path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise StoreError(f"{path}: cannot be read: {error}") from None
 
     def run_folder(self, job: Job) -> Path:
         """Run folder of a job, there or not yet."""
@@ -218,19 +242,32 @@ class Queue:
         while not self._closing.is_set():
             with self._lock:
                 for id in list(self._running):
-                    try:
-                        self._hear(id)
-                    except OSError as error:
-                        if left := self._running.pop(id, None):
-                            left[0].kill()
-                        self._give_up(self.jobs[id], error)
+                    self._carefully(self._hear, self.jobs[id])
                 while len(self._running) < self.workers and (job := self._next("run")):
-                    try:
-                        self._begin(job)
-                    except OSError as error:  # a full disk, a case file that is gone
-                        self._give_up(job, error)
+                    self._carefully(self._begin, job)
             self._wake.wait(0.1)
             self._wake.clear()
+
+    def _carefully(self, work, job: Job) -> None:
+        """Do something for a job; what goes wrong ends that job and no other."""
+        try:
+            work(job)
+        except (OSError, WeldsimError) as error:  # a full disk, a case file that is gone
+            self._give_up(job, str(error))
+        except Exception as error:
+            traceback.print_exc()
+            self._give_up(job, f"unexpected: {type(error).__name__}: {error}")
+
+    def _give_up(self, job: Job, why: str) -> None:
+        """Mark a job failed and end its process."""
+        with self._lock:
+            if left := self._running.pop(job.id, None):
+                left[0].kill()
+                left[0].join(5)
+                left[1].close()
+            self._stops.pop(job.id, None)
+            job = self.jobs.get(job.id, job)
+            self._settle(replace(job, state="failed", error=why, ended=time.time()))
 
     def _begin(self, job: Job) -> None:
         job = self._keep(
@@ -240,7 +277,7 @@ class Queue:
         self._tell(job.id, 0.0, "starting")
         here, there = self._context.Pipe()
         try:
-            text = self.case_file(job).read_text(encoding="utf-8")
+            text = self.case_text(job)
             process = self._context.Process(
                 target=self._target,
                 args=(there, text, str(self.case_file(job)), str(self.run_folder(job)),
@@ -249,14 +286,17 @@ class Queue:
                 daemon=True,
             )  # fmt: skip
             process.start()
+        except BaseException:
+            here.close()
+            raise
         finally:
             there.close()
         self._running[job.id] = (process, here)
 
-    def _hear(self, id: str) -> None:
+    def _hear(self, job: Job) -> None:
         """Take in what a run says; see it out when it is over."""
+        id = job.id
         process, line = self._running[id]
-        job = self.jobs[id]
         said = None
         try:
             while line.poll():
@@ -264,7 +304,8 @@ class Queue:
                 if what == "told":
                     self._tell(id, *more)
                 elif what == "solved":
-                    job = self._keep(replace(job, state="drawing"))
+                    job = replace(job, state="drawing")
+                    self._settle(job)
                     self._tell(id, 0.0, "drawing pictures")
                 else:
                     said = (what, *more)
@@ -283,7 +324,7 @@ class Queue:
         line.close()
         del self._running[id]
         self._stops.pop(id, None)
-        self._keep(self._ended(job, said, asked is not None, process.exitcode))
+        self._settle(self._ended(job, said, asked is not None, process.exitcode))
 
     def _ended(self, job: Job, said: tuple, asked: bool, code) -> Job:
         """The job as it is left by what its process said last."""
@@ -310,22 +351,8 @@ class Queue:
             if job is None:
                 self._closing.wait(0.03)
                 continue
-            try:
-                self._look(job)
-                self._drop_old_looks()
-            except OSError as error:
-                self._give_up(job, error)
-
-    def _give_up(self, job: Job, error: OSError) -> None:
-        """Mark a job failed for want of its files; in memory alone when even that fails."""
-        failed = replace(job, state="failed", error=str(error), ended=time.time())
-        with self._lock:
-            self.jobs[job.id] = failed
-            self._stops.pop(job.id, None)
-            try:
-                write_job(self.folder, failed)
-            except OSError:
-                pass
+            self._carefully(self._look, job)
+            self._drop_old_looks()
 
     def _look(self, job: Job) -> None:
         import shutil
@@ -339,7 +366,7 @@ class Queue:
         folder = self.run_folder(job)
         shutil.rmtree(folder, ignore_errors=True)
         folder.parent.mkdir(exist_ok=True)
-        text = self.case_file(job).read_text(encoding="utf-8")
+        text = self.case_text(job)
         self._tell(job.id, 0.0, "starting")
         try:
             self.looks.call(
@@ -358,9 +385,13 @@ class Queue:
                 return
             end = replace(job, state="failed", error=str(error), ended=time.time())
         self._stops.pop(job.id, None)
-        self._keep(end)
+        self._settle(end)
 
     def _drop_old_looks(self) -> None:
-        old = [j for j in self.listed() if j.kind in LOOKS and not j.is_open]
-        for job in old[:-LOOKS_KEPT]:
-            self.forget(job.id)
+        with self._lock:
+            old = [j for j in self.listed() if j.kind in LOOKS and not j.is_open]
+            for job in old[:-LOOKS_KEPT]:
+                try:
+                    self.forget(job.id)
+                except OSError as error:  # its files stay till the next server lists it
+                    print(f"weldsim serve: {error}", file=sys.stderr, flush=True)

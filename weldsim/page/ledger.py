@@ -11,6 +11,7 @@ from weldsim.store import whole_file
 
 ID = re.compile(r"[0-9a-f]{16}")
 OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
+TYPES = {"str": str, "int": int, "float": (int, float)}
 MOST_STARTS = 3  # of one job by servers that ended under it
 
 
@@ -79,6 +80,9 @@ def read_jobs(folder: Path) -> dict[str, Job]:
         try:
             raw = json.loads(path.read_text(encoding="utf-8"))
             job = Job(**{k: v for k, v in raw.items() if k in known})
+            for field in fields(Job):
+                if not isinstance(getattr(job, field.name), TYPES[field.type]):
+                    raise TypeError(field.name)
         except (OSError, ValueError, TypeError, AttributeError):
             continue  # not ours; it stays where it is
         if job.id == path.stem and re.fullmatch(r"[\w-]+", job.run):
