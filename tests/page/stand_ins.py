@@ -50,6 +50,17 @@ def nothing(line, *_):
     line.send(("done",))
 
 
+def patient(line, *_):
+    """Under way until it is told to stop."""
+    line.send(("told", 0.1, "under way"))
+    line.recv()
+    line.send(("stopped",))
+
+
+def interrupted(line, *_):
+    line.send(("stopped",))
+
+
 def broken(line, *_):
     line.send(("failed", "no equilibrium at 3 s"))
 

@@ -2,14 +2,24 @@
 
 import errno
 import json
+import time
 from pathlib import Path
 
 import pytest
 
 from tests.page.kit import StillDesk, queue_of, starter, wait_for
-from tests.page.stand_ins import broken, counting, killed, nothing, serve_and_wait
+from tests.page.stand_ins import (
+    broken,
+    counting,
+    interrupted,
+    killed,
+    nothing,
+    patient,
+    serve_and_wait,
+)
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page import drafts
+from weldsim.page.desk import Stopped
 from weldsim.page.jobs import GRACE, MOST_OWN
 from weldsim.page.ledger import MOST_STARTS
 
@@ -136,6 +146,43 @@ def test_a_job_that_takes_servers_down_is_not_started_for_ever(tmp_path, made):
     )
     again = made()
     assert again.jobs[job.id].state == "stopped" and "by hand" in again.jobs[job.id].error
+
+
+def test_closing_in_good_order_is_no_crash(made):
+    """A long run, closed every evening, goes on every morning."""
+    queue = made(patient)
+    job = queue.submit("run", "a", text(), "me")
+    for _ in range(MOST_STARTS + 1):
+        queue.start()
+        wait_for(lambda q=queue: job.id in q.told and q.told[job.id].text == "under way")
+        queue.close()
+        queue = made(patient)
+        assert state(queue, job) == "waiting" and queue.jobs[job.id].starts == 0
+
+
+def test_a_look_under_way_when_the_server_closes_is_taken_next_time(made):
+    def look(*args, stop, **more):
+        wait_for(stop)
+        raise Stopped("stopped")
+
+    queue = made(looks=StillDesk({"look": look}))
+    job = queue.submit("look", "a", text(), "me")
+    queue.start()
+    wait_for(lambda: state(queue, job) == "running")
+    queue.close()
+    again = made()
+    assert state(again, job) == "waiting" and again.jobs[job.id].starts == 0
+
+
+def test_a_run_that_hears_of_the_end_before_the_server_is_not_begun_again(made):
+    """Ctrl-C reaches the runs as well as the server, which takes a while to close."""
+    queue = made(interrupted)
+    a, b = (queue.submit("run", t, text(), "me") for t in "ab")
+    queue.start()
+    wait_for(lambda: queue._rest > 0)
+    time.sleep(0.3)
+    assert [state(queue, j) for j in (a, b)] == ["waiting", "waiting"]
+    assert queue.jobs[a.id].starts == queue.jobs[b.id].starts == 0
 
 
 def test_failures_say_why(made, tmp_path):

@@ -26,6 +26,7 @@ MOST_OPEN, MOST_OWN = 60, 12  # jobs in the queue, and of one browser
 LOOKS_KEPT = 24
 LOOKS = ("look", "rough")  # kinds that go through the desk
 LOOK_LIMIT = {"look": 240.0, "rough": 900.0}  # s
+REST = 10.0  # s without a new run when one was stopped by none of us: Ctrl-C reaches it first
 GRACE = 20.0  # s for a run to write its checkpoint before it is ended
 
 
@@ -65,6 +66,7 @@ class Queue:
         self._wake = threading.Event()
         self._running: dict[str, tuple] = {}  # id -> (process, line)
         self._stops: dict[str, float] = {}  # id -> when it was asked to stop
+        self._rest = 0.0  # no run is begun before
         self.told: dict[str, Told] = {}
         self.jobs: dict[str, Job] = read_jobs(self.folder)
         self._threads = [
@@ -207,14 +209,25 @@ class Queue:
         for thread in self._threads:
             if thread.is_alive():
                 thread.join(grace + 5)
-        for process, line in list(self._running.values()):
+        for _, line in self._running.values():
             self._say_stop(line)
-            process.join(grace)
-            if process.is_alive():
-                process.kill()
-                process.join(5)
-        self._running.clear()
+        end = time.monotonic() + grace
+        for id in list(self._running):
+            self._see_out(id, max(0.0, end - time.monotonic()))
         self._own.drop()
+
+    def _see_out(self, id: str, grace: float) -> None:
+        """Wait for the end of a run that was told to stop, and take in what it says last."""
+        process, line = self._running.pop(id)
+        process.join(grace)
+        if process.is_alive():
+            process.kill()
+            process.join(5)
+        said = self._listen(id, line)
+        line.close()
+        asked = self._stops.pop(id, None) is not None
+        if said not in (None, ("gone",)):  # else its file says that it was under way
+            self._settle(self._ended(self.jobs[id], said, asked, process.exitcode))
 
     @staticmethod
     def _say_stop(line) -> None:
@@ -244,6 +257,8 @@ class Queue:
                 for id in list(self._running):
                     self._carefully(self._hear, self.jobs[id])
                 while len(self._running) < self.workers and (job := self._next("run")):
+                    if time.monotonic() < self._rest:
+                        break
                     self._carefully(self._begin, job)
             self._wake.wait(0.1)
             self._wake.clear()
@@ -297,20 +312,7 @@ class Queue:
         """Take in what a run says; see it out when it is over."""
         id = job.id
         process, line = self._running[id]
-        said = None
-        try:
-            while line.poll():
-                what, *more = line.recv()
-                if what == "told":
-                    self._tell(id, *more)
-                elif what == "solved":
-                    job = replace(job, state="drawing")
-                    self._settle(job)
-                    self._tell(id, 0.0, "drawing pictures")
-                else:
-                    said = (what, *more)
-        except (EOFError, OSError):
-            said = said or ("gone",)
+        said = self._listen(id, line)
         asked = self._stops.get(id)
         if said is None and asked is not None and time.monotonic() - asked > GRACE:
             process.kill()
@@ -324,11 +326,32 @@ class Queue:
         line.close()
         del self._running[id]
         self._stops.pop(id, None)
-        self._settle(self._ended(job, said, asked is not None, process.exitcode))
+        if said == ("stopped",) and asked is None:
+            self._rest = time.monotonic() + REST
+        self._settle(self._ended(self.jobs[id], said, asked is not None, process.exitcode))
+
+    def _listen(self, id: str, line) -> tuple | None:
+        """Take in what a run has said by now; its last word, or None while it goes on."""
+        said = None
+        try:
+            while line.poll():
+                what, *more = line.recv()
+                if what == "told":
+                    self._tell(id, *more)
+                elif what == "solved":
+                    self._settle(replace(self.jobs[id], state="drawing"))
+                    self._tell(id, 0.0, "drawing pictures")
+                else:
+                    said = (what, *more)
+        except (EOFError, OSError):
+            said = said or ("gone",)
+        return said
 
     def _ended(self, job: Job, said: tuple, asked: bool, code) -> Job:
         """The job as it is left by what its process said last."""
         over = replace(job, ended=time.time())
+        if said[0] == "stopped" and not asked:  # the whole program was told to stop
+            return _put_back(job)
         if job.state == "drawing":  # the numbers are there whatever came of the pictures
             why = {"stopped": "pictures were stopped", "gone": "drawing ended unexpectedly"}
             error = said[1] if said[0] == "failed" else why.get(said[0], "")
@@ -339,8 +362,6 @@ class Queue:
             return replace(over, state="failed", error=said[1])
         if asked:
             return replace(over, state="stopped")
-        if said[0] == "stopped":  # the whole program was told to stop: it goes on next time
-            return replace(job, state="waiting")
         why = f"its process ended unexpectedly (exit code {code}), perhaps for want of memory"
         return replace(over, state="failed", error=why)
 
@@ -378,12 +399,10 @@ class Queue:
             end = replace(job, state="done", ended=time.time())
         except Stopped:
             end = replace(job, state="stopped", ended=time.time())
-            if self._closing.is_set():
-                return  # it waits in the file and is done next time
         except WeldsimError as error:
-            if self._closing.is_set():
-                return
             end = replace(job, state="failed", error=str(error), ended=time.time())
+        if self._closing.is_set() and end.state != "done" and job.id not in self._stops:
+            end = _put_back(job)  # its helper was ended; it is done next time
         self._stops.pop(job.id, None)
         self._settle(end)
 
@@ -395,3 +414,8 @@ class Queue:
                     self.forget(job.id)
                 except OSError as error:  # its files stay till the next server lists it
                     print(f"weldsim serve: {error}", file=sys.stderr, flush=True)
+
+
+def _put_back(job: Job) -> Job:
+    """A job that was stopped in good order because the server closes: that start counts not."""
+    return replace(job, state="waiting", starts=max(0, job.starts - 1))
