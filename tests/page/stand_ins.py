@@ -69,6 +69,17 @@ def killed(line, *_):
     os._exit(9)
 
 
+def slow_desk(line, *_):
+    """A helper that takes a while to warm up and is quick then; it is slow at the task `nap`."""
+    time.sleep(1.2)
+    line.send(("ready",))
+    while True:
+        task, _ = line.recv()
+        if task == "nap":
+            time.sleep(5.0)
+        line.send(("done", os.getpid()))
+
+
 def serve_and_wait(folder, text, ready):
     """A server with two jobs that says when the first is under way, and waits to be killed."""
     from weldsim.page.desk import Desk

@@ -16,10 +16,11 @@ from tests.page.stand_ins import (
     nothing,
     patient,
     serve_and_wait,
+    slow_desk,
 )
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page import drafts
-from weldsim.page.desk import Stopped
+from weldsim.page.desk import Desk, Stopped
 from weldsim.page.jobs import GRACE, MOST_OWN
 from weldsim.page.ledger import MOST_STARTS
 
@@ -243,6 +244,18 @@ def test_looks_go_their_own_way_and_old_ones_go(made, monkeypatch):
     assert queue.run_folder(jobs[3]).exists() and not queue.run_folder(jobs[0]).exists()
 
 
+def test_the_looks_of_one_browser_do_not_push_out_those_of_another(made, monkeypatch):
+    monkeypatch.setattr("weldsim.page.jobs.LOOKS_KEPT", 1)
+    monkeypatch.setattr("weldsim.page.jobs.LOOKS_IN_ALL", 2)
+    queue = made(looks=StillDesk({"look": make_folder})).start()
+    owners = ("mine", "yours", "yours")
+    jobs = [queue.submit("look", owner, text(), owner) for owner in owners]
+    wait_for(lambda: jobs[1].id not in queue.jobs)
+    assert state(queue, jobs[2]) == "done" and jobs[0].id in queue.jobs
+    queue.submit("look", "a third one's", text(), "a third one's")
+    wait_for(lambda: jobs[0].id not in queue.jobs)
+
+
 def test_a_job_whose_case_file_is_gone_fails_and_the_next_one_runs(made):
     def look(text, source, folder, kind, **more):
         Path(folder).mkdir(parents=True)
@@ -324,6 +337,22 @@ def test_a_damaged_case_file_and_a_fault_of_our_own_fail_that_job_only(made):
     assert [state(queue, j) for j in jobs[:3]] == ["failed"] * 3
     assert all("cannot be read" in queue.jobs[j.id].error for j in jobs[:2])
     assert "RuntimeError: not foreseen" in queue.jobs[jobs[2].id].error
+
+
+def test_the_limit_of_a_request_does_not_count_the_warm_up(monkeypatch):
+    """Else a slow machine ends its helper before it ever answered, again and again."""
+    monkeypatch.setattr("weldsim.page.tasks.serve_desk", slow_desk)
+    desk = Desk(1)
+    try:
+        first = desk.call("words", limit=0.8)
+        assert desk.call("words", limit=0.8) == first  # the same process
+        with pytest.raises(WeldsimError, match="no answer in"):
+            desk.call("nap", limit=0.8)
+        monkeypatch.setattr("weldsim.page.desk.WARM_UP", 0.2)
+        with pytest.raises(WeldsimError, match="did not start"):
+            desk.call("words", limit=5.0)
+    finally:
+        desk.close()
 
 
 def test_time_left_goes_by_the_work_done():

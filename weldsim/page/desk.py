@@ -14,6 +14,7 @@ import time
 from weldsim.errors import WeldsimError
 
 QUEUED = 12  # requests that may wait for one desk
+WARM_UP = 300.0  # s that a helper may take to load and compile what it needs, besides any limit
 MEMORY = 6_000_000_000  # bytes of address space of a helper, where the system can limit it
 
 
@@ -41,7 +42,7 @@ class Desk:
         self._threads, self._warm = threads, warm
         self._lock, self._count, self._waiting = threading.Lock(), threading.Lock(), 0
         self._process = self._line = None
-        self._closed = False
+        self._closed = self._ready = False
 
     def open(self) -> None:
         """Start the process in the background."""
@@ -61,6 +62,7 @@ class Desk:
             target=serve_desk, args=(there, self._threads, self._warm, MEMORY), daemon=True
         )
         self._process.start()
+        self._ready = False
         there.close()
 
     def call(self, task: str, *args, limit: float = 30.0, tell=None, stop=None):
@@ -71,7 +73,7 @@ class Desk:
         task : str
             Name of a function of `tasks.DESK`.
         limit : float
-            Seconds after which the process is ended.
+            Seconds after which the process is ended, counted from when it was warm.
         tell : callable(share, text), optional
         stop : callable() -> bool, optional
             Asked now and then; true ends the work with `Stopped`.
@@ -100,10 +102,13 @@ class Desk:
             raise Stopped("the page is closing")
         try:
             self._line.send((task, args))
-            end = time.monotonic() + limit
+            end = time.monotonic() + (limit if self._ready else WARM_UP)
             while True:
                 if self._line.poll(0.05):
                     what, *more = self._line.recv()
+                    if what == "ready":
+                        self._ready, end = True, time.monotonic() + limit
+                        continue
                     if what == "told":
                         if tell is not None:
                             tell(*more)
@@ -116,6 +121,8 @@ class Desk:
                     raise Stopped("stopped")
                 if time.monotonic() > end:
                     self._end()
+                    if not self._ready:
+                        raise WeldsimError(f"the helper process did not start in {WARM_UP:.0f} s")
                     raise WeldsimError(
                         f"this part is too much for that: no answer in {limit:.0f} s"
                     )

@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 import traceback
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from weldsim.page.locks import Lock
 from weldsim.store import whole_file
 
 MOST_OPEN, MOST_OWN = 60, 12  # jobs in the queue, and of one browser
-LOOKS_KEPT = 24
+LOOKS_KEPT, LOOKS_IN_ALL = 24, 240  # quick looks that are over: of one browser, of all
 LOOKS = ("look", "rough")  # kinds that go through the desk
 LOOK_LIMIT = {"look": 240.0, "rough": 900.0}  # s
 REST = 10.0  # s without a new run when one was stopped by none of us: Ctrl-C reaches it first
@@ -409,7 +410,11 @@ class Queue:
     def _drop_old_looks(self) -> None:
         with self._lock:
             old = [j for j in self.listed() if j.kind in LOOKS and not j.is_open]
-            for job in old[:-LOOKS_KEPT]:
+            kept = Counter()
+            for number, job in enumerate(reversed(old)):
+                kept[job.owner] += 1
+                if kept[job.owner] <= LOOKS_KEPT and number < LOOKS_IN_ALL:
+                    continue
                 try:
                     self.forget(job.id)
                 except OSError as error:  # its files stay till the next server lists it

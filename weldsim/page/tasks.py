@@ -19,7 +19,10 @@ def _quiet() -> None:
 
 
 def serve_desk(line, threads: int, warm: str | None, memory: int) -> None:
-    """Main function of a desk's process: (task, args) in, ("done", result) or an error out."""
+    """Main function of a desk's process: (task, args) in, ("done", result) or an error out.
+
+    Says ("ready",) once, before the first of them.
+    """
     import signal
 
     from weldsim.errors import WeldsimError
@@ -34,6 +37,10 @@ def serve_desk(line, threads: int, warm: str | None, memory: int) -> None:
             DESK[warm](tell=lambda *_: None)
         except Exception as error:  # a cold start is slower, not wrong; the request will say more
             print(f"weldsim serve: warming up failed: {error}", file=sys.stderr)
+    try:
+        line.send(("ready",))
+    except OSError:
+        return
     while True:
         try:
             task, args = line.recv()
