@@ -157,7 +157,7 @@ def _tacks(raw, part, module, lines, mistakes) -> tuple[Tack, ...]:
             )
             continue
         begin = {"start": 0.0, "end": length - t.length, "middle": (length - t.length) / 2}
-        if t.at in begin:
+        if isinstance(t.at, str) and t.at in begin:
             first = begin[t.at]
         else:
             try:

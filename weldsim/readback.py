@@ -136,6 +136,8 @@ def read_run(path) -> RunRecord:
         where = "not a run folder" if path.is_dir() else "no such run folder"
         raise StoreError(f"{path}: {where}: it holds no {MANIFEST}")
     manifest = read_json_file(path / MANIFEST)
+    if not isinstance(manifest, dict):
+        raise StoreError(f"{path / MANIFEST}: cannot be read: it holds no record of a run")
     if not (path / GAUGES).exists():
         return _unfinished_run(path, manifest)
     summary = read_json_file(path / SUMMARY) if (path / SUMMARY).exists() else {}

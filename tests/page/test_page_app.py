@@ -5,11 +5,13 @@ import re
 from importlib.resources import files
 
 import pytest
+import tomli_w
 
 from tests.page.kit import HERE, OWN, PORT, client_of, post, starter
 from tests.synthetic_run import write_run
 from weldsim.page import answers
 from weldsim.page import app as page_app
+from weldsim.page.runs import id_of
 from weldsim.page.security import MOST_BYTES, Door, new_key, same
 
 KEY = new_key()
@@ -248,6 +250,11 @@ BODIES = [
     '{"tables": {"part": {"kind": ["bar"]}}}', '{"text": "[[[["}',
     r'{"tables": {"title": "\ud800"}}', r'{"tables": {"\ud800": 1}}', r'{"change": "\ud800"}',
     r'{"text": "title = \"\ud800\"\n[part]\nkind=\"bar\""}',
+    r'{"text": "x = nan\n[part]\nkind = \"bar\""}', r'{"text": "[part]\nkind = [\"bar\"]"}',
+    r'{"text": "[part]\nkind = \"bar\"\nwidth = 1e999"}', '{"tables": {"x": NaN}}',
+    '{"tables": {"part": {"kind": "bar", "width": 1e999}}}', '{"text": "x = 1%s"}' % ("0" * 5000),
+    '{"tables": {"part": {"kind": "bar", "width": 1%s}}}' % ("0" * 400),
+    '{"tables": {"part": {"kind": "plate-tee"}, "tack": [{"seam": "front", "at": ["x"]}]}}',
 ]  # fmt: skip
 
 
@@ -258,6 +265,54 @@ def test_no_body_brings_the_page_down(client, body):
         assert answer.status_code in (200, 400, 409), (path, answer.text)
         if answer.status_code == 200 and path == "/api/check":
             assert answer.json()["messages"]
+
+
+def test_a_tack_in_a_strange_place_is_a_mistake_of_the_case(client):
+    for at in (["x"], {"a": 1}, 3, True):
+        tables = starter("plate-tee")
+        tables["tack"] = [{"seam": "front", "length": "5 mm", "size": "3 mm", "at": at}]
+        checked = post(client, "/api/check", {"tables": tables}).json()
+        assert [m["section"] for m in checked["messages"]] == ["tack"], at
+        assert post(client, "/api/jobs", {"tables": tables, "kind": "run"}).status_code == 409
+
+
+@pytest.mark.parametrize("section", ["weld", "gauge", "hold", "title"])
+def test_sections_with_the_wrong_brackets_are_refused_in_words(client, section):
+    tables = starter()
+    old = tables[section]
+    tables[section] = old[0] if isinstance(old, list) else [{"x": old}]
+    answer = post(client, "/api/open", {"text": tomli_w.dumps(tables)})
+    assert answer.status_code == 409 and section in answer.json()["error"]
+
+
+def test_a_case_file_in_another_encoding_is_refused_in_words(tmp_path):
+    client, bench = client_of(tmp_path)
+    (bench.work / "shop.toml").write_bytes('title = "Träger"'.encode("latin-1"))
+    (case,) = client.get("/api/shelf").json()["cases"]
+    answer = client.get(f"/api/open/{case['id']}")
+    assert answer.status_code == 404 and "shop.toml: cannot be read" in answer.json()["error"]
+    draft = {"tables": starter(), "base": case["id"]}
+    assert "cannot be read" in post(client, "/api/check", draft).json()["messages"][0]["text"]
+
+
+@pytest.mark.parametrize("held", ["null", "[]", '"x"', "3", "{"])
+def test_a_damaged_run_is_left_out_and_the_others_are_listed(tmp_path, held):
+    write_run(tmp_path / "good")
+    write_run(tmp_path / "bad")
+    (tmp_path / "bad" / "run.json").write_text(held)
+    client, _ = client_of(tmp_path)
+    assert [r["name"] for r in client.get("/api/shelf").json()["runs"]] == ["good"]
+    bad = id_of(tmp_path / "bad")
+    for path in (bad, f"{bad}/scene"):
+        answer = client.get(f"/api/runs/{path}")
+        assert answer.status_code == 404 and "cannot be read" in answer.json()["error"]
+
+
+def test_what_nobody_foresaw_is_answered_in_words_and_logged(client, monkeypatch, capsys):
+    monkeypatch.setattr("weldsim.page.runs.case_files", lambda work: {"x": None})
+    answer = client.get("/api/shelf")
+    assert answer.status_code == 500 and "AttributeError" in answer.json()["error"]
+    assert "Traceback" in capsys.readouterr().err
 
 
 def test_answers_carry_the_headers_browsers_heed(client):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 import time
+import traceback
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -97,7 +98,7 @@ def api(work, *methods):
         body = {}
         try:
             if request.method == "POST":
-                body = json.loads(await request.body())
+                body = json.loads(await request.body(), parse_constant=_no_number)
                 if not isinstance(body, dict):
                     raise ValueError
                 json.dumps(body, ensure_ascii=False).encode()  # JSON knows halves of letters
@@ -107,13 +108,24 @@ def api(work, *methods):
                  "me": request.scope.get("me", ""), "headers": request.headers}  # fmt: skip
         try:
             out = await run_in_threadpool(work, request.app.state.bench, asked, body)
+            return out if isinstance(out, Response) else JSONResponse(out)
         except (Busy, Stopped) as error:
             return JSONResponse({"error": str(error)}, 503)
         except WeldsimError as error:
             return JSONResponse({"error": str(error)}, 404 if asked.get("id") else 409)
-        return out if isinstance(out, Response) else JSONResponse(out)
+        except Exception as error:
+            traceback.print_exc()
+            text = (
+                f"something went wrong here that was not foreseen ({type(error).__name__}); "
+                "the terminal of weldsim serve says where"
+            )
+            return JSONResponse({"error": text}, 500)
 
     return answer
+
+
+def _no_number(name: str):
+    raise ValueError(f"{name} is no number of JSON")
 
 
 # ------------------------------------------------------------------------------ static files
@@ -223,8 +235,10 @@ def _opened(tables: dict, base) -> dict:
 
     part = tables.get("part")
     kind = part.get("kind") if isinstance(part, dict) else None
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         raise WeldsimError(f"not a case file: [part] kind is {kind!r}")
+    if wrong := drafts.wrong_sections(tables):
+        raise WeldsimError("; ".join(wrong))
     return {"tables": tables, "kind": kind, "base": base}
 
 

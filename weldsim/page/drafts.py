@@ -6,18 +6,21 @@ like any file. What would name a file is refused, unless a case file in the work
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 from weldsim.case_file import material_names
+from weldsim.case_keys import MANY, SECTIONS
 from weldsim.errors import CaseError
 from weldsim.page.forms import FROM_FILE
 
 NAMES_A_FILE = re.compile(
     r"(^|_)(file|path|folder|mesh)$"
 )  # keys whose value is looked for on disk
+LARGEST = 2**63  # of a whole number in TOML
 MOST_ENTRIES, MOST_TEXT, DEEPEST = 100, 2000, 6
 
 
@@ -34,26 +37,53 @@ class Base:
 
     @classmethod
     def read(cls, path: Path) -> Base:
-        return cls(path, read_tables(path.read_text(encoding="utf-8-sig")))
+        try:
+            text = path.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            why = getattr(error, "strerror", error)
+            raise DraftError(f"{path.name}: cannot be read: {why}") from None
+        return cls(path, read_tables(text))
 
 
 def read_tables(text: str) -> dict:
     """Tables of a case file's text; `DraftError` when it is no TOML."""
     try:
         return _plain(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
         raise DraftError(f"not a TOML file: {error}") from None
     except RecursionError:
         raise DraftError("not a case file: tables in tables without end") from None
 
 
 def _plain(value, deep: int = 0):
-    """As JSON can hold it: TOML's dates become text."""
+    """As JSON can hold it: TOML's dates, nan and inf become text."""
     if isinstance(value, dict):
         return {k: _plain(v, deep + 1) for k, v in value.items()}
     if isinstance(value, list):
         return [_plain(v, deep + 1) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
     return value if isinstance(value, (str, bool, int, float)) else str(value)
+
+
+def wrong_sections(tables: dict) -> list[str]:
+    """Sections of another shape than theirs, which no form can show, one line each."""
+    out = []
+    if not isinstance(tables.get("title", ""), str):
+        out.append('title: allowed: a line of text such as "Pivot arm"')
+    for name in SECTIONS:
+        value = tables.get(name)
+        if value is None:
+            continue
+        if name not in MANY and not isinstance(value, dict):
+            out.append(f"[{name}]: {value!r} is not a section with keys")
+        elif name in MANY and not (isinstance(value, list) and all(map(_is_table, value))):
+            out.append(f"[{name}]: wrong brackets, allowed: one [[{name}]] section or more")
+    return out
+
+
+def _is_table(value) -> bool:
+    return isinstance(value, dict)
 
 
 def draft_text(tables, base: Base | None = None) -> str:
@@ -87,6 +117,8 @@ def _without_blanks(value, deep: int):
         return [_without_blanks(v, deep + 1) for v in value if v is not None]
     if isinstance(value, str) and len(value) > MOST_TEXT:
         raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
+    if isinstance(value, (int, float)) and not abs(value) < LARGEST:  # nan is not, either
+        raise DraftError(f"a case holds no number like {str(value)[:20]}")
     if value is None or isinstance(value, (str, bool, int, float)):
         return value
     raise DraftError(f"a case holds no {type(value).__name__}")

@@ -7,6 +7,7 @@ import io
 import json
 import zipfile
 from pathlib import Path
+from stat import S_ISREG
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.look import NOTES
@@ -31,9 +32,16 @@ def id_of(path: Path) -> str:
 
 def run_folders(work: Path) -> dict[str, Path]:
     """Run folders that lie in the work folder, newest first, id -> path."""
-    found = [p for p in Path(work).iterdir() if (p / MANIFEST).is_file() and not p.is_symlink()]
-    found.sort(key=lambda p: (p / MANIFEST).stat().st_mtime, reverse=True)
-    return {id_of(p): p for p in found}
+    found = []
+    for path in Path(work).iterdir():
+        try:
+            state = (path / MANIFEST).stat()
+        except OSError:  # no run, or taken away at this moment
+            continue
+        if S_ISREG(state.st_mode) and not path.is_symlink():
+            found.append((state.st_mtime, path))
+    found.sort(reverse=True)
+    return {id_of(path): path for _, path in found}
 
 
 def case_files(work: Path) -> dict[str, Path]:
@@ -47,14 +55,16 @@ def listed_runs(work: Path) -> list[dict]:
     out = []
     for id, path in list(run_folders(work).items())[:LISTED]:
         try:
-            manifest = read_json_file(path / MANIFEST)
-        except StoreError:
+            manifest, made = read_json_file(path / MANIFEST), (path / MANIFEST).stat().st_mtime
+        except (StoreError, OSError):
+            continue
+        if not isinstance(manifest, dict):
             continue
         out.append(
             {
                 "id": id, "title": str(manifest.get("title", path.name)), "name": path.name,
                 "status": str(manifest.get("status", "")), "grade": str(manifest.get("grade", "")),
-                "made": (path / MANIFEST).stat().st_mtime,
+                "made": made,
             }
         )  # fmt: skip
     return out
