@@ -2,6 +2,7 @@
 
 import json
 import re
+import tomllib
 from importlib.resources import files
 
 import pytest
@@ -91,6 +92,84 @@ def test_case_files_of_the_work_folder_open(tmp_path):
     (bench.work / "shop.toml").write_text(text)
     (case,) = client.get("/api/shelf").json()["cases"]
     assert client.get(f"/api/open/{case['id']}").json()["base"] == case["id"]
+
+
+def test_a_run_with_changes_of_the_command_line_comes_back_as_it_was_run(tmp_path):
+    client, bench = client_of(tmp_path)
+    text = "# a note\n" + post(client, "/api/case", {"tables": starter()}).json()["text"]
+    changes = ['weld.A.current="120 A"', "title=Cooler", "solve.grade=fine"]
+    found = {}
+    for name, overrides in (("as written", []), ("changed", changes)):
+        write_run(tmp_path / name)
+        kept = {"source": text, "source_file": "x.toml", "overrides": overrides}
+        (tmp_path / name / "case.json").write_text(json.dumps(kept))
+        id = id_of(tmp_path / name)
+        found[name] = client.get(f"/api/runs/{id}/case").json()["tables"]
+        saved = client.get(f"/api/runs/{id}/file/case").text
+        assert tomllib.loads(saved) == found[name] and (saved == text) == (not overrides)
+    assert found["as written"] == starter() and found["changed"]["title"] == "Cooler"
+    assert found["changed"]["weld"][0]["current"] == "120 A"
+    assert found["changed"]["weld"][1] == starter()["weld"][1]
+    assert found["changed"]["solve"]["grade"] == "fine"
+    kept["overrides"] = ["weld.Z.current=1 A"]
+    (tmp_path / "changed" / "case.json").write_text(json.dumps(kept))
+    assert "no weld is named Z" in client.get(f"/api/runs/{id}/case").json()["error"]
+
+
+@pytest.fixture
+def with_file(tmp_path):
+    """A client of a page whose work folder holds a case with a material of its own."""
+    client, bench = client_of(tmp_path)
+    material = files("weldsim") / "data" / "materials" / "carbon-steel.toml"
+    (tmp_path / "my.toml").write_text(material.read_text(encoding="utf-8"), encoding="utf-8")
+    tables = starter()
+    tables["part"]["material"] = "my.toml"
+    (tmp_path / "shop.toml").write_text(tomli_w.dumps(tables))
+    return client, tmp_path, id_of(tmp_path / "shop.toml")
+
+
+def test_a_case_that_names_files_can_be_changed_after_its_run(with_file):
+    client, work, shop = with_file
+    opened = client.get(f"/api/open/{shop}").json()
+    for _ in range(2):  # what came of what came of it, too
+        assert post(client, "/api/check", opened).json()["ok"]
+        job = post(client, "/api/jobs", {**opened, "kind": "look"}).json()
+        opened = client.get(f"/api/runs/{job['id']}/case").json()
+        assert opened["tables"]["part"]["material"] == str(work / "my.toml")
+        assert opened["base"] == job["id"]
+    write_run(work / "by hand")
+    kept = {"source": (work / "shop.toml").read_text(), "source_file": str(work / "shop.toml"),
+            "overrides": []}  # fmt: skip
+    (work / "by hand" / "case.json").write_text(json.dumps(kept))
+    opened = client.get(f"/api/runs/{id_of(work / 'by hand')}/case").json()
+    assert opened["tables"]["part"]["material"] == "my.toml"
+    assert post(client, "/api/check", opened).json()["ok"]
+    job = post(client, "/api/jobs", {**opened, "kind": "run"}).json()
+    opened = client.get(f"/api/runs/{job['id']}/case").json()
+    assert opened["tables"]["part"]["material"] == str(work / "my.toml")
+
+
+def test_no_base_lets_a_request_name_another_file(with_file):
+    client, work, shop = with_file
+    (work / "other.toml").write_text((work / "my.toml").read_text())
+    mine = client.get(f"/api/open/{shop}").json()
+    named = post(client, "/api/jobs", {**mine, "kind": "look"}).json()["id"]
+    plain = post(client, "/api/jobs", {"tables": starter(), "kind": "look"}).json()["id"]
+    assert client.get(f"/api/runs/{plain}/case").json()["base"] is None
+    tables = client.get(f"/api/runs/{named}/case").json()["tables"]
+    for base, material, good in (
+        (named, str(work / "my.toml"), True), (named, "my.toml", False),
+        (named, str(work / "other.toml"), False), (named, f"{work}/./my.toml", False),
+        (plain, str(work / "my.toml"), False), (None, str(work / "my.toml"), False),
+        (shop, str(work / "my.toml"), False), (shop, "my.toml", True),
+    ):  # fmt: skip
+        tables["part"]["material"] = material
+        found = post(client, "/api/check", {"tables": tables, "base": base}).json()
+        assert found["ok"] == good, (base, material)
+        if not good:
+            assert "not allowed here" in found["messages"][0]["text"]
+    answer = post(client, "/api/check", {"tables": tables, "base": "0" * 16})
+    assert answer.status_code == 409 and "no longer" in answer.json()["error"]
 
 
 def test_a_job_needs_a_good_case_and_a_size_the_page_takes_on(tmp_path):

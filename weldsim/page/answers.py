@@ -66,13 +66,18 @@ class Bench:
         return made
 
     def base(self, id) -> drafts.Base | None:
-        """Case file of the work folder that a draft began from."""
+        """Case file of the work folder, job or run that a draft began from."""
         if not id:
             return None
         path = runs.case_files(self.work).get(str(id))
-        if path is None:
-            raise WeldsimError("that case file is no longer in the work folder")
-        return drafts.Base.read(path)
+        if path is not None:
+            return drafts.Base.read(path)
+        if job := self.queue.jobs.get(str(id)):
+            tables = drafts.read_tables(self.queue.case_text(job))
+            return drafts.Base(self.queue.case_file(job), tables)
+        if folder := runs.run_folders(self.work).get(str(id)):
+            return runs.base_of(folder)
+        raise WeldsimError("what this began from is no longer in the work folder")
 
     def draft(self, body: dict) -> tuple[str, str]:
         """Text of the draft a request holds, and the file it would lie in."""
@@ -197,7 +202,7 @@ def words(bench, asked, body):
     """What the case means, as `weldsim check` says it."""
     text, where = bench.draft(body)
     drafts.case_of(text, where)
-    lines = bench.keep(("words", text), lambda: bench.desk.call("words", text, where))
+    lines = bench.keep(("words", text, where), lambda: bench.desk.call("words", text, where))
     lines = list(lines)
     cut = lines.index("Cautions:") if "Cautions:" in lines else len(lines)
     cost = next((line for line in lines if line.startswith("Expect about")), "")
@@ -207,7 +212,7 @@ def words(bench, asked, body):
 def shape(bench, asked, body):
     text, where = bench.draft(body)
     drafts.case_of(text, where)
-    return bench.keep(("shape", text), lambda: bench.desk.call("shape", text, where))
+    return bench.keep(("shape", text, where), lambda: bench.desk.call("shape", text, where))
 
 
 def case_text(bench, asked, body):
@@ -263,7 +268,7 @@ def ask_job(bench, asked, body):
         return JSONResponse({"error": "the case has mistakes",
                              "messages": drafts.messages_of(error, where)}, 409)  # fmt: skip
     if kind == "run":
-        size = bench.keep(("size", text), lambda: bench.desk.call("size", text, where))
+        size = bench.keep(("size", text, where), lambda: bench.desk.call("size", text, where))
         if size["displacement_unknowns"] > MOST_UNKNOWNS:
             raise WeldsimError(
                 f"{size['displacement_unknowns']} unknowns are more than the page takes on "
@@ -359,11 +364,12 @@ def run_case(bench, asked, body):
     """The case of a run as tables, to change something and try again."""
     job = bench.queue.jobs.get(asked["id"])
     if job is not None:
-        text = bench.queue.case_file(job).read_text(encoding="utf-8")
+        text = bench.queue.case_text(job)
     else:
         text = runs.source_of(bench.folder(asked["id"]))
-    opened = _opened(drafts.read_tables(text), None)
-    return {**opened, "form": None}
+    tables = drafts.read_tables(text)
+    base = asked["id"] if drafts.names_files(tables) else None
+    return {**_opened(tables, base), "form": None}
 
 
 def scene(bench, asked, body):

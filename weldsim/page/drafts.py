@@ -30,7 +30,7 @@ class DraftError(CaseError):
 
 @dataclass(frozen=True)
 class Base:
-    """A case file of the work folder that a draft began from."""
+    """What a draft began from: a case file of the work folder, or the case of a job or a run."""
 
     path: Path
     tables: dict
@@ -122,6 +122,15 @@ def _without_blanks(value, deep: int):
     if value is None or isinstance(value, (str, bool, int, float)):
         return value
     raise DraftError(f"a case holds no {type(value).__name__}")
+
+
+def names_files(tables: dict) -> bool:
+    """Whether a case names a file, so that a draft of it needs its base."""
+    try:
+        _refuse_files(tables, None)
+    except DraftError:
+        return True
+    return False
 
 
 def _refuse_files(tables: dict, base: Base | None) -> None:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import tomllib
 import zipfile
 from pathlib import Path
 from stat import S_ISREG
 
+from weldsim.case_set import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
+from weldsim.page.drafts import Base, read_tables
 from weldsim.page.look import NOTES
 from weldsim.readback import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
 from weldsim.store import plain
@@ -71,8 +74,34 @@ def listed_runs(work: Path) -> list[dict]:
 
 
 def source_of(folder: Path) -> str:
-    """The case of a run as TOML text."""
-    return str(read_json_file(folder / "case.json").get("source", ""))
+    """The case of a run as TOML text: as it was written, or with what --set changed in it."""
+    return _case_of(folder)[0]
+
+
+def base_of(folder: Path) -> Base:
+    """The case of a run as what a draft may begin from."""
+    text, source_file = _case_of(folder)
+    return Base(Path(source_file), read_tables(text))
+
+
+def _case_of(folder: Path) -> tuple[str, str]:
+    """Text of a run's case and the file it was read from."""
+    path = folder / "case.json"
+    kept = read_json_file(path)
+    kept = kept if isinstance(kept, dict) else {}
+    text, changes = str(kept.get("source", "")), kept.get("overrides")
+    if changes:
+        import tomli_w
+
+        try:
+            tables = tomllib.loads(text)
+            mistakes = apply_overrides(tables, map(str, changes))
+        except (ValueError, TypeError) as error:
+            mistakes = [str(error)]
+        if mistakes:
+            raise StoreError(f"{path}: cannot be read: {mistakes[0]}")
+        text = tomli_w.dumps(tables)
+    return text, str(kept.get("source_file", ""))
 
 
 def scene_bytes(folder: Path, most_frames: int) -> bytes:
