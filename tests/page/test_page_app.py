@@ -3,6 +3,7 @@
 import json
 import re
 import tomllib
+from dataclasses import replace
 from importlib.resources import files
 
 import pytest
@@ -86,6 +87,31 @@ def test_runs_of_the_work_folder_are_listed_and_shown(tmp_path):
     assert client.get(f"/api/runs/{run['id']}/file/report").status_code == 404
 
 
+def test_a_run_under_way_is_listed_as_the_job_that_it_is(tmp_path):
+    client, bench = client_of(tmp_path)
+    id = post(client, "/api/jobs", {"tables": starter(), "kind": "run"}).json()["id"]
+    job = bench.queue.jobs[id]
+    write_run(tmp_path / job.run, "running", ())
+    write_run(tmp_path / "by hand", "stopped", ())
+    for state, status, words in (
+        ("running", "running", "still under way"), ("waiting", "waiting", "waiting to go on"),
+        ("stopped", "running", "stopped"),
+    ):  # fmt: skip
+        bench.queue.jobs[id] = replace(job, state=state)
+        listed = {r["name"]: r for r in client.get("/api/shelf").json()["runs"]}
+        assert (listed[job.run]["id"], listed[job.run]["status"]) == (id, status)
+        assert listed["by hand"]["id"] == id_of(tmp_path / "by hand")
+        first = client.get(f"/api/runs/{id}").json()["words"][0]
+        assert first.startswith(f"This run is {words};") and "resume" not in first
+        other = client.get(f"/api/runs/{id_of(tmp_path / job.run)}").json()["words"][0]
+        assert other == first  # an address from before
+    by_hand = client.get(f"/api/runs/{listed['by hand']['id']}").json()["words"][0]
+    assert "weldsim run --resume" in by_hand
+    bench.queue.forget(id)
+    names = {r["name"]: r["id"] for r in client.get("/api/shelf").json()["runs"]}
+    assert names[job.run] == id_of(tmp_path / job.run)
+
+
 def test_case_files_of_the_work_folder_open(tmp_path):
     client, bench = client_of(tmp_path)
     text = post(client, "/api/case", {"tables": starter()}).json()["text"]
@@ -100,7 +126,7 @@ def test_a_run_with_changes_of_the_command_line_comes_back_as_it_was_run(tmp_pat
     changes = ['weld.A.current="120 A"', "title=Cooler", "solve.grade=fine"]
     found = {}
     for name, overrides in (("as written", []), ("changed", changes)):
-        write_run(tmp_path / name)
+        write_run(tmp_path / name, frames=())
         kept = {"source": text, "source_file": "x.toml", "overrides": overrides}
         (tmp_path / name / "case.json").write_text(json.dumps(kept))
         id = id_of(tmp_path / name)
@@ -137,7 +163,7 @@ def test_a_case_that_names_files_can_be_changed_after_its_run(with_file):
         opened = client.get(f"/api/runs/{job['id']}/case").json()
         assert opened["tables"]["part"]["material"] == str(work / "my.toml")
         assert opened["base"] == job["id"]
-    write_run(work / "by hand")
+    write_run(work / "by hand", frames=())
     kept = {"source": (work / "shop.toml").read_text(), "source_file": str(work / "shop.toml"),
             "overrides": []}  # fmt: skip
     (work / "by hand" / "case.json").write_text(json.dumps(kept))
@@ -376,8 +402,8 @@ def test_a_case_file_in_another_encoding_is_refused_in_words(tmp_path):
 
 @pytest.mark.parametrize("held", ["null", "[]", '"x"', "3", "{"])
 def test_a_damaged_run_is_left_out_and_the_others_are_listed(tmp_path, held):
-    write_run(tmp_path / "good")
-    write_run(tmp_path / "bad")
+    write_run(tmp_path / "good", frames=())
+    write_run(tmp_path / "bad", frames=())
     (tmp_path / "bad" / "run.json").write_text(held)
     client, _ = client_of(tmp_path)
     assert [r["name"] for r in client.get("/api/shelf").json()["runs"]] == ["good"]

@@ -252,7 +252,8 @@ def shelf(bench, asked, body):
     cases = []
     for id, path in runs.case_files(bench.work).items():
         cases.append({"id": id, "name": path.name})
-    return {"cases": cases, "runs": runs.listed_runs(bench.work), "work": str(bench.work)}
+    return {"cases": cases, "work": str(bench.work),
+            "runs": runs.listed_runs(bench.work, bench.queue.listed())}  # fmt: skip
 
 
 # --------------------------------------------------------------------------------------- jobs
@@ -357,7 +358,8 @@ def act(bench, asked, body):
 def run(bench, asked, body):
     """A run in words, or as far as it has come."""
     folder = bench.folder(asked["id"])
-    return runs.summary_of(folder)
+    job = next((j for j in bench.queue.listed() if bench.queue.run_folder(j) == folder), None)
+    return runs.summary_of(folder, job)
 
 
 def run_case(bench, asked, body):

@@ -53,8 +53,9 @@ def case_files(work: Path) -> dict[str, Path]:
     return {id_of(p): p for p in found}
 
 
-def listed_runs(work: Path) -> list[dict]:
-    """Title, state and age of the newest runs."""
+def listed_runs(work: Path, jobs=()) -> list[dict]:
+    """Title, state and age of the newest runs; a run of a job goes by the id of that job."""
+    of_job = {job.run: job for job in jobs}
     out = []
     for id, path in list(run_folders(work).items())[:LISTED]:
         try:
@@ -63,11 +64,14 @@ def listed_runs(work: Path) -> list[dict]:
             continue
         if not isinstance(manifest, dict):
             continue
+        job, status = of_job.get(path.name), str(manifest.get("status", ""))
+        if job is not None and job.is_open and status != "complete":
+            status = job.state
         out.append(
             {
-                "id": id, "title": str(manifest.get("title", path.name)), "name": path.name,
-                "status": str(manifest.get("status", "")), "grade": str(manifest.get("grade", "")),
-                "made": made,
+                "id": job.id if job else id, "name": path.name,
+                "title": str(manifest.get("title", path.name)), "made": made,
+                "status": status, "grade": str(manifest.get("grade", "")),
             }
         )  # fmt: skip
     return out
@@ -121,10 +125,29 @@ def stamp_of(folder: Path) -> str:
     return hashlib.sha256("|".join([*parts, state[-1].name if state else ""]).encode()).hexdigest()
 
 
-def summary_of(folder: Path) -> dict:
-    """A run in words, its end readings with their errors, and which files there are."""
+def _words(record, job) -> list[str]:
+    """What the run came to; how to go on with it is for the page to say while a job holds it."""
     from weldsim.words import final_words
 
+    lines = final_words(record)
+    if job is None or record.complete:
+        return lines
+    state = {"waiting": "waiting to go on", "running": "still under way"}.get(job.state, job.state)
+    now = float(record.gauges["time_s"][-1])
+    tail = f": {job.error}" if job.error else ""
+    first = f"This run is {state}; it has come to {now:.0f} s, and what follows is not the end"
+    return [first + tail, *lines[1:]]
+
+
+def summary_of(folder: Path, job=None) -> dict:
+    """A run in words, its end readings with their errors, and which files there are.
+
+    Parameters
+    ----------
+    folder : Path
+    job : Job, optional
+        The job whose run it is.
+    """
     record = read_run(folder)
     look = record.manifest.get("look")
     look = look if look in NOTES else ""
@@ -145,7 +168,7 @@ def summary_of(folder: Path) -> dict:
             "title": record.title, "status": record.manifest.get("status"), "look": look,
             "note": NOTES[look] + "." if look else "", "grade": record.manifest.get("grade"),
             "model": record.case.get("solve", {}).get("model"),
-            "words": [NOTES[look] + "."] if look == "look" else final_words(record),
+            "words": [NOTES[look] + "."] if look == "look" else _words(record, job),
             "readings": readings, "welds": welds,
             "how": record.manifest.get("error_estimate", {}).get("how", ""),
             "files": [name for name in FILES if file_path(folder, name) is not None],
