@@ -8,9 +8,11 @@ from importlib.resources import files
 
 import pytest
 import tomli_w
+from starlette.testclient import TestClient
 
 from tests.page.kit import HERE, OWN, PORT, client_of, post, starter
 from tests.synthetic_run import write_run
+from weldsim.errors import WeldsimError
 from weldsim.page import answers
 from weldsim.page import app as page_app
 from weldsim.page.runs import id_of
@@ -436,8 +438,67 @@ def test_own_scripts_and_styles_obey_the_policy():
     assert not re.search(r"<script(?![^>]*\bsrc=)|<style| style=| on\w+=", page)
 
 
-def test_only_with_lan_can_others_reach_it(tmp_path):
-    from weldsim.errors import WeldsimError
+FOREIGN = ['foo={"a": 1}', "a=b,c d", "x", "=y", 'q="half', "ü=1", "weldsim=1"]
 
+
+@pytest.mark.parametrize("foreign", FOREIGN)
+def test_cookies_of_other_servers_on_this_host_lock_nobody_out(tmp_path, foreign):
+    """A browser sends the cookies of all ports of a host, older ones first."""
+    client, _ = client_of(tmp_path, KEY)
+    for cookies in (f"{foreign}; weldsim_key={KEY}", f"weldsim_key={KEY};{foreign}"):
+        head = {"cookie": f"{cookies}; weldsim_me={'a' * 32}".encode("latin-1")}
+        answer = client.get("/api/begin", headers=head)
+        assert answer.status_code == 200 and "set-cookie" not in answer.headers
+    wrong = {"cookie": f"{foreign}; weldsim_key=x{KEY}".encode("latin-1")}
+    assert client.get("/api/begin", headers=wrong).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [{}, {"host": "localhost"}, {"host": "::1"}, {"lan": True}, {"lan": True, "host": "127.0.0.2"},
+     {"lan": True, "host": "::"}],
+)  # fmt: skip
+def test_the_addresses_that_are_printed_answer(tmp_path, monkeypatch, capsys, asked):
+    """Each is listened on, and let in under the name it is printed with."""
+    import socket
+
+    import uvicorn
+
+    served, opened = [], []
+
+    def run(server, sockets):
+        (place,) = sockets
+        place.listen()
+        served.append(server.config.app)
+        first = re.search(r"serve: http://(\S+):(\d+)/", said := capsys.readouterr().out)
+        socket.create_connection((first[1].strip("[]"), int(first[2])), timeout=5).close()
+        served.append(said)
+        place.close()
+
+    class Now:
+        def __init__(self, wait, work, args):
+            opened.extend(args)
+
+        def start(self):
+            pass
+
+    monkeypatch.setattr(uvicorn.Server, "run", run)
+    monkeypatch.setattr("threading.Timer", Now)
+    monkeypatch.setattr(page_app, "_own_names", lambda: ["shop.example"])
+    try:
+        page_app.serve(port=0, work=tmp_path, **asked)
+    except WeldsimError as error:
+        pytest.skip(f"no such address here: {error}")
+    app, said = served
+    addresses = re.findall(r"http://\S+", said)
+    assert opened == addresses[:1]
+    everywhere = asked.get("lan") and asked.get("host") in (None, "::")
+    assert len(addresses) == (2 if everywhere else 1)
+    for address in addresses:
+        client = TestClient(app, base_url=address.split("/?")[0], follow_redirects=False)
+        assert client.get(address).status_code == (303 if asked.get("lan") else 200), address
+
+
+def test_only_with_lan_can_others_reach_it(tmp_path):
     with pytest.raises(WeldsimError, match="--lan"):
         page_app.serve(host="0.0.0.0", work=tmp_path, open_browser=False)

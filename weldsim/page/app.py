@@ -110,15 +110,17 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
     except (OSError, OverflowError) as error:
         raise WeldsimError(f"serve: {host}:{port} cannot be listened on: {error}") from None
     port = place.getsockname()[1]
-    names = tuple(dict.fromkeys([*LOCAL, *(_own_names() if lan else ())]))
-    door = Door(names, port, new_key() if lan else None)
+    at = place.getsockname()[0]
+    own = _own_names() if lan else []
+    door = Door(tuple(dict.fromkeys([*LOCAL, host, at, *own])), port, new_key() if lan else None)
     queue = Queue(Path(work), workers, Desk(1, "warm"))
     app = make_app(queue, Desk(1, "warm_words"), door)
     tail = f"/?key={door.key}" if door.key else "/"
-    print(f"weldsim serve: http://127.0.0.1:{port}{tail}", flush=True)
+    first, *others = (f"http://{n}:{port}{tail}" for n in _listened(at, own))
+    print(f"weldsim serve: {first}", flush=True)
     if lan:
-        for name in names[len(LOCAL) :]:
-            print(f"  from another machine: http://{name}:{port}{tail}", flush=True)
+        for address in others:
+            print(f"  from another machine: {address}", flush=True)
         print("  Whoever has this address can compute on this machine. Plain HTTP: use it only in "
               "a network you trust.", flush=True)  # fmt: skip
     print(f"  work folder {queue.work}; stop with Ctrl-C, what runs goes on next time", flush=True)
@@ -126,12 +128,20 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
         import threading
         import webbrowser
 
-        threading.Timer(0.8, webbrowser.open, (f"http://127.0.0.1:{port}{tail}",)).start()
+        threading.Timer(0.8, webbrowser.open, (first,)).start()
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, lifespan="on",
         timeout_graceful_shutdown=3,
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[place])
+
+
+def _listened(at: str, own: list[str]) -> list[str]:
+    """Names under which a page that listens at an address is reached, as they stand in a URL."""
+    everywhere = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}
+    if at in everywhere:
+        return [everywhere[at], *own]
+    return [f"[{at}]" if ":" in at else at]
 
 
 def _own_names() -> list[str]:

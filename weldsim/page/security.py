@@ -11,7 +11,6 @@ import hmac
 import json
 import secrets
 from dataclasses import dataclass
-from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
@@ -61,7 +60,7 @@ class Door:
     @property
     def addresses(self) -> set[str]:
         """Host headers that are let in."""
-        names = {f"[{h}]" if ":" in h else h.lower() for h in self.hosts}
+        names = {f"[{h.lower()}]" if ":" in h else h.lower() for h in self.hosts}
         return {f"{n}:{self.port}" for n in names} | (names if self.port == 80 else set())
 
     def refuses(self, method: str, path: str, headers: dict, key: str) -> tuple[int, str] | None:
@@ -155,10 +154,9 @@ def _dressed(send, cookies):
 
 
 def _cookies(text: str) -> dict[str, str]:
-    try:
-        return {name: morsel.value for name, morsel in SimpleCookie(text).items()}
-    except CookieError:
-        return {}
+    """Cookies by name. Those of other servers on this host come along, in whatever writing."""
+    pairs = (piece.partition("=") for piece in text.split(";"))
+    return {name.strip(): value.strip() for name, sign, value in pairs if sign}
 
 
 def _cookie(name: str, value: str) -> str:
