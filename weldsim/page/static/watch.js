@@ -125,7 +125,7 @@ export class Watch {
       try {
         const found = await ask(`/api/runs/${this.id}/case`);
         const form = await ask(`/api/form/${found.kind}`);
-        const plain = new Draft(found.kind, found.tables, form);
+        const plain = new Draft(found.kind, found.tables, form, found.base);
         this.check = await ask("/api/check", plain.body());
         this.draft = plain;
       } catch { this.draft = false; }
@@ -158,7 +158,7 @@ export class Watch {
     if (!this.draft || !this.check || !this.check.ok) return null;
     const rows = this.draft.rows(this.check), choices = [];
     const made = (words, change) => {
-      const draft = new Draft(this.draft.kind, JSON.parse(JSON.stringify(this.draft.tables)), this.draft.form);
+      const draft = new Draft(this.draft.kind, JSON.parse(JSON.stringify(this.draft.tables)), this.draft.form, this.draft.base);
       change(draft);
       choices.push([words, draft]);
     };
