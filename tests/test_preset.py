@@ -190,6 +190,31 @@ def test_a_bar_is_turned_as_a_whole(light, monkeypatch):
     assert "not run again" in words[1]
 
 
+def test_a_bar_is_bent_the_other_way(monkeypatch):
+    """Its bow adds: 0.9 mm toward +z takes 0.9 mm toward -z, and slopes of 4 x 0.9 mm over the
+    length, squared, are what is left out."""
+    case = load_case(CASES / "edge_bead_bar.toml")
+
+    def trial(case, gauge, grade, tell, threads):
+        return preset.Trial((0.0, 0.0, 0.0), {"straightness_bow_mm": 0.9}, 0.9), None
+
+    monkeypatch.setattr(preset, "_trial", trial)
+    found = find_preset(case, grade="coarse", tolerance="0.5 mm")
+    assert found.turn == {"straightness_bow_mm": -0.9} and found.unit == "mm"
+    assert found.final == pytest.approx(0.9 * (4 * 0.9e-3 / case.part.length) ** 2)
+    words = preset_words(found)
+    assert "0.9 mm off the straight line between its ends toward -z" in words[0]
+    assert "its bow adds" in words[1] and "not run again" in words[1]
+    assert preset_lines(found) == []
+
+
+def test_a_dial_on_a_bar_says_what_is_allowed():
+    dial = '\n[[gauge]]\nname = "end"\nkind = "dial"\nat = "free end"\ndirection = "+z"\n'
+    text = (CASES / "pivot_arm_one_bead.toml").read_text(encoding="utf-8") + dial
+    with pytest.raises(CaseError, match="allowed: a pointer or bow"):
+        find_preset(parse_case(text, "bar.toml"), gauge="end", grade="coarse")
+
+
 def test_a_part_without_a_free_piece_says_so():
     case = load_case(CASES / "strap_mesh.toml")
     with pytest.raises(CaseError, match="no free piece|no movement"):

@@ -3,7 +3,8 @@
 The lean of the free piece is looked for on the nonlinear model: a run tells where the gauge ends,
 the lean is changed by what geometry says it moves the gauge, later by what the runs say (Broyden's
 secant rule), until a run that has the lean in it ends within tolerance. A bar is one piece and
-cannot lean; it is turned as a whole in what holds it, which changes nothing of the welding.
+cannot lean; it is turned as a whole in what holds it, or bent beforehand where its bow is to end at
+zero, which changes nothing of the welding.
 """
 
 from __future__ import annotations
@@ -48,13 +49,15 @@ class Preset:
     ----------
     title, gauge, grade : of the case, the gauge that is to end at zero, grade of the runs
     lean : toward x, y, z [rad]
-    turn : turn of a whole bar in what holds it, by column, in the column's unit; empty for a lean
+    turn : turn of a whole bar in what holds it, or its bow before welding, by column, in the
+        column's unit; empty for a lean
     trials : all runs in order; one of them has the lean in it, but for a turned bar
     final, unit : how far off the gauge ends
     error : its estimated error; None without a second grade
     error_words : how it was estimated
     tolerance : Tolerance
     verdict : "inside", "outside" or "too close to call"
+    direction : in which a bow counts as positive, "+z"; empty for other gauges
     """
 
     title: str
@@ -69,6 +72,7 @@ class Preset:
     error_words: str
     tolerance: Tolerance
     verdict: str
+    direction: str = ""
 
 
 def find_preset(
@@ -239,21 +243,29 @@ def _error(case, gauge, trial, grade, estimate, tell, threads):
 
 
 def _turned(case, gauge, unit, limit, grade, estimate, tell, threads) -> Preset:
-    """A bar is turned as a whole: its angle adds to what welding does."""
-    if gauge.kind != "pointer":
+    """A bar is turned as a whole, or bent beforehand: its angle or bow adds to what welding does.
+
+    A bar is held at one end at most, so nothing pushes on it that its own shape would change: what
+    its bow and that of the weld do to each other is of the second order in its slope.
+    """
+    if gauge.kind not in ("pointer", "bow"):
         raise CaseError(
             f"{case.source_file} [part] kind: a bar has no free piece that could lean, and turning "
-            f"it does nothing to a {gauge.kind}, allowed: a pointer"
+            f"or bending it is not for a {gauge.kind}, allowed: a pointer or bow"
         )
     trial, _ = _trial(case, gauge, grade, lambda s, t: tell(0.9 * s, t), threads)
     error, words = _error(case, gauge, trial, grade, estimate, tell, threads)
     turn = {c: -v for c, v in trial.reading.items()}
-    left = 1e3 * (1e-3 * trial.size) ** 2  # products of the two turns, which are left out
+    # products of the two turns, or slopes at the ends of the two bows, which are left out
+    size = 1e-3 * trial.size
+    bent = gauge.kind == "bow"
+    left = 1e3 * (size * (4 * size / case.part.length) ** 2 if bent else size**2)
+    done, what = ("bent", "bow") if bent else ("turned", "angle")
     said = verdict(1e-3 * left, None if error is None else 1e-3 * error, limit)
     return Preset(
         case.title, gauge.name, grade, (0.0, 0.0, 0.0), turn, (trial,), left, unit, error,
-        f"{words}; the turned bar was not run again: its angle adds, but for small products",
-        limit, said,
+        f"{words}; the {done} bar was not run again: its {what} adds, but for small products",
+        limit, said, gauge.direction or "",
     )  # fmt: skip
 
 
@@ -277,7 +289,14 @@ def preset_lines(found: Preset) -> list[str]:
 
 def preset_words(found: Preset) -> list[str]:
     """In plain words what to do, where it ends, and how sure that is."""
-    if found.turn:
+    if found.turn and found.direction:
+        (bow,) = found.turn.values()
+        lines = [
+            f"Bend the bar before welding so that its middle stands {abs(bow):.3g} {found.unit} "
+            f"off the straight line between its ends toward {_toward(found.direction, bow)}, and "
+            "stays there when let go; the stress that bending leaves is not counted."
+        ]
+    elif found.turn:
         turn = " and ".join(
             f"{abs(v):.3g} {found.unit} {_way(c, v)}" for c, v in found.turn.items()
         )
@@ -294,6 +313,12 @@ def preset_words(found: Preset) -> list[str]:
     if found.error is None or found.verdict != "inside":
         lines.append("Try it on a scrap piece first.")
     return lines
+
+
+def _toward(direction: str, value: float) -> str:
+    """An axis as a case writes it, the other way for a negative value."""
+    flipped = {"+": "-", "-": "+"}[direction[0]] + direction[1:]
+    return direction if value >= 0 else flipped
 
 
 def _way(column: str, value: float) -> str:
