@@ -2,6 +2,7 @@
 
 import json
 import time
+from contextlib import contextmanager
 from importlib.resources import files
 
 from starlette.testclient import TestClient
@@ -58,6 +59,30 @@ def client_of(folder, key=None, hosts=("127.0.0.1", "localhost", "::1"), queue=N
     )
     client = TestClient(app, base_url=HERE, follow_redirects=False)
     return client, app.app.state.bench
+
+
+@contextmanager
+def served(folder, answers=None):
+    """Address of a page without helper processes, served in this process."""
+    import socket
+    import threading
+
+    import uvicorn
+
+    with socket.socket() as place:
+        place.bind(("127.0.0.1", 0))
+        port = place.getsockname()[1]
+        door = Door(("127.0.0.1",), port, None)
+        app = make_app(queue_of(folder), StillDesk({**SIZES, **(answers or {})}), door)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
+        thread = threading.Thread(target=server.run, args=([place],), daemon=True)
+        thread.start()
+        wait_for(lambda: server.started)
+        try:
+            yield f"http://127.0.0.1:{port}/"
+        finally:
+            server.should_exit = True
+            thread.join(10)
 
 
 def post(client, path, body, **headers):

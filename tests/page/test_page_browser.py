@@ -3,17 +3,22 @@
 Set WELDSIM_SHOTS to a folder to keep pictures of every step at both sizes.
 """
 
+import json
 import os
 import socket
 import subprocess
 import sys
 import time
 import urllib.request
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 
 from tests import browser
+from tests.page.kit import served, starter
+from tests.synthetic_run import write_run
+from weldsim.page import drafts
 
 pytestmark = pytest.mark.slow
 WAIT = 240_000  # ms; machines that test are busy
@@ -81,6 +86,25 @@ def small(page):
     page.select_option("#f-solve--companion", "no")
     page.fill("#f-solve--end", "22 s")
     page.wait_for_selector(".cost:has-text('Expect about')")
+
+
+def test_a_run_that_names_a_file_offers_to_be_changed(tmp_path):
+    """Its case may name the file again, since the page remembers which run it came from."""
+    browser.need_browser()
+    tables = starter()
+    tables["part"]["material"] = "my.toml"
+    material = files("weldsim") / "data" / "materials" / "carbon-steel.toml"
+    (tmp_path / "my.toml").write_text(material.read_text(encoding="utf-8"), encoding="utf-8")
+    write_run(tmp_path / "by hand", frames=(0.0, 30.0))
+    kept = {"source": drafts.draft_text(tables, drafts.Base(tmp_path / "x.toml", tables)),
+            "source_file": str(tmp_path / "x.toml"), "overrides": []}  # fmt: skip
+    (tmp_path / "by hand" / "case.json").write_text(json.dumps(kept))
+    with served(tmp_path) as url, browser.page(url, allowed=url, offline=False) as (page, heard):
+        page.click("a:has-text('Invented bar')")
+        page.wait_for_selector("h2:has-text('What if')")
+        page.click("button:has-text('Try it side by side')")
+        page.wait_for_url("**/#compare/**")
+        assert not heard.errors and not heard.outside, heard
 
 
 def order(page):
