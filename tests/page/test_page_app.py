@@ -494,6 +494,7 @@ def test_the_addresses_that_are_printed_answer(tmp_path, monkeypatch, capsys, as
     assert opened == addresses[:1]
     everywhere = asked.get("lan") and asked.get("host") in (None, "::")
     assert len(addresses) == (2 if everywhere else 1)
+    assert not {"0.0.0.0", "::"} & set(app.door.hosts)
     for address in addresses:
         client = TestClient(app, base_url=address.split("/?")[0], follow_redirects=False)
         assert client.get(address).status_code == (303 if asked.get("lan") else 200), address

@@ -17,6 +17,7 @@ from weldsim.page.jobs import Queue
 from weldsim.page.security import LOCAL, Door, Guard, new_key
 
 PORT = 8716
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}  # to listen on, and one that leads there
 
 ROUTES = (
     ("/", answers.index, "GET"),
@@ -112,7 +113,8 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
     port = place.getsockname()[1]
     at = place.getsockname()[0]
     own = _own_names() if lan else []
-    door = Door(tuple(dict.fromkeys([*LOCAL, host, at, *own])), port, new_key() if lan else None)
+    names = [n for n in (*LOCAL, host, at, *own) if n not in EVERYWHERE]
+    door = Door(tuple(dict.fromkeys(names)), port, new_key() if lan else None)
     queue = Queue(Path(work), workers, Desk(1, "warm"))
     app = make_app(queue, Desk(1, "warm_words"), door)
     tail = f"/?key={door.key}" if door.key else "/"
@@ -138,9 +140,8 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
 
 def _listened(at: str, own: list[str]) -> list[str]:
     """Names under which a page that listens at an address is reached, as they stand in a URL."""
-    everywhere = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}
-    if at in everywhere:
-        return [everywhere[at], *own]
+    if at in EVERYWHERE:
+        return [EVERYWHERE[at], *own]
     return [f"[{at}]" if ":" in at else at]
 
 
