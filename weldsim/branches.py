@@ -11,13 +11,15 @@ from __future__ import annotations
 
 import json
 import pickle
+import threading
 import time
 from dataclasses import dataclass, replace
 from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 
-from weldsim.errors import StoreError, WeldsimError
+from weldsim.errors import BalanceError, ConvergenceError, StoreError, WeldsimError
 from weldsim.state import State
 
 FOLDER = "branches"
@@ -48,6 +50,8 @@ class Job:
     parent: str
 
 
+LASTING = (BalanceError, ConvergenceError)  # failures that would come again
+_ONE = threading.Lock()  # a model's solvers hold one factor at a time: one branch at a time
 _BOUND: dict = {}  # what a worker has meshed: (folder, setting, grade) -> Bound
 
 
@@ -73,7 +77,7 @@ def bind(job: Job) -> Bound:
         setting = plan.settings[job.setting]
         moves = [(s, next(iter(w))) for s, w in plan.words.items()]
         model = _model(plan, setting, moves, job)
-        found = symmetries(model, plan.lines, plan.words) if plan.lines else ()
+        found = symmetries(model, plan.lines, plan.words, dict(moves)) if plan.lines else ()
         _BOUND[key] = Bound(plan, model, found)
     return _BOUND[key]
 
@@ -117,24 +121,33 @@ def canonical(symmetries, moves) -> tuple[tuple, int]:
 def grow(job: Job) -> dict:
     """Compute one branch and leave it in the folder; what is there already is only read.
 
+    A failure of the computation is kept like a result. One of the machine (a full disk, a file that
+    is gone) is told and not kept, so that the next attempt computes it.
+
     Returns
     -------
     dict
         The branch's record without its readings: name, seconds, iterations, error.
     """
+    with _ONE:
+        return _grow(job)
+
+
+def _grow(job: Job) -> dict:
     path = Path(job.folder) / FOLDER / f"{job.name}.json"
-    record = read_branch(job.folder, job.name)
+    record, keep = read_branch(job.folder, job.name), True
     if record is None:
         began = time.perf_counter()
         try:
             record = _grown(job, path)
-        except WeldsimError as error:
-            record = {"error": str(error).splitlines()[0]}
+        except (WeldsimError, OSError) as error:
+            record, keep = {"error": str(error).splitlines()[0]}, isinstance(error, LASTING)
         record |= {
             "name": job.name, "moves": [list(m) for m in job.moves], "grade": job.grade,
             "seconds": time.perf_counter() - began,
         }  # fmt: skip
-        _write(path, json.dumps(record).encode())
+        if keep:
+            _write(path, json.dumps(record).encode())
     return {k: v for k, v in record.items() if k not in ("readings", "times")}
 
 
@@ -149,10 +162,7 @@ def _grown(job: Job, path: Path) -> dict:
     model = bound.model.with_case(bound.plan.bound(setting, whole))
     upto = stretches(model.case, whole, len(job.moves))
     last = len(job.moves) == len(whole)
-    if job.parent:
-        state = _read_state(job.folder, job.parent)
-    else:
-        state = start_state(model)
+    state = _parent_state(job, bound) if job.parent else start_state(model)
     times, readings, iterations, retries, force = [], [], 0, 0, 0.0
     views = bound.symmetries or (None,)
     while (event := next_event(model, state)) is not None:
@@ -209,15 +219,26 @@ def read_branch(folder, name: str) -> dict | None:
         raise StoreError(f"{path}: not a branch ({error}); delete it and plan again") from None
 
 
+def _parent_state(job: Job, bound: Bound) -> State:
+    """State a branch grows from; computed again where its file is gone or cut short."""
+    try:
+        return _read_state(job.folder, job.parent)
+    except StoreError:
+        pass
+    plan, row = bound.plan, job.moves[:-1]
+    above = plan.identity(plan.settings[job.setting], job.grade, row[:-1]) if len(row) > 1 else ""
+    parent = with_moves(job, row, job.parent, above)
+    _grown(parent, Path(job.folder) / FOLDER / f"{job.parent}.json")
+    return _read_state(job.folder, job.parent)
+
+
 def _read_state(folder, name: str) -> State:
     path = Path(folder) / FOLDER / f"{name}.npz"
     try:
         with np.load(path) as kept:
             return State.from_arrays({k: kept[k] for k in kept.files})
-    except (OSError, ValueError) as error:
-        raise StoreError(
-            f"{path}: state cannot be read ({error}); delete {name}.json beside it and plan again"
-        ) from None
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
+        raise StoreError(f"{path}: state cannot be read ({error})") from None
 
 
 def _write_state(path: Path, state: State) -> None:

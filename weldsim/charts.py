@@ -29,6 +29,7 @@ STYLE = {
     "font.size": 10, "axes.titlesize": 11, "axes.labelsize": 10, "axes.titlelocation": "left",
     "lines.linewidth": 1.8, "lines.solid_capstyle": "round", "legend.frameon": False,
     "svg.fonttype": "path", "svg.hashsalt": "weldsim",
+    "text.parse_math": False,  # names and titles are as they were written, a $ is a dollar
 }  # fmt: skip
 PANEL_TITLES = {
     "mm": "movement", "mrad": "rotation", "degC": "temperature", "N": "force", "Nm": "moment",

@@ -7,6 +7,7 @@ dies takes nothing with it: its branch was not written, so it is handed to anoth
 from __future__ import annotations
 
 import os
+from collections import deque
 from contextlib import contextmanager
 
 from weldsim.branches import grow
@@ -28,7 +29,7 @@ class Local:
     """
 
     def __init__(self, workers: int):
-        self.workers = workers
+        self.workers = self.room = workers
         self._pool = None
 
     def __enter__(self):
@@ -99,7 +100,7 @@ class Cluster:
             self._own = LocalCluster(self.workers, threads_per_worker=1, dashboard_address=None)
         try:
             self.client = Client(self._own or self.address, timeout="20s")
-        except OSError as error:
+        except (OSError, ValueError) as error:
             raise SetupError(f"--cluster {self.address}: no scheduler answers ({error})") from None
         return self
 
@@ -136,9 +137,13 @@ def crew(workers: int | None = None, cluster: str | None = None):
 def carry_out(found, jobs, children, told) -> dict[str, dict]:
     """Grow a forest of branches, each after the one it grows from.
 
+    A worker that dies takes others' jobs of its pool along, and which of them killed it is not
+    known: those that died go again alone, one at a time, so that only the guilty one is given up.
+
     Parameters
     ----------
     found : Local or Cluster
+        Takes as many jobs at a time as its `room` says, all of them where it has none.
     jobs : iterable of Job
         Those that grow from the start.
     children : dict
@@ -152,25 +157,33 @@ def carry_out(found, jobs, children, told) -> dict[str, dict]:
         Name -> record of the branch; what grows from a failed one fails with it.
     """
     records: dict[str, dict] = {}
-    running, lives = {}, {}
+    running, deaths = {}, {}
+    waiting, suspects = deque(jobs), deque()
+    room = getattr(found, "room", None)
 
-    def start(job):
-        lives[job.name] = lives.get(job.name, 0) + 1
-        running[found.submit(job)] = job
+    def start():
+        if suspects:
+            if not running:
+                job = suspects.popleft()
+                running[found.submit(job)] = job
+            return
+        while waiting and (room is None or len(running) < room):
+            job = waiting.popleft()
+            running[found.submit(job)] = job
 
-    for job in jobs:
-        start(job)
+    start()
     while running:
         for future in found.wait(set(running)):
             job = running.pop(future)
             error = future.exception()
-            if error is not None and found.died(error) and lives[job.name] < LIVES:
-                start(job)
-                continue
-            if error is not None and found.died(error):
-                record = {"name": job.name, "error": f"its worker died {LIVES} times"}
-            elif error is not None:
+            if error is not None and not found.died(error):
                 raise error
+            if error is not None:
+                deaths[job.name] = deaths.get(job.name, 0) + 1
+                if deaths[job.name] < LIVES:
+                    suspects.append(job)
+                    continue
+                record = {"name": job.name, "error": f"its worker died {LIVES} times"}
             else:
                 record = future.result()
             records[job.name] = record
@@ -179,7 +192,8 @@ def carry_out(found, jobs, children, told) -> dict[str, dict]:
                 if "error" in record:
                     _fail(child, record["error"], children, records, told)
                 else:
-                    start(child)
+                    waiting.append(child)
+        start()
     return records
 
 

@@ -16,10 +16,8 @@ import numpy as np
 from weldsim.branches import FOLDER, Job, bind, canonical, read_branch
 from weldsim.crew import carry_out, crew
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.plan_space import MEASURES, Plan
+from weldsim.plan_space import ALL, MEASURES, Plan
 from weldsim.tolerance import verdict
-
-ALL = 2000  # schedules up to which all are evaluated; more go to the optimiser
 
 
 @dataclass(frozen=True)
@@ -49,16 +47,9 @@ class Outcome:
 
 def measured(plan: Plan, columns, values) -> np.ndarray:
     """The measure from readings (..., len(columns)), shape (...). [SI]"""
-    name, at = plan.section.measure, {c: i for i, c in enumerate(columns)}
-    values = np.asarray(values)
-    if name in at:
-        return np.abs(values[..., at[name]]) * 1e-3
-    if f"{name}_up_mrad" in at:
-        angle = plan.tolerance.measure == "angle"
-        ends = ("up_mrad", "right_mrad") if angle else ("up_mm", "right_mm")
-        return 1e-3 * np.hypot(*(values[..., at[f"{name}_{e}"]] for e in ends))
-    own = next(c for c in columns if c.startswith(f"{name}_"))
-    return np.abs(values[..., at[own]]) * 1e-3
+    at = {c: i for i, c in enumerate(columns)}
+    own = np.asarray(values)[..., [at[c] for c in plan.measure_columns]]
+    return 1e-3 * np.linalg.norm(own, axis=-1)
 
 
 def evaluate(
@@ -85,11 +76,11 @@ def evaluate(
     """
     progress = progress or (lambda share, text: None)
     schedules = list(schedules)
-    root = Job(
-        str(Path(folder).resolve()), plan.case.source_text, plan.case.source_file,
-        plan.case.overrides, setting, grade, (), "", "",
-    )  # fmt: skip
-    bound = bind(root)
+    root = _root(plan, setting, grade, folder)
+    try:
+        bound = bind(root)
+    except WeldsimError as error:  # a setting that cannot be meshed is a row like any failed one
+        return {m: Outcome(error=str(error).splitlines()[0]) for m in schedules}
     forest = Forest(plan, root, bound.symmetries)
     for moves in schedules:
         forest.add(moves)
@@ -101,9 +92,18 @@ def evaluate(
         left = gone / done[0] * (total - done[0])
         progress(done[0] / total, f"{done[0]} of {total} welds, about {_duration(left)} left")
 
-    carry_out(found, forest.first, forest.children, told)
-    kept: dict = {}
+    records = carry_out(found, forest.first, forest.children, told)
+    kept = {name: r for name, r in records.items() if "error" in r}
     return {moves: _outcome(plan, forest, moves, folder, kept) for moves in schedules}
+
+
+def _root(plan: Plan, setting: int, grade: str, folder) -> Job:
+    """The job that all branches of a setting and grade are like."""
+    return Job(
+        str(Path(folder).resolve()), plan.case.source_text,
+        str(Path(plan.case.source_file).resolve()),  # a worker may stand elsewhere
+        plan.case.overrides, setting, grade, (), "", "",
+    )  # fmt: skip
 
 
 class Forest:
@@ -156,6 +156,8 @@ def _outcome(plan: Plan, forest: Forest, moves, folder, kept) -> Outcome:
         records.append(kept[name])
         if "error" in kept[name]:
             return Outcome(error=kept[name]["error"])
+    if not records[-1]["times"]:
+        return Outcome(error="the case ends before its last weld: [solve] end")
     columns = records[-1]["columns"]
     last = np.array(records[-1]["readings"][-1][view])
     out = {
@@ -225,7 +227,10 @@ def study(
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
         raise StoreError(f"{folder}: is a file, allowed: a folder for the study")
-    (folder / FOLDER).mkdir(parents=True, exist_ok=True)
+    try:
+        (folder / FOLDER).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(f"{folder}: cannot be made: {error.strerror}") from None
     grade = plan.section.grade
     whole = 0.7 if confirm and plan.section.confirm else 1.0
     fast: dict = {}
@@ -245,12 +250,16 @@ def study(
             fast, how = search(
                 plan, folder, found, lambda s, t: progress(whole * s, f"searching, {t}")
             )
-        good = sorted((k for k in fast if not fast[k].error), key=lambda k: (fast[k].final, k))
+        good = sorted(
+            (k for k in fast if not fast[k].error),
+            key=lambda k: (_late(plan, fast[k]), fast[k].final, k),
+        )
+        groups = groups_of(plan, fast, folder)
         if not good:
             why = next(iter(fast.values())).error
             raise WeldsimError(f"{plan.case.source_file}: no schedule could be computed: {why}")
         finer = {}
-        picked = _to_confirm(plan, good, fast) if confirm else []
+        picked = _to_confirm(plan, good, groups) if confirm else []
         settings = sorted({n for n, _ in picked})
         for k, number in enumerate(settings):
             done = evaluate(
@@ -261,27 +270,44 @@ def study(
                 ),
             )  # fmt: skip
             finer |= {(number, m): o for m, o in done.items()}
-    rows, words = _ranked(plan, fast, finer)
+    rows, words = _ranked(plan, fast, finer, groups)
     branches = len(list((folder / FOLDER).glob("*.json")))
     return Study(plan, rows, how, time.perf_counter() - began, branches, words)
 
 
-def _to_confirm(plan: Plan, good, fast) -> list:
+def groups_of(plan: Plan, keys, folder) -> dict:
+    """(setting, moves) -> what a schedule shares with its mirror images and with no other."""
+    found: dict = {}
+    for number in sorted({n for n, _ in keys}):
+        try:
+            symmetries = bind(_root(plan, number, plan.section.grade, folder)).symmetries
+        except WeldsimError:  # its rows have failed, each for itself
+            symmetries = ()
+        found |= {(n, m): (number, canonical(symmetries, m)[0]) for n, m in keys if n == number}
+    return found
+
+
+def _late(plan: Plan, outcome: Outcome) -> bool:
+    longest = plan.section.longest
+    return bool(longest) and outcome.time > longest
+
+
+def _to_confirm(plan: Plan, good, groups) -> list:
     """The best few, and one from the middle so that the error is not that of good ones alone.
 
     Mirror images tie and share their branches: they count as one and come along for nothing.
     """
-    count, groups = plan.section.confirm, {}
+    count, distinct = plan.section.confirm, {}
     for key in good:
-        groups.setdefault((key[0], f"{fast[key].final:.9e}"), []).append(key)
-    distinct = list(groups.values())
+        distinct.setdefault(groups[key], []).append(key)
+    distinct = list(distinct.values())
     picked = distinct[:count]
     if count and len(distinct) > 2 * count:
         picked.append(distinct[len(distinct) // 2])
     return [key for group in picked for key in group]
 
 
-def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
+def _ranked(plan: Plan, fast, finer, groups) -> tuple[tuple[Row, ...], str]:
     """Rows in order: confirmed ones by what confirmed them, then the rest by the ranking."""
     gaps = {k: _apart(plan, fast[k], finer[k]) for k in finer if not finer[k].error}
     usual = max(gaps.values()) if gaps else None
@@ -292,21 +318,21 @@ def _ranked(plan: Plan, fast, finer) -> tuple[tuple[Row, ...], str]:
         sure = finer.get(key)
         if sure is not None and sure.error:
             sure = None
-        error = gaps[key] if sure is not None else usual
-        model = f"plastic, grade {s.confirm_grade if sure else s.grade}"
+        error = None if outcome.error else gaps[key] if sure is not None else usual
+        model = f"{plan.case.solve.model}, grade {s.confirm_grade if sure else s.grade}"
         rows.append(Row(setting, moves, outcome, sure, error, model))
 
-    def late(row):
-        return bool(s.longest) and row.best.time > s.longest
+    def place(row):
+        return bool(row.fast.error), _late(plan, row.fast), row.fast.final, row.setting, row.moves
 
-    rows.sort(key=lambda r: (bool(r.fast.error), late(r), r.fast.final, r.setting, r.moves))
+    rows.sort(key=place)
     # the best few by what confirmed them; the rest, one that was confirmed for its error included,
     # by the ranking: readings of two grades are not compared with each other
-    ties = list(dict.fromkeys((r.setting, f"{r.fast.final:.9e}") for r in rows))[: s.confirm]
-    few = [r for r in rows if r.confirmed and (r.setting, f"{r.fast.final:.9e}") in ties]
-    few.sort(key=lambda r: (late(r), r.best.final, r.setting, r.moves))
+    ties = list(dict.fromkeys(groups[r.setting, r.moves] for r in rows))[: s.confirm]
+    few = [r for r in rows if r.confirmed and groups[r.setting, r.moves] in ties]
+    few.sort(key=lambda r: (_late(plan, r.best), r.best.final, r.setting, r.moves))
     rest = [r for r in rows if r not in few]
-    apart = len({f"{g:.5e}" for g in gaps.values()})  # images of one schedule count once
+    apart = len({groups[k] for k in gaps})  # images of one schedule count once
     words = (
         f"largest distance between the ends at grade {s.grade} and at grade {s.confirm_grade} "
         f"over the {apart} schedules run at both; an estimate, no bound"
@@ -330,8 +356,7 @@ def row_verdict(plan: Plan, row: Row) -> str:
     """Whether a row ends inside the tolerance, in words of `tolerance.verdict`."""
     if row.best.error:
         return "failed"
-    longest = plan.section.longest
-    if longest and row.best.time > longest:
+    if _late(plan, row.best):
         return "takes too long"
     if row.error is None:
         inside = row.best.final <= plan.tolerance.value

@@ -179,7 +179,8 @@ height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-we
 {% if drawing %}<h2>The recommended order on the part</h2>
 <img alt="{{ words[0] }}" src="data:image/png;base64,{{ drawing }}">{% endif %}
 <h2>All choices, best first</h2>
-<p class="how">{{ words[3] }}; {{ words[4] }}. Rows that were run at the finer grade come first.</p>
+<p class="how">{{ words[3] }}; {{ words[4] }}. The best few, run at the finer grade, come
+first; one from the middle was run so too, for the error, and stays at its place.</p>
 {% macro table(rows) %}<table><thead><tr><th scope="col">no.</th><th scope="col">order and direction
 </th>{% if settings %}<th scope="col">setting</th>{% endif %}<th scope="col">ends at</th>
 <th scope="col">error</th><th scope="col">farthest on the way</th><th scope="col">cold after</th>
@@ -206,8 +207,9 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
         {
             "number": n, "text": plan.text(r.moves), "setting": plan.settings[r.setting].label,
             "final": "failed" if r.best.error else said(study, r.best.final),
-            "error": said(study, r.error), "worst": said(study, r.best.worst),
-            "time": f"{r.best.time / 60:.0f} min", "model": r.model,
+            "error": "" if r.best.error else said(study, r.error),
+            "worst": "" if r.best.error else said(study, r.best.worst),
+            "time": "" if r.best.error else f"{r.best.time / 60:.0f} min", "model": r.model,
             "verdict": r.best.error or row_verdict(plan, r),
         }
         for n, r in enumerate(study.rows, 1)

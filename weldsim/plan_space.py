@@ -12,7 +12,8 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import permutations, product
+from graphlib import CycleError, TopologicalSorter
+from itertools import islice, product
 from math import factorial
 from pathlib import Path
 
@@ -23,6 +24,11 @@ from weldsim.errors import CaseError
 from weldsim.tolerance import Tolerance, kinds, read_tolerance
 
 MEASURES = ("time", "reaction", "stress")  # besides gauges and their columns
+ALL = 2000  # schedules up to which all are evaluated; more go to the optimiser
+COLUMNS = {  # of the gauges that read movement
+    "pointer": ("up_mrad", "right_mrad", "up_mm", "right_mm"), "bow": ("bow_mm",),
+    "dial": ("travel_mm",), "gap": ("opening_mm",),
+}  # fmt: skip
 UNITS = {"angle": ("mrad", 1e3), "length": ("mm", 1e3), "slope": ("mm/m", 1e3)}
 
 
@@ -69,13 +75,41 @@ class Plan:
         module = joint_module(self.case.part.kind)
         return module.seam_lines(self.case.part) if hasattr(module, "seam_lines") else {}
 
-    @property
+    @cached_property
+    def known(self) -> dict:
+        """Seam -> {word: sense}: every word for a travel along it, allowed or not."""
+        return known_words(self.case)
+
+    def word(self, seam: str, sense: int) -> str:
+        """The word for a travel, the plan's own where it allows it: mirror images need others."""
+        if sense in self.words.get(seam, {}):
+            return self.words[seam][sense]
+        return next(w for w, s in self.known[seam].items() if s == sense)
+
+    @cached_property
+    def measure_columns(self) -> tuple[str, ...]:
+        """Gauge columns whose length is the measure; none for a time, a force or a stress."""
+        name = self.section.measure
+        if name in MEASURES:
+            return ()
+        if name in columns_of(self.case):
+            return (name,)
+        kind = next(g.kind for g in self.case.gauges if g.name == name)
+        if kind == "pointer":
+            ends = COLUMNS[kind][2:] if self.tolerance.measure == "length" else COLUMNS[kind][:2]
+        else:
+            ends = COLUMNS[kind][:1]
+        return tuple(f"{name}_{e}" for e in ends)
+
+    @cached_property
     def size(self) -> int:
-        """Schedules when nothing is forbidden; the most that `schedules` can give."""
-        count = factorial(len(self.words)) * len(self.settings)
+        """How many schedules are allowed, settings counted; where they are more than `ALL` by far,
+        the number without the rules of order."""
+        each = len(self.settings)
         for senses in self.words.values():
-            count *= len(senses)
-        return count
+            each *= len(senses)
+        orders = sum(1 for _ in islice(self._orders(()), ALL // each + 1))
+        return each * (orders if each * orders <= ALL else factorial(len(self.words)))
 
     def allowed(self, moves) -> bool:
         """Whether a schedule, or the beginning of one, breaks no rule of order."""
@@ -89,16 +123,31 @@ class Plan:
         at = {seam: i for i, seam in enumerate(order)}
         return all(at.get(a, count) < at[b] for a, b in s.before if b in at)
 
+    def _orders(self, begun: tuple) -> Iterator[tuple]:
+        """Allowed orders that begin with some seams; what is forbidden is not gone into."""
+        if not self.allowed([(s, 1) for s in begun]):
+            return
+        rest = [s for s in self.words if s not in begun]
+        if not rest:
+            yield begun
+        for seam in rest:
+            yield from self._orders((*begun, seam))
+
     def schedules(self) -> Iterator[tuple]:
         """All orders and senses that are allowed, as rows of moves."""
-        for order in permutations(self.words):
-            if self.allowed([(s, 1) for s in order]):
-                for senses in product(*(self.words[s] for s in order)):
-                    yield tuple(zip(order, senses, strict=True))
+        return self.continuations(())
+
+    def continuations(self, done) -> Iterator[tuple]:
+        """Allowed schedules that begin with the moves done, whole rows."""
+        done = tuple(done)
+        for order in self._orders(tuple(s for s, _ in done)):
+            rest = order[len(done) :]
+            for senses in product(*(self.words[s] for s in rest)):
+                yield (*done, *zip(rest, senses, strict=True))
 
     def text(self, moves) -> str:
         """A schedule as a person would read it out."""
-        return ", ".join(f"{s} {self.words[s][w]}" for s, w in moves)
+        return ", ".join(f"{s} {self.word(s, w)}" for s, w in moves)
 
     def bound(self, setting: Setting, moves) -> Case:
         """The case with a setting and an order of moves."""
@@ -115,6 +164,9 @@ class Plan:
         material = self.case.material_path
         if material.endswith(".toml"):
             material = Path(material).read_text(encoding="utf-8")
+        file = getattr(self.case.part, "file", None)  # a mesh or solid of one's own
+        if file is not None:
+            own = [*own, hashlib.sha256(Path(file).read_bytes()).hexdigest()]
         inputs = [
             __version__, raw, material, own, list(setting.changes), repr(GRADES[grade]),
             list(self.words), self.section.pause, moves,
@@ -155,36 +207,40 @@ def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
     if not mistakes:
         words = _words(case, section, mistakes)
         _rules(section, words, mistakes)
-        settings = _settings(section)
+        _own_rules(case, raw, section, mistakes)
+        settings = _settings(section, mistakes)
         tolerance = _tolerance(case, section, mistakes)
     if mistakes:
         raise CaseError("\n".join(f"{source_file} {m}" for m in mistakes))
     plan = Plan(case, section, words, settings, tolerance)
     for setting in settings:  # a change that is wrong is said before hours are spent
         plan.bound(setting, [(s, next(iter(w))) for s, w in words.items()])
-    if not any(True for _ in plan.schedules()):
+    if next(plan.schedules(), None) is None:
         raise CaseError(f"{source_file} [plan]: first, last and before leave no order to weld in")
     return plan
 
 
-def _words(case, section, mistakes) -> dict:
-    """Seam -> {sense: word}, in the order of the case or of `seams`."""
+def known_words(case) -> dict:
+    """Seam -> {word: sense} of every word for a travel; a bar's first is as its bead stands."""
     if case.part.kind == "bar":
         from weldsim.joints.bar import OTHER_WAY
 
-        ways = {w.name: {1: t, -1: OTHER_WAY[t]} for w in case.welds for t in [w.travel]}
-        known = {name: {t: s for s, t in w.items()} for name, w in ways.items()}
-    else:
-        from weldsim.case_joint import ways_of
-        from weldsim.joints import joint_module
+        return {w.name: {w.travel: 1, OTHER_WAY[w.travel]: -1} for w in case.welds}
+    from weldsim.case_joint import ways_of
+    from weldsim.joints import joint_module
 
-        module = joint_module(case.part.kind)
-        lines = module.seam_lines(case.part)
-        held = [
-            module.place(case.part, f) for c in case.clamps for f in c.at
-            if _there(module, case.part, f)
-        ]  # fmt: skip
-        known = {name: ways_of(line, case.part, held) for name, line in lines.items()}
+    module = joint_module(case.part.kind)
+    held = [
+        module.place(case.part, f) for c in case.clamps for f in c.at
+        if _there(module, case.part, f)
+    ]  # fmt: skip
+    lines = module.seam_lines(case.part)
+    return {name: ways_of(line, case.part, held) for name, line in lines.items()}
+
+
+def _words(case, section, mistakes) -> dict:
+    """Seam -> {sense: word}, in the order of the case or of `seams`."""
+    known = known_words(case)
     welded = [w.seam or w.name for w in case.welds if w.tack < 0]
     wanted = section.seams or list(dict.fromkeys(welded))
     out = {}
@@ -195,6 +251,8 @@ def _words(case, section, mistakes) -> dict:
         senses = {}
         for word, sense in known[seam].items():
             senses.setdefault(sense, word)
+        if section.travel.get(seam) == []:
+            mistakes.append(f"[plan] travel.{seam}: names no travel, allowed: one or both")
         for word in section.travel.get(seam, ()):
             if word not in known[seam]:
                 mistakes.append(
@@ -232,14 +290,85 @@ def _rules(section, words, mistakes) -> None:
                 f"known: {', '.join(words)}"
             )
 
+    if not mistakes and not _can_be_ordered(section, words):
+        mistakes.append("[plan] first, last and before leave no order to weld in")
+    from weldsim.mesh import GRADES
 
-def _settings(section) -> tuple[Setting, ...]:
+    grades = list(GRADES)
+    if section.confirm and grades.index(section.confirm_grade) <= grades.index(section.grade):
+        finer = ", ".join(grades[grades.index(section.grade) + 1 :])
+        mistakes.append(
+            f"[plan] confirm_grade: {section.confirm_grade!r} is not finer than grade "
+            f"{section.grade!r}, allowed: {finer}, or confirm = 0"
+        )
+
+
+def _can_be_ordered(section, words) -> bool:
+    """Whether all rules of order can be kept at once: each is a row of pairs, earlier and later."""
+    earlier: dict = {s: set() for s in words}
+    for a, b in section.before:
+        earlier[b].add(a)
+    for s in words:
+        earlier[s] |= set(section.first) if s not in section.first else set()
+    for last in section.last:
+        earlier[last] |= {s for s in words if s not in section.last}
+    try:
+        TopologicalSorter(earlier).prepare()
+    except CycleError:
+        return False
+    return True
+
+
+def _own_rules(case, raw, section, mistakes) -> None:
+    """What a case says of its own order that a plan could not keep."""
+    if case.part.kind == "bar":
+        plain = all(w.start.kind == "after" for w in case.welds[1:])
+        pauses = {w.start.seconds for w in case.welds[1:]}
+        if section.pause is None and (not plain or len(pauses) > 1):
+            mistakes.append(
+                "[plan] pause: missing; the beads are put in order with one pause between them, "
+                'such as "60 s", and their own start rules differ'
+            )
+        own = [k for k in section.vary if k.startswith("weld.") and k.endswith(".start")]
+        for key in own:
+            mistakes.append(f'[plan] vary: "{key}" is not allowed: "plan.pause" sets the pause')
+    else:
+        if section.pause is not None or "plan.pause" in section.vary:
+            mistakes.append("[plan] pause: is for bars; a joint has [schedule] pause or interpass")
+        for weld in raw.get("weld", ()):
+            if "start" in weld:
+                mistakes.append(
+                    f"[weld.{weld.get('name')}] start: a plan sets the order, so the time between "
+                    "welds comes from [schedule] pause or interpass, allowed: none here"
+                )
+        for item in raw.get("schedule", {}).get("order", ()):
+            if "/" in item:
+                mistakes.append(
+                    f"[schedule] order: {item!r}: a plan welds all passes of a seam in one go, "
+                    "allowed: seams without a pass"
+                )
+    for key in section.vary:
+        if key.startswith("plan.") and (key != "plan.pause" or case.part.kind != "bar"):
+            mistakes.append(f'[plan] vary: "{key}" is not a key of the case')
+
+
+def _settings(section, mistakes) -> tuple[Setting, ...]:
     """Every combination of the values that may vary."""
     keys = list(section.vary)
-    return tuple(
-        Setting(tuple(f"{k}={json.dumps(v)}" for k, v in zip(keys, values, strict=True)))
-        for values in product(*(section.vary[k] for k in keys))
-    )
+    for key in keys:
+        if not section.vary[key]:
+            mistakes.append(f'[plan] vary: "{key}" has no values, allowed: one or more')
+    try:
+        return tuple(
+            Setting(tuple(
+                f"{k}={json.dumps(v, ensure_ascii=False)}"
+                for k, v in zip(keys, values, strict=True)
+            ))
+            for values in product(*(section.vary[k] for k in keys))
+        )  # fmt: skip
+    except TypeError as error:
+        mistakes.append(f"[plan] vary: {error}, allowed: texts and numbers")
+        return ()
 
 
 def _tolerance(case, section, mistakes) -> Tolerance | None:
@@ -253,7 +382,14 @@ def _tolerance(case, section, mistakes) -> Tolerance | None:
         return None
     if measure in MEASURES:
         return _plain_limit(section, measure, mistakes)
-    kind = section.kind or ("angle" if _is_angle(case, measure) else "straightness")
+    angle = _is_angle(case, measure)
+    kind = section.kind or ("angle" if angle else "straightness")
+    column = measure in columns  # of a pointer as a whole, either the tilt or the spot may count
+    tilts = angle and (column or kind in ("angle", "slope"))
+    if section.kind and (kind in ("angle", "slope")) != tilts:
+        fits = "angle, slope" if angle else "linear, straightness"
+        mistakes.append(f"[plan] kind: {kind!r} does not suit {measure}, allowed: {fits}")
+        return None
     if kind not in kinds():
         mistakes.append(f"[plan] kind: {kind!r} is not allowed: write {', '.join(kinds())}")
         return None
@@ -270,7 +406,10 @@ def _plain_limit(section, measure, mistakes):
 
     kind = {"time": "time", "reaction": "force", "stress": "stress"}[measure]
     try:
-        return Tolerance(section.tolerance, parse(section.tolerance, kind), measure, "as stated")
+        value = parse(section.tolerance, kind)
+        if value <= 0:
+            raise ValueError(f"{section.tolerance!r} is not allowed: it must be greater than zero")
+        return Tolerance(section.tolerance, value, measure, "as stated")
     except ValueError as error:
         mistakes.append(f"[plan] tolerance: {error}")
         return None
@@ -284,18 +423,14 @@ def _is_angle(case, measure: str) -> bool:
 
 def columns_of(case) -> list[str]:
     """Columns of the gauges that read movement."""
-    ends = {
-        "pointer": ("up_mrad", "right_mrad", "up_mm", "right_mm"), "bow": ("bow_mm",),
-        "dial": ("travel_mm",), "gap": ("opening_mm",),
-    }  # fmt: skip
-    return [f"{g.name}_{e}" for g in case.gauges for e in ends.get(g.kind, ())]
+    return [f"{g.name}_{e}" for g in case.gauges for e in COLUMNS.get(g.kind, ())]
 
 
 def _reordered(plan: Plan, setting: Setting, moves) -> Case:
     case = plan.case
     overrides = [*case.overrides, *setting.changes]
     if case.part.kind != "bar":
-        order = [f"{s}:{plan.words[s][w]}" for s, w in moves]
+        order = [item for move in moves for item in _items(plan, *move)]
         if case.welds and "schedule" not in tomllib.loads(case.source_text):
             raise CaseError(
                 f"{case.source_file} [schedule]: missing; a plan puts its order there, with pause "
@@ -307,20 +442,40 @@ def _reordered(plan: Plan, setting: Setting, moves) -> Case:
     return _bar_reordered(plan, overrides, moves)
 
 
+def _items(plan: Plan, seam: str, sense: int) -> list[str]:
+    """A move as the order of a case says it: by the seam's own [[weld]] sections where it has any,
+    each turned as the first of them is."""
+    own = [w for w in tomllib.loads(plan.case.source_text).get("weld", ()) if w["seam"] == seam]
+    if not own:
+        return [f"{seam}:{plan.word(seam, sense)}"]
+    ways = [plan.known[seam][w["travel"]] for w in own]
+    return [
+        f"{w['name']}:{plan.word(seam, sense * way * ways[0])}"
+        for w, way in zip(own, ways, strict=True)
+    ]
+
+
 def _bar_reordered(plan: Plan, overrides, moves) -> Case:
     """A bar's beads are sections in order, so the text itself is put in order."""
     import tomli_w
 
     from weldsim.case_set import apply_overrides
+    from weldsim.units import parse
 
     case = plan.case
     raw = tomllib.loads(case.source_text)
     apply_overrides(raw, overrides)
     by_name = {w["name"]: w for w in raw["weld"]}
-    pause, welds = plan.section.pause or 0.0, []
+    wanted, welds = raw["plan"].get("pause"), []
+    pause = parse(wanted, "time") if wanted is not None else _usual_pause(case)
     for seam, sense in moves:
         start = f"{pause:g} s after {welds[-1]['name']}" if welds else "0 s"
-        welds.append({**by_name[seam], "travel": plan.words[seam][sense], "start": start})
+        welds.append({**by_name[seam], "travel": plan.word(seam, sense), "start": start})
     raw["weld"] = welds
     fresh = parse_case(tomli_w.dumps(raw), case.source_file)
     return replace(fresh, overrides=())
+
+
+def _usual_pause(case) -> float:
+    """Pause between the beads of a bar as their own rules have it. [s]"""
+    return next((w.start.seconds for w in case.welds[1:] if w.start.kind == "after"), 0.0)

@@ -40,7 +40,7 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
     return {
         "rank": number,
         "schedule": plan.text(row.moves),
-        "order": [f"{s}:{plan.words[s][w]}" for s, w in row.moves],
+        "order": [f"{s}:{plan.word(s, w)}" for s, w in row.moves],
         "moves": [list(m) for m in row.moves],
         "setting": list(plan.settings[row.setting].changes),
         "final": _number(row.best.final, scale),

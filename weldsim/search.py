@@ -12,6 +12,7 @@ import numpy as np
 from weldsim.errors import SetupError
 
 ROUND = 8  # proposals at a time
+LATE = 1e12  # added to the end value of a schedule over the time allowed [SI]
 
 
 def search(plan, folder, found, progress=None):
@@ -31,6 +32,7 @@ def search(plan, folder, found, progress=None):
             'package optuna: pip install "weldsim[search]"'
         ) from None
     from weldsim.plan import evaluate
+    from weldsim.plan_words import SCALES
 
     progress = progress or (lambda share, text: None)
     optuna.logging.set_verbosity(optuna.logging.WARNING)
@@ -54,14 +56,14 @@ def search(plan, folder, found, progress=None):
             outcome = fast[setting, moves]
             if outcome.error:
                 study.tell(trial, state=optuna.trial.TrialState.FAIL)
-            else:
-                study.tell(trial, outcome.final)
+            else:  # one that takes too long is worse than any that does not
+                late = section.longest and outcome.time > section.longest
+                study.tell(trial, outcome.final + (LATE if late else 0.0))
         best = min((o.final for o in fast.values() if not o.error), default=np.nan)
-        scale, unit = {"angle": (1e3, " mrad"), "length": (1e3, " mm")}.get(
-            plan.tolerance.measure, (1.0, ""))  # fmt: skip
+        scale, unit = SCALES[plan.tolerance.measure]
         progress(
             asked / section.trials,
-            f"{asked} of {section.trials} proposals, best {scale * best:.3g}{unit}",
+            f"{asked} of {section.trials} proposals, best {scale * best:.3g} {unit}",
         )
     how = (
         f"{len(fast)} schedules out of {plan.size}, proposed by a seeded search (seed "

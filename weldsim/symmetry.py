@@ -49,7 +49,7 @@ class Symmetry:
         return bool(np.array_equal(self.matrix, np.eye(3)))
 
 
-def symmetries(model, lines, among=None) -> tuple[Symmetry, ...]:
+def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
     """All symmetries of a bound case, the identity first.
 
     Parameters
@@ -60,10 +60,17 @@ def symmetries(model, lines, among=None) -> tuple[Symmetry, ...]:
         Seam name -> `path.SeamLine`, all seams of the joint.
     among : iterable of str, optional
         Seams that must go to one another; all of them when left out.
+    senses : dict, optional
+        Seam -> sense in which the model's case welds it; as the words of its own line say when
+        left out.
     """
     from scipy.spatial import cKDTree
 
     among = set(lines if among is None else among)
+    if senses is None:
+        senses = {w.seam: lines[w.seam].ways.get(w.travel, w.sense) for w in model.case.welds}
+    # tacks laid by an arc come first and in their own order, which a mirror image would change
+    alone = any(w.tack >= 0 for w in model.case.welds)
     lattice = model.part.lattice
     points = lattice.points
     middle = (points.max(axis=0) + points.min(axis=0)) / 2
@@ -81,7 +88,9 @@ def symmetries(model, lines, among=None) -> tuple[Symmetry, ...]:
                 continue
             seams = _seams(lines, matrix, middle)
             closed = seams is not None and all(seams[s][0] in among for s in among)
-            if closed and _alike(model, lines, seams) and _same(model, to, seams):
+            if alone and not np.array_equal(matrix, np.eye(3)):
+                continue
+            if closed and _alike(model, lines, seams, senses) and _same(model, to, seams):
                 out.append(Symmetry(matrix, to, seams))
     return tuple(sorted(out, key=lambda s: not s.is_identity))
 
@@ -105,27 +114,56 @@ def _seams(lines, matrix, middle) -> dict | None:
     return out
 
 
-def _alike(model, lines, seams) -> bool:
-    """Whether a seam and its image are welded alike, and no rule tells them apart."""
+def _alike(model, lines, seams, senses) -> bool:
+    """Whether a seam and its image are welded alike, and no rule tells them apart.
+
+    The stretches of a seam count in their order and senses: the image of a seam welded one way is
+    compared with its partner welded the way the image runs. Start rules do not count, since a plan
+    sets them by the place in the order.
+    """
     case = model.case
-
-    def stretches(seam, turned):
-        length, out = lines[seam].length, []
-        for w in case.welds:
-            if w.seam == seam and w.tack < 0:
-                ends = (length - w.finish, length - w.begin) if turned else (w.begin, w.finish)
-                plain = replace(
-                    w, name="", seam="", travel="", sense=1, start=None, begin=0.0, finish=0.0
-                )
-                out.append((round(ends[0], 9), round(ends[1], 9), repr(plain)))
-        return sorted(out)
-
     rules = [r for c in case.clamps for r in (c.on, c.off)]
     named = {r.weld.partition(".")[0] for r in rules if r.weld is not None}
-    return all(
-        stretches(s, way < 0) == stretches(other, False) and (s == other or s not in named)
-        for s, (other, way) in seams.items()
+    for seam, (other, way) in seams.items():
+        if seam != other and seam in named:
+            return False
+        welded = stretches_of(case, seam)
+        image = [_mirrored(w, 0.0, lines[seam].length) if way < 0 else w for w in welded]
+        target = stretches_of(case, other)
+        if welded and target and senses[other] != senses[seam] * way:
+            target = _other_way(target)
+        if [_plain(w) for w in image] != [_plain(w) for w in target]:
+            return False
+    return True
+
+
+def stretches_of(case, seam) -> list:
+    """What a case welds on a seam, in order, tacks left out."""
+    return [w for w in case.welds if w.seam == seam and w.tack < 0]
+
+
+def _plain(weld):
+    """All that makes a stretch but where it belongs and when it starts."""
+    ends = round(weld.begin, 9), round(weld.finish, 9)
+    bare = replace(weld, name="", seam="", travel="", start=None, begin=0.0, finish=0.0)
+    return ends, repr(bare)
+
+
+def _mirrored(weld, low, high):
+    """A stretch between two places of its seam, seen in a mirror midway."""
+    return replace(
+        weld, begin=low + high - weld.finish, finish=low + high - weld.begin, sense=-weld.sense
     )
+
+
+def _other_way(welds) -> list:
+    """The stretches of a seam as they are when it is welded the other way: each section and pass
+    turns within its own ends and keeps its order."""
+    groups: dict = {}
+    for w in welds:
+        groups.setdefault((w.name.partition(".")[0], w.number), []).append(w)
+    ends = {k: (min(w.begin for w in g), max(w.finish for w in g)) for k, g in groups.items()}
+    return [_mirrored(w, *ends[w.name.partition(".")[0], w.number]) for w in welds]
 
 
 def _same(model, to, seams) -> bool:

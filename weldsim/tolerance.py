@@ -20,6 +20,8 @@ from weldsim.units import parse
 
 SI = {"mm": 1e-3, "arcmin": math.pi / 10800, "mm/m": 1e-3}
 CONFIRM = "confirm before release"
+ONE_SIDED = ("time", "reaction", "stress")  # limits of a plan that have no other side
+_SLOPE = re.compile(r"\s*([0-9.eE+-]+)\s*mm/m\s*")
 _CLASSES = re.compile(r"\s*ISO\s*13920\s*[-: ]\s*([A-Z]{1,2})\s*", re.IGNORECASE)
 
 
@@ -30,8 +32,8 @@ class Tolerance:
     Attributes
     ----------
     text : as it was written
-    value : plus or minus [m, rad, or m per m]
-    measure : "length", "angle" or "slope"
+    value : plus or minus [m, rad, or m per m]; at most [s, N, Pa]
+    measure : "length", "angle" or "slope"; "time", "reaction" or "stress" of a plan
     note : where the number is from; holds "confirm before release" where it needs that
     """
 
@@ -43,10 +45,12 @@ class Tolerance:
     def __str__(self) -> str:
         scale, unit = {
             "length": (1e3, "mm"), "angle": (1e3, "mrad"), "slope": (1e3, "mm/m"),
+            "time": (1.0, "s"), "reaction": (1.0, "N"), "stress": (1e-6, "MPa"),
         }[self.measure]  # fmt: skip
         own = f"{scale * self.value:.3g} {unit}"
         words = own if self.text == own else f"{self.text}, {own}"
-        return f"+-{words} ({CONFIRM})" if CONFIRM in self.note else f"+-{words}"
+        words = f"at most {words}" if self.measure in ONE_SIDED else f"+-{words}"
+        return f"{words} ({CONFIRM})" if CONFIRM in self.note else words
 
 
 @cache
@@ -137,16 +141,20 @@ def read_tolerance(text: str, kind: str = "angle", nominal: float | None = None)
             raise CaseError(f"tolerance: {text!r} needs a size, allowed: the {by}")
         value = limit(kind, fitting[0], nominal)
         return Tolerance(text.strip(), value, measure, note_on(kind, fitting[0]))
+    slope = _SLOPE.fullmatch(text) if measure == "slope" and isinstance(text, str) else None
     try:
-        value = parse(text, "angle" if measure == "angle" else "length")
+        if measure == "slope":
+            value = 1e-3 * float(slope[1] if slope else "none")
+        else:
+            value = parse(text, measure)
     except ValueError:
-        such = '"1 mrad", "0.1 deg"' if measure == "angle" else '"0.5 mm"'
+        such = {"angle": '"1 mrad", "0.1 deg"', "slope": '"5 mm/m"'}.get(measure, '"0.5 mm"')
         raise CaseError(
             f'tolerance: {text!r} is not allowed: write such as {such} or "ISO 13920 B"'
         ) from None
     if value <= 0:
         raise CaseError(f"tolerance: {text!r} is not allowed: it must be greater than zero")
-    return Tolerance(text.strip(), value, "angle" if measure == "angle" else "length", "as stated")
+    return Tolerance(text.strip(), value, measure, "as stated")
 
 
 def verdict(value: float, error: float | None, tolerance: Tolerance) -> str:

@@ -8,10 +8,21 @@ import pytest
 from tests.plan.small import TEXT, Here, small_plan
 from weldsim import branches
 from weldsim.branches import FOLDER, bind, canonical
-from weldsim.errors import ConvergenceError
+from weldsim.errors import ConvergenceError, MeshError, StoreError
 from weldsim.joints import joint_module
 from weldsim.pipeline import build_model, simulate
-from weldsim.plan import Forest, evaluate, study
+from weldsim.plan import (
+    Forest,
+    Outcome,
+    Study,
+    _late,
+    _ranked,
+    _to_confirm,
+    evaluate,
+    groups_of,
+    measured,
+    study,
+)
 from weldsim.plan_page import write_pages
 from weldsim.plan_space import parse_plan
 from weldsim.plan_store import write_plan
@@ -140,6 +151,168 @@ def test_a_seam_that_is_welded_otherwise_is_no_image():
     model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
     found = symmetries(model, plan.lines)
     assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
+
+
+def pattern(seam, name):
+    return (
+        f'[[weld]]\nname = "{seam}"\nseam = "{seam}"\ntravel = "+x"\nsegment = "6 mm"\n'
+        f'pattern = "{name}"\n'
+    )
+
+
+@pytest.mark.parametrize(
+    ("welds", "count"),
+    [
+        (pattern("front", "backstep"), 2),
+        (pattern("front", "backstep") + pattern("back", "backstep"), 4),
+        (pattern("front", "backstep") + pattern("back", "skip"), 2),
+        ('[[tack]]\nseam = "front"\nat = "start"\nlength = "8 mm"\nsize = "3 mm"\narc = true\n', 1),
+    ],
+    ids=["one divided", "both alike", "both otherwise", "tack by an arc"],
+)
+def test_only_what_is_welded_alike_is_an_image(welds, count):
+    """The plate tee has the identity, two mirrors and a half turn. Stretches in another order or
+    sense leave the mirror along the seams alone; a tack laid first by an arc leaves nothing."""
+    plan = parse_plan(TEXT.replace("[schedule]", welds + "[schedule]"), "small.toml")
+    moves = next(plan.schedules())
+    model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
+    found = symmetries(model, plan.lines, plan.words, dict(moves))
+    assert len(found) == count
+
+
+def test_a_forbidden_travel_is_computed_by_its_image(plan, done):
+    """Front in one direction only: its images may need the other, and the answers stay."""
+    some = small_plan('plan.travel={front=["+x"]}')
+    found = evaluate(some, 0, some.schedules(), "sketch", done[1], Here())
+    assert len(found) == 4
+    for moves, outcome in found.items():
+        assert outcome.columns == done[0][moves].columns
+        assert "front +x" in some.text(moves)
+
+
+def test_threads_of_one_process_do_not_mix_their_solutions(plan, done, tmp_path):
+    """A worker of a cluster may have several; solvers keep one factor at a time."""
+    from concurrent.futures import ThreadPoolExecutor, wait
+
+    class Threads(Here):
+        pool = ThreadPoolExecutor(3)
+
+        def submit(self, job):
+            return self.pool.submit(branches.grow, job)
+
+        def wait(self, futures):
+            return wait(futures, return_when="FIRST_COMPLETED").done
+
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Threads())
+    for moves, outcome in found.items():
+        assert not outcome.error
+        assert outcome.columns == pytest.approx(done[0][moves].columns, abs=1e-7)
+
+
+def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch):
+    def full(path, state):
+        raise StoreError("no space left")
+
+    monkeypatch.setattr(branches, "_write_state", full)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all("no space left" in o.error for o in found.values())
+    monkeypatch.undo()
+    again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_a_state_that_was_cut_short_is_computed_again(plan, done, tmp_path):
+    evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    (state,) = (tmp_path / FOLDER).glob("*.npz")
+    state.write_bytes(state.read_bytes()[:1000])
+    for path in (tmp_path / FOLDER).glob("*.json"):
+        if len(json.loads(path.read_text())["moves"]) == 2:
+            path.unlink()
+    again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_a_setting_that_cannot_be_meshed_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
+    def fails(job):
+        raise MeshError("Gmsh could not mesh the part")
+
+    monkeypatch.setattr("weldsim.plan.bind", fails)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert {o.error for o in found.values()} == {"Gmsh could not mesh the part"}
+
+
+def test_a_case_that_ends_before_its_last_weld_says_so(tmp_path):
+    plan = small_plan('solve.end="12 s"')
+    found = evaluate(plan, 0, [next(plan.schedules())], "sketch", tmp_path, Here())
+    assert "ends before its last weld" in next(iter(found.values())).error
+
+
+def outcomes(plan, finals, times, reaction=0.0):
+    return {
+        (0, m): Outcome(final=f, worst=f, time=t, reaction=reaction, columns={"a": f})
+        for m, f, t in zip(plan.schedules(), finals, times, strict=True)
+    }
+
+
+def test_what_takes_too_long_is_not_confirmed_first():
+    plan = small_plan('plan.longest="100 s"')
+    fast = outcomes(plan, [1, 2, 3, 4, 5, 6, 7, 8], [200] * 4 + [50] * 4)
+    groups = {k: k for k in fast}
+    good = sorted(fast, key=lambda k: (_late(plan, fast[k]), fast[k].final, k))
+    first = _to_confirm(plan, good, groups)[0]
+    assert fast[first].final == 5
+    rows, _ = _ranked(plan, fast, {}, groups)
+    assert [r.fast.final for r in rows] == [5, 6, 7, 8, 1, 2, 3, 4]
+
+
+def test_equal_values_are_no_mirror_images(plan, done):
+    """A largest reaction may be that of a shared first weld: eight schedules, two groups of four
+    images each, whatever they come to."""
+    fast = outcomes(plan, [1.0] * 8, [50] * 8)
+    groups = groups_of(plan, fast, done[1])
+    assert len(set(groups.values())) == 2
+    picked = _to_confirm(plan, sorted(fast), groups)
+    assert len(picked) == 4  # confirm = 1: one schedule and its images
+
+
+def test_a_time_can_be_what_counts(plan, done, tmp_path):
+    """The measure's unit and limit in words; the folder's branches do for any measure."""
+    timed = small_plan('plan.measure="time"', 'plan.tolerance="10 h"', "plan.confirm=0")
+    fast = evaluate(timed, 0, timed.schedules(), "sketch", done[1], Here())
+    keys = {(0, m): o for m, o in fast.items()}
+    rows, words = _ranked(timed, keys, {}, groups_of(timed, keys, done[1]))
+    found = Study(timed, rows, "all", 1.0, 3, words)
+    assert "at most 10 h, 3.6e+04 s" in plan_lines(found)[1]
+    assert rows[0].best.final == pytest.approx(min(o.time for o in fast.values()))
+    assert write_plan(found, tmp_path).exists()
+
+
+def test_failed_rows_have_no_numbers_and_any_title_can_be_printed(plan, done, tmp_path):
+    fast = {(0, m): o for m, o in done[0].items()}
+    bad = list(fast)[-1]
+    fast[bad] = Outcome(error="no equilibrium")
+    odd = small_plan("title=Cost $5_{x and $6")
+    rows, words = _ranked(odd, fast, {}, groups_of(odd, fast, done[1]))
+    assert rows[-1].error is None and rows[0].model == "elastic, grade sketch"
+    paths = write_pages(Study(odd, rows, "all", 1.0, 3, words), tmp_path)
+    page = next(p for p in paths if p.suffix == ".html").read_text()
+    assert "nan" not in page.replace("nance", "") and "no equilibrium" in page
+
+
+def test_a_gauge_is_read_by_its_own_name():
+    """tip, not tip_left, though the one name begins like the other."""
+    dial = '[[gauge]]\nname = "{}"\nkind = "dial"\nat = "stem top"\ndirection = "+y"\n'
+    text = TEXT.replace("[solve]", dial.format("tip_left") + dial.format("tip") + "[solve]")
+    plan = parse_plan(text, "x.toml", ("plan.measure=tip", "plan.tolerance=1 mm"))
+    assert measured(plan, ["tip_left_travel_mm", "tip_travel_mm"], [5.0, -7.0]) == 7e-3
+
+
+def test_a_slope_is_the_tilt_not_the_spot():
+    """3 mrad are 3 mm per metre, however far away the target stands (throw 2 m)."""
+    plan = small_plan('plan.kind="slope"', 'plan.tolerance="4 mm/m"')
+    columns = ["pointer_up_mrad", "pointer_right_mrad", "pointer_up_mm", "pointer_right_mm"]
+    assert measured(plan, columns, [3.0, 0.0, 6.0, 0.0]) == pytest.approx(3e-3)
+    assert plan.tolerance.value == pytest.approx(4e-3)
 
 
 def test_a_failed_weld_is_a_row_with_its_error(plan, tmp_path, monkeypatch):

@@ -54,6 +54,44 @@ def test_a_branch_that_kills_its_workers_is_given_up_with_what_grows_from_it():
     assert "earlier weld" in records["c"]["error"] and "error" not in records["b"]
 
 
+class Pool(Here):
+    """A crew of two whose worker dies on one branch and takes along what ran beside it."""
+
+    room = 2
+
+    def __init__(self):
+        super().__init__()
+        self.running = {}
+
+    def submit(self, job):
+        self.jobs.append(job.name)
+        future = Future()
+        self.running[future] = job
+        assert len(self.running) <= self.room
+        return future
+
+    def wait(self, futures):
+        dead = any(job.name == "bad" for job in self.running.values())
+        for future, job in self.running.items():
+            if dead:
+                future.set_exception(ChildProcessError("gone"))
+            else:
+                future.set_result({"name": job.name})
+        done, self.running = list(self.running), {}
+        return done
+
+    def died(self, error):
+        return isinstance(error, ChildProcessError)
+
+
+def test_a_branch_that_kills_its_worker_takes_no_other_along():
+    found = Pool()
+    good = [f"g{i}" for i in range(20)]
+    records = carry_out(found, jobs("g0", "bad", *good[1:]), {}, lambda r: None)
+    assert "died" in records["bad"]["error"]
+    assert not any("error" in records[g] for g in good)
+
+
 def test_a_bug_is_not_swallowed():
     class Broken(Here):
         def submit(self, job):

@@ -1,12 +1,14 @@
 """What may vary: counts by hand, rules of order, mistakes in one line each."""
 
 from math import factorial
+from pathlib import Path
 
 import pytest
 
 from tests.plan.small import TEXT, small_plan
+from weldsim.case import load_case
 from weldsim.errors import CaseError
-from weldsim.plan_space import load_plan, parse_plan
+from weldsim.plan_space import _can_be_ordered, load_plan, parse_plan
 
 DEMO = "cases/mast_stub_plan.toml"
 
@@ -33,7 +35,85 @@ def test_demo_has_every_order_and_direction():
     ],
 )
 def test_rules_of_order_leave_what_a_count_by_hand_leaves(changes, count):
-    assert len(list(demo(*changes).schedules())) == count
+    plan = demo(*changes)
+    assert len(list(plan.schedules())) == plan.size == count
+
+
+def test_what_begins_with_some_moves_is_counted_by_hand():
+    """After one of four seams: 3! orders, two directions each."""
+    plan = demo()
+    done = (("left", 1),)
+    found = list(plan.continuations(done))
+    assert len(found) == 6 * 8 and all(m[:1] == done for m in found)
+    assert set(found) == {m for m in plan.schedules() if m[:1] == done}
+
+
+def named():
+    """The small tee with sections whose names are not their seams'."""
+    weld = '[[weld]]\nname = "{}"\nseam = "{}"\ntravel = "{}"\ncurrent = "{} A"\n'
+    welds = weld.format("first", "front", "+x", 80) + weld.format("second", "back", "-x", 120)
+    return TEXT.replace("[schedule]", welds + "[schedule]").replace(
+        'order = ["front:+x", "back:-x"]\n', ""
+    )
+
+
+def test_a_seam_keeps_what_its_own_section_says():
+    plan = parse_plan(named(), "small.toml")
+    case = plan.bound(plan.settings[0], (("back", 1), ("front", -1)))
+    assert [(w.name, w.seam, w.sense, w.current) for w in case.welds] == [
+        ("second", "back", 1, 120.0), ("first", "front", -1, 80.0),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "changes", "words"),
+    [
+        (named().replace('current = "80 A"', 'start = "300 s"'), [], "[weld.first] start"),
+        (TEXT, ['schedule.order=["front/1:+x"]'], "welds all passes of a seam in one go"),
+        (TEXT, ['plan.pause="60 s"'], "[plan] pause: is for bars"),
+        (TEXT, ['plan.vary={"arc.current" = []}'], "has no values"),
+        (TEXT, ["plan.travel={front = []}"], "[plan] travel.front: names no travel"),
+        (TEXT, ['plan.first=["front"]', 'plan.last=["front"]'], "leave no order"),
+        (TEXT, ['plan.grade="coarse"'], "'coarse' is not finer than grade 'coarse'"),
+        (TEXT, ['plan.kind="straightness"', 'plan.measure="pointer_up_mrad"'],
+         "does not suit pointer_up_mrad, allowed: angle, slope"),
+        (TEXT, ['plan.measure="time"', 'plan.tolerance="-5 s"'], "greater than zero"),
+        (TEXT, ['plan.vary={"plan.grade" = ["coarse"]}'], '"plan.grade" is not a key'),
+    ],
+)  # fmt: skip
+def test_what_a_plan_could_not_keep_is_refused(text, changes, words):
+    with pytest.raises(CaseError) as error:
+        parse_plan(text, "small.toml", changes)
+    assert words in str(error.value)
+    assert len(str(error.value).splitlines()) == 1
+
+
+def test_rules_that_contradict_each_other_are_found_at_once():
+    """Twelve seams would take 12! orders to try."""
+    from types import SimpleNamespace
+
+    words = {f"s{i}": {1: "+x"} for i in range(12)}
+    section = SimpleNamespace(first=[], last=["s0"], before=[["s0", "s1"]])
+    assert not _can_be_ordered(section, words)
+    section.before = [["s1", "s0"]]
+    assert _can_be_ordered(section, words)
+
+
+def test_a_mesh_of_ones_own_counts(tmp_path):
+    """Another file under the same name is another part."""
+    for name in ("strap_mesh.toml", "strap.msh"):
+        source = next(Path(".").glob(f"*/{name}"))
+        (tmp_path / name).write_bytes(source.read_bytes())
+    text = (tmp_path / "strap_mesh.toml").read_text()
+    text = text.replace("../meshes/", "")
+    text += '\n[plan]\nmeasure = "pointer"\ntolerance = "1 mrad"\n'
+    plan = parse_plan(text, str(tmp_path / "strap_mesh.toml"))
+    moves = next(plan.schedules())
+    before = plan.identity(plan.settings[0], "sketch", moves)
+    assert before == plan.identity(plan.settings[0], "sketch", moves)
+    with open(tmp_path / "strap.msh", "a") as mesh:
+        mesh.write("\n")
+    assert before != plan.identity(plan.settings[0], "sketch", moves)
 
 
 def test_uphill_is_resolved_to_a_sense():
@@ -134,6 +214,19 @@ def test_a_bar_is_put_in_order_too():
     assert [w.name for w in case.welds] == [s for s, _ in moves]
     assert [w.travel for w in case.welds] == [plan.words[s][w] for s, w in moves]
     assert [w.start.seconds for w in case.welds[1:]] == [30.0] * (len(moves) - 1)
+
+
+def test_the_pause_of_a_bar_is_its_own_or_varies():
+    text = open("cases/both_faces.toml", encoding="utf-8").read()
+    head = text + '\n[plan]\nmeasure = "pointer"\ntolerance = "1 mrad"\n'
+    own = load_case("cases/both_faces.toml").welds[1].start.seconds
+    plan = parse_plan(head, "cases/both_faces.toml")
+    moves = next(plan.schedules())
+    assert plan.bound(plan.settings[0], moves).welds[1].start.seconds == own > 0
+    plan = parse_plan(
+        head + 'vary = { "plan.pause" = ["30 s", "600 s"] }\n', "cases/both_faces.toml"
+    )
+    assert [plan.bound(s, moves).welds[1].start.seconds for s in plan.settings] == [30, 600]
 
 
 def test_identity_holds_all_that_matters_and_nothing_else():
