@@ -95,7 +95,7 @@ def next_(
     columns, values = read_readings(loaded, reading)
     with _bar() as tell, crew(workers, cluster) as found:
         advice = advise(
-            loaded, where, done, columns, values, found, noise, study_error(record), tell
+            loaded, where, done, columns, values, found, noise, study_error(record), tell, record
         )
     for line in advice_lines(loaded, advice):
         typer.echo(line)

@@ -1,23 +1,34 @@
-"""`weldsim next`: readings after some welds against a study's branches; see `next_weld`."""
+"""`weldsim next`: readings after some welds against a study's branches; see `next_weld`.
+
+What is predicted is the plan's measure, in all its columns. A column that was read stands where it
+was read; one that was not stands where the model has it, moved by what the readings say of the
+unknowns. What is still to come is scaled as the unknowns scale what each weld did so far.
+"""
 
 from __future__ import annotations
 
-import json
-import tomllib
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.next_weld import SPREADS, Ahead, Estimate, Unknown, chance_inside, estimate
-from weldsim.plan import evaluate
-from weldsim.plan_space import Plan, Setting, parse_plan
-from weldsim.units import parse
+from weldsim.next_input import (
+    Read,
+    check_measure,
+    in_one_unit,
+    open_study,
+    read_moves,
+    read_readings,
+)
+from weldsim.next_past import Past, last_of, past_of
+from weldsim.next_unknowns import unknowns_of
+from weldsim.next_weld import Ahead, Estimate, Unknown, chance_inside, estimate
+from weldsim.plan import ALL, evaluate
+from weldsim.plan_space import UNITS, Plan
 
-STEP = 0.05  # change of an unknown in the run that measures what it moves
-READ_OFF = {"mrad": 0.1, "mm": 0.5}  # standard deviation of a reading when none is stated
-FAST_ERROR = 0.25  # of a movement still to come, when the study has no error of its own
+FAST_ERROR = 0.25  # of a movement, when the study has no error of its own
+SI = 1e-3  # gauge columns are in mm and mrad
 
 
 @dataclass(frozen=True)
@@ -27,155 +38,67 @@ class Advice:
     Attributes
     ----------
     columns : gauge columns that were read
-    reading, noise : their values and standard deviations, in their units
+    reading, expected : values read and what the model has there, in their units
     unknowns, estimate : what explains them
     ways : ranked by the chance of ending inside the tolerance, then by how far off
-    error_words : what the spread of a prediction rests on
+    notes : what the spread of a prediction rests on, and what was not looked at
     """
 
     columns: tuple[str, ...]
     reading: np.ndarray
-    noise: np.ndarray
+    expected: np.ndarray
     unknowns: tuple[Unknown, ...]
     estimate: Estimate
     ways: tuple[Ahead, ...]
-    error_words: str
+    notes: tuple[str, ...]
 
 
-def open_study(folder, tolerance: str | None = None) -> tuple[Plan, Path, dict | None]:
-    """Plan, folder of branches, and record of a study; of a run folder, a plan of its case.
+def ways_on(plan: Plan, done, record: dict | None) -> tuple[dict[int, list], str]:
+    """Setting -> schedules that begin with the moves done, and in words what is left out.
+
+    More than `ALL` are not computed: of those the ones the study looked at are taken.
 
     Raises
     ------
     CaseError
-        If the folder is neither.
+        If there is none.
     """
-    folder = Path(folder)
-    if (folder / "plan.json").exists():
-        record = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
-        plan = parse_plan(record["case"], record["source_file"], record["overrides"])
-        return plan, folder, record
-    if not (folder / "case.json").exists():
-        raise CaseError(f"{folder}: neither a study (plan.json) nor a run folder (case.json)")
-    kept = json.loads((folder / "case.json").read_text(encoding="utf-8"))
-    text = kept["source"]
-    raw = tomllib.loads(text)
-    if "plan" not in raw:
-        import tomli_w
-
-        pointers = [g["name"] for g in raw.get("gauge", ()) if g.get("kind") == "pointer"]
-        if not pointers:
-            raise CaseError(f"{folder}: its case has no pointer to read; add a [plan] section")
-        if tolerance is None:
-            raise CaseError(f'{folder}: its case states no tolerance: add --tolerance "1 mrad"')
-        raw["plan"] = {"measure": pointers[0], "tolerance": tolerance}
-        text = tomli_w.dumps(raw)
-    return parse_plan(text, kept["source_file"], kept["overrides"]), folder / "next", None
-
-
-def read_moves(plan: Plan, after: str) -> tuple:
-    """Moves welded so far, from "front:+x,back:-x"; a bare seam name ends the case's own order."""
-    items = [i.strip() for i in after.split(",") if i.strip()]
-    own = [(w.seam or w.name, w.travel) for w in plan.case.welds if w.tack < 0]
-    if len(items) == 1 and ":" not in items[0]:
-        names = list(dict.fromkeys(s for s, _ in own))
-        if items[0] not in names:
-            raise CaseError(f"--after {after}: no seam of that name, known: {', '.join(names)}")
-        own_way = dict(own)
-        items = [f"{s}:{own_way[s]}" for s in names[: names.index(items[0]) + 1]]
-    moves = []
-    for item in items:
-        seam, _, word = item.partition(":")
-        if seam not in plan.words:
-            known = ", ".join(plan.words)
-            raise CaseError(f"--after {item}: no seam of that name, known: {known}")
-        senses = {v: k for k, v in _all_words(plan, seam).items()} | {
-            v: k for k, v in plan.words[seam].items()
-        }
-        if word.strip() not in senses:
-            raise CaseError(f"--after {item}: {word!r} is no travel there: {', '.join(senses)}")
-        moves.append((seam, senses[word.strip()]))
-    if len({s for s, _ in moves}) < len(moves):
-        raise CaseError(f"--after {after}: a seam stands there twice")
-    if len(moves) >= len(plan.words):
-        raise CaseError(f"--after {after}: nothing is left to weld")
-    return tuple(moves)
-
-
-def _all_words(plan: Plan, seam: str) -> dict:
-    line = plan.lines.get(seam)
-    return {s: w for w, s in line.ways.items()} if line is not None else plan.words[seam]
-
-
-def read_readings(plan: Plan, texts) -> tuple[tuple[str, ...], np.ndarray]:
-    """Columns and values from "pointer.up=-12mm"; mm or mrad as written."""
-    from weldsim.plan_space import columns_of
-
-    known = columns_of(plan.case)
-    found: dict[str, float] = {}
-    for text in texts:
-        name, sign, value = text.partition("=")
-        gauge, _, part = name.strip().partition(".")
-        stems = {c.rsplit("_", 1)[0] for c in known if c.startswith(f"{gauge}_")}
-        stem = f"{gauge}_{part}" if part else next(iter(stems), "")
-        if not sign or stem not in stems:
-            such = ", ".join(sorted({c.rsplit("_", 1)[0].replace("_", ".", 1) for c in known}))
-            raise CaseError(f"--reading {text}: write GAUGE.SIDE=VALUE, sides here: {such}")
-        for unit, kind in (("mm", "length"), ("mrad", "angle")):
-            try:
-                number = 1e3 * parse(value.strip(), kind)
-            except ValueError:
-                continue
-            column = f"{stem}_{unit}"
-            if column in found:
-                raise CaseError(f"--reading {text}: read twice")
-            if column not in known:
-                raise CaseError(f"--reading {text}: this gauge is not read in {unit}")
-            found[column] = number
-            break
-        else:
-            raise CaseError(f'--reading {text}: value with its unit, such as "-12 mm" or "2 mrad"')
-    if not found:
-        raise CaseError("--reading: missing, such as --reading pointer.up=-12mm")
-    return tuple(found), np.array(list(found.values()))
-
-
-def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
-    """What a shop does not know about this case."""
-    keys = {"efficiency": "arc.efficiency", "speed": "arc.speed"}
-    out = [Unknown(n, keys[n], *SPREADS[n]) for n in keys]
-    if plan.case.part.kind == "bar":
-        return ()
-    if getattr(plan.case.part, "root_gap", 0.0) > 0:
-        out.append(Unknown("root gap", "part.root_gap", 0.3, 0.0, 3.0))
-    for clamp in plan.case.clamps:
-        if clamp.kind == "spring":
-            key = f"clamp.{clamp.name}.stiffness"
-            out.append(Unknown(f"stiffness of {clamp.name}", key, 0.5, 0.1, 5.0))
-    return tuple(out)
-
-
-def _changed(plan: Plan, unknown: Unknown, factor: float) -> str:
-    """The change of the case that multiplies an unknown."""
-    section, *_, key = unknown.key.split(".")
-    case = plan.case
-    if section == "arc":
-        value = factor * getattr(case.welds[0], key)
-        return f"{unknown.key}={value:.6g}" + (" m/s" if key == "speed" else "")
-    if section == "part":
-        return f"{unknown.key}={factor * case.part.root_gap:.6g} m"
-    clamp = next(c for c in case.clamps if c.name == unknown.key.split(".")[1])
-    return f"{unknown.key}={factor * clamp.stiffness:.6g} N/m"
+    settings = range(len(plan.settings))
+    most = ALL // len(settings)
+    left = list(islice(plan.continuations(done), most + 1))
+    where = f"{plan.case.source_file}: after {plan.text(done)}"
+    if not left:
+        raise CaseError(f"{where}: no order that goes on from there is allowed")
+    if len(left) <= most:
+        return dict.fromkeys(settings, left), ""
+    out: dict[int, list] = {}
+    numbers = {s.changes: n for n, s in enumerate(plan.settings)}
+    for row in record["rows"] if record else ():
+        moves = tuple((s, w) for s, w in row["moves"])
+        number = numbers.get(tuple(row["setting"]))
+        if number is not None and moves[: len(done)] == tuple(done):
+            out.setdefault(number, []).append(moves)
+    if not out:
+        raise CaseError(
+            f"{where}: there are more than {ALL} ways on and no study looked at any of them, "
+            "allowed: a [plan] with first, last, before or travel that leaves fewer"
+        )
+    count = sum(map(len, out.values()))
+    return out, (
+        f"there are more than {ALL} ways on: only the {count} that the study looked at are compared"
+    )
 
 
 def advise(
-    plan: Plan, folder, done, columns, reading, found, noise=None, error=None, progress=None
-) -> Advice:
+    plan: Plan, folder, done, columns, reading, found, noise=None, error=None, progress=None,
+    record=None,
+) -> Advice:  # fmt: skip
     """Explain a reading and rank the ways to go on.
 
     Parameters
     ----------
     plan : Plan
+        Of something that a gauge reads.
     folder : path
         Of the study; branches that are missing are computed and kept there.
     done : row of moves welded so far
@@ -184,54 +107,123 @@ def advise(
     noise : float, optional
         Standard deviation of each reading in its unit; `READ_OFF` when left out.
     error : float, optional
-        Stated error of the study's ranking [SI]; a quarter of the movement to come when left out.
+        Stated error of the study's ranking [SI]; a quarter of each movement when left out.
+    record : dict, optional
+        Of the study; see `ways_on`.
 
     Returns
     -------
     Advice
     """
-    progress = progress or (lambda share, text: None)
-    grade = plan.section.grade
+    check_measure(plan)
+    progress, done = progress or (lambda share, text: None), tuple(done)
+    left, looked = ways_on(plan, done, record)
     unknowns = unknowns_of(plan)
+    past = past_of(plan, folder, done, unknowns, found, lambda s, t: progress(0.5 * s, t))
+    read = in_one_unit(plan, columns, reading, noise, past.now)
+    known = _explained(plan, read, past, unknowns, error)
+    here = _present(plan, read, past, known, error)
+    ways = []
+    for k, (number, schedules) in enumerate(left.items()):
 
-    def now(p, setting, moves, share):
-        out = evaluate(p, setting, [moves], grade, folder, found,
-                       lambda s, t: progress(share[0] + share[1] * s, t))[moves]  # fmt: skip
-        if out.error:
-            raise CaseError(f"{plan.case.source_file}: {plan.text(moves)}: {out.error}")
-        return out.columns
+        def tell(share, text, k=k):
+            progress(0.5 + 0.5 * (k + share) / len(left), text)
 
-    base = now(plan, 0, done, (0.0, 0.1))
-    expected = np.array([base[c] for c in columns])
-    noise = np.array([noise or READ_OFF[c.rsplit("_", 1)[1]] for c in columns])
-    # the model's own error of what lies behind counts as much as the eye's
-    model_error = FAST_ERROR * np.abs(expected) if error is None else np.full(
-        len(columns), 1e3 * error * _throw(plan, columns[0]))  # fmt: skip
-    slopes = np.zeros((len(columns), len(unknowns)))
-    for k, unknown in enumerate(unknowns):
-        step = STEP
-        if unknown.name == "efficiency" and plan.case.welds[0].efficiency * (1 + STEP) > 1:
-            step = -STEP
-        other = replace(plan, settings=(
-            Setting((*plan.settings[0].changes, _changed(plan, unknown, 1 + step))),))  # fmt: skip
-        moved = now(_as_text(other), 0, done, (0.1 + 0.4 * k / len(unknowns), 0.4 / len(unknowns)))
-        slopes[:, k] = (np.array([moved[c] for c in columns]) - expected) / step
-    total = np.hypot(noise, model_error)
-    known = estimate(reading, expected, slopes, unknowns, total)
-    left = [m for m in plan.schedules() if m[: len(done)] == tuple(done)]
-    ways, count = [], len(plan.settings)
-    for n in range(count):
-        behind = base if n == 0 else now(plan, n, done, (0.5 + 0.5 * n / count, 0.1 / count))
-        ends = evaluate(plan, n, left, grade, folder, found,
-                        lambda s, t, n=n: progress(0.5 + 0.5 * (n + s) / count, t))  # fmt: skip
+        behind = past.now if number == 0 else last_of(plan, number, done, folder, found, tell)
+        ends = evaluate(plan, number, schedules, plan.section.grade, folder, found, tell)
         ways += [
-            _ahead(plan, n, moves[len(done) :], outcome, behind, columns, reading, noise, slopes,
-                   expected, known, error)
-            for moves, outcome in ends.items() if not outcome.error
-        ]  # fmt: skip
+            _ahead(plan, number, moves[len(done) :], end.columns, behind, here, past, known, error)
+            for moves, end in ends.items()
+            if not end.error
+        ]
     if not ways:
-        raise CaseError(f"{plan.case.source_file}: no order that goes on from there is allowed")
+        raise CaseError(f"{plan.case.source_file}: no way on from there could be computed")
     ways.sort(key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves))
+    expected = np.array([past.now[c] for c in columns])
+    notes = tuple(n for n in (looked, _error_words(plan, error)) if n)
+    return Advice(
+        tuple(columns), np.asarray(reading), expected, unknowns, known, tuple(ways), notes
+    )
+
+
+def _model_error(plan: Plan, column: str, values: dict, error) -> float:
+    """Standard deviation of what the model has in a column, in its unit.
+
+    The study's own error where the column is of its measure, else a share of how far all that is
+    looked at in that unit stands off: a side that is to stand still is no surer than the other.
+    """
+    if error is not None and column in plan.measure_columns:
+        return error / SI
+    unit = column.rpartition("_")[2]
+    alike = [v for c, v in values.items() if c.rpartition("_")[2] == unit]
+    return FAST_ERROR * float(np.linalg.norm(alike))
+
+
+def _explained(plan: Plan, read: Read, past: Past, unknowns, error) -> Estimate:
+    """Factors of the unknowns from all readings."""
+    looked_at = {c: past.now[c] for c in (*plan.measure_columns, *read.columns)}
+    expected = np.array([past.now[c] for c in read.columns])
+    slopes = np.array([past.slopes[c][-1] for c in read.columns])
+    # the model's own error of what lies behind counts as much as the eye's
+    own = np.array([_model_error(plan, c, looked_at, error) for c in read.columns])
+    return estimate(read.values, expected, slopes, unknowns, np.hypot(read.noise, own))
+
+
+@dataclass(frozen=True)
+class Present:
+    """Where the measure stands now, M columns.
+
+    Attributes
+    ----------
+    place : (M,) in the columns' units
+    variance : (M,) but for that of the factors
+    slopes : (M, U) change with each factor: none where the column was read
+    """
+
+    place: np.ndarray
+    variance: np.ndarray
+    slopes: np.ndarray
+
+
+def _present(plan: Plan, read: Read, past: Past, known: Estimate, error) -> Present:
+    """Columns that were read stand there; others where the model has them with the factors."""
+    at = {c: i for i, c in enumerate(read.columns)}
+    now = {c: past.now[c] for c in plan.measure_columns}
+    rows = []
+    for column in plan.measure_columns:
+        slope = past.slopes[column][-1]
+        if column in at:
+            i = at[column]
+            rows.append((read.values[i], read.noise[i] ** 2, np.zeros_like(slope)))
+        else:
+            place = now[column] + slope @ (known.factors - 1)
+            rows.append((place, _model_error(plan, column, now, error) ** 2, slope))
+    place, variance, slopes = zip(*rows, strict=True)
+    return Present(np.array(place), np.array(variance), np.array(slopes))
+
+
+def _ahead(
+    plan: Plan, setting, moves, end, behind, here: Present, past: Past, known: Estimate, error
+) -> Ahead:
+    """One way to go on: where the measure stands, plus what is to come as the unknowns scale it.
+
+    `behind` is what the model reads after the moves done, under the setting of this way: so a pause
+    or a current may change now, and counts for what is still to come.
+    """
+    columns = plan.measure_columns
+    ahead = np.array([end[c] - behind[c] for c in columns])
+    relative = past.relative(columns)
+    mean = here.place + ahead * (1 + relative @ (known.factors - 1))
+    slopes = here.slopes + np.outer(ahead, relative)
+    to_come = dict(zip(columns, ahead, strict=True))
+    own = np.array([_model_error(plan, c, to_come, error) for c in columns])
+    covariance = np.diag(here.variance + own**2) + slopes @ known.covariance @ slopes.T
+    mean, covariance = SI * mean, SI**2 * covariance
+    chance = chance_inside(mean, covariance, plan.tolerance.value)
+    return Ahead(tuple(moves), mean, covariance, chance, setting)
+
+
+def _error_words(plan: Plan, error) -> str:
     words = (
         "spread of a prediction: reading, unknowns, and the study's stated error"
         if error is not None
@@ -240,55 +232,15 @@ def advise(
     )
     if len(plan.settings) > 1:
         words += f"; what lies behind was welded with {plan.settings[0].label}"
-    return Advice(columns, np.asarray(reading), noise, unknowns, known, tuple(ways), words)
-
-
-def _as_text(plan: Plan) -> Plan:
-    """A plan whose one setting has gone over into its case, so that workers can read it."""
-    changes = plan.settings[0].changes
-    overrides = (*(c for c in plan.case.overrides), *changes)
-    section = plan.section.model_copy(update={"vary": {}})
-    case = replace(plan.case, overrides=overrides)
-    return replace(plan, case=case, section=section, settings=(Setting(()),))
-
-
-def _throw(plan: Plan, column: str) -> float:
-    """Reading per radian of the measure, for a column in mm of a pointer; else 1."""
-    if not column.endswith("_mm") or plan.tolerance.measure != "angle":
-        return 1.0
-    gauge = next(g for g in plan.case.gauges if column.startswith(f"{g.name}_"))
-    return gauge.throw or 1.0
-
-
-def _ahead(
-    plan, setting, moves, outcome, base, columns, reading, noise, slopes, expected, known, error
-) -> Ahead:
-    """One way to go on: the reading, plus what is still to come as the unknowns scale it.
-
-    `base` is what the model reads after the moves done, under the setting of this way: so a pause
-    or a current may change now, and counts for what is still to come.
-    """
-    scale = np.array([1e-3 / _throw(plan, c) for c in columns])  # to SI of the measure
-    ahead = np.array([outcome.columns[c] - base[c] for c in columns])
-    size = max(float(np.linalg.norm(expected)), 1e-9)
-    relative = slopes.T @ expected / size**2  # movement per factor, as the past showed it
-    mean = (np.asarray(reading) + ahead * (1 + relative @ (known.factors - 1))) * scale
-    move = np.outer(ahead, relative)
-    own = FAST_ERROR * np.abs(ahead) * scale if error is None else np.full(len(ahead), error)
-    covariance = (
-        np.diag((noise * scale) ** 2 + own**2)
-        + (move @ known.covariance @ move.T) * np.outer(scale, scale)
-    )  # fmt: skip
-    chance = chance_inside(mean, covariance, plan.tolerance.value)
-    return Ahead(tuple(moves), mean, covariance, chance, setting)
+    return words
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     """The advice in words, one line each."""
     found = advice.estimate
     lines = []
-    for column, value, was in zip(advice.columns, advice.reading, found.expected, strict=True):
-        stem, unit = column.rsplit("_", 1)
+    for column, value, was in zip(advice.columns, advice.reading, advice.expected, strict=True):
+        stem, _, unit = column.rpartition("_")
         lines.append(f"{stem.replace('_', ' ')}: read {value:.3g} {unit}, expected {was:.3g}")
     if found.contradictory:
         lines.append(
@@ -299,15 +251,24 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
         note = " (at its bound)" if unknown.name in found.at_bound else ""
         lines.append(f"{unknown.name}: {factor:.3f} +- {spread:.3f} times what the case says{note}")
-    scale, unit = (1e3, "mrad") if plan.tolerance.measure == "angle" else (1e3, "mm")
+    unread = _unread(plan, advice.columns)
+    if unread:
+        lines.append(f"not read, so taken from the model: {', '.join(unread)}")
+    unit, scale = UNITS[plan.tolerance.measure]
     for n, way in enumerate(advice.ways[:most], 1):
         under = f" ({plan.settings[way.setting].label})" if len(plan.settings) > 1 else ""
         lines.append(
             f"{n}. {plan.text(way.moves)}{under}: expected {scale * way.off:.2g} {unit} off, "
             f"{_chance(way.chance)} chance of {plan.tolerance}"
         )
-    lines.append(advice.error_words)
-    return lines
+    return [*lines, *advice.notes]
+
+
+def _unread(plan: Plan, columns) -> list[str]:
+    """Sides of the measure that no reading is of."""
+    read = {c.rpartition("_")[0] for c in columns}
+    sides = [c.rpartition("_")[0] for c in plan.measure_columns]
+    return [s.replace("_", " ") for s in sides if s not in read]
 
 
 def _chance(value: float) -> str:
@@ -322,7 +283,7 @@ def study_error(record: dict | None) -> float | None:
     if not record:
         return None
     rows = [r["error"] for r in record["rows"] if r["confirmed"] is None and r["error"] is not None]
-    return 1e-3 * rows[0] if rows and record["unit"] in ("mrad", "mm", "mm/m") else None
+    return SI * rows[0] if rows and record["unit"] in ("mrad", "mm", "mm/m") else None
 
 
 __all__ = [

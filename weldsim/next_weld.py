@@ -3,9 +3,9 @@
 After some welds the gauge is read. Unknowns of the shop (arc efficiency, travel speed, root gap,
 stiffness of the hold), each with a usual value, a spread and bounds, move what the model would
 have read; a linear model of that, from finite differences of the recorded past, is fitted with the
-spread as prior (Gauss-Markov, Bayesian linear regression) and the readings' own error. The shift
-of the readings that they leave unexplained is kept with them: it is where the part now is. What
-remains to be welded adds the moves of the study's branches, scaled the same way.
+spread as prior (Gauss-Markov, Bayesian linear regression) and the readings' own error. What of a
+reading they leave unexplained is kept: it is where the part now is. What remains to be welded adds
+the moves of the study's branches, scaled as the unknowns scale the welds made.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class Estimate:
     explained : (R,) what it reads with the factors
     residual : (R,) reading less explained
     misfit : how far the readings lie from anything the unknowns can explain, in standard
-        deviations: square root of chi-square per reading
+        deviations of one reading that is as unlikely
     at_bound : names of unknowns that ran into a bound
     """
 
@@ -118,12 +118,23 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     explained = expected + slopes @ found.x
     predictive = np.diag(noise**2) + (slopes * spread**2) @ slopes.T
     gap = reading - expected
-    chi = float(gap @ np.linalg.solve(predictive, gap)) / len(gap)
+    chi = float(gap @ np.linalg.solve(predictive, gap))
     names = tuple(u.name for u, active in zip(unknowns, found.active_mask, strict=True) if active)
     return Estimate(
-        1 + found.x, covariance, expected, explained, reading - explained, float(np.sqrt(chi)),
-        names,
+        1 + found.x, covariance, expected, explained, reading - explained,
+        deviations(chi, len(gap)), names,
     )  # fmt: skip
+
+
+def deviations(chi: float, count: int) -> float:
+    """Standard deviations of one reading that are as unlikely as a chi-square of several.
+
+    A mean over the readings would let one that agrees hide one that does not.
+    """
+    from scipy.stats import chi2, norm
+
+    tail = float(chi2.sf(chi, count))
+    return float(norm.isf(tail / 2)) if tail > 1e-300 else float(np.sqrt(chi))
 
 
 @dataclass(frozen=True)
