@@ -142,6 +142,21 @@ def test_a_coarser_run_that_fails_takes_no_preset_away(monkeypatch):
     assert "without an error estimate: the coarser run failed" in preset_words(found)[1]
 
 
+def test_a_later_run_that_fails_takes_no_preset_away(monkeypatch):
+    def trial(case, gauge, grade, tell, threads):
+        if any(case.preset):
+            raise ConvergenceError("no equilibrium")
+        return preset.Trial((0.0, 0.0, 0.0), {"pointer_up_mrad": sizes.pop()}, 0.8), None
+
+    sizes = [0.8]
+    monkeypatch.setattr(preset, "_trial", trial)
+    monkeypatch.setattr(preset, "effect", lambda model, gauge: 1e3 * np.eye(1, 3))
+    assert find_preset(tee(), grade="coarse", tolerance="1 mrad").final == 0.8
+    sizes = [0.8]
+    with pytest.raises(ConvergenceError, match="no equilibrium"):
+        find_preset(tee(), grade="coarse", tolerance="0.5 mrad")
+
+
 def test_a_part_that_ends_true_is_set_off_by_nothing(monkeypatch):
     sized(monkeypatch, [0.0, 0.0])
     found = find_preset(tee(), grade="coarse", tolerance="1 mrad")

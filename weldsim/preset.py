@@ -189,7 +189,12 @@ def _search(case, gauge, unit, limit, grade, runs, tell, threads):
         def told(share, text, number=number):
             tell(0.9 * (number + share) / runs, f"run {number + 1}: {text}")
 
-        trial, model = _trial(now, gauge, grade, told, threads)
+        try:
+            trial, model = _trial(now, gauge, grade, told, threads)
+        except ConvergenceError:
+            if not any(1e-3 * t.size <= limit.value for t in trials):
+                raise
+            break  # what is within already stands
         trials.append(trial)
         cases.append(now)
         ends = np.array(list(trial.reading.values()))
