@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -47,10 +48,10 @@ def plan(
         with _bar() as tell:
             found = study(loaded, out, workers, cluster, tell, confirm)
     except KeyboardInterrupt:
-        print(
-            f"stopped; what is computed stays: go on with weldsim plan {case} --out {out}",
-            file=sys.stderr,
-        )
+        again = ["weldsim", "plan", str(case), "--out", str(out)]
+        again += [part for change in changes or () for part in ("--set", change)]
+        again += [] if confirm else ["--no-confirm"]
+        print(f"stopped; what is computed stays: go on with {shlex.join(again)}", file=sys.stderr)
         raise typer.Exit(130) from None
     path = write_plan(found, out)
     pages = write_pages(found, out)
