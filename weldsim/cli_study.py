@@ -227,7 +227,7 @@ def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port.", min=0, max=65535)] = 8716,
     lan: Annotated[
-        bool, typer.Option("--lan", help="Let others on the network in, with a token.")
+        bool, typer.Option("--lan", help="Let others on the network in, with a key.")
     ] = False,
     work: Annotated[Path, typer.Option(help="Folder for runs.")] = Path("runs"),
     workers: Annotated[int, typer.Option(help="Runs at a time.", min=1)] = 1,
