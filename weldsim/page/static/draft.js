@@ -2,11 +2,17 @@
 const KEPT = "weldsim draft";
 const TURNED = { up: "down", down: "up", "+x": "-x", "-x": "+x" };
 
+const isTable = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
 export const copyOf = (value) => JSON.parse(JSON.stringify(value));
 
 export class Draft {
   constructor(kind, tables, form, base) {
     Object.assign(this, { kind, tables, form, base: base || null });
+    for (const { key, many } of form.sections) { // one table where there may be several is a list of one
+      const value = tables[key];
+      if (many && isTable(value)) tables[key] = [value];
+      if (!many && Array.isArray(value) && value.length === 1 && isTable(value[0])) [tables[key]] = value;
+    }
   }
 
   keep() {
@@ -18,13 +24,19 @@ export class Draft {
     try { return JSON.parse(sessionStorage.getItem(KEPT)); } catch { return null; }
   }
 
+  // Entries of a section; none where it is no list of tables, of which the server says so.
+  list(section) {
+    const value = this.tables[section];
+    return Array.isArray(value) && value.every(isTable) ? value : [];
+  }
   get bar() { return this.kind === "bar"; }
   body(more) { return { tables: this.tables, base: this.base, ...more }; }
 
   // ------------------------------------------------------------------ fields
   table(section, index) {
-    if (index === undefined || index === null) return (this.tables[section] ??= {});
-    return (this.tables[section] ??= [])[index];
+    if (index !== undefined && index !== null) return this.list(section)[index];
+    if (!isTable(this.tables[section])) this.tables[section] = {};
+    return this.tables[section];
   }
   get(section, key, index) {
     const table = index === undefined || index === null ? this.tables[section] : (this.tables[section] || [])[index];
@@ -38,7 +50,7 @@ export class Draft {
         && !["part", "hold"].includes(section)) delete this.tables[section];
   }
   addEntry(section) {
-    const list = (this.tables[section] ??= []);
+    const list = this.tables[section] = this.list(section);
     const started = this.form.tables[section];
     const entry = copyOf(list[list.length - 1] || (started && started[0]) || this.blank(section));
     if ("name" in entry) entry.name = this.freeName(section, entry.name);
@@ -53,7 +65,7 @@ export class Draft {
     return made;
   }
   freeName(section, name) {
-    const taken = new Set((this.tables[section] || []).map((e) => e.name));
+    const taken = new Set(this.list(section).map((e) => e.name));
     if (/^[A-Z]$/.test(name)) {
       for (let c = 65; c < 91; c++) if (!taken.has(String.fromCharCode(c))) return String.fromCharCode(c);
     }
@@ -68,7 +80,7 @@ export class Draft {
   // Rows in order of welding: {label, seam, travel, ways}. `check` is what the server last said.
   rows(check) {
     if (this.bar) {
-      return (this.tables.weld || []).map((w) => ({ label: w.name, seam: w.name, travel: w.travel,
+      return this.list("weld").map((w) => ({ label: w.name, seam: w.name, travel: w.travel,
         ways: w.face === "top" || w.face === "bottom" || w.line === "along" ? ["+x", "-x"] : ["up", "down"] }));
     }
     return this.items().map((item) => {
@@ -78,10 +90,10 @@ export class Draft {
         travel: item.travel || (own && own.travel) || "", ways: found ? Object.keys(found.ways) : [] };
     });
   }
-  named(head) { return (this.tables.weld || []).find((w) => w.name === head); }
+  named(head) { return this.list("weld").find((w) => w.name === head); }
   items() {
     const order = this.tables.schedule && this.tables.schedule.order;
-    const written = Array.isArray(order) ? order : (this.tables.weld || []).map((w) => w.name);
+    const written = Array.isArray(order) ? order : this.list("weld").map((w) => w.name);
     return written.map((item) => {
       const [head, ...rest] = String(item).split(":");
       return { head: head.trim(), travel: rest.join(":").trim() };
@@ -89,7 +101,7 @@ export class Draft {
   }
   put(items) {
     const order = items.map((i) => (i.travel ? `${i.head}:${i.travel}` : i.head));
-    (this.tables.schedule ??= {}).order = order;
+    this.table("schedule").order = order;
   }
   // Take the order of `places`, numbers of rows as they are now; rows left out go.
   arrange(places) {
@@ -97,7 +109,7 @@ export class Draft {
       const items = this.items();
       return this.put(places.map((p) => items[p]));
     }
-    const old = this.tables.weld, now = places.map((p) => copyOf(old[p]));
+    const old = this.list("weld"), now = places.map((p) => copyOf(old[p]));
     // a start rule belongs to a turn, not to a bead: "20 s after A" stays with the second turn
     const turn = new Map(old.map((w, i) => [w.name, i]));
     now.forEach((w, i) => {
@@ -126,7 +138,7 @@ export class Draft {
   }
   remove(index) { this.arrange(this.rows(null).map((_, i) => i).filter((i) => i !== index)); }
   travel(index, word) {
-    if (this.bar) this.tables.weld[index].travel = word;
+    if (this.bar) this.list("weld")[index].travel = word;
     else {
       const items = this.items();
       items[index].travel = word;

@@ -3,6 +3,7 @@ import { h } from "./tools.js";
 
 const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
 const NUMBER = /^\s*([-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*)$/i;
+const TWO_WAYS = /^\s*[-+−]?[1-9]\d*,\d{3}(?!\d)/; // 1,500 is 1500 to some and 1.5 to others
 const RARE = new Set(["front_length", "rear_length", "half_width", "depth", "shrinkage_along", "shrinkage_across",
   "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film"]);
 
@@ -13,19 +14,46 @@ export class Fields {
     const { draft } = this, list = h("datalist", { id: "places" });
     const title = this.control({ key: "title", label: "name of this case", type: "text", top: true }, "", null);
     const parts = draft.form.sections.map((section) => this.section(section));
+    const active = document.activeElement, had = this.ui.form.contains(active) ? active : null;
     this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), title, ...parts, list,
       h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
     this.places();
     this.messages();
+    if (had) this.refocus(had.dataset.stop || had.id);
+  }
+  // The same field or button again; where it is gone, the one before it or that which adds one.
+  refocus(name) {
+    const [word, section, number] = name.split(" ");
+    for (let n = Number(number); word === "remove" && n >= 0; n--) {
+      const found = this.ui.form.querySelector(`[data-stop="remove ${section} ${n}"]`);
+      if (found) return found.focus();
+    }
+    const found = this.ui.form.querySelector(`[data-stop="${word === "remove" ? "add" : word} ${section}"]`)
+      || (name && document.getElementById(name));
+    if (found) found.focus();
+  }
+
+  // What the server said, and fields whose number can be read two ways.
+  unclear(said) {
+    const found = [];
+    for (const input of this.ui.form.querySelectorAll(".quantity input, .number input, .whole input")) {
+      if (!TWO_WAYS.test(input.value)) continue;
+      const { place, entry, index } = input.closest(".field").dataset, [section, key] = place.split("|");
+      const [typed] = TWO_WAYS.exec(input.value), number = typed.trim();
+      found.push({ section, key, name: entry || (index === "" ? "" : String(Number(index) + 1)),
+        text: `${number} can be read two ways: write ${number.replace(",", "")} or ${number.replace(",", ".")}` });
+    }
+    const same = (a, b) => a.section === b.section && a.key === b.key && (a.name || "") === (b.name || "");
+    return [...said.filter((m) => !found.some((f) => same(f, m))), ...found];
   }
 
   section(section) {
     const { draft } = this, id = section.key;
-    const entries = section.many ? draft.tables[id] || [] : null;
+    const entries = section.many ? draft.list(id) : null;
     const inner = h("div", { class: "inner" }, h("p", { class: "mistake", "data-place": `${id}|`, hidden: true }));
     if (section.many) {
       entries.forEach((_, i) => inner.append(this.entry(section, i)));
-      inner.append(h("button", { type: "button", class: "plain",
+      inner.append(h("button", { type: "button", class: "plain", "data-stop": `add ${id}`,
         text: `Add ${{ weld: draft.bar ? "a bead" : "a weld of its own", gauge: "a gauge", clamp: "a clamp", tack: "a tack" }[id]}`,
         onclick: () => { draft.addEntry(id); this.changed(true); } }));
     } else inner.append(this.fields(section, null));
@@ -40,7 +68,7 @@ export class Fields {
     const name = this.draft.get(section.key, "name", i) || `${i + 1}`;
     const word = { weld: this.draft.bar ? "Bead" : "Weld", gauge: "Gauge", clamp: "Clamp", tack: "Tack" }[section.key];
     return h("fieldset", { class: "entry" }, h("legend", { text: `${word} ${name}` }),
-      h("button", { type: "button", class: "plain drop", "aria-label": `Remove ${word.toLowerCase()} ${name}`, text: "Remove",
+      h("button", { type: "button", class: "plain drop", "data-stop": `remove ${section.key} ${i}`, "aria-label": `Remove ${word.toLowerCase()} ${name}`, text: "Remove",
         onclick: () => {
           if (section.key === "weld" && this.draft.bar) this.draft.remove(i);
           else this.draft.removeEntry(section.key, i);
@@ -115,7 +143,7 @@ export class Fields {
   // A number with its unit. A unit typed behind the number counts; another unit chosen converts.
   as_quantity(field, value, put, describe) {
     const offered = this.begin.units[field.unit];
-    const found = NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
+    const found = TWO_WAYS.test(value ?? "") ? null : NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
     let unit = (found && found[2]) || (example && example[2]) || offered[0].unit;
     const units = offered.map((u) => u.unit);
     if (!units.includes(unit)) units.push(unit);
@@ -128,14 +156,15 @@ export class Fields {
     const read = () => {
       const typed = number.value.trim().replace("−", "-"), parts = NUMBER.exec(typed);
       if (!typed) put(undefined);
-      else if (parts && !parts[2]) put(`${parts[1].replace(",", ".")} ${unit}`);
+      else if (TWO_WAYS.test(typed)) put(typed); // no number to the server either
+      else if (parts && /^([a-zµμ°].*)?$/i.test(parts[2])) put(`${parts[1].replace(",", ".")} ${parts[2] || unit}`);
       else put(typed);
     };
     number.addEventListener("input", read);
     select.addEventListener("change", () => {
       const parts = NUMBER.exec(number.value.trim()), from = offered.find((u) => u.unit === unit);
       const to = offered.find((u) => u.unit === select.value);
-      if (parts && !parts[2] && from && to) {
+      if (parts && !parts[2] && !TWO_WAYS.test(number.value) && from && to) {
         const si = Number(parts[1].replace(",", ".")) * from.factor + from.shift;
         number.value = String(Number(((si - to.shift) / to.factor).toPrecision(6)));
       }
@@ -147,6 +176,7 @@ export class Fields {
 }
 
 function plainNumber(text) {
+  if (TWO_WAYS.test(text)) return text.trim();
   const typed = text.trim().replace("−", "-").replace(",", ".");
   if (!typed) return undefined;
   return Number.isFinite(Number(typed)) ? Number(typed) : typed;
