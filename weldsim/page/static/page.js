@@ -1,5 +1,5 @@
 // The page: its steps by address, the start, the queue, and what all steps share.
-import { ask, h, KINDS, say, span, STATES } from "./tools.js";
+import { ask, h, KINDS, renew, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
 import { jointDrawing } from "./icons.js";
 import { Setup } from "./setup.js";
@@ -85,6 +85,7 @@ async function setUp() {
     setup = new Setup(new Draft(kept.kind, kept.tables, await form(kept.kind), kept.base), begin, go);
   }
   show(setup.root, "setup", "Set-up");
+  setup.back();
 }
 
 // ------------------------------------------------------------------------- watch
@@ -125,25 +126,23 @@ function queue() {
   fillQueue(body);
 }
 function fillQueue(body) {
-  if (!jobs.length) { body.replaceChildren(h("p", { text: "Nothing in it." })); return; }
-  const focus = document.activeElement && body.contains(document.activeElement) ? document.activeElement.dataset.id : null;
-  const act = (job, what, word) => h("button", { type: "button", class: "plain", "data-id": `${job.id} ${what}`, text: word, "aria-label": `${word}: ${job.title}`,
+  if (!jobs.length) { renew(body, h("p", { text: "Nothing in it." })); return; }
+  const act = (job, what, word) => h("button", { type: "button", class: "plain", "data-key": what, text: word, "aria-label": `${word}: ${job.title}`,
     onclick: async () => { try { await ask(`/api/jobs/${job.id}/${what}`, {}); } catch (e) { say(e.message); } await poll(true); } });
   const rows = [...jobs].reverse().map((job) => {
     const open = ["waiting", "running", "drawing"].includes(job.state);
     const how = job.state === "running" || job.state === "drawing"
       ? [h("progress", { max: 1, value: job.share, "aria-label": "share done" }), ` ${Math.round(100 * job.share)} %`, job.left === null ? "" : `, about ${span(job.left)} left`]
       : [job.error || (job.state === "waiting" && job.ahead ? `${job.ahead} ahead` : "")];
-    return h("tr", {}, h("th", { scope: "row" }, h("a", { href: job.parent ? `#compare/${job.parent}/${job.id}` : `#watch/${job.id}`, text: job.title }),
+    return h("tr", { "data-key": job.id }, h("th", { scope: "row" }, h("a", { href: job.parent ? `#compare/${job.parent}/${job.id}` : `#watch/${job.id}`, text: job.title }),
       job.change ? h("span", { class: "note", text: ` ${job.change}` }) : null),
       h("td", { text: KINDS[job.kind] }),
       h("td", {}, h("span", { class: `badge ${job.state}`, text: job.stopping ? "stopping" : STATES[job.state] })), h("td", {}, how),
       h("td", { text: job.mine ? "here" : "another browser" }),
       h("td", {}, open ? act(job, "stop", "Stop") : [job.state !== "done" ? act(job, "resume", "Go on") : null, act(job, "forget", "Take off the list")]));
   });
-  body.replaceChildren(h("div", { class: "scroll" }, h("table", { class: "queue" }, h("thead", {}, h("tr", {},
+  renew(body, h("div", { class: "scroll" }, h("table", { class: "queue" }, h("thead", {}, h("tr", {},
     ["Case", "Kind", "State", "How far", "Asked for", ""].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows))));
-  if (focus) { const again = body.querySelector(`[data-id="${focus}"]`); if (again) again.focus(); }
 }
 async function poll(once) {
   let wait = 5000;

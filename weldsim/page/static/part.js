@@ -1,5 +1,5 @@
 // The part before welding: drawn on a canvas, its welds over it as lines to click or to tab to.
-import { h, s } from "./tools.js";
+import { h, renew, s } from "./tools.js";
 
 const TINTS = [[223, 228, 232], [243, 217, 176], [168, 203, 232]]; // steel, filler, held
 const LIGHT = [0.28, 0.62, 0.73]; // seen from the eye: right, up, toward it
@@ -172,7 +172,7 @@ export class PartView {
     welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
     made.push(this.axes(f, t));
     this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
-    this.over.replaceChildren(...made);
+    renew(this.over, made);
     if (focus) {
       const again = [...this.over.querySelectorAll(".seam")].find((x) => x.dataset.seam === focus);
       if (again) again.focus({ preventScroll: true });
@@ -207,7 +207,7 @@ export class PartView {
     const label = this.armed ? `${name}: ${shown ? `number ${shown}` : "not in the order yet"}; choose it next`
       : `${name}: ${number ? `weld ${number}, turn it round` : "not welded, add it"}`;
     const group = s("g", { class: `seam${behind ? " behind" : ""}`, tabindex: 0, role: "button",
-      "aria-label": label, "data-seam": weld.seam,
+      "aria-label": label, "data-seam": weld.seam, "data-key": weld.name,
       onclick: () => this.onSeam(weld.seam, weld.name),
       onkeydown: (e) => {
         if (e.key !== "Enter" && e.key !== " ") return;

@@ -1,17 +1,17 @@
 // Set-up: fields on the left, the part with its welds, their order, and what it all means.
-import { ask, h, later, put, Refused, s, say, saveText, span } from "./tools.js";
+import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
 import { PartView } from "./part.js";
 
 export class Setup extends Fields {
   constructor(draft, begin, go) {
     super();
-    Object.assign(this, { draft, begin, go, check: null, choosing: null, open: {}, serial: 0 });
+    Object.assign(this, { draft, begin, go, check: null, choosing: null, open: {}, serial: 0, unanswered: true });
     this.view = new PartView((seam, name) => this.pickSeam(seam, name));
     this.soon = later(() => this.ask(), 220);
+    this.helper = newest();
     this.root = this.build();
     this.form();
-    this.ask();
   }
 
   build() {
@@ -52,9 +52,11 @@ export class Setup extends Fields {
   }
 
   async ask() {
-    const serial = ++this.serial;
+    const serial = ++this.serial, body = this.draft.body();
+    const stale = () => serial !== this.serial || !this.root.isConnected;
+    this.unanswered = true;
     try {
-      const found = await ask("/api/check", this.draft.body());
+      const found = await askPatiently("/api/check", body, stale);
       if (serial !== this.serial) return;
       this.said = found.messages;
       this.good = found.ok;
@@ -62,18 +64,32 @@ export class Setup extends Fields {
       this.messages();
       this.order();
       this.places();
+      this.unanswered = found.ok;
       if (!found.ok) return this.meaning(null);
       this.meaning({});
-      const [shape, words] = await Promise.all([ask("/api/shape", this.draft.body()), ask("/api/words", this.draft.body())]
-        .map((p) => p.catch((e) => e)));
-      if (serial !== this.serial) return;
-      if (shape instanceof Error) this.shapeFault(shape.message);
-      else this.drawPart(shape);
-      this.meaning(words instanceof Error ? { fault: words.message } : words);
+      await this.helper(() => this.askHelper(serial, this.draft.body(), stale));
     } catch (error) {
       if (serial === this.serial) this.tell(error.message, true);
     }
   }
+  // Picture and words come from a process of which there is one: one after the other.
+  async askHelper(serial, body, stale) {
+    for (const [path, good, bad] of [
+      ["/api/shape", (x) => this.drawPart(x), (text) => this.shapeFault(text)],
+      ["/api/words", (x) => this.meaning(x), (text) => this.meaning({ fault: text })]]) {
+      if (stale()) return;
+      try {
+        const found = await askPatiently(path, body, stale, bad);
+        if (serial === this.serial) good(found);
+      } catch (error) {
+        if (stale()) return;
+        bad(error.message);
+      }
+    }
+    if (serial === this.serial) this.unanswered = false;
+  }
+  // Shown, or shown again: what is not answered yet is asked.
+  back() { if (this.unanswered) this.ask(); }
 
   drawPart(shape) {
     this.ui.shapeNote.hidden = true;
@@ -87,7 +103,7 @@ export class Setup extends Fields {
 
   // Each mistake beside its field, counted at the head of its section.
   messages() {
-    const said = this.said || [], form = this.ui.form;
+    const form = this.ui.form, said = this.unclear(this.said || []);
     for (const p of form.querySelectorAll(".mistake")) p.hidden = true;
     for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
     const counts = {}, loose = [];
@@ -125,7 +141,7 @@ export class Setup extends Fields {
     const { meaning, cost } = this.ui;
     cost.textContent = words && words.cost ? words.cost.replace(" (good to a factor of two)", "") : "";
     if (!words) {
-      meaning.replaceChildren(h("h2", { text: "What this means" }), h("p", { class: "note",
+      renew(meaning, h("h2", { text: "What this means" }), h("p", { class: "note",
         text: "The entries marked on the left have to be put right first; the picture shows the last good state." }));
       return;
     }
@@ -134,12 +150,12 @@ export class Setup extends Fields {
       h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: w.name }),
         h("td", { text: w.start === null ? w.rule : `${Math.round(w.start)} s` }), h("td", { text: `${w.duration.toFixed(w.duration < 10 ? 1 : 0)} s` }),
         h("td", { text: `${w.heat_input.toFixed(2)} kJ/mm` }))))));
-    put(meaning, h("h2", { text: "What this means" }), this.strip(), heat,
-      words.fault ? h("p", { class: "mistake", text: words.fault }) : null,
-      h("details", { open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
+    renew(meaning, h("h2", { text: "What this means" }), this.strip(), heat,
+      words.fault ? h("p", { class: "mistake", "data-key": "fault", text: words.fault }) : null,
+      h("details", { "data-key": "words", open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
         h("summary", { text: "The whole case in words" }),
         h("ul", { class: "lines" }, (words.lines || ["reading the case …"]).map((line) => h("li", { class: line.startsWith("     ") ? "deep" : line.startsWith("  ") ? "in" : "", text: line.trim() })))),
-      h("details", { class: "cautions", open: this.open.care ?? false, ontoggle: (e) => { this.open.care = e.target.open; } },
+      h("details", { class: "cautions", "data-key": "care", open: this.open.care ?? false, ontoggle: (e) => { this.open.care = e.target.open; } },
         h("summary", { text: "Before anyone strikes an arc" }),
         h("ul", {}, this.begin.cautions.map((c) => h("li", { text: c })))));
   }
@@ -178,14 +194,14 @@ export class Setup extends Fields {
         button("▼", `weld ${row.label} later`, () => this.shift(i, 1), i === rows.length - 1),
         button("✕", draft.bar ? `remove ${row.label}` : `leave ${row.label} unwelded`, () => { draft.remove(i); say(`${row.label} removed`); this.changed(true); }, rows.length < 2)));
     const left = draft.left(this.check);
-    put(this.ui.order, h("h2", { text: "Order and travel" }),
+    renew(this.ui.order, h("h2", { text: "Order and travel" }),
       h("p", { class: "note", text: clicked ? `Click the welds on the part in the order you want (${clicked.length} of ${rows.length}).`
         : "Click a weld on the part to turn its travel round." }),
-      ...(this.loose || []).map((m) => h("p", { class: "mistake", text: [m.section && m.section !== "schedule" ? m.section : "", m.name, m.text].filter(Boolean).join(" ") })),
+      (this.loose || []).map((m, i) => h("p", { class: "mistake", "data-key": `fault ${i}`, text: [m.section && m.section !== "schedule" ? m.section : "", m.name, m.text].filter(Boolean).join(" ") })),
       h("ol", { class: "turns" }, rows.map(line)),
-      left.length ? h("p", { class: "left" }, "Not welded: ", left.map((x) => h("button", { type: "button", class: "plain",
+      left.length ? h("p", { class: "left", "data-key": "left" }, "Not welded: ", left.map((x) => h("button", { type: "button", class: "plain", "data-key": x.head,
         text: `add ${x.head.replace("/", ", pass ")}`, onclick: () => this.addSeam(x) }))) : null,
-      h("p", { class: "buttons" }, clicked
+      h("p", { class: "buttons", "data-key": "buttons" }, clicked
         ? h("button", { type: "button", class: "plain", text: "Keep the old order", onclick: () => this.choose(null) })
         : h("button", { type: "button", class: "plain", text: "Set the order by clicking", disabled: rows.length < 2, onclick: () => this.choose([]) })));
   }
@@ -242,14 +258,15 @@ export class Setup extends Fields {
     const { run, rough, look } = this.ui;
     run.disabled = rough.disabled = look.disabled = true;
     try {
-      const job = await ask("/api/jobs", this.draft.body({ kind }));
+      const job = await askPatiently("/api/jobs", this.draft.body({ kind }), () => !this.root.isConnected, (text) => this.tell(text));
       this.go(`#watch/${job.id}`);
     } catch (error) {
       if (error instanceof Refused && error.body.messages) this.said = error.body.messages;
       this.messages();
       this.tell(error.message, true);
     } finally {
-      run.disabled = rough.disabled = look.disabled = (this.said || []).length > 0;
+      run.disabled = rough.disabled = look.disabled = this.unclear(this.said || []).length > 0;
+      if (document.activeElement === document.body && this.root.isConnected) ({ run, rough, look })[kind].focus();
     }
   }
   async save() {

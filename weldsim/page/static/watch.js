@@ -1,5 +1,5 @@
 // Watch: a run while it is computed and after, what if one weld were turned or two swapped, side by side.
-import { ask, figure, h, KINDS, Refused, say, span, STATES } from "./tools.js";
+import { ask, figure, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
 
 const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)" };
@@ -9,7 +9,7 @@ const OPEN = ["waiting", "running", "drawing"];
 export class Pane {
   constructor(id, compact, told) {
     Object.assign(this, { id, told: told || (() => {}), compact, job: null, summary: null, view: null, tag: "", over: false });
-    this.ui = { head: h("h1", { class: "pane-head" }), state: h("div", { class: "state" }),
+    this.ui = { head: h("h1", { class: "pane-head", tabindex: -1 }), state: h("div", { class: "state" }),
       stage: h("div", { class: "stage", hidden: true }), blank: h("p", { class: "blank", text: "Reading the run …" }) };
     this.root = h("section", { class: "pane", "aria-label": "A run" }, this.ui.head, this.ui.state, this.ui.blank, this.ui.stage);
     this.live = true;
@@ -18,9 +18,13 @@ export class Pane {
   close() { this.live = false; clearTimeout(this.timer); if (this.view) this.view.destroy(); }
 
   async loop() {
-    if (!this.live) return;
-    try { await this.look(); } catch (error) { this.fault(error.message); }
-    if (this.live && !this.over) this.timer = setTimeout(() => this.loop(), this.job && this.job.kind !== "run" ? 120 : 900);
+    const turn = this.turn = (this.turn || 0) + 1;
+    let wait = 2500;
+    try {
+      await this.look();
+      if (this.job) wait = this.job.kind === "run" ? 900 : 120;
+    } catch (error) { if (this.live) this.fault(error.message); }
+    if (this.live && !this.over && turn === this.turn) this.timer = setTimeout(() => this.loop(), wait);
   }
   again() { this.over = false; clearTimeout(this.timer); this.loop(); }
 
@@ -35,29 +39,41 @@ export class Pane {
     const solved = ["drawing", "done"].includes(state);
     const look = this.job && this.job.kind !== "run";
     if (solved || (!look && state !== "waiting")) await this.scene(!solved);
+    if (!this.live) return;
     if (solved || state === "stopped") await this.words().catch((e) => { if (solved) throw e; });
-    const ended = !OPEN.includes(state);
-    if (ended) this.over = true;
+    if (!this.live) return;
+    if (!OPEN.includes(state)) this.over = true;
+    if (!this.job) this.elsewhere();
     this.told(this);
+  }
+  // A run of another program: no job of this page, so it can be followed, not stopped.
+  elsewhere() {
+    const status = this.summary && this.summary.status;
+    if (!status || status === "complete") return;
+    this.over = status !== "running";
+    const badge = status === "running" ? "not complete" : STATES[status] || status;
+    renew(this.ui.state, h("span", { class: `badge ${status === "running" ? "" : status}`, text: badge }),
+      h("span", { text: status === "running" ? "computed outside this page, or broken off" : "" }));
   }
 
   say(state) {
     const { job, ui } = this;
-    if (!job) { ui.state.replaceChildren(); return; }
-    ui.head.replaceChildren(job.title, h("span", { class: "kind", text: [job.kind === "run" ? "" : KINDS[job.kind], job.change].filter(Boolean).join(": ") }));
-    const parts = [h("span", { class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
+    if (!job) return;
+    renew(ui.head, job.title, h("span", { class: "kind", text: [job.kind === "run" ? "" : KINDS[job.kind], job.change].filter(Boolean).join(": ") }));
+    // the button stands before what changes its width, so that it stays under the pointer
+    const parts = [h("span", { "data-key": "badge", class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
+    if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
+    else if (state !== "done") parts.push(this.button("Go on", "resume"));
     if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} ahead of it in the queue` : "next in the queue" }));
     if (state === "running" || state === "drawing") {
       parts.push(h("progress", { max: 1, value: job.share, "aria-label": "share done" }),
         h("span", { class: "fix", text: `${Math.round(100 * job.share)} %` }), h("span", { text: job.text }),
         job.left === null ? null : h("span", { class: "fix", text: `about ${span(job.left)} left` }));
     }
-    if (job.error) parts.push(h("span", { class: "mistake", text: job.error }));
-    if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
-    else if (state !== "done") parts.push(this.button("Go on", "resume"));
-    const had = document.activeElement && ui.state.contains(document.activeElement);
-    ui.state.replaceChildren(...parts.filter(Boolean));
-    if (had) (ui.state.querySelector("button") || ui.head).focus();
+    for (const text of [job.error, this.refused]) if (text) parts.push(h("span", { class: "mistake", text }));
+    const had = ui.state.contains(document.activeElement);
+    renew(ui.state, parts);
+    if (had && !ui.state.contains(document.activeElement)) ui.head.focus();
     if (this.before && this.before !== state) say(`${job.title}: ${STATES[state]}`);
     this.before = state;
     ui.blank.hidden = Boolean(this.view) || ["failed"].includes(state);
@@ -65,8 +81,10 @@ export class Pane {
       : state === "stopped" ? "Stopped before there was anything to show." : "The part shows as soon as there is something to see.";
   }
   button(word, what) {
-    return h("button", { type: "button", class: "plain", text: word, onclick: async () => {
-      try { await ask(`/api/jobs/${this.id}/${what}`, {}); this.again(); } catch (error) { this.fault(error.message); }
+    return h("button", { type: "button", class: "plain", "data-key": what, text: word, onclick: async () => {
+      this.refused = "";
+      try { await ask(`/api/jobs/${this.id}/${what}`, {}); } catch (error) { this.refused = error.message; }
+      this.again();
     } });
   }
   fault(text) {
@@ -81,7 +99,7 @@ export class Pane {
     if (answer.status === 304 || answer.status === 204) return;
     if (!answer.ok) { if (!live) throw new Refused((await answer.json()).error || "no view of this run", answer.status, {}); return; }
     const data = await answer.json();
-    if (!this.live) return;
+    if (!this.live) return; // the view was left meanwhile
     this.tag = answer.headers.get("etag") || "";
     this.wasLive = live;
     this.ui.stage.hidden = false;
@@ -109,7 +127,7 @@ function readings(summary) {
 
 export class Watch {
   constructor(id, go) {
-    Object.assign(this, { id, go });
+    Object.assign(this, { id, go, draft: null, fault: "" }); // draft: null not asked yet, false not to be had
     this.side = h("div", { class: "side" });
     this.pane = new Pane(id, false, () => this.more());
     this.root = h("div", { class: "watch" }, this.pane.root, this.side);
@@ -117,25 +135,29 @@ export class Watch {
   close() { this.pane.close(); }
 
   async more() {
-    const { summary, job } = this.pane;
-    const key = JSON.stringify([summary && summary.files, job && job.state, Boolean(this.draft)]);
-    if (!summary || key === this.key) return;
+    if (!this.pane.summary) return;
+    if (this.draft === null) await (this.asked ??= this.read());
+    const { summary, job, live } = this.pane;
+    const key = JSON.stringify([summary, job && job.state]);
+    if (!live || key === this.key) return;
     this.key = key;
-    if (!this.draft) {
-      try {
-        const found = await ask(`/api/runs/${this.id}/case`);
-        const form = await ask(`/api/form/${found.kind}`);
-        const plain = new Draft(found.kind, found.tables, form, found.base);
-        this.check = await ask("/api/check", plain.body());
-        this.draft = plain;
-      } catch { this.draft = false; }
-      this.key = "";
-      return this.more();
+    renew(this.side, this.wordsOf(summary), this.whatIf(summary), this.files(summary));
+  }
+  // The case of the run, once: for what may be changed in it.
+  async read() {
+    try {
+      const found = await ask(`/api/runs/${this.id}/case`);
+      const form = await ask(`/api/form/${found.kind}`);
+      const plain = new Draft(found.kind, found.tables, form, found.base);
+      this.check = await ask("/api/check", plain.body());
+      this.draft = plain;
+    } catch (error) {
+      this.draft = false;
+      this.fault = error.message;
     }
-    this.side.replaceChildren(this.wordsOf(summary), this.whatIf(summary) || "", this.files(summary));
   }
   wordsOf(summary) {
-    return h("section", { class: `panel${summary.look ? " playing" : ""}` },
+    return h("section", { "data-key": "words", class: `panel${summary.look ? " playing" : ""}` },
       h("h2", { text: { look: "For playing only", rough: "Where it ends, roughly" }[summary.look] || "Where it ends" }),
       summary.words.map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readings(summary)),
       summary.look ? h("p", { class: "buttons" },
@@ -144,9 +166,10 @@ export class Watch {
   }
   files(summary) {
     const missing = this.pane.job && this.pane.job.state === "drawing";
-    return h("section", { class: "panel" }, h("h2", { text: "Take along" }),
+    return h("section", { "data-key": "files", class: "panel" }, h("h2", { text: "Take along" }),
       h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, h("a", { href: `/api/runs/${this.id}/file/${f}`, download: true, text: FILES[f] || f })))),
-      missing ? h("p", { class: "note", text: "Pictures, animation and report are being drawn." }) : null,
+      missing ? h("p", { class: "note", "data-key": "drawing", text: "Pictures, animation and report are being drawn." }) : null,
+      this.draft ? null : h("p", { class: "mistake", "data-key": "fault", text: `The case of this run cannot be changed here: ${this.fault}` }),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
   }
   edit() { this.draft.keep(); this.go("#setup", true); }
@@ -167,7 +190,8 @@ export class Watch {
     if (!choices.length) return null;
     const pick = h("select", { id: "change" }, choices.map(([words], i) => h("option", { value: i, text: words })));
     const tell = h("p", { class: "mistake", hidden: true, role: "status" });
-    const go = async () => {
+    const go = async (e) => {
+      const panel = e.currentTarget.closest("section"), pick = panel.querySelector("select"), tell = panel.querySelector(".mistake");
       const [change, draft] = choices[pick.value];
       try {
         const kind = summary.look || "run";
@@ -175,7 +199,7 @@ export class Watch {
         this.go(`#compare/${this.id}/${job.id}`);
       } catch (error) { tell.hidden = false; tell.textContent = error.message; }
     };
-    return h("section", { class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
+    return h("section", { "data-key": "what if", class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
       h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", onclick: go })), tell,
       h("p", { class: "note", text: { look: "As a quick look. Turning a weld round hardly shows there: take a rough run for that.",
         rough: "As a rough run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did." }));
