@@ -250,7 +250,7 @@ def test_a_run_without_its_case_is_asked_for_it_once(opened):
     asked = []
     page.on("request", lambda r: asked.append(r.url))
     page.reload()
-    page.click(".shelf a:has-text('Invented bar')")
+    page.locator(".shelf a:has-text('Invented bar')").first.click()
     page.wait_for_selector("text=cannot be changed here")
     assert page.get_by_role("button", name="Change the set-up").is_disabled()
     page.wait_for_timeout(2000)
@@ -261,6 +261,31 @@ def test_a_run_without_its_case_is_asked_for_it_once(opened):
     page.wait_for_timeout(2000)
     assert [u for u in asked if "/api/runs" in u] == []
     assert all("40" in e for e in heard.errors)
+
+
+def test_what_comes_of_a_run_names_it_as_its_base(opened):
+    """The server lets a case name files only where that from which it began names them."""
+    page, heard, work = opened
+    invented.write_run(work / "base")
+    case = {"kind": "bar", "tables": starter(), "base": "00000000000000bb", "form": None}
+    good = {"ok": True, "messages": [], "order": [], "seams": [], "faces": []}
+    sent = []
+
+    def answer(route):
+        if route.request.method != "POST":
+            return route.continue_()
+        sent.append(json.loads(route.request.post_data)["base"])
+        return route.fulfill(json=good if route.request.url.endswith("check") else JOB)
+
+    page.route("**/api/runs/*/case", lambda route: route.fulfill(json=case))
+    page.route("**/api/check", answer)
+    page.route("**/api/jobs", answer)
+    page.reload()
+    page.locator(".shelf a:has-text('Invented bar')").first.click()
+    page.wait_for_selector("#change")
+    page.get_by_role("button", name="Try it side by side").click()
+    page.wait_for_selector(".compare")
+    assert sent == [case["base"]] * 2
 
 
 def test_a_run_of_another_program_is_shown_as_not_complete(opened):
