@@ -178,11 +178,13 @@ class Present:
     place : (M,) in the columns' units
     variance : (M,) but for that of the factors
     slopes : (M, U) change with each factor: none where the column was read
+    shared : (M, U) covariance with the factors: a reading's own error moves both
     """
 
     place: np.ndarray
     variance: np.ndarray
     slopes: np.ndarray
+    shared: np.ndarray
 
 
 def _present(plan: Plan, read: Read, past: Past, known: Estimate, error) -> Present:
@@ -194,12 +196,13 @@ def _present(plan: Plan, read: Read, past: Past, known: Estimate, error) -> Pres
         slope = past.slopes[column][-1]
         if column in at:
             i = at[column]
-            rows.append((read.values[i], read.noise[i] ** 2, np.zeros_like(slope)))
+            noise = read.noise[i] ** 2
+            rows.append((read.values[i], noise, np.zeros_like(slope), noise * known.gain[:, i]))
         else:
             place = now[column] + slope @ (known.factors - 1)
-            rows.append((place, _model_error(plan, column, now, error) ** 2, slope))
-    place, variance, slopes = zip(*rows, strict=True)
-    return Present(np.array(place), np.array(variance), np.array(slopes))
+            own = _model_error(plan, column, now, error) ** 2
+            rows.append((place, own, slope, np.zeros_like(slope)))
+    return Present(*(np.array(part) for part in zip(*rows, strict=True)))
 
 
 def _ahead(
@@ -217,7 +220,10 @@ def _ahead(
     slopes = here.slopes + np.outer(ahead, relative)
     to_come = dict(zip(columns, ahead, strict=True))
     own = np.array([_model_error(plan, c, to_come, error) for c in columns])
-    covariance = np.diag(here.variance + own**2) + slopes @ known.covariance @ slopes.T
+    both = here.shared @ slopes.T  # what a reading's error does to the place and to the factors
+    covariance = (
+        np.diag(here.variance + own**2) + slopes @ known.covariance @ slopes.T + both + both.T
+    )
     mean, covariance = SI * mean, SI**2 * covariance
     chance = chance_inside(mean, covariance, plan.tolerance.value)
     return Ahead(tuple(moves), mean, covariance, chance, setting)

@@ -56,6 +56,7 @@ class Estimate:
     misfit : how far the readings lie from anything the unknowns can explain, in standard
         deviations of one reading that is as unlikely
     at_bound : names of unknowns that ran into a bound
+    gain : (U, R) change of each factor with each reading; none for a factor at its bound
     """
 
     factors: np.ndarray
@@ -65,6 +66,7 @@ class Estimate:
     residual: np.ndarray
     misfit: float
     at_bound: tuple[str, ...]
+    gain: np.ndarray
 
     @property
     def spread(self) -> np.ndarray:
@@ -115,6 +117,7 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     if not found.success:
         raise CaseError(f"readings: no estimate of the unknowns: {found.message}")
     covariance = np.linalg.inv(system.T @ system)
+    gain = np.where(found.active_mask[:, None], 0.0, covariance @ (slopes / noise[:, None] ** 2).T)
     explained = expected + slopes @ found.x
     predictive = np.diag(noise**2) + (slopes * spread**2) @ slopes.T
     gap = reading - expected
@@ -122,7 +125,7 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     names = tuple(u.name for u, active in zip(unknowns, found.active_mask, strict=True) if active)
     return Estimate(
         1 + found.x, covariance, expected, explained, reading - explained,
-        deviations(chi, len(gap)), names,
+        deviations(chi, len(gap)), names, gain,
     )  # fmt: skip
 
 

@@ -11,9 +11,9 @@ import json
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from graphlib import CycleError, TopologicalSorter
-from itertools import islice, product
+from itertools import groupby, islice, product
 from math import factorial
 from pathlib import Path
 
@@ -204,6 +204,12 @@ def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
         )
     mistakes: list[str] = []
     section = check_section("plan", raw["plan"], "[plan]", mistakes)
+    if not mistakes and "confirm_grade" not in raw["plan"]:  # normal, or finer than the ranking
+        from weldsim.mesh import GRADES
+
+        grades = list(GRADES)
+        at = max(grades.index("normal"), grades.index(section.grade) + 1)
+        section = section.model_copy(update={"confirm_grade": grades[at]})
     if not mistakes:
         words = _words(case, section, mistakes)
         _rules(section, words, mistakes)
@@ -322,9 +328,7 @@ def _can_be_ordered(section, words) -> bool:
 def _own_rules(case, raw, section, mistakes) -> None:
     """What a case says of its own order that a plan could not keep."""
     if case.part.kind == "bar":
-        plain = all(w.start.kind == "after" for w in case.welds[1:])
-        pauses = {w.start.seconds for w in case.welds[1:]}
-        if section.pause is None and (not plain or len(pauses) > 1):
+        if section.pause is None and "plan.pause" not in section.vary and not _rule(case):
             mistakes.append(
                 "[plan] pause: missing; the beads are put in order with one pause between them, "
                 'such as "60 s", and their own start rules differ'
@@ -347,6 +351,13 @@ def _own_rules(case, raw, section, mistakes) -> None:
                     f"[schedule] order: {item!r}: a plan welds all passes of a seam in one go, "
                     "allowed: seams without a pass"
                 )
+        order = [s for s, _ in groupby(w.seam for w in case.welds if w.tack < 0)]
+        twice = sorted({s for s in order if order.count(s) > 1})
+        if twice:
+            mistakes.append(
+                f"[schedule] order: comes back to {', '.join(twice)}: a plan welds all of a seam "
+                "in one go, allowed: the sections of a seam one after the other"
+            )
     for key in section.vary:
         if key.startswith("plan.") and (key != "plan.pause" or case.part.kind != "bar"):
             mistakes.append(f'[plan] vary: "{key}" is not a key of the case')
@@ -430,7 +441,7 @@ def _reordered(plan: Plan, setting: Setting, moves) -> Case:
     case = plan.case
     overrides = [*case.overrides, *setting.changes]
     if case.part.kind != "bar":
-        order = [item for move in moves for item in _items(plan, *move)]
+        order = [item for move in moves for item in _items(plan, overrides, *move)]
         if case.welds and "schedule" not in tomllib.loads(case.source_text):
             raise CaseError(
                 f"{case.source_file} [schedule]: missing; a plan puts its order there, with pause "
@@ -442,17 +453,31 @@ def _reordered(plan: Plan, setting: Setting, moves) -> Case:
     return _bar_reordered(plan, overrides, moves)
 
 
-def _items(plan: Plan, seam: str, sense: int) -> list[str]:
+def _items(plan: Plan, overrides, seam: str, sense: int) -> list[str]:
     """A move as the order of a case says it: by the seam's own [[weld]] sections where it has any,
-    each turned as the first of them is."""
-    own = [w for w in tomllib.loads(plan.case.source_text).get("weld", ()) if w["seam"] == seam]
-    if not own:
+    in their order, each turned as the first of them is."""
+    own = _sections(plan.case.source_text, plan.case.source_file, tuple(overrides)).get(seam)
+    if own is None:
         return [f"{seam}:{plan.word(seam, sense)}"]
-    ways = [plan.known[seam][w["travel"]] for w in own]
+    ways = [plan.known[seam][travel] for _, travel in own]
     return [
-        f"{w['name']}:{plan.word(seam, sense * way * ways[0])}"
-        for w, way in zip(own, ways, strict=True)
+        f"{name}:{plan.word(seam, sense * way * ways[0])}"
+        for (name, _), way in zip(own, ways, strict=True)
     ]
+
+
+@lru_cache(maxsize=64)
+def _sections(text: str, source_file: str, overrides: tuple) -> dict:
+    """Seam -> (name, travel) of its welds in the case's own order; a name is a section's, else its
+    own."""
+    out: dict = {}
+    for weld in parse_case(text, source_file, overrides).welds:
+        if weld.tack < 0:
+            named = (weld.name.partition(".")[0], weld.travel)
+            rows = out.setdefault(weld.seam, [])
+            if named not in rows:
+                rows.append(named)
+    return out
 
 
 def _bar_reordered(plan: Plan, overrides, moves) -> Case:
@@ -467,15 +492,29 @@ def _bar_reordered(plan: Plan, overrides, moves) -> Case:
     apply_overrides(raw, overrides)
     by_name = {w["name"]: w for w in raw["weld"]}
     wanted, welds = raw["plan"].get("pause"), []
-    pause = parse(wanted, "time") if wanted is not None else _usual_pause(case)
+    rule = ("after", parse(wanted, "time")) if wanted is not None else _rule(case)
     for seam, sense in moves:
-        start = f"{pause:g} s after {welds[-1]['name']}" if welds else "0 s"
+        start = _start(*rule, welds[-1]["name"]) if welds else "0 s"
         welds.append({**by_name[seam], "travel": plan.word(seam, sense), "start": start})
     raw["weld"] = welds
     fresh = parse_case(tomli_w.dumps(raw), case.source_file)
     return replace(fresh, overrides=())
 
 
-def _usual_pause(case) -> float:
-    """Pause between the beads of a bar as their own rules have it. [s]"""
-    return next((w.start.seconds for w in case.welds[1:] if w.start.kind == "after"), 0.0)
+def _rule(case) -> tuple[str, float] | None:
+    """What all beads of a bar but the first wait for: ("after", pause [s]) or ("below", [K]) of
+    the bead before; None where they differ."""
+    rules = {(w.start.kind, w.start.seconds, w.start.temperature) for w in case.welds[1:]}
+    if not rules:
+        return "after", 0.0
+    kind, seconds, temperature = rules.pop()
+    if rules or kind not in ("after", "below"):
+        return None
+    return (kind, seconds) if kind == "after" else (kind, temperature)
+
+
+def _start(kind: str, value: float, before: str) -> str:
+    """A start rule as a case writes it."""
+    if kind == "after":
+        return f"{value:g} s after {before}"
+    return f"when {before} below {value - 273.15:.6g} degC"

@@ -12,6 +12,9 @@ from itertools import permutations, product
 
 import numpy as np
 
+from weldsim.case import StartRule
+from weldsim.laying import along_seam
+
 NEAR = 1e-7  # m within which two mesh points are one
 
 
@@ -69,8 +72,7 @@ def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
     among = set(lines if among is None else among)
     if senses is None:
         senses = {w.seam: lines[w.seam].ways.get(w.travel, w.sense) for w in model.case.welds}
-    # tacks laid by an arc come first and in their own order, which a mirror image would change
-    alone = any(w.tack >= 0 for w in model.case.welds)
+    alone = _has_no_images(model, lines)
     lattice = model.part.lattice
     points = lattice.points
     middle = (points.max(axis=0) + points.min(axis=0)) / 2
@@ -114,6 +116,29 @@ def _seams(lines, matrix, middle) -> dict | None:
     return out
 
 
+def _has_no_images(model, lines) -> bool:
+    """Whether a mirror image would be computed otherwise, however alike part and welds are.
+
+    Tacks laid by an arc come first and in their own order. A part that nothing holds to the end is
+    read against three points of its own, which lie on no mirror. A cell whose middle lies on the
+    end of a stretch goes to one side of it, its image to the other.
+    """
+    case, start = model.case, StartRule("time", 0.0)
+    if any(w.tack >= 0 for w in case.welds):
+        return True
+    if not any(c.on == start and c.off.kind == "never" for c in case.clamps):
+        return True
+    middles = model.part.lattice.points[model.part.lattice.heat_cells].mean(axis=1)
+    for w in case.welds:
+        length = lines[w.seam].length
+        ends = [e for e in (w.begin, w.finish) if 1e-9 < e < length - 1e-9]
+        if ends and w.filler:
+            along = along_seam(case, model.part, middles, w.seam, w.number)
+            if np.abs(along[:, None] - ends).min(initial=np.inf) < 10 * NEAR:
+                return True
+    return False
+
+
 def _alike(model, lines, seams, senses) -> bool:
     """Whether a seam and its image are welded alike, and no rule tells them apart.
 
@@ -122,8 +147,9 @@ def _alike(model, lines, seams, senses) -> bool:
     sets them by the place in the order.
     """
     case = model.case
-    rules = [r for c in case.clamps for r in (c.on, c.off)]
-    named = {r.weld.partition(".")[0] for r in rules if r.weld is not None}
+    rules = [r for c in case.clamps for r in (c.on, c.off) if r.weld is not None]
+    bases = {r.weld.partition(".")[0] for r in rules}
+    named = {w.seam for w in case.welds if w.name.partition(".")[0] in bases}
     for seam, (other, way) in seams.items():
         if seam != other and seam in named:
             return False

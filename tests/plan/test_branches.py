@@ -153,6 +153,12 @@ def test_a_seam_that_is_welded_otherwise_is_no_image():
     assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
 
 
+NAMED = (
+    '[[weld]]\nname = "F"\nseam = "front"\ntravel = "+x"\n'
+    '[[weld]]\nname = "B"\nseam = "back"\ntravel = "+x"\n'
+)
+
+
 def pattern(seam, name):
     return (
         f'[[weld]]\nname = "{seam}"\nseam = "{seam}"\ntravel = "+x"\nsegment = "6 mm"\n'
@@ -166,18 +172,36 @@ def pattern(seam, name):
         (pattern("front", "backstep"), 2),
         (pattern("front", "backstep") + pattern("back", "backstep"), 4),
         (pattern("front", "backstep") + pattern("back", "skip"), 2),
+        # ends of the stretches on the middles of cells: their images belong to other stretches
+        (pattern("front", "middle out").replace("6 mm", "8 mm"), 1),
+        ('[[clamp]]\nname = "top"\nat = "stem top"\noff = "5 s after F"\n' + NAMED, 2),
         ('[[tack]]\nseam = "front"\nat = "start"\nlength = "8 mm"\nsize = "3 mm"\narc = true\n', 1),
     ],
-    ids=["one divided", "both alike", "both otherwise", "tack by an arc"],
+    ids=[
+        "one divided",
+        "both alike",
+        "both otherwise",
+        "ends on cells",
+        "named by a rule",
+        "tack by an arc",
+    ],
 )
 def test_only_what_is_welded_alike_is_an_image(welds, count):
     """The plate tee has the identity, two mirrors and a half turn. Stretches in another order or
     sense leave the mirror along the seams alone; a tack laid first by an arc leaves nothing."""
-    plan = parse_plan(TEXT.replace("[schedule]", welds + "[schedule]"), "small.toml")
+    order = ('schedule.order=["F:+x", "B:-x"]',) if '"F"' in welds else ()
+    plan = parse_plan(TEXT.replace("[schedule]", welds + "[schedule]"), "small.toml", order)
     moves = next(plan.schedules())
     model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
     found = symmetries(model, plan.lines, plan.words, dict(moves))
     assert len(found) == count
+
+
+def test_a_part_that_is_let_go_has_no_images():
+    """It is read against three points of its own, which no mirror keeps."""
+    plan = small_plan("clamp.bed.off=cold")
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    assert [s.is_identity for s in symmetries(model, plan.lines)] == [True]
 
 
 def test_a_forbidden_travel_is_computed_by_its_image(plan, done):

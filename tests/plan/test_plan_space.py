@@ -1,5 +1,6 @@
 """What may vary: counts by hand, rules of order, mistakes in one line each."""
 
+import json
 from math import factorial
 from pathlib import Path
 
@@ -65,9 +66,73 @@ def test_a_seam_keeps_what_its_own_section_says():
     ]  # fmt: skip
 
 
+HALVES = """[[weld]]
+name = "F1"
+seam = "front"
+travel = "+x"
+to = "12 mm"
+[[weld]]
+name = "F2"
+seam = "front"
+travel = "+x"
+from = "12 mm"
+"""
+
+
+@pytest.mark.parametrize(
+    ("order", "changes", "welds"),
+    [
+        (["F2:-x", "F1:+x", "back:+x"], [], [("F2", -1), ("F1", 1)]),  # its order, its senses
+        (["F1:+x", "back:+x"], [], [("F1", 1)]),  # what the order leaves out stays unwelded
+        (["front:+x", "back:+x"], [], [("front", 1)]),  # beside sections that are not used
+        (["F1", "F2", "back:+x"], ["weld.F2.travel=-x"], [("F1", 1), ("F2", -1)]),
+    ],
+)
+def test_sections_of_a_seam_are_welded_as_the_case_orders_them(order, changes, welds):
+    text = TEXT.replace("[schedule]", HALVES + "[schedule]").replace(
+        'order = ["front:+x", "back:-x"]', f"order = {json.dumps(order)}"
+    )
+    plan = parse_plan(text, "small.toml", changes)
+    sense = welds[0][1]
+    for turned in (1, -1):  # the first section as the move says, the others turned along with it
+        case = plan.bound(plan.settings[0], (("back", 1), ("front", turned * sense)))
+        assert [(w.name, w.sense) for w in case.welds[1:]] == [(n, turned * s) for n, s in welds]
+
+
+def test_a_travel_of_a_section_may_vary():
+    text = TEXT.replace("[schedule]", HALVES + "[schedule]").replace(
+        'order = ["front:+x", "back:-x"]', 'order = ["F1", "F2", "back:+x"]'
+    )
+    plan = parse_plan(text, "small.toml", ('plan.vary={"weld.F2.travel" = ["+x", "-x"]}',))
+    moves = (("front", 1), ("back", 1))
+    cases = [plan.bound(s, moves) for s in plan.settings]
+    assert [[w.sense for w in c.welds] for c in cases] == [[1, 1, 1], [1, -1, 1]]
+
+
+def test_a_rule_of_temperature_stays_with_the_bead_before():
+    plan = parse_plan(
+        Path("cases/pivot_arm_stainless.toml").read_text(encoding="utf-8")
+        + '\n[plan]\nmeasure = "pointer"\ntolerance = "1 mrad"\n',
+        "cases/pivot_arm_stainless.toml",
+    )
+    own = plan.case.welds[1].start
+    case = plan.bound(plan.settings[0], (("B", 1), ("A", 1)))
+    assert [w.name for w in case.welds] == ["B", "A"] and own.kind == "below"
+    assert (case.welds[1].start.kind, case.welds[1].start.weld) == ("below", "B")
+    assert case.welds[1].start.temperature == pytest.approx(own.temperature)
+
+
+def test_the_confirming_grade_is_finer_by_itself():
+    small = TEXT.replace('confirm_grade = "coarse"\n', "")
+    plain, fine = (parse_plan(small, "x.toml", (f"plan.grade={g}",)) for g in ("quick", "normal"))
+    assert (plain.section.confirm_grade, fine.section.confirm_grade) == ("normal", "fine")
+
+
 @pytest.mark.parametrize(
     ("text", "changes", "words"),
     [
+        (TEXT.replace("[schedule]", HALVES + "[schedule]"),
+         ['schedule.order=["F1", "back:+x", "F2"]'], "comes back to front"),
         (named().replace('current = "80 A"', 'start = "300 s"'), [], "[weld.first] start"),
         (TEXT, ['schedule.order=["front/1:+x"]'], "welds all passes of a seam in one go"),
         (TEXT, ['plan.pause="60 s"'], "[plan] pause: is for bars"),
