@@ -57,6 +57,14 @@ def patient(line, *_):
     line.send(("stopped",))
 
 
+def clumsy(line, *_):
+    """Told to stop while it draws, it says that something failed."""
+    line.send(("solved",))
+    line.send(("told", 0.1, "under way"))
+    line.recv()
+    line.send(("failed", "unexpected: ImportError: no such library"))
+
+
 def interrupted(line, *_):
     line.send(("stopped",))
 

@@ -177,6 +177,16 @@ def test_a_case_that_names_files_can_be_changed_after_its_run(with_file):
     assert opened["tables"]["part"]["material"] == str(work / "my.toml")
 
 
+def test_a_draft_outlives_the_job_it_began_from(with_file):
+    """The look is taken off the list while its case is being changed."""
+    client, work, shop = with_file
+    job = post(client, "/api/jobs", {**client.get(f"/api/open/{shop}").json(), "kind": "look"})
+    opened = client.get(f"/api/runs/{job.json()['id']}/case").json()
+    for what in ("stop", "forget"):
+        assert post(client, f"/api/jobs/{opened['base']}/{what}", {}).status_code == 200
+    assert post(client, "/api/check", opened).json()["ok"]
+
+
 def test_no_base_lets_a_request_name_another_file(with_file):
     client, work, shop = with_file
     (work / "other.toml").write_text((work / "my.toml").read_text())

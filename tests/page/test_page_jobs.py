@@ -10,6 +10,7 @@ import pytest
 from tests.page.kit import StillDesk, queue_of, starter, wait_for
 from tests.page.stand_ins import (
     broken,
+    clumsy,
     counting,
     interrupted,
     killed,
@@ -159,6 +160,27 @@ def test_closing_in_good_order_is_no_crash(made):
         queue.close()
         queue = made(patient)
         assert state(queue, job) == "waiting" and queue.jobs[job.id].starts == 0
+
+
+def test_what_fails_because_it_was_told_to_stop_goes_on_next_time(made):
+    """An interrupt inside an import comes out as an error of the library."""
+    queue = made(clumsy)
+    job = queue.submit("run", "a", text(), "me")
+    queue.start()
+    wait_for(lambda: job.id in queue.told and queue.told[job.id].text == "under way")
+    queue.close()
+    again = made(clumsy)
+    assert state(again, job) == "waiting"
+
+
+def test_a_case_off_the_list_is_remembered_for_who_changes_it(made):
+    queue = made(nothing)
+    job = queue.submit("run", "a", text(), "me")
+    queue.start()
+    wait_for(lambda: state(queue, job) == "done")
+    path = queue.case_file(job)
+    queue.forget(job.id)
+    assert queue.gone[job.id] == (path, text()) and not path.exists()
 
 
 def test_a_look_under_way_when_the_server_closes_is_taken_next_time(made):

@@ -77,6 +77,8 @@ class Bench:
             return drafts.Base(self.queue.case_file(job), tables)
         if folder := runs.run_folders(self.work).get(str(id)):
             return runs.base_of(folder)
+        if gone := self.queue.gone.get(str(id)):
+            return drafts.Base(gone[0], drafts.read_tables(gone[1]))
         raise WeldsimError("what this began from is no longer in the work folder")
 
     def draft(self, body: dict) -> tuple[str, str]:

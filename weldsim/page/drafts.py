@@ -136,7 +136,8 @@ def names_files(tables: dict) -> bool:
 def _refuse_files(tables: dict, base: Base | None) -> None:
     """Stop at what names a file, unless the case file behind the draft says the same."""
     part = tables.get("part") if isinstance(tables.get("part"), dict) else {}
-    own = base.tables.get("part", {}) if base else {}
+    own = base.tables.get("part") if base else {}
+    own = own if isinstance(own, dict) else {}
     if part.get("kind") in FROM_FILE and own.get("kind") != part.get("kind"):
         raise DraftError(
             f"[part] kind: {part['kind']!r} needs a file: put the case file and its {part['kind']} "

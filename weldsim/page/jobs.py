@@ -24,6 +24,7 @@ from weldsim.page.locks import Lock
 from weldsim.store import whole_file
 
 MOST_OPEN, MOST_OWN = 60, 12  # jobs in the queue, and of one browser
+REMEMBERED = 200  # cases of jobs off the list that a draft may still begin from
 LOOKS_KEPT, LOOKS_IN_ALL = 24, 240  # quick looks that are over: of one browser, of all
 LOOKS = ("look", "rough")  # kinds that go through the desk
 LOOK_LIMIT = {"look": 240.0, "rough": 900.0}  # s
@@ -69,6 +70,7 @@ class Queue:
         self._stops: dict[str, float] = {}  # id -> when it was asked to stop
         self._rest = 0.0  # no run is begun before
         self.told: dict[str, Told] = {}
+        self.gone: dict[str, tuple[Path, str]] = {}  # id of a job off the list -> its case
         self.jobs: dict[str, Job] = read_jobs(self.folder)
         self._threads = [
             threading.Thread(target=self._watch_runs, daemon=True),
@@ -181,6 +183,7 @@ class Queue:
             job = self.jobs[id]
             if job.is_open:
                 raise WeldsimError("stop it first")
+            self._remember(job)
             del self.jobs[id]
             self.told.pop(id, None)
             (self.folder / f"{id}.json").unlink(missing_ok=True)
@@ -188,6 +191,15 @@ class Queue:
             (self.folder / f"{id}.lock").unlink(missing_ok=True)
             if job.kind in LOOKS:
                 shutil.rmtree(self.run_folder(job), ignore_errors=True)
+
+    def _remember(self, job: Job) -> None:
+        """Keep the case of a job off the list: somebody may be changing it for another run."""
+        try:
+            self.gone[job.id] = (self.case_file(job), self.case_text(job))
+        except (OSError, WeldsimError):
+            return
+        while len(self.gone) > REMEMBERED:
+            self.gone.pop(next(iter(self.gone)))
 
     def listed(self) -> list[Job]:
         """All jobs, oldest first."""
@@ -227,7 +239,8 @@ class Queue:
         said = self._listen(id, line)
         line.close()
         asked = self._stops.pop(id, None) is not None
-        if said not in (None, ("gone",)):  # else its file says that it was under way
+        # whatever else it says after the word to stop, its file says that it was under way
+        if said is not None and said[0] in ("done", "stopped"):
             self._settle(self._ended(self.jobs[id], said, asked, process.exitcode))
 
     @staticmethod
@@ -411,9 +424,9 @@ class Queue:
         with self._lock:
             old = [j for j in self.listed() if j.kind in LOOKS and not j.is_open]
             kept = Counter()
-            for number, job in enumerate(reversed(old)):
-                kept[job.owner] += 1
-                if kept[job.owner] <= LOOKS_KEPT and number < LOOKS_IN_ALL:
+            for job in reversed(old):
+                if kept[job.owner] < LOOKS_KEPT and kept.total() < LOOKS_IN_ALL:
+                    kept[job.owner] += 1
                     continue
                 try:
                     self.forget(job.id)

@@ -7,6 +7,7 @@ import sys
 import threading
 import time
 
+AGAIN = 6.0  # s after which a run that was told to stop and goes on is interrupted once more
 CHECKPOINT = 4.0  # s of wall time; a page shows what a run has come to from its checkpoints
 TELL = 0.2  # s between two words on progress
 
@@ -148,7 +149,8 @@ def serve_run(line, text: str, source_file: str, folder: str, lock: str, threads
     _quiet()
     # a server put into the background by a script hands down that Ctrl-C is ignored
     signal.signal(signal.SIGINT, signal.default_int_handler)
-    threading.Thread(target=_stop_on_word, args=(line,), daemon=True).start()
+    stopping = threading.Event()
+    threading.Thread(target=_stop_on_word, args=(line, stopping), daemon=True).start()
     tell = _teller(line)
     try:
         with Lock(lock).waiting(30.0):  # a run whose server died may still be writing
@@ -156,27 +158,33 @@ def serve_run(line, text: str, source_file: str, folder: str, lock: str, threads
         last = ("done",)
     except KeyboardInterrupt:
         last = ("stopped",)
-    except WeldsimError as error:
-        last = ("failed", str(error))
     except BrokenPipeError:
         return
     except Exception as error:
-        last = ("failed", f"unexpected: {type(error).__name__}: {error}")
+        known = isinstance(error, WeldsimError)
+        last = ("failed", str(error) if known else f"unexpected: {type(error).__name__}: {error}")
+        if stopping.is_set():  # an interrupt inside an import comes out as an ImportError
+            last = ("stopped",)
     try:
         line.send(last)
     except (OSError, ValueError):
         return
 
 
-def _stop_on_word(line) -> None:
-    """Interrupt the main thread when a word comes, or the server is gone."""
+def _stop_on_word(line, stopping) -> None:
+    """Interrupt the main thread when a word comes, or the server is gone; again where the interrupt
+    was swallowed, as some libraries do while they start."""
     import _thread
+    import time
 
     try:
         line.recv()
     except (EOFError, OSError):
         pass
-    _thread.interrupt_main()
+    stopping.set()
+    while True:
+        _thread.interrupt_main()
+        time.sleep(AGAIN)
 
 
 def _run(text, source_file, folder, threads, tell, solved) -> None:
