@@ -263,21 +263,23 @@ def test_a_run_without_its_case_is_asked_for_it_once(opened):
     assert all("40" in e for e in heard.errors)
 
 
+CASE = {"kind": "bar", "tables": starter(), "base": "00000000000000bb", "form": None}
+GOOD = {"ok": True, "messages": [], "order": [], "seams": [], "faces": []}
+
+
 def test_what_comes_of_a_run_names_it_as_its_base(opened):
     """The server lets a case name files only where that from which it began names them."""
     page, heard, work = opened
     invented.write_run(work / "base")
-    case = {"kind": "bar", "tables": starter(), "base": "00000000000000bb", "form": None}
-    good = {"ok": True, "messages": [], "order": [], "seams": [], "faces": []}
     sent = []
 
     def answer(route):
         if route.request.method != "POST":
             return route.continue_()
         sent.append(json.loads(route.request.post_data)["base"])
-        return route.fulfill(json=good if route.request.url.endswith("check") else JOB)
+        return route.fulfill(json=GOOD if route.request.url.endswith("check") else JOB)
 
-    page.route("**/api/runs/*/case", lambda route: route.fulfill(json=case))
+    page.route("**/api/runs/*/case", lambda route: route.fulfill(json=CASE))
     page.route("**/api/check", answer)
     page.route("**/api/jobs", answer)
     page.reload()
@@ -285,7 +287,81 @@ def test_what_comes_of_a_run_names_it_as_its_base(opened):
     page.wait_for_selector("#change")
     page.get_by_role("button", name="Try it side by side").click()
     page.wait_for_selector(".compare")
-    assert sent == [case["base"]] * 2
+    assert sent == [CASE["base"]] * 2
+
+
+def test_a_job_refused_on_the_watch_view_is_told_beside_its_button(opened):
+    """Over a view in three dimensions too; a queue without room for the moment is asked again."""
+    page, heard, work = opened
+    invented.write_run(work / "quick")
+    answers, sent = [], []
+
+    def jobs(route):
+        if route.request.method != "POST":
+            return route.fulfill(json={"jobs": []})
+        sent.append(json.loads(route.request.post_data))
+        status = answers.pop(0)
+        return route.fulfill(
+            status=status, json=JOB if status == 200 else {"error": f"no {status}"}
+        )
+
+    def as_look(route):
+        route.fulfill(json={**route.fetch().json(), "look": "look"})
+
+    page.route("**/api/runs/*", as_look)
+    page.route("**/api/runs/*/case", lambda route: route.fulfill(json=CASE))
+    page.route("**/api/check", lambda route: route.fulfill(json=GOOD))
+    page.route("**/api/jobs", jobs)
+    page.reload()
+    page.locator(".shelf a:has-text('Invented bar')").first.click()
+    page.wait_for_selector(".stage:not([hidden])")
+    page.wait_for_selector("#change")
+    here = page.evaluate("location.hash")
+    panels = {
+        "Compute it properly": "words",
+        "Rough run": "words",
+        "Try it side by side": "what if",
+    }
+    for word, panel in panels.items():
+        answers[:] = [503, 400]
+        button = page.get_by_role("button", name=word)
+        button.press("Enter")
+        told = page.locator(f"[data-key='{panel}'] > [data-key=told]")
+        told.filter(has_text="no 503").wait_for()
+        button.press("Enter")  # under way already
+        told.filter(has_text="no 400").wait_for()
+        assert told.is_visible() and page.locator("[data-key=told]").count() == 1
+        assert page.evaluate(FOCUS) == word and page.evaluate("location.hash") == here
+    assert [s["kind"] for s in sent] == ["run"] * 2 + ["rough"] * 2 + ["look"] * 2
+    answers[:] = [503, 200]
+    page.get_by_role("button", name="Compute it properly").click()
+    page.wait_for_url(f"**/#watch/{JOB['id']}")
+    assert [e for e in heard.errors if "503" not in e and "400" not in e and "404" not in e] == []
+
+
+@pytest.mark.parametrize("failure", ["none", 503])
+def test_a_case_nobody_answered_for_is_asked_for_again(opened, failure):
+    page, heard, work = opened
+    invented.write_run(work / f"again-{failure}")
+    left = [2]
+
+    def case(route):
+        left[0] -= 1
+        if left[0] < 0:
+            return route.fulfill(json=CASE)
+        if failure == "none":
+            return route.abort()
+        return route.fulfill(status=failure, json={"error": "busy"})
+
+    page.route("**/api/runs/*/case", case)
+    page.route("**/api/check", lambda route: route.fulfill(json=GOOD))
+    page.reload()
+    page.locator(".shelf a:has-text('Invented bar')").first.click()
+    page.wait_for_selector("text=cannot be changed here yet")
+    assert page.get_by_role("button", name="Change the set-up").is_disabled()
+    page.wait_for_selector("#change")  # what may be changed, when it came
+    assert left == [-1] and page.locator("text=cannot be changed here").count() == 0
+    assert page.get_by_role("button", name="Change the set-up").is_enabled()
 
 
 def test_a_run_of_another_program_is_shown_as_not_complete(opened):
@@ -331,21 +407,27 @@ def test_what_is_neither_table_nor_list_is_told_by_the_server(opened):
     assert heard.errors == []
 
 
-def test_a_comma_before_three_digits_is_refused_beside_its_field(opened):
-    """1,500 is 1500 in English and 1.5 in German; 1,5 can be read one way only."""
-    page, heard, _ = opened
-    set_up(page, "flat bar")
+def keeper(page):
+    """Gives what the draft holds at a place."""
 
     def kept(section, key, index=None):
         tables = page.evaluate("JSON.parse(sessionStorage.getItem('weldsim draft')).tables")
         return (tables[section] if index is None else tables[section][index])[key]
 
+    return kept
+
+
+def test_a_comma_before_three_digits_is_refused_beside_its_field(opened):
+    """1,500 is 1500 in English and 1.5 in German; 1,5 can be read one way only."""
+    page, heard, _ = opened
+    set_up(page, "flat bar")
+    kept = keeper(page)
     field, message = page.locator("#f-weld-0-bead_width"), page.locator("#f-weld-0-bead_width-m")
-    for typed in ("1,500", "1,500 mm"):
+    for typed, whole in (("1,500", "1,500 mm"), ("1,500 in", "1,500 in")):
         field.fill(typed)
         message.wait_for(state="visible")
         assert message.inner_text() == "1,500 can be read two ways: write 1500 or 1.500"
-        assert kept("weld", "bead_width", 0) == typed
+        assert kept("weld", "bead_width", 0) == whole
         assert page.get_by_role("button", name="Compute").is_disabled()
         field.fill("5,5")
         message.wait_for(state="hidden")
@@ -355,4 +437,109 @@ def test_a_comma_before_three_digits_is_refused_beside_its_field(opened):
         assert kept("weld", "bead_width", 0) == value
     settle(page)
     assert message.is_hidden()
+    assert heard.errors == []
+
+
+def test_a_refused_number_keeps_its_unit(opened):
+    page, heard, _ = opened
+    set_up(page, "flat bar")
+    kept = keeper(page)
+    field = page.locator("#f-weld-0-speed")
+    unit = page.locator("#f-weld-0-speed ~ select")
+    unit.select_option("in/min")
+    for typed in ("1,500", "1,50,000"):
+        field.fill(typed)
+        page.get_by_role("button", name="turn A round").click()  # builds the form again
+        assert (field.input_value(), unit.input_value()) == (typed, "in/min")
+        assert kept("weld", "speed", 0) == f"{typed} in/min"
+        page.locator("#f-weld-0-speed-m").wait_for(state="visible")
+        assert page.get_by_role("button", name="Compute").is_disabled()
+    field.fill("5")
+    assert kept("weld", "speed", 0) == "5 in/min"
+    settle(page)
+    assert heard.errors == []
+
+
+def test_commas_that_can_only_part_thousands_are_read_so(opened):
+    page, heard, _ = opened
+    set_up(page, "flat bar")
+    kept = keeper(page)
+    field, message = page.locator("#f-part--length"), page.locator("#f-part--length-m")
+    for typed, value in (
+        ("1,234,567", "1234567 mm"), ("1,200.5", "1200.5 mm"), ("1,200.5 in", "1200.5 in"),
+        ("12,345,678.25", "12345678.25 mm"), ("1,234,567e-3", "1234567e-3 mm"),
+        ("0,234,567", "0,234,567 mm"), ("1,234,5678", "1,234,5678 mm"),
+    ):  # fmt: skip
+        field.fill(typed)
+        assert kept("part", "length") == value
+        assert "two ways" not in message.text_content() or message.is_hidden()
+    for typed, ways in (
+        ("1,500", ("1500", "1.500")), ("1234,567", ("1234567", "1234.567")),
+        ("1,500e2 mm", ("1500e2", "1.500e2")),
+    ):  # fmt: skip
+        field.fill(typed)
+        message.filter(has_text=f"write {ways[0]} or {ways[1]}").wait_for()
+        assert message.inner_text().startswith(f"{typed.split()[0]} can be read two ways: ")
+    field.fill("1,200.5")
+    page.get_by_label("unit of length").first.select_option("in")
+    assert (field.input_value(), kept("part", "length")) == ("47.2638", "47.2638 in")
+    field.fill("200 mm")
+    settle(page)
+    assert message.is_hidden() and heard.errors == []
+
+
+def test_what_is_seldom_changed_stays_open(opened):
+    page, heard, _ = opened
+    set_up(page, "flat bar")
+
+    def shown():
+        """Whether it is open, by the name of the bead."""
+        return {
+            page.locator(f"#f-weld-{i}-name").input_value(): page.locator(
+                f"fieldset:has(#f-weld-{i}-name) details.rare"
+            ).get_attribute("open") is not None
+            for i in range(page.locator("input[id^='f-weld-'][id$='-name']").count())
+        }  # fmt: skip
+
+    first = shown()
+    assert len(first) > 1 and not any(first.values())
+    page.locator("fieldset:has(#f-weld-0-name) details.rare summary").click()
+    name, other = list(first)[:2]
+    page.get_by_role("button", name=f"turn {name} round").click()
+    assert shown() == {**first, name: True}
+    page.get_by_role("button", name=f"weld {name} later").click()
+    assert shown() == {**first, name: True} and list(shown())[1] == name
+    page.fill("#f-weld-1-name", "Z")
+    page.get_by_role("button", name=f"turn {other} round").click()
+    assert shown()["Z"] and not shown()[other]
+    page.locator("fieldset:has(#f-weld-1-name) details.rare summary").click()
+    page.get_by_role("button", name=f"turn {other} round").click()
+    assert not any(shown().values())
+    settle(page)
+    assert heard.errors == []
+
+
+def test_a_weld_named_like_a_seam_hides_it_not(served, shapes):
+    address, _ = served
+    welds = shapes["plate-tee"]["welds"]
+    a, b = [w for w in welds if not w.get("tack")][:2]
+    shape = {**shapes["plate-tee"], "welds": [{**a, "name": b["seam"]}], "kind": "plate-tee",
+             "loose": [{**b, "name": b["seam"]}]}  # fmt: skip
+    with browser.page(address, allowed=address, offline=False) as (page, heard):
+        page.wait_for_selector(".joint")
+        found = page.evaluate("""async (shape) => {
+            const { PartView } = await import("/static/part.js");
+            const view = new PartView(() => {});
+            const seams = () => [...view.over.querySelectorAll(".seam")];
+            view.stage.style = "width: 500px; height: 400px";
+            document.body.append(view.stage);
+            view.set(shape);
+            view.paint();
+            const first = seams();
+            first[1].focus();
+            view.paint();
+            return [first.map((x) => x.dataset.seam), seams().map((x) => x.dataset.seam),
+              seams()[1] === document.activeElement];
+        }""", shape)  # fmt: skip
+    assert found == [[b["seam"], a["seam"]]] * 2 + [True]
     assert heard.errors == []

@@ -2,8 +2,11 @@
 import { h } from "./tools.js";
 
 const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
-const NUMBER = /^\s*([-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?)\s*(.*)$/i;
-const TWO_WAYS = /^\s*[-+−]?[1-9]\d*,\d{3}(?!\d)/; // 1,500 is 1500 to some and 1.5 to others
+// What is typed: digits with their points and commas, then a unit or nothing.
+const NUMBER = /^\s*([-+−]?[\d.,]*\d[\d.,]*(?:e[-+]?\d+)?)\s*(.*)$/i;
+const PLAIN = /^[-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?$/i;
+const THOUSANDS = /^[-+−]?[1-9]\d{0,2}(?:(?:,\d{3}){2,}(?:\.\d+)?|(?:,\d{3})+\.\d+)(?:e[-+]?\d+)?$/i;
+const TWO_WAYS = /^[-+−]?[1-9]\d*,\d{3}(?:e[-+]?\d+)?$/i; // 1,500 is 1500 to some and 1.5 to others
 const RARE = new Set(["front_length", "rear_length", "half_width", "depth", "shrinkage_along", "shrinkage_across",
   "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film"]);
 
@@ -37,9 +40,9 @@ export class Fields {
   unclear(said) {
     const found = [];
     for (const input of this.ui.form.querySelectorAll(".quantity input, .number input, .whole input")) {
-      if (!TWO_WAYS.test(input.value)) continue;
+      const [, number] = NUMBER.exec(input.value) || [];
+      if (!TWO_WAYS.test(number || "")) continue;
       const { place, entry, index } = input.closest(".field").dataset, [section, key] = place.split("|");
-      const [typed] = TWO_WAYS.exec(input.value), number = typed.trim();
       found.push({ section, key, name: entry || (index === "" ? "" : String(Number(index) + 1)),
         text: `${number} can be read two ways: write ${number.replace(",", "")} or ${number.replace(",", ".")}` });
     }
@@ -86,18 +89,26 @@ export class Fields {
       && this.draft.get(section.key, f.key, index) === undefined);
     const box = h("div", {}, sorted.filter((f) => !rare.includes(f)).map((f) => this.control(f, section.key, index)));
     if (rare.length) {
-      box.append(h("details", { class: "rare" }, h("summary", { text: "Seldom changed" }),
+      const name = this.rareName(section.key, index);
+      box.append(h("details", { class: "rare", open: this.open[name] ?? false,
+        ontoggle: (e) => { this.open[this.rareName(section.key, index)] = e.target.open; } },
+        h("summary", { text: "Seldom changed" }),
         rare.map((f) => this.control(f, section.key, index))));
     }
     return box;
   }
 
+  // By the name of an entry, so that it stays open where the order changes.
+  rareName(section, index) { return `rare ${section} ${this.draft.get(section, "name", index) ?? index ?? ""}`; }
+
   control(field, section, index) {
     const { draft } = this, id = `f-${section}-${index ?? ""}-${field.key}`;
     const value = field.top ? draft.tables[field.key] : draft.get(section, field.key, index);
     const keep = (v) => {
+      const open = field.key === "name" && this.open[this.rareName(section, index)];
       if (field.top) draft.tables[field.key] = v;
       else draft.set(section, field.key, v, index);
+      if (open) this.open[this.rareName(section, index)] = open;
       this.changed(false, field.key === "name");
     };
     const describe = { id, "aria-describedby": `${id}-m${field.remark ? ` ${id}-r` : ""}` };
@@ -143,7 +154,7 @@ export class Fields {
   // A number with its unit. A unit typed behind the number counts; another unit chosen converts.
   as_quantity(field, value, put, describe) {
     const offered = this.begin.units[field.unit];
-    const found = TWO_WAYS.test(value ?? "") ? null : NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
+    const found = NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
     let unit = (found && found[2]) || (example && example[2]) || offered[0].unit;
     const units = offered.map((u) => u.unit);
     if (!units.includes(unit)) units.push(unit);
@@ -156,16 +167,17 @@ export class Fields {
     const read = () => {
       const typed = number.value.trim().replace("−", "-"), parts = NUMBER.exec(typed);
       if (!typed) put(undefined);
-      else if (TWO_WAYS.test(typed)) put(typed); // no number to the server either
-      else if (parts && /^([a-zµμ°].*)?$/i.test(parts[2])) put(`${parts[1].replace(",", ".")} ${parts[2] || unit}`);
-      else put(typed);
+      else if (parts && /^([a-zµμ°].*)?$/i.test(parts[2])) {
+        put(`${clear(parts[1]) ?? parts[1]} ${parts[2] || unit}`); // what is not clear is no number to the server either
+      } else put(typed);
     };
     number.addEventListener("input", read);
     select.addEventListener("change", () => {
       const parts = NUMBER.exec(number.value.trim()), from = offered.find((u) => u.unit === unit);
       const to = offered.find((u) => u.unit === select.value);
-      if (parts && !parts[2] && !TWO_WAYS.test(number.value) && from && to) {
-        const si = Number(parts[1].replace(",", ".")) * from.factor + from.shift;
+      const clean = parts && !parts[2] ? clear(parts[1]) : null;
+      if (clean !== null && from && to) {
+        const si = Number(clean) * from.factor + from.shift;
         number.value = String(Number(((si - to.shift) / to.factor).toPrecision(6)));
       }
       unit = select.value;
@@ -175,9 +187,16 @@ export class Fields {
   }
 }
 
+// A typed number as a case file has it; null where it can be read two ways or not at all.
+function clear(number) {
+  const typed = number.replace("−", "-");
+  if (THOUSANDS.test(typed)) return typed.replaceAll(",", "");
+  return PLAIN.test(typed) && !TWO_WAYS.test(typed) ? typed.replace(",", ".") : null;
+}
+
 function plainNumber(text) {
-  if (TWO_WAYS.test(text)) return text.trim();
-  const typed = text.trim().replace("−", "-").replace(",", ".");
+  const typed = text.trim();
   if (!typed) return undefined;
-  return Number.isFinite(Number(typed)) ? Number(typed) : typed;
+  const clean = clear(typed);
+  return clean !== null && Number.isFinite(Number(clean)) ? Number(clean) : typed;
 }

@@ -156,7 +156,7 @@ export class PartView {
 
   lines(f, w, t) {
     const focus = document.activeElement && this.over.contains(document.activeElement)
-      ? document.activeElement.dataset.seam : null;
+      ? { ...document.activeElement.dataset } : null;
     const made = [];
     const { welds, clamps } = this.shape;
     for (const line of this.shape.tacks) {
@@ -174,7 +174,8 @@ export class PartView {
     this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
     renew(this.over, made);
     if (focus) {
-      const again = [...this.over.querySelectorAll(".seam")].find((x) => x.dataset.seam === focus);
+      const seams = [...this.over.querySelectorAll(".seam")];
+      const again = seams.find((x) => x.dataset.key === focus.key) || seams.find((x) => x.dataset.seam === focus.seam);
       if (again) again.focus({ preventScroll: true });
     }
   }
@@ -207,7 +208,7 @@ export class PartView {
     const label = this.armed ? `${name}: ${shown ? `number ${shown}` : "not in the order yet"}; choose it next`
       : `${name}: ${number ? `weld ${number}, turn it round` : "not welded, add it"}`;
     const group = s("g", { class: `seam${behind ? " behind" : ""}`, tabindex: 0, role: "button",
-      "aria-label": label, "data-seam": weld.seam, "data-key": weld.name,
+      "aria-label": label, "data-seam": weld.seam, "data-key": `${weld.seam}|${weld.name}`,
       onclick: () => this.onSeam(weld.seam, weld.name),
       onkeydown: (e) => {
         if (e.key !== "Enter" && e.key !== " ") return;

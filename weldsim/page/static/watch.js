@@ -1,5 +1,5 @@
 // Watch: a run while it is computed and after, what if one weld were turned or two swapped, side by side.
-import { ask, figure, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
+import { ask, askPatiently, figure, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
 
 const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)" };
@@ -127,33 +127,36 @@ function readings(summary) {
 
 export class Watch {
   constructor(id, go) {
-    Object.assign(this, { id, go, draft: null, fault: "" }); // draft: null not asked yet, false not to be had
+    // draft: null not asked yet, false not to be had, or not yet where `retry` waits; told: beside buttons
+    Object.assign(this, { id, go, draft: null, fault: "", retry: 0, told: {}, busy: false });
     this.side = h("div", { class: "side" });
     this.pane = new Pane(id, false, () => this.more());
     this.root = h("div", { class: "watch" }, this.pane.root, this.side);
   }
-  close() { this.pane.close(); }
+  close() { clearTimeout(this.retry); this.pane.close(); }
 
   async more() {
     if (!this.pane.summary) return;
     if (this.draft === null) await (this.asked ??= this.read());
     const { summary, job, live } = this.pane;
-    const key = JSON.stringify([summary, job && job.state]);
+    const key = JSON.stringify([summary, job && job.state, Boolean(this.draft), this.fault, this.retry, this.told, this.busy]);
     if (!live || key === this.key) return;
     this.key = key;
     renew(this.side, this.wordsOf(summary), this.whatIf(summary), this.files(summary));
   }
-  // The case of the run, once: for what may be changed in it.
-  async read() {
+  // The case of the run, for what may be changed in it: once, again only where nobody had an answer.
+  async read(wait = 1000) {
     try {
       const found = await ask(`/api/runs/${this.id}/case`);
       const form = await ask(`/api/form/${found.kind}`);
       const plain = new Draft(found.kind, found.tables, form, found.base);
       this.check = await ask("/api/check", plain.body());
       this.draft = plain;
+      Object.assign(this, { fault: "", retry: 0 });
     } catch (error) {
-      this.draft = false;
-      this.fault = error.message;
+      Object.assign(this, { draft: false, fault: error.message, retry: 0 });
+      if (![0, 503].includes(error.status) || wait > 16000 || !this.pane.live) return;
+      this.retry = setTimeout(async () => { await this.read(2 * wait); this.more(); }, wait);
     }
   }
   wordsOf(summary) {
@@ -161,21 +164,36 @@ export class Watch {
       h("h2", { text: { look: "For playing only", rough: "Where it ends, roughly" }[summary.look] || "Where it ends" }),
       summary.words.map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readings(summary)),
       summary.look ? h("p", { class: "buttons" },
-        summary.look === "look" ? h("button", { type: "button", class: "second", text: "Rough run", disabled: !this.draft, onclick: () => this.compute("rough") }) : null,
-        h("button", { type: "button", class: "first", text: "Compute it properly", disabled: !this.draft, onclick: () => this.compute("run") })) : null);
+        summary.look === "look" ? h("button", { type: "button", class: "second", text: "Rough run", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("rough") }) : null,
+        h("button", { type: "button", class: "first", text: "Compute it properly", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("run") })) : null,
+      this.toldOf("compute"));
   }
   files(summary) {
     const missing = this.pane.job && this.pane.job.state === "drawing";
     return h("section", { "data-key": "files", class: "panel" }, h("h2", { text: "Take along" }),
       h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, h("a", { href: `/api/runs/${this.id}/file/${f}`, download: true, text: FILES[f] || f })))),
       missing ? h("p", { class: "note", "data-key": "drawing", text: "Pictures, animation and report are being drawn." }) : null,
-      this.draft ? null : h("p", { class: "mistake", "data-key": "fault", text: `The case of this run cannot be changed here: ${this.fault}` }),
+      this.draft ? null : h("p", { class: "mistake", "data-key": "fault", text: `The case of this run cannot be changed here${this.retry ? " yet" : ""}: ${this.fault}` }),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
   }
   edit() { this.draft.keep(); this.go("#setup", true); }
-  async compute(kind) {
-    try { this.go(`#watch/${(await ask("/api/jobs", this.draft.body({ kind }))).id}`); } catch (error) { this.pane.fault(error.message); say(error.message); }
+  compute(kind) { return this.send("compute", this.draft.body({ kind }), (job) => `#watch/${job.id}`); }
+  // A job asked for, one at a time; what comes of it if it does not begin stands beside its button.
+  async send(place, body, where) {
+    if (this.busy) return;
+    const tell = (text, busy) => { Object.assign(this, { told: text ? { [place]: text } : {}, busy }); this.more(); };
+    tell("", true);
+    try {
+      const job = await askPatiently("/api/jobs", body, () => !this.pane.live, (text) => tell(text, true));
+      if (this.pane.live) this.go(where(job));
+      this.busy = false;
+    } catch (error) {
+      if (!this.pane.live) return;
+      tell(error.message, false);
+      say(error.message);
+    }
   }
+  toldOf(place) { return this.told[place] ? h("p", { class: "mistake", "data-key": "told", text: this.told[place] }) : null; }
 
   whatIf(summary) {
     if (!this.draft || !this.check || !this.check.ok) return null;
@@ -189,18 +207,12 @@ export class Watch {
     rows.forEach((a, i) => rows.slice(i + 1).forEach((b, k) => made(`${a.label} and ${b.label} swapped`, (d) => d.swap(i, i + 1 + k))));
     if (!choices.length) return null;
     const pick = h("select", { id: "change" }, choices.map(([words], i) => h("option", { value: i, text: words })));
-    const tell = h("p", { class: "mistake", hidden: true, role: "status" });
-    const go = async (e) => {
-      const panel = e.currentTarget.closest("section"), pick = panel.querySelector("select"), tell = panel.querySelector(".mistake");
-      const [change, draft] = choices[pick.value];
-      try {
-        const kind = summary.look || "run";
-        const job = await ask("/api/jobs", draft.body({ kind, parent: this.id, change }));
-        this.go(`#compare/${this.id}/${job.id}`);
-      } catch (error) { tell.hidden = false; tell.textContent = error.message; }
+    const go = (e) => {
+      const [change, draft] = choices[e.currentTarget.closest("section").querySelector("select").value];
+      this.send("what if", draft.body({ kind: summary.look || "run", parent: this.id, change }), (job) => `#compare/${this.id}/${job.id}`);
     };
     return h("section", { "data-key": "what if", class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
-      h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", onclick: go })), tell,
+      h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", "aria-disabled": this.busy && "true", onclick: go })), this.toldOf("what if"),
       h("p", { class: "note", text: { look: "As a quick look. Turning a weld round hardly shows there: take a rough run for that.",
         rough: "As a rough run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did." }));
   }
