@@ -206,34 +206,48 @@ def test_the_whole_way(address):
 def test_turning_the_part_hides_the_welds_behind_it(address):
     """Two fillets of a plate tee: one is seen from the front, the other from the back."""
 
-    def hidden():
-        """Seams drawn as hidden along most of their way."""
-        page.wait_for_timeout(200)
-        return set(page.evaluate(
-            """[...document.querySelectorAll('.seam')].filter(g => {
-              const count = (some) => [...g.querySelectorAll(some)].reduce(
+    def wait_for_hidden(*seams):
+        """Until just these seams are drawn as hidden along most of their way."""
+        page.wait_for_function(
+            """wanted => {
+              const count = (g, some) => [...g.querySelectorAll(some)].reduce(
                 (n, x) => n + x.points.numberOfItems - 1, 0);
-              return count('.run.back') > 0.5 * count('.run');
-            }).map(g => g.dataset.seam)"""))  # fmt: skip
+              const found = [...document.querySelectorAll('.seam')].filter(
+                g => count(g, '.run.back') > 0.5 * count(g, '.run'));
+              return found.map(g => g.dataset.seam).join() === wanted;
+            }""",
+            arg=",".join(seams),
+        )
+
+    def press(key, times=1):
+        for _ in range(times):
+            page.locator(".part-stage").press(key)
+        page.evaluate(
+            "() => new Promise(done => requestAnimationFrame(() => setTimeout(done, 50)))"
+        )
+
+    def front():
+        return page.locator(".seam[data-seam=front] .run").first.get_attribute("points")
 
     with browser.page(address, allowed=address, offline=False) as (page, heard):
         page.wait_for_selector(".joint")
         page.click(".joint:has-text('plate tee')")
-        page.locator(".part-stage").press("ArrowUp")  # nothing is drawn yet, or it turns
+        press("ArrowUp")  # nothing is drawn yet, or it turns
         page.wait_for_selector(".seam")
-        page.locator(".part-stage").press("0")
-        first = hidden()
-        assert first == {"back"}
-        for _ in range(21):  # half round, 0.15 a step
-            page.locator(".part-stage").press("ArrowRight")
-        assert hidden() == {"front"}
-        for _ in range(40):  # far past straight above: it stops short of it and comes back at once
-            page.locator(".part-stage").press("ArrowUp")
-        above = page.locator(".seam[data-seam=front] .run").first.get_attribute("points")
-        page.wait_for_timeout(200)
-        page.locator(".part-stage").press("ArrowDown")
-        page.wait_for_timeout(200)
-        assert page.locator(".seam[data-seam=front] .run").first.get_attribute("points") != above
+        press("0")
+        wait_for_hidden("back")
+        press("ArrowRight", 21)  # half round, 0.15 a step
+        wait_for_hidden("front")
+        press("ArrowUp", 40)  # far past straight above: it stops short of it
+        above = front()
+        press("ArrowUp")
+        assert front() == above
+        press("ArrowDown")  # and comes back at once
+        page.wait_for_function(
+            """above => document.querySelector('.seam[data-seam=front] .run')
+              .getAttribute('points') !== above""",
+            arg=above,
+        )
         assert heard.errors == []
 
 
