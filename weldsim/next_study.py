@@ -106,8 +106,9 @@ def advise(
     found : crew
     noise : float, optional
         Standard deviation of each reading in its unit; `READ_OFF` when left out.
-    error : float, optional
-        Stated error of the study's ranking [SI]; a quarter of each movement when left out.
+    error : (share, rest), optional
+        How the study's ranking is off: share of a movement, and rest [SI]; a quarter of each
+        movement when left out. A number is a rest alone.
     record : dict, optional
         Of the study; see `ways_on`.
 
@@ -116,6 +117,8 @@ def advise(
     Advice
     """
     check_measure(plan)
+    if isinstance(error, float):
+        error = (0.0, error)
     progress, done = progress or (lambda share, text: None), tuple(done)
     left, looked = ways_on(plan, done, record)
     unknowns = unknowns_of(plan)
@@ -152,11 +155,12 @@ def _model_error(plan: Plan, column: str, values: dict, error) -> float:
     The study's own error where the column is of its measure, else a share of how far all that is
     looked at in that unit stands off: a side that is to stand still is no surer than the other.
     """
+    share, rest = (FAST_ERROR, 0.0)
     if error is not None and column in plan.measure_columns:
-        return error / SI
+        share, rest = error
     unit = column.rpartition("_")[2]
     alike = [v for c, v in values.items() if c.rpartition("_")[2] == unit]
-    return FAST_ERROR * float(np.linalg.norm(alike))
+    return share * float(np.linalg.norm(alike)) + rest / SI
 
 
 def _explained(plan: Plan, read: Read, past: Past, unknowns, error) -> Estimate:
@@ -284,12 +288,12 @@ def _chance(value: float) -> str:
     return "under 1 %" if value < 0.01 else f"{100 * value:.0f} %"
 
 
-def study_error(record: dict | None) -> float | None:
-    """Stated error of a study's unconfirmed rows. [SI]"""
-    if not record:
+def study_error(record: dict | None) -> tuple[float, float] | None:
+    """How the ranking of a study is off: share of a movement, and rest. [SI]"""
+    drift = record.get("drift") if record else None
+    if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
         return None
-    rows = [r["error"] for r in record["rows"] if r["confirmed"] is None and r["error"] is not None]
-    return SI * rows[0] if rows and record["unit"] in ("mrad", "mm", "mm/m") else None
+    return drift["share"], SI * drift["rest"]
 
 
 __all__ = [

@@ -16,7 +16,7 @@ import numpy as np
 from weldsim.branches import FOLDER, Job, bind, canonical, read_branch
 from weldsim.crew import carry_out, crew
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.plan_space import ALL, MEASURES, Plan
+from weldsim.plan_space import ALL, MEASURES, SCALES, Plan
 from weldsim.tolerance import verdict
 
 
@@ -202,7 +202,11 @@ class Row:
 
 @dataclass(frozen=True)
 class Study:
-    """A finished study; rows in order, the recommended one first."""
+    """A finished study; rows in order, the recommended one first.
+
+    `drift` is how rows of the ranking grade alone are off: a share of where they end, and a rest
+    [SI]; None without an estimate.
+    """
 
     plan: Plan
     rows: tuple[Row, ...]
@@ -210,6 +214,7 @@ class Study:
     seconds: float
     branches: int
     error_words: str
+    drift: tuple[float, float] | None = None
 
 
 def study(
@@ -272,7 +277,8 @@ def study(
             finer |= {(number, m): o for m, o in done.items()}
     rows, words = _ranked(plan, fast, finer, groups)
     branches = len(list((folder / FOLDER).glob("*.json")))
-    return Study(plan, rows, how, time.perf_counter() - began, branches, words)
+    drift = drift_of(plan, fast, finer, groups)
+    return Study(plan, rows, how, time.perf_counter() - began, branches, words, drift)
 
 
 def groups_of(plan: Plan, keys, folder) -> dict:
@@ -293,7 +299,7 @@ def _late(plan: Plan, outcome: Outcome) -> bool:
 
 
 def _to_confirm(plan: Plan, good, groups) -> list:
-    """The best few, and one from the middle so that the error is not that of good ones alone.
+    """The best few, and the middle and last one so that the error is not that of good ones alone.
 
     Mirror images tie and share their branches: they count as one and come along for nothing.
     """
@@ -303,14 +309,37 @@ def _to_confirm(plan: Plan, good, groups) -> list:
     distinct = list(distinct.values())
     picked = distinct[:count]
     if count and len(distinct) > 2 * count:
-        picked.append(distinct[len(distinct) // 2])
+        picked += [distinct[len(distinct) // 2], distinct[-1]]
     return [key for group in picked for key in group]
+
+
+def drift_of(plan: Plan, fast, finer, groups) -> tuple[float, float] | None:
+    """How the ranking grade is off against the finer one: share of an end, and rest [SI].
+
+    A coarse mesh moves all ends by much the same factor. Over the schedules run at both grades the
+    factor is fitted to the spots (least squares); the rest is the largest distance it leaves. With
+    fewer than three schedules there is only a largest distance.
+    """
+    both = {groups[k]: k for k in finer if not finer[k].error and not fast[k].error}
+    if not both:
+        return None
+    a, b = (np.array([_spot(plan, some[k]) for k in both.values()]) for some in (fast, finer))
+    size = float((a**2).sum())
+    scale = float((a * b).sum()) / size if len(both) > 2 and size > 0 else 1.0
+    return abs(scale - 1), float(np.linalg.norm(b - scale * a, axis=1).max())
+
+
+def _spot(plan: Plan, outcome: Outcome) -> np.ndarray:
+    """The measure with its direction, where it has one. [SI]"""
+    if not plan.measure_columns:
+        return np.array([outcome.final])
+    return 1e-3 * np.array([outcome.columns[c] for c in plan.measure_columns])
 
 
 def _ranked(plan: Plan, fast, finer, groups) -> tuple[tuple[Row, ...], str]:
     """Rows in order: confirmed ones by what confirmed them, then the rest by the ranking."""
     gaps = {k: _apart(plan, fast[k], finer[k]) for k in finer if not finer[k].error}
-    usual = max(gaps.values()) if gaps else None
+    drift = drift_of(plan, fast, finer, groups)
     s = plan.section
     rows = []
     for (setting, moves), outcome in fast.items():
@@ -318,7 +347,11 @@ def _ranked(plan: Plan, fast, finer, groups) -> tuple[tuple[Row, ...], str]:
         sure = finer.get(key)
         if sure is not None and sure.error:
             sure = None
-        error = None if outcome.error else gaps[key] if sure is not None else usual
+        error = None
+        if sure is not None:
+            error = gaps[key]
+        elif drift is not None and not outcome.error:
+            error = drift[0] * outcome.final + drift[1]
         model = f"{plan.case.solve.model}, grade {s.confirm_grade if sure else s.grade}"
         rows.append(Row(setting, moves, outcome, sure, error, model))
 
@@ -333,23 +366,21 @@ def _ranked(plan: Plan, fast, finer, groups) -> tuple[tuple[Row, ...], str]:
     few.sort(key=lambda r: (_late(plan, r.best), r.best.final, r.setting, r.moves))
     rest = [r for r in rows if r not in few]
     apart = len({groups[k] for k in gaps})  # images of one schedule count once
-    words = (
-        f"largest distance between the ends at grade {s.grade} and at grade {s.confirm_grade} "
-        f"over the {apart} schedules run at both; an estimate, no bound"
-        if gaps
-        else "none: no schedule was confirmed at a finer grade"
-    )
+    words = "none: no schedule was confirmed at a finer grade"
+    if drift:
+        scale, unit = SCALES[plan.tolerance.measure]
+        words = (
+            f"of rows run at grade {s.grade} alone {drift[0]:.0%} of where they end and "
+            f"{scale * drift[1]:.2g} {unit}, as the {apart} schedules run at grade "
+            f"{s.confirm_grade} too have it; an estimate, no bound"
+        )
     return (*few, *rest), words
 
 
 def _apart(plan: Plan, a: Outcome, b: Outcome) -> float:
     """How far apart two outcomes end: on a target the way from spot to spot, never shorter than
     what their distances from its middle differ by. [SI]"""
-    if plan.section.measure in MEASURES:
-        return abs(a.final - b.final)
-    columns = list(a.columns)
-    way = [a.columns[c] - b.columns[c] for c in columns]
-    return float(measured(plan, columns, way))
+    return float(np.linalg.norm(_spot(plan, a) - _spot(plan, b)))
 
 
 def row_verdict(plan: Plan, row: Row) -> str:

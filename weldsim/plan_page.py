@@ -180,7 +180,7 @@ height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-we
 <img alt="{{ words[0] }}" src="data:image/png;base64,{{ drawing }}">{% endif %}
 <h2>All choices, best first</h2>
 <p class="how">{{ words[3] }}; {{ words[4] }}. The best few, run at the finer grade, come
-first; one from the middle was run so too, for the error, and stays at its place.</p>
+first; the middle and the last one were run so too, for the error, and stay at their places.</p>
 {% macro table(rows) %}<table><thead><tr><th scope="col">no.</th><th scope="col">order and direction
 </th>{% if settings %}<th scope="col">setting</th>{% endif %}<th scope="col">ends at</th>
 <th scope="col">error</th><th scope="col">farthest on the way</th><th scope="col">cold after</th>

@@ -29,6 +29,8 @@ COLUMNS = {  # of the gauges that read movement
     "pointer": ("up_mrad", "right_mrad", "up_mm", "right_mm"), "bow": ("bow_mm",),
     "dial": ("travel_mm",), "gap": ("opening_mm",),
 }  # fmt: skip
+SCALES = {"angle": (1e3, "mrad"), "length": (1e3, "mm"), "slope": (1e3, "mm/m"),
+          "time": (1.0, "s"), "reaction": (1.0, "N"), "stress": (1e-6, "MPa")}  # fmt: skip
 UNITS = {"angle": ("mrad", 1e3), "length": ("mm", 1e3), "slope": ("mm/m", 1e3)}
 
 

@@ -28,6 +28,7 @@ def study_record(study: Study) -> dict:
                       "note": plan.tolerance.note},
         "how": study.how,
         "error_words": study.error_words,
+        "drift": study.drift and {"share": study.drift[0], "rest": scale * study.drift[1]},
         "wall_seconds": study.seconds,
         "branches": study.branches,
         "words": plan_lines(study),

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.plan import Row, Study, row_verdict
-
-SCALES = {"angle": (1e3, "mrad"), "length": (1e3, "mm"), "slope": (1e3, "mm/m"),
-          "time": (1.0, "s"), "reaction": (1.0, "N"), "stress": (1e-6, "MPa")}  # fmt: skip
+from weldsim.plan_space import SCALES
 
 
 def unit_of(study: Study) -> tuple[float, str]:

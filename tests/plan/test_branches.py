@@ -18,6 +18,7 @@ from weldsim.plan import (
     _late,
     _ranked,
     _to_confirm,
+    drift_of,
     evaluate,
     groups_of,
     measured,
@@ -287,6 +288,38 @@ def test_what_takes_too_long_is_not_confirmed_first():
     assert fast[first].final == 5
     rows, _ = _ranked(plan, fast, {}, groups)
     assert [r.fast.final for r in rows] == [5, 6, 7, 8, 1, 2, 3, 4]
+
+
+def tilted(spots):
+    """Outcomes whose pointer ends at some places, up and right. [mrad]"""
+    columns = ("pointer_up_mrad", "pointer_right_mrad")
+    return [
+        Outcome(final=1e-3 * np.hypot(*s), columns=dict(zip(columns, s, strict=True)), time=1.0)
+        for s in spots
+    ]
+
+
+def test_a_ranking_that_is_off_by_a_factor_says_so():
+    """All ends 1.5 times as far at the finer grade, one of them 0.2 mrad beside that: the row that
+    was not run again is off by half of its end and at most that."""
+    plan = small_plan("plan.confirm=3")
+    spots = [(1.0, 0.0), (0.0, 2.0), (3.0, 1.0), (-2.0, 2.0)]
+    keys = [(0, m) for m, _ in zip(plan.schedules(), spots, strict=False)]
+    groups = {k: k for k in keys}
+    fast = dict(zip(keys, tilted(spots), strict=True))
+    true = [(1.5 * a, 1.5 * b) for a, b in spots]
+    finer = dict(zip(keys[:3], tilted(true), strict=False))
+    assert drift_of(plan, fast, finer, groups) == (pytest.approx(0.5), pytest.approx(0, abs=1e-12))
+    finer[keys[0]] = tilted([(1.5, 0.2)])[0]
+    share, rest = drift_of(plan, fast, finer, groups)
+    assert share == pytest.approx(0.5, abs=0.01) and rest == pytest.approx(2e-4, rel=0.1)
+    rows, words = _ranked(plan, fast, finer, groups)
+    (alone,) = (r for r in rows if r.confirmed is None)
+    assert alone.error == pytest.approx(share * alone.fast.final + rest)
+    assert alone.error >= 1e-3 * np.hypot(*(np.array(true[3]) - spots[3])) - 1e-9
+    assert f"{share:.0%} of where they end" in words
+    two = dict(list(finer.items())[1:])  # too few to tell a factor: the largest distance alone
+    assert drift_of(plan, fast, two, groups) == (0.0, pytest.approx(0.5e-3 * np.hypot(3, 1)))
 
 
 def test_equal_values_are_no_mirror_images(plan, done):

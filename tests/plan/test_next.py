@@ -339,9 +339,10 @@ class TestFolders:
             open_study(self.run_folder(tmp_path, TEXT, *timed))
 
     def test_a_studys_error_is_in_si(self):
-        rows = [{"error": 0.2, "confirmed": {}}, {"error": 0.3, "confirmed": None}]
-        assert study_error({"rows": rows, "unit": "mm/m"}) == pytest.approx(3e-4)
-        assert study_error({"rows": rows, "unit": "s"}) is None
+        drift = {"share": 0.7, "rest": 0.3}
+        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.7, pytest.approx(3e-4))
+        assert study_error({"drift": drift, "unit": "s"}) is None
+        assert study_error({"drift": None, "unit": "mrad"}) is None
 
 
 @pytest.mark.slow
