@@ -235,7 +235,8 @@ def _ahead(
 
 def _error_words(plan: Plan, error) -> str:
     words = (
-        "spread of a prediction: reading, unknowns, and the study's stated error"
+        "spread of a prediction: reading, unknowns, and the study's stated error, of which at most "
+        f"{FAST_ERROR:.0%} of a movement count: a mesh that is rough makes all ways too short alike"
         if error is not None
         else f"spread of a prediction: reading, unknowns, and {FAST_ERROR:.0%} of the movement to "
         "come, a guess: no finer run has been compared"
@@ -289,11 +290,15 @@ def _chance(value: float) -> str:
 
 
 def study_error(record: dict | None) -> tuple[float, float] | None:
-    """How the ranking of a study is off: share of a movement, and rest. [SI]"""
+    """How the ranking of a study is off: share of a movement, and rest. [SI]
+
+    Of a large share most is a factor that all ways have in common, which tells none from another:
+    no more than `FAST_ERROR` of it counts.
+    """
     drift = record.get("drift") if record else None
     if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
         return None
-    return drift["share"], SI * drift["rest"]
+    return min(drift["share"], FAST_ERROR), SI * drift["rest"]
 
 
 __all__ = [

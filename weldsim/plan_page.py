@@ -62,8 +62,8 @@ def _whole(path: Path, data: bytes) -> None:
 
 
 def spots(study: Study):
-    """End position of every schedule on the target, (rows, 2), and the axes' words; None without
-    a pointer as the measure.
+    """End position of every schedule on the target at the ranking grade, (rows, 2), and the rows;
+    None without a pointer as the measure.
     """
     name = study.plan.section.measure
     unit = unit_of(study)[1]
@@ -71,7 +71,13 @@ def spots(study: Study):
     right, up = f"{name}_right_{unit}", f"{name}_up_{unit}"
     if not rows or up not in rows[0].best.columns:
         return None
-    return np.array([[r.best.columns[right], r.best.columns[up]] for r in rows]), rows
+    return np.array([[r.fast.columns[right], r.fast.columns[up]] for r in rows]), rows
+
+
+def _spot(study: Study, outcome) -> list[float]:
+    """Where an outcome ends on the target, right and up."""
+    name, unit = study.plan.section.measure, unit_of(study)[1]
+    return [outcome.columns[f"{name}_{way}_{unit}"] for way in ("right", "up")]
 
 
 def ends_figure(study: Study):
@@ -100,18 +106,22 @@ def ends_figure(study: Study):
     for row, colour, words, way in (
         (recommended(study), GOOD, "recommended", -1), (worst, BAD, "worst", 1),
     ):  # fmt: skip
-        spot = places[rows.index(row)]
+        spot, rough = _spot(study, row.best), places[rows.index(row)]
+        axes.plot(*np.transpose([rough, spot]), color=colour, lw=1)  # from grade to grade
         axes.plot(*spot, "D" if colour == GOOD else "s", color=colour, ms=9)
         axes.annotate(
             f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * way),
             textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
         )  # fmt: skip
     axes.plot(0, 0, "+", color="black", ms=10)
-    reach = 1.15 * max(np.abs(places).max(), limit)
+    marked = [_spot(study, r.best) for r in (recommended(study), worst)]
+    reach = 1.15 * max(np.abs([*places, *marked]).max(), limit)
     axes.set(
         xlim=(-reach, reach), ylim=(-reach, reach), aspect="equal",
         xlabel=f"right on the target, {unit}", ylabel=f"up on the target, {unit}",
-        title=f"Where {len(rows)} schedules end",
+        title=f"Where {len(rows)} schedules end at grade {study.plan.section.grade}"
+        + (f";\nmarked: as run at grade {study.plan.section.confirm_grade}"
+           if recommended(study).confirmed else ""),
     )  # fmt: skip
     axes.grid(alpha=0.25)
     return figure

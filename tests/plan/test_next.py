@@ -340,7 +340,9 @@ class TestFolders:
 
     def test_a_studys_error_is_in_si(self):
         drift = {"share": 0.7, "rest": 0.3}
-        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.7, pytest.approx(3e-4))
+        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.25, pytest.approx(3e-4))
+        drift["share"] = 0.1
+        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.1, pytest.approx(3e-4))
         assert study_error({"drift": drift, "unit": "s"}) is None
         assert study_error({"drift": None, "unit": "mrad"}) is None
 
