@@ -125,18 +125,17 @@ def laid_by(case, part, middles, weld) -> np.ndarray:
         return np.empty(0, dtype=np.int64)
     if not weld.seam:
         return np.flatnonzero(np.isin(part.heat_parent, part.regions[f"bead {weld.name}"]))
-    cells = filler_of(case, part, middles, weld.seam, weld.number)
-    along = along_seam(case, part, middles, weld.seam, weld.number)
+    cells, along = along_seam(case, part, middles, weld.seam, weld.number)
     line, _ = _whole(case, weld.seam)
     low = -np.inf if weld.begin <= 1e-9 else weld.begin
     high = np.inf if weld.finish >= line.length - 1e-9 else weld.finish
     return cells[(along >= low - 1e-9) & (along < high - 1e-9)]
 
 
-def along_seam(case, part, middles, seam: str, number: int) -> np.ndarray:
-    """How far along a seam the filler cells of a pass lie, as `filler_of` lists them. [m]"""
-    _, whole = _whole(case, seam)
-    return whole.local(middles[filler_of(case, part, middles, seam, number)])[0]
+def along_seam(case, part, middles, seam: str, number: int) -> tuple[np.ndarray, np.ndarray]:
+    """Heat cells of a pass's filler, and how far along the seam their middles lie. [m]"""
+    cells, (_, whole) = filler_of(case, part, middles, seam, number), _whole(case, seam)
+    return cells, whole.local(middles[cells])[0]
 
 
 def tacked(case, part, middles, tack) -> np.ndarray:

@@ -25,7 +25,8 @@ from weldsim.next_past import Past, last_of, past_of
 from weldsim.next_unknowns import unknowns_of
 from weldsim.next_weld import Ahead, Estimate, Unknown, chance_inside, estimate
 from weldsim.plan import ALL, evaluate
-from weldsim.plan_space import UNITS, Plan
+from weldsim.plan_space import Plan
+from weldsim.tolerance import SCALES
 
 FAST_ERROR = 0.25  # of a movement, when the study has no error of its own
 SI = 1e-3  # gauge columns are in mm and mrad
@@ -265,7 +266,7 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     unread = _unread(plan, advice.columns)
     if unread:
         lines.append(f"not read, so taken from the model: {', '.join(unread)}")
-    unit, scale = UNITS[plan.tolerance.measure]
+    scale, unit = SCALES[plan.tolerance.measure]
     for n, way in enumerate(advice.ways[:most], 1):
         under = f" ({plan.settings[way.setting].label})" if len(plan.settings) > 1 else ""
         lines.append(

@@ -16,8 +16,8 @@ import numpy as np
 from weldsim.branches import FOLDER, Job, bind, canonical, read_branch
 from weldsim.crew import carry_out, crew
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.plan_space import ALL, MEASURES, SCALES, Plan
-from weldsim.tolerance import verdict
+from weldsim.plan_space import ALL, MEASURES, Plan
+from weldsim.tolerance import SCALES, verdict
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.plan import Row, Study, row_verdict
-from weldsim.plan_space import SCALES
+from weldsim.tolerance import SCALES
 
 
 def unit_of(study: Study) -> tuple[float, str]:

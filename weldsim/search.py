@@ -32,7 +32,7 @@ def search(plan, folder, found, progress=None):
             'package optuna: pip install "weldsim[search]"'
         ) from None
     from weldsim.plan import evaluate
-    from weldsim.plan_space import SCALES
+    from weldsim.tolerance import SCALES
 
     progress = progress or (lambda share, text: None)
     optuna.logging.set_verbosity(optuna.logging.WARNING)

@@ -133,7 +133,7 @@ def _has_no_images(model, lines) -> bool:
         length = lines[w.seam].length
         ends = [e for e in (w.begin, w.finish) if 1e-9 < e < length - 1e-9]
         if ends and w.filler:
-            along = along_seam(case, model.part, middles, w.seam, w.number)
+            _, along = along_seam(case, model.part, middles, w.seam, w.number)
             if np.abs(along[:, None] - ends).min(initial=np.inf) < 10 * NEAR:
                 return True
     return False

@@ -20,6 +20,10 @@ from weldsim.units import parse
 
 SI = {"mm": 1e-3, "arcmin": math.pi / 10800, "mm/m": 1e-3}
 CONFIRM = "confirm before release"
+SCALES = {  # factor from SI and unit in which a measure is said
+    "length": (1e3, "mm"), "angle": (1e3, "mrad"), "slope": (1e3, "mm/m"),
+    "time": (1.0, "s"), "reaction": (1.0, "N"), "stress": (1e-6, "MPa"),
+}  # fmt: skip
 ONE_SIDED = ("time", "reaction", "stress")  # limits of a plan that have no other side
 _SLOPE = re.compile(r"\s*([0-9.eE+-]+)\s*mm/m\s*")
 _CLASSES = re.compile(r"\s*ISO\s*13920\s*[-: ]\s*([A-Z]{1,2})\s*", re.IGNORECASE)
@@ -43,10 +47,7 @@ class Tolerance:
     note: str = ""
 
     def __str__(self) -> str:
-        scale, unit = {
-            "length": (1e3, "mm"), "angle": (1e3, "mrad"), "slope": (1e3, "mm/m"),
-            "time": (1.0, "s"), "reaction": (1.0, "N"), "stress": (1e-6, "MPa"),
-        }[self.measure]  # fmt: skip
+        scale, unit = SCALES[self.measure]
         own = f"{scale * self.value:.3g} {unit}"
         words = own if self.text == own else f"{self.text}, {own}"
         words = f"at most {words}" if self.measure in ONE_SIDED else f"+-{words}"

@@ -9,7 +9,8 @@ import pytest
 from tests.plan.small import TEXT, small_plan
 from weldsim.case import load_case
 from weldsim.errors import CaseError
-from weldsim.plan_space import _can_be_ordered, load_plan, parse_plan
+from weldsim.plan_checks import can_be_ordered
+from weldsim.plan_space import load_plan, parse_plan
 
 DEMO = "cases/mast_stub_plan.toml"
 
@@ -159,9 +160,9 @@ def test_rules_that_contradict_each_other_are_found_at_once():
 
     words = {f"s{i}": {1: "+x"} for i in range(12)}
     section = SimpleNamespace(first=[], last=["s0"], before=[["s0", "s1"]])
-    assert not _can_be_ordered(section, words)
+    assert not can_be_ordered(section, words)
     section.before = [["s1", "s0"]]
-    assert _can_be_ordered(section, words)
+    assert can_be_ordered(section, words)
 
 
 def test_a_mesh_of_ones_own_counts(tmp_path):
