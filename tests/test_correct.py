@@ -13,7 +13,6 @@ from weldsim.case import load_case, parse_case
 from weldsim.cli import app
 from weldsim.correct import (
     BAND,
-    COARSER,
     Correction,
     Outcome,
     _opened,
@@ -29,6 +28,7 @@ from weldsim.correct import (
 )
 from weldsim.errors import CaseError, ConvergenceError, WeldsimError
 from weldsim.extra_lines import candidates
+from weldsim.goal import grade_below
 from weldsim.mesh import GRADES
 from weldsim.model import build_model
 from weldsim.pipeline import start_state
@@ -243,4 +243,8 @@ def test_a_second_fillet_brings_a_tee_back_and_the_other_way_more():
 
 
 def test_each_grade_but_the_roughest_has_one_below():
-    assert dict(zip(list(GRADES)[1:], GRADES, strict=False)) == COARSER
+    """README names the grades from coarse to fine; a sketch is rougher than all."""
+    below = {g: grade_below(g) for g in GRADES}
+    assert below == {
+        "sketch": None, "coarse": "sketch", "quick": "coarse", "normal": "quick", "fine": "normal",
+    }  # fmt: skip

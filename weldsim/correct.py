@@ -22,6 +22,7 @@ from weldsim.goal import (
     FAILED,
     chosen_grade,
     columns_of,
+    grade_below,
     limit_for,
     unit_of,
     until_cold,
@@ -31,7 +32,6 @@ from weldsim.tolerance import Tolerance, verdict
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
-COARSER = {"coarse": "sketch", "quick": "coarse", "normal": "quick", "fine": "normal"}
 NO_ESTIMATE = "without an error estimate: no run at a second grade"
 TRIED = 2  # lines that are computed in full, a bead both ways
 DEEP = 3  # cells through a wall at least: a line yields the skin alone, which one cell cannot hold
@@ -141,7 +141,7 @@ def find_correction(
     top = limit_of(case, limit) if kind == "line" else None
     lines = named(candidates(case, kind), names)
     tell = progress or (lambda share, text: None)
-    coarser = COARSER.get(grade) if estimate else None
+    coarser = grade_below(grade) if estimate else None
     share = 0.85 if coarser else 1.0
 
     def first(done, text):

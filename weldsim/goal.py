@@ -33,6 +33,14 @@ def until_cold(case):
     return replace(case, solve=replace(case.solve, end="cold"))
 
 
+def grade_below(grade: str) -> str | None:
+    """The next rougher grade; None below the roughest."""
+    from weldsim.mesh import GRADES
+
+    grades = list(GRADES)
+    return grades[grades.index(grade) - 1] if grade != grades[0] else None
+
+
 def usable_gauge(case, name: str | None):
     """A gauge that reads movement, the first when no name is given."""
     usable = [g for g in case.gauges if g.kind in ("pointer", "dial", "gap", "bow")]
