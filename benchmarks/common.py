@@ -13,13 +13,13 @@ import os
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import time  # noqa: E402
-from dataclasses import dataclass, field  # noqa: E402
+import time
+from dataclasses import dataclass, field
 
-import numpy as np  # noqa: E402
+import numpy as np
 
-from weldsim.material import load_material  # noqa: E402
-from weldsim.mechanical import (  # noqa: E402
+from weldsim.materials.material import load_material
+from weldsim.physics.mechanics import (
     MaterialState,
     MechanicsModel,
     Properties,
@@ -81,7 +81,7 @@ def build(counts, element: str = "brick8", threads: int = 2, moved: float = 0.00
     """Bricks on the grid of `counts` points; for 20-node bricks every second grid line is kept."""
     import skfem
 
-    from weldsim.mesh import build_lattice
+    from weldsim.geometry.mesh import build_lattice
 
     if element == "brick8":
         mesh = skfem.MeshHex1.init_tensor(*axes(counts))

@@ -27,8 +27,8 @@ SIZE_STEPS = 6
 
 def measure(case_file: str, grade: str) -> dict:
     """Run a case until the hottest point is at 30 degC."""
-    from weldsim.case import load_case
-    from weldsim.pipeline import build_model, simulate
+    from weldsim.case.load import load_case
+    from weldsim.simulation.steps import build_model, simulate
 
     begin = time.perf_counter()
     model = build_model(load_case(case_file, (f"solve.grade={grade}",)))
@@ -52,11 +52,11 @@ def measure_size(case_file: str, index: int) -> dict:
     """Time of the first steps on a mesh of one of `SIZES`, the same steps on each."""
     from dataclasses import replace
 
-    from weldsim import mesh
-    from weldsim.case import load_case
-    from weldsim.material import load_material
-    from weldsim.model import Model
-    from weldsim.pipeline import advance, next_event, start_state
+    from weldsim.case.load import load_case
+    from weldsim.geometry import mesh
+    from weldsim.materials.material import load_material
+    from weldsim.simulation.model import Model
+    from weldsim.simulation.steps import advance, next_event, start_state
 
     across, along, through = SIZES[index]
     base = mesh.GRADES["normal"]

@@ -12,11 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "verification"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import test_mech_bars as bars  # noqa: E402
 import test_mech_plastic as plastic  # noqa: E402
-from mech_tools import box, curvature, elastic, inherent, solve  # noqa: E402
+
+from tests.verification.mech_tools import box, curvature, elastic, inherent, solve  # noqa: E402
 
 NAMES = {
     "brick20": "20-node brick, 2x2x2 points",

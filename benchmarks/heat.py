@@ -13,8 +13,8 @@ import common
 import numpy as np
 from common import Contest, header, machine, row
 
-from weldsim.material import load_material
-from weldsim.thermal import HeatModel, HeatTables, heat_step
+from weldsim.materials.material import load_material
+from weldsim.physics.heat_conduction import HeatModel, HeatTables, heat_step
 
 GRIDS = {"tiny": (12, 3, 5), "7k": (75, 5, 18), "23k": (100, 8, 29)}
 STEP = 0.5  # s

@@ -49,9 +49,9 @@ def report(plan, chosen, fast, fine, against: str) -> list[str]:
 
 
 def main(argv=None) -> None:
-    from weldsim.crew import crew
-    from weldsim.plan import evaluate
-    from weldsim.plan_space import load_plan
+    from weldsim.studies.plan.executor import crew
+    from weldsim.studies.plan.ranking import evaluate
+    from weldsim.studies.plan.space import load_plan
 
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("case")

@@ -17,9 +17,9 @@ from pathlib import Path
 import numpy as np
 from common import header, machine, row
 
-from weldsim.case import load_case
-from weldsim.mesh import GRADES
-from weldsim.pipeline import build_model, simulate
+from weldsim.case.load import load_case
+from weldsim.geometry.mesh import GRADES
+from weldsim.simulation.steps import build_model, simulate
 
 CASE = Path(__file__).resolve().parents[1] / "cases" / "mast_stub.toml"
 FIRST = ('schedule.order=["front:+x"]',)

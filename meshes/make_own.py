@@ -112,7 +112,7 @@ def make_bracket(gmsh, path: Path) -> None:
 
 def main(folder: Path = HERE) -> None:
     """Write both files into a folder."""
-    from weldsim.syslibs import import_gmsh
+    from weldsim.system.libraries import import_gmsh
 
     gmsh = import_gmsh()
     for make, name in ((make_strap, "strap.msh"), (make_bracket, "bracket.step")):

@@ -28,8 +28,8 @@
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.case import load_case
-from weldsim.pipeline import build_model, simulate
+from weldsim.case.load import load_case
+from weldsim.simulation.steps import build_model, simulate
 
 CASE = "../cases/pivot_arm_one_bead.toml"
 

@@ -30,8 +30,8 @@
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.case import load_case
-from weldsim.pipeline import build_model, simulate
+from weldsim.case.load import load_case
+from weldsim.simulation.steps import build_model, simulate
 
 CASE = "../cases/mast_stub.toml"
 

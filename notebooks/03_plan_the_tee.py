@@ -29,11 +29,11 @@ from pathlib import Path
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.crew import crew
-from weldsim.next_study import advice_lines, advise
-from weldsim.plan import evaluate
-from weldsim.plan_space import load_plan
-from weldsim.plan_words import opposite
+from weldsim.studies.next.advice import advice_lines, advise
+from weldsim.studies.plan.executor import crew
+from weldsim.studies.plan.ranking import evaluate
+from weldsim.studies.plan.space import load_plan
+from weldsim.text.plan_words import opposite
 
 FILE = "../cases/mast_stub_plan.toml"
 plan = load_plan(FILE, ['plan.seams=["front", "back"]'])

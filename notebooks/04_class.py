@@ -41,15 +41,15 @@
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim import charts
-from weldsim.case import load_case
-from weldsim.cautions import CAUTIONS, DEFER
-from weldsim.influence import quadrature_places
-from weldsim.pipeline import build_model, simulate
-from weldsim.process import heat_input
-from weldsim.summary import settling_time
-from weldsim.tolerance import limit, read_tolerance, verdict
-from weldsim.why import explain_state
+from weldsim.case.load import load_case
+from weldsim.plots import charts
+from weldsim.runs.summary import settling_time
+from weldsim.schema.process import heat_input
+from weldsim.schema.tolerance import limit, read_tolerance, verdict
+from weldsim.simulation.steps import build_model, simulate
+from weldsim.studies.attribution import explain_state
+from weldsim.studies.influence import quadrature_places
+from weldsim.text.cautions import CAUTIONS, DEFER
 
 plt.rcParams.update(charts.STYLE)
 BLUE, ORANGE, GREEN = charts.LINES[:3]
@@ -270,7 +270,7 @@ np.testing.assert_allclose(right_down[other], coarse_right[one], atol=0.05 * swi
 # 1. While the arc burns the arm goes up; cold it is up. Is that the same "up"?
 # 2. Which third of the bead has most to do with the cold end: the first, the middle, the last?
 #
-# `weldsim.why` splits a reading exactly, at any moment: what the **warmth** does that is in the bar
+# `weldsim.studies.attribution` splits a reading exactly, at any moment: what the **warmth** does that is in the bar
 # now, and what is **locked in**, which is what stays when the warmth is gone. What is locked in, it
 # counts by place along the bead. (`weldsim why RUN` does it on the command line.)
 

@@ -7,8 +7,8 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from weldsim.model import Frame
-from weldsim.store import RunFolder
+from weldsim.runs.folder import RunFolder
+from weldsim.simulation.model import Frame
 
 LENGTH, WIDTH, THICKNESS = 0.2, 0.04, 0.006  # m
 BEAD_WIDTH, BEAD_HEIGHT, SPEED, HEAT_DELAY = 0.007, 0.0015, 0.0013, 60.0
@@ -173,7 +173,7 @@ def manifest(status="complete"):
 
 def write_run(path, status="complete", frames=None):
     """Write the invented run to a folder and return the RunFolder."""
-    from weldsim.summary import summarise
+    from weldsim.runs.summary import summarise
 
     folder = RunFolder.create(path, "Invented bar")
     heat_mesh, weld = mesh()
@@ -327,7 +327,7 @@ def joint_readings(time):
 
 def write_joint_run(path, frames=(0.0, 12.5, 17.5, 85.0, JOINT_END)):
     """Write the invented run of the tee to a folder and return the RunFolder."""
-    from weldsim.summary import summarise
+    from weldsim.runs.summary import summarise
 
     folder = RunFolder.create(path, "Invented tee")
     heat_mesh, weld = joint_mesh()

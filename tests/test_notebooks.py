@@ -1,11 +1,11 @@
 """Every notebook runs from its first cell to its last, asserts included."""
 
 import shutil
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parent.parent
+from tests.places import ROOT
+
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.py"))
 
 

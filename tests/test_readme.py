@@ -2,11 +2,10 @@
 
 import re
 import tomllib
-from pathlib import Path
 
+from tests.places import ROOT
 from weldsim import bootstrap
 
-ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = re.findall(r"^python3 (\S+) (\S+)", README, flags=re.MULTILINE)
 

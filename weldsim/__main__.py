@@ -1,6 +1,6 @@
 """`python -m weldsim`."""
 
-from weldsim.cli import main
+from weldsim.cli.main import main
 
 if __name__ == "__main__":
     main()

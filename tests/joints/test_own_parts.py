@@ -6,20 +6,19 @@ the mass OpenCASCADE gives for the drawn solids; lengths of curved edges with th
 
 import math
 import runpy
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from weldsim.case import load_case
+from tests.places import ROOT
+from weldsim.case.load import load_case
 from weldsim.errors import CaseError
+from weldsim.geometry.mesh import GRADES, build_part, cell_volumes, part_from_mesh
 from weldsim.joints import own_mesh, own_step
 from weldsim.joints.own_mesh import NotAllowed, chain, region_of
-from weldsim.mesh import GRADES, build_part, cell_volumes, part_from_mesh
-from weldsim.syslibs import import_gmsh
+from weldsim.system.libraries import import_gmsh
 
-ROOT = Path(__file__).parent.parent.parent
 MM = 1e-3
 STRAP = {
     "kind": "mesh", "material": "carbon-steel", "file": "strap.msh", "width": "5.7 mm",
@@ -477,7 +476,7 @@ def test_sizes_of_a_seam_are_needed(part, key):
     ],
 )
 def test_keys_of_seams_are_named_in_the_case(keys, words):
-    from weldsim.case_keys import check_section
+    from weldsim.schema.sections import check_section
 
     mistakes = []
     check_section("part", STRAP | keys, "[part]", mistakes, "mesh")

@@ -15,9 +15,9 @@ import skfem
 from scipy.spatial import cKDTree
 
 from weldsim.errors import CaseError
-from weldsim.joints import joint_module, lean_of
-from weldsim.joints.common import LEAST_GAP, Filler
-from weldsim.mesh import GRADES, cell_volumes, mesh_blocks, part_from_mesh
+from weldsim.geometry.mesh import GRADES, cell_volumes, mesh_blocks, part_from_mesh
+from weldsim.joints.kit import LEAST_GAP, Filler
+from weldsim.joints.registry import joint_module, lean_of
 
 MM = 1e-3
 GAP = LEAST_GAP / MM

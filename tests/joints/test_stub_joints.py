@@ -14,9 +14,9 @@ from scipy.integrate import dblquad, quad
 from scipy.spatial import cKDTree
 
 from weldsim.errors import CaseError
+from weldsim.geometry.mesh import GRADES, cell_volumes, mesh_blocks, part_from_mesh
 from weldsim.joints import round_tube_saddle, square_stub, tube_socket
-from weldsim.joints.common import LEAST_GAP, Filler
-from weldsim.mesh import GRADES, cell_volumes, mesh_blocks, part_from_mesh
+from weldsim.joints.kit import LEAST_GAP, Filler
 
 MM = 1e-3
 SOCKET = {

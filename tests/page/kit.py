@@ -9,9 +9,9 @@ from starlette.testclient import TestClient
 
 from tests.page.stand_ins import nothing
 from weldsim.page.app import make_app
-from weldsim.page.desk import Desk
-from weldsim.page.jobs import Queue
+from weldsim.page.queue import Queue
 from weldsim.page.security import Door
+from weldsim.page.worker import Desk
 
 PORT = 8716
 HERE = f"http://127.0.0.1:{PORT}"

@@ -90,8 +90,8 @@ def slow_desk(line, *_):
 
 def serve_and_wait(folder, text, ready):
     """A server with two jobs that says when the first is under way, and waits to be killed."""
-    from weldsim.page.desk import Desk
-    from weldsim.page.jobs import Queue
+    from weldsim.page.queue import Queue
+    from weldsim.page.worker import Desk
 
     class NoDesk(Desk):
         def open(self):

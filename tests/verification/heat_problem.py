@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from weldsim.thermal import HeatModel, HeatTables, Skin, heat_step
+from weldsim.physics.heat_conduction import HeatModel, HeatTables, Skin, heat_step
 
 ZERO_CELSIUS = 273.15
 

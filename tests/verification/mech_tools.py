@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.mechanical import (
+from weldsim.geometry.mesh import build_lattice
+from weldsim.physics.mechanics import (
     ELEMENTS,
     MaterialState,
     MechanicsModel,
@@ -15,7 +16,6 @@ from weldsim.mechanical import (
     minimal_supports,
     solve_equilibrium,
 )
-from weldsim.mesh import build_lattice
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,8 @@ so the heat flow and its book-keeping must give the standard's numbers without a
 
 import numpy as np
 import pytest
-from heat_problem import (
+
+from tests.verification.heat_problem import (
     AMBIENT,
     block,
     constant_tables,
@@ -22,9 +23,8 @@ from heat_problem import (
     on_plane,
     skin_on,
 )
-
-from weldsim.path import Seam
-from weldsim.source import DoubleEllipsoid
+from weldsim.geometry.path import Seam
+from weldsim.physics.heat_source import DoubleEllipsoid
 
 K, CAPACITY = 24.1, 7.83e6
 DIFFUSIVITY = K / CAPACITY

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
-from mech_tools import mises
 
-from weldsim.case import load_case
-from weldsim.pipeline import build_model, simulate
+from tests.places import ROOT
+from tests.verification.mech_tools import mises
+from weldsim.case.load import load_case
+from weldsim.simulation.steps import build_model, simulate
 
-CASE = Path(__file__).parents[2] / "cases" / "pivot_arm_one_bead.toml"
+CASE = ROOT / "cases" / "pivot_arm_one_bead.toml"
 
 
 @pytest.mark.slow

@@ -7,7 +7,11 @@ quadratures of the energy balance. Default metal: k = 40, rho c = 4.71e6, 20 deg
 
 import numpy as np
 import pytest
-from heat_problem import (
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.special import erf, erfc
+
+from tests.verification.heat_problem import (
     AMBIENT,
     DENSITY,
     DIFFUSIVITY,
@@ -26,11 +30,7 @@ from heat_problem import (
     skin_on,
     steady,
 )
-from scipy.integrate import quad
-from scipy.optimize import brentq
-from scipy.special import erf, erfc
-
-from weldsim.thermal import STEFAN_BOLTZMANN, HeatTables
+from weldsim.physics.heat_conduction import STEFAN_BOLTZMANN, HeatTables
 
 CAPACITY = DENSITY * SPECIFIC_HEAT
 
@@ -310,7 +310,7 @@ def test_steady_slab_with_conductivity_of_steel():
 
 
 def carbon_steel():
-    from weldsim.material import load_material
+    from weldsim.materials.material import load_material
 
     return HeatTables.of(load_material("carbon-steel"))
 

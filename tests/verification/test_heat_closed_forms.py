@@ -8,7 +8,10 @@ Tables are for k = 40 W/mK, rho c = 4.71e6 J/m3K, 20 degC, insulated faces.
 
 import numpy as np
 import pytest
-from heat_problem import (
+from numpy.polynomial.legendre import leggauss
+from scipy.special import erf, k0
+
+from tests.verification.heat_problem import (
     AMBIENT,
     CONDUCTIVITY,
     DENSITY,
@@ -23,11 +26,8 @@ from heat_problem import (
     on_plane,
     skin_on,
 )
-from numpy.polynomial.legendre import leggauss
-from scipy.special import erf, k0
-
-from weldsim.path import Seam
-from weldsim.source import DoubleEllipsoid
+from weldsim.geometry.path import Seam
+from weldsim.physics.heat_source import DoubleEllipsoid
 
 CAPACITY = DENSITY * SPECIFIC_HEAT
 SPEED, ARC_TIME = 0.005, 10.0

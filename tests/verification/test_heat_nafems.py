@@ -5,7 +5,9 @@ Targets as published; the more exact values beside them are closed forms or seri
 
 import numpy as np
 import pytest
-from heat_problem import (
+from scipy.optimize import brentq
+
+from tests.verification.heat_problem import (
     ZERO_CELSIUS,
     block,
     constant_tables,
@@ -18,7 +20,6 @@ from heat_problem import (
     skin_on,
     steady,
 )
-from scipy.optimize import brentq
 
 
 def test_t2_radiating_bar():

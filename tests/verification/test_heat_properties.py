@@ -6,7 +6,8 @@ the solver: a step is accepted when its residual is 1e-7 of the heat it moves.
 
 import numpy as np
 import pytest
-from heat_problem import (
+
+from tests.verification.heat_problem import (
     AMBIENT,
     CONDUCTIVITY,
     DENSITY,
@@ -23,10 +24,9 @@ from heat_problem import (
     skin_on,
     steady,
 )
-
-from weldsim.path import Seam
-from weldsim.source import DoubleEllipsoid
-from weldsim.thermal import HeatTables, heat_step
+from weldsim.geometry.path import Seam
+from weldsim.physics.heat_conduction import HeatTables, heat_step
+from weldsim.physics.heat_source import DoubleEllipsoid
 
 DOWN = np.array([0.0, 0.0, -1.0])
 CAPACITY = DENSITY * SPECIFIC_HEAT

@@ -6,7 +6,8 @@ slopes on three refinements must be near 2 and 1, and the last error is capped.
 
 import numpy as np
 import pytest
-from heat_problem import (
+
+from tests.verification.heat_problem import (
     AMBIENT,
     DENSITY,
     SPECIFIC_HEAT,
@@ -19,8 +20,7 @@ from heat_problem import (
     skewed,
     skin_on,
 )
-
-from weldsim.thermal import HeatTables
+from weldsim.physics.heat_conduction import HeatTables
 
 CAPACITY = DENSITY * SPECIFIC_HEAT
 SIDE, RISE, RATE = 0.02, 300.0, 0.5  # m, K, 1/s

@@ -10,12 +10,12 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from heat_problem import constant_tables
 
-from weldsim.case import parse_case
-from weldsim.model import build_model
-from weldsim.pipeline import heat_to_limit, next_event, start_state
-from weldsim.summary import cooling_time
+from tests.verification.heat_problem import constant_tables
+from weldsim.case.load import parse_case
+from weldsim.runs.summary import cooling_time
+from weldsim.simulation.model import build_model
+from weldsim.simulation.steps import heat_to_limit, next_event, start_state
 
 pytestmark = pytest.mark.slow
 
@@ -100,7 +100,7 @@ def test_real_curves_explain_the_difference(which):
     heat given back on solidifying makes it longer, radiation shorter: 0.7 to 1.5 of that."""
     case = joint(*which)
     ratio = measured(case, False) / measured(case, True)
-    from weldsim.material import load_material
+    from weldsim.materials.material import load_material
 
     steel = load_material("carbon-steel")
     span = np.linspace(773.15, 1073.15, 61)

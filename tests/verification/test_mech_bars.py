@@ -9,8 +9,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import skfem
-from mech_tools import body_of, box, curvature, elastic, follow, inherent, mises, solve
 from scipy.optimize import brentq
+
+from tests.verification.mech_tools import (
+    body_of,
+    box,
+    curvature,
+    elastic,
+    follow,
+    inherent,
+    mises,
+    solve,
+)
 
 E, ALPHA, SY = 200e3, 12e-6, 240.0
 

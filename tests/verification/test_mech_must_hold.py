@@ -11,7 +11,8 @@ from functools import cache
 import numpy as np
 import pytest
 import skfem
-from mech_tools import (
+
+from tests.verification.mech_tools import (
     Body,
     MaterialState,
     body_of,
@@ -27,9 +28,8 @@ from mech_tools import (
     solve,
     surface_load,
 )
-
-from weldsim import mechanical
-from weldsim.mechanical import Properties, accept, minimal_supports
+from weldsim.physics import mechanics as mechanical
+from weldsim.physics.mechanics import Properties, accept, minimal_supports
 
 LENGTH, WIDTH, THICK = 48.0, 20.0, 6.0
 ALPHA = 12e-6

@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import skfem
-from mech_tools import body_of, box, elastic, facets_where, mises, quarter_ring, solve, surface_load
+
+from tests.verification.mech_tools import (
+    body_of,
+    box,
+    elastic,
+    facets_where,
+    mises,
+    quarter_ring,
+    solve,
+    surface_load,
+)
 
 ALL = ("brick20", "tet10", "brick8")
 

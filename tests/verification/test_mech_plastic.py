@@ -12,7 +12,8 @@ from functools import cache
 import numpy as np
 import pytest
 import skfem
-from mech_tools import (
+
+from tests.verification.mech_tools import (
     MaterialState,
     body_of,
     box,
@@ -23,9 +24,8 @@ from mech_tools import (
     solve,
     surface_load,
 )
-
 from weldsim.errors import ConvergenceError
-from weldsim.mechanical import accept
+from weldsim.physics.mechanics import accept
 
 A, B, SY, E, NU = 100.0, 200.0, 240.0, 210e3, 0.3
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import skfem
-from mech_tools import (
+
+from tests.verification.mech_tools import (
     box,
     curvature,
     elastic,

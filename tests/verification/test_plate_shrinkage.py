@@ -7,9 +7,9 @@ Derived from beam statics of a strip across the weld; transverse shrinkage e* w 
 
 import numpy as np
 import pytest
-from mech_tools import box, elastic, inherent, solve
 
-from weldsim.gauge import rigid_rotation
+from tests.verification.mech_tools import box, elastic, inherent, solve
+from weldsim.simulation.gauges import rigid_rotation
 
 H, WIDE, SHRINK = 6.0, 8.0, -0.012
 E = 210e3

@@ -4,17 +4,12 @@ are re-derived here (Gaussian integrals), so the tolerances are those of the qua
 
 import numpy as np
 import pytest
-from heat_problem import block, everything, heat_model
 from numpy.polynomial.legendre import leggauss
 from scipy.special import erf
 
-from weldsim.path import Seam
-from weldsim.source import (
-    DoubleEllipsoid,
-    cross_section,
-    heat_density,
-    mean_density,
-)
+from tests.verification.heat_problem import block, everything, heat_model
+from weldsim.geometry.path import Seam
+from weldsim.physics.heat_source import DoubleEllipsoid, cross_section, heat_density, mean_density
 
 START, END = np.zeros(3), np.array([0.05, 0.0, 0.0])
 DOWN = np.array([0.0, 0.0, 1.0])

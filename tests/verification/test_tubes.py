@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from mech_tools import body_of, box, elastic, inherent, solve
 
-from weldsim.gauge import mean_motion, rigid_rotation
+from tests.verification.mech_tools import body_of, box, elastic, inherent, solve
+from weldsim.geometry.mesh import mesh_blocks
 from weldsim.joints.assembly import Assembly, spans
-from weldsim.mechanical import Contact, MaterialState, Spring, solve_equilibrium
-from weldsim.mesh import mesh_blocks
+from weldsim.physics.mechanics import Contact, MaterialState, Spring, solve_equilibrium
+from weldsim.simulation.gauges import mean_motion, rigid_rotation
 
 E, NU = 210e3, 0.3  # N/mm2; all lengths here are mm
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.mesh import Blocks, Grade
-from weldsim.path import Seam
+from weldsim.geometry.mesh import Blocks, Grade
+from weldsim.geometry.path import Seam
 
 TOP_SHARE = 1 / 3  # width of a bead's top over its foot
 

@@ -20,10 +20,10 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import BeforeValidator, ValidationError
 
-from weldsim.case_keys import Axis, Place, Section, Size, _line, nearest
 from weldsim.errors import CaseError, MeshError
-from weldsim.joints.common import JointSection, fill, mm
-from weldsim.path import SeamLine
+from weldsim.geometry.path import SeamLine
+from weldsim.joints.kit import JointSection, fill, mm
+from weldsim.schema.sections import Axis, Place, Section, Size, _line, nearest
 
 FACES = ()  # named by the file: see `faces`
 HELD = ()  # what to hold is for the case to say, with [[clamp]]
@@ -183,13 +183,13 @@ def described(part, mesh, cell: str) -> str:
 
 
 def seam_lines_of(part) -> dict:
-    from weldsim.joints import joint_module
+    from weldsim.joints.registry import joint_module
 
     return joint_module(part.kind).seam_lines(part)
 
 
 def with_volumes(mesh):
-    from weldsim.mesh import cell_volumes
+    from weldsim.geometry.mesh import cell_volumes
 
     size = cell_volumes(mesh)
     return mesh, {name: float(size[cells].sum()) for name, cells in mesh.subdomains.items()}
@@ -256,7 +256,7 @@ def check_whole(mesh) -> None:
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    from weldsim.mesh import check_names
+    from weldsim.geometry.mesh import check_names
 
     if "part" not in mesh.subdomains:
         raise NotAllowed("file", "no volume is named part, allowed: the base metal by that name")
@@ -298,7 +298,7 @@ def lines_of(part, mesh, curves) -> dict[str, SeamLine]:
     curves : dict of str to ndarray, shape (M, 3)
         Places in order, the first again at the end of a closed seam. [m]
     """
-    from weldsim.joints.common import Filler
+    from weldsim.joints.kit import Filler
 
     said = {seam_name(n): keys for n, keys in part.seams.items()}
     fillers = [(cells, f) for r, cells in mesh.subdomains.items() if (f := Filler.of(r))]

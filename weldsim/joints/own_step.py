@@ -18,10 +18,10 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import BeforeValidator
 
-from weldsim.case_keys import Axis, Section, Size, near_to
 from weldsim.errors import MeshError
+from weldsim.geometry.path import SeamLine
 from weldsim.joints import own_mesh
-from weldsim.joints.common import THIN, JointSection
+from weldsim.joints.kit import THIN, JointSection
 from weldsim.joints.own_mesh import (
     SCALES,
     UP,
@@ -35,7 +35,7 @@ from weldsim.joints.own_mesh import (
     stamp,
     tables,
 )
-from weldsim.path import SeamLine
+from weldsim.schema.sections import Axis, Section, Size, near_to
 
 FACES = ()  # named by the file and the case: see `faces`
 HELD = ()
@@ -136,7 +136,7 @@ def _rough(part) -> Found:
 
 
 def _rough_grade():
-    from weldsim.mesh import GRADES
+    from weldsim.geometry.mesh import GRADES
 
     return GRADES[ROUGH]
 
@@ -150,7 +150,7 @@ def _lines(file, when, scale, width, seams, named, _, depth) -> dict[str, SeamLi
 @lru_cache(maxsize=4)
 def _built(file, when, scale, width, seams, named, grade):
     """The part meshed at a grade, as `Found`, and the volumes of its regions. [m3]"""
-    from weldsim.mesh import _read_gmsh, check_names
+    from weldsim.geometry.mesh import _read_gmsh, check_names
 
     seams, unit = dict(seams), SCALES[scale]
     own_mesh.check_seam_names(seams)
@@ -180,8 +180,8 @@ def _built(file, when, scale, width, seams, named, grade):
 @contextmanager
 def _session():
     """Gmsh, silent and on one thread, so that a mesh is the same bit for bit."""
-    from weldsim.signals import kept_signals
-    from weldsim.syslibs import import_gmsh
+    from weldsim.system.libraries import import_gmsh
+    from weldsim.system.signals import kept_signals
 
     gmsh = import_gmsh()
     with kept_signals():

@@ -8,11 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.case import Tack
-from weldsim.case_keys import Size
 from weldsim.joints.assembly import Assembly
-from weldsim.joints.common import mm, named, near_seams, straight_seam
-from weldsim.joints.section import (
+from weldsim.joints.butt_section import (
     Groove,
     GrooveSection,
     add_butt,
@@ -23,6 +20,9 @@ from weldsim.joints.section import (
     groove_words,
     plates_area,
 )
+from weldsim.joints.kit import mm, named, near_seams, straight_seam
+from weldsim.schema.records import Tack
+from weldsim.schema.sections import Size
 
 FACES = ("start end", "finish end", "left edge", "right edge")
 HELD = ()

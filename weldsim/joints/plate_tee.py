@@ -11,8 +11,6 @@ from typing import Literal
 
 import numpy as np
 
-from weldsim.case import Tack
-from weldsim.case_keys import Size
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -23,7 +21,8 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import (
+from weldsim.joints.butt_section import cuts, end_tacks
+from weldsim.joints.kit import (
     FilletSection,
     fill,
     land_height,
@@ -34,7 +33,8 @@ from weldsim.joints.common import (
     straight_seam,
     through,
 )
-from weldsim.joints.section import cuts, end_tacks
+from weldsim.schema.records import Tack
+from weldsim.schema.sections import Size
 
 FACES = ("start end", "finish end", "stem top", "base front edge", "base back edge")
 HELD = ()

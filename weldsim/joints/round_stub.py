@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.case import Tack
+from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -23,8 +23,8 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import fill, root, through
-from weldsim.path import SeamLine
+from weldsim.joints.kit import fill, root, through
+from weldsim.schema.records import Tack
 
 QUARTER = np.pi / 2
 QUARTERS = ("front", "right", "back", "left")  # centred on 12, 3, 6 and 9 o'clock

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.case import Tack
-from weldsim.case_keys import Size
+from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import Assembly
-from weldsim.joints.common import mm, named, near_seams
-from weldsim.joints.section import (
+from weldsim.joints.butt_section import (
     TACK,
     Groove,
     GrooveSection,
@@ -23,7 +21,9 @@ from weldsim.joints.section import (
     groove_of,
     groove_words,
 )
-from weldsim.path import SeamLine
+from weldsim.joints.kit import mm, named, near_seams
+from weldsim.schema.records import Tack
+from weldsim.schema.sections import Size
 
 FACES = ("start end", "finish end")
 HELD = ("start end",)

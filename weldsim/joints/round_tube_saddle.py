@@ -12,10 +12,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from weldsim.case_keys import Size
 from weldsim.joints import round_stub
 from weldsim.joints.assembly import lines, spans
-from weldsim.joints.common import (
+from weldsim.joints.kit import (
     FilletSection,
     fillet_faults,
     land_height,
@@ -26,6 +25,7 @@ from weldsim.joints.common import (
     through,
 )
 from weldsim.joints.round_stub import RoundStub
+from weldsim.schema.sections import Size
 
 FACES = ("branch end", "chord start", "chord end")
 HELD = ("chord start", "chord end")

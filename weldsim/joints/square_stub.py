@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.case import Tack
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -23,7 +22,8 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.common import fill, root, straight_seam, through
+from weldsim.joints.kit import fill, root, straight_seam, through
+from weldsim.schema.records import Tack
 
 # seam -> (axis it runs along, side of the tube); clockwise as seen from the tube's free end
 SIDES = {"front": (0, 1), "back": (0, -1), "right": (1, 1), "left": (1, -1)}

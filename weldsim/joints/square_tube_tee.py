@@ -11,10 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from weldsim.case_keys import Size
 from weldsim.joints import square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import (
+from weldsim.joints.kit import (
     FilletSection,
     fillet_faults,
     land_height,
@@ -25,6 +24,7 @@ from weldsim.joints.common import (
     through,
 )
 from weldsim.joints.square_stub import SquareStub
+from weldsim.schema.sections import Size
 
 FACES = ("branch end", "chord start", "chord end")
 HELD = ("chord start", "chord end")

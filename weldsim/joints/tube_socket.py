@@ -13,10 +13,9 @@ from typing import Literal
 
 import numpy as np
 
-from weldsim.case_keys import Size
 from weldsim.joints import round_stub, square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
-from weldsim.joints.common import (
+from weldsim.joints.kit import (
     FilletSection,
     fillet_faults,
     land_height,
@@ -28,6 +27,7 @@ from weldsim.joints.common import (
 )
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.square_stub import SquareStub
+from weldsim.schema.sections import Size
 
 FACES = ("tube end", "plate left", "plate right", "plate front", "plate back")
 HELD = ("plate left", "plate right")

@@ -11,10 +11,10 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
 from weldsim.errors import WeldsimError
-from weldsim.page import answers
-from weldsim.page.desk import Desk
-from weldsim.page.jobs import Queue
+from weldsim.page import routes as answers
+from weldsim.page.queue import Queue
 from weldsim.page.security import LOCAL, Door, Guard, new_key
+from weldsim.page.worker import Desk
 
 PORT = 8716
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}  # to listen on, and one that leads there

@@ -10,12 +10,12 @@ import zipfile
 from pathlib import Path
 from stat import S_ISREG
 
-from weldsim.case_set import apply_overrides
+from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page.drafts import Base, read_tables
-from weldsim.page.look import NOTES
-from weldsim.readback import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
-from weldsim.store import plain
+from weldsim.page.case_form import Base, read_tables
+from weldsim.page.preview import NOTES
+from weldsim.runs.folder import plain
+from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
 
 LISTED = 60
 FILES = {
@@ -110,7 +110,7 @@ def _case_of(folder: Path) -> tuple[str, str]:
 
 def scene_bytes(folder: Path, most_frames: int) -> bytes:
     """What the viewer shows of a run, as JSON."""
-    from weldsim.viewer import scene_data
+    from weldsim.report.viewer import scene_data
 
     data = plain(scene_data(folder, most_frames))
     return json.dumps(data, allow_nan=False, separators=(",", ":")).encode()
@@ -127,7 +127,7 @@ def stamp_of(folder: Path) -> str:
 
 def _words(record, job) -> list[str]:
     """What the run came to; how to go on with it is for the page to say while a job holds it."""
-    from weldsim.words import final_words
+    from weldsim.text.words import final_words
 
     lines = final_words(record)
     if job is None or record.complete:

@@ -19,13 +19,13 @@ def shape_of(case) -> dict:
         `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `eye` and
         `up`, unit vectors.
     """
-    from weldsim.charts import colours_of
-    from weldsim.joints import seams_of
-    from weldsim.layout_picture import clamp_places, tack_lines, weld_paths
-    from weldsim.mesh import build_part
-    from weldsim.scene import best_view
-    from weldsim.skin import skin_of
-    from weldsim.store import _vtk_cells
+    from weldsim.geometry.mesh import build_part
+    from weldsim.geometry.surface import skin_of
+    from weldsim.joints.registry import seams_of
+    from weldsim.plots.charts import colours_of
+    from weldsim.plots.layout import clamp_places, tack_lines, weld_paths
+    from weldsim.plots.scene import best_view
+    from weldsim.runs.folder import _vtk_cells
 
     part = build_part(case, "coarse")
     points, cells, _ = _vtk_cells(part.mesh)
@@ -76,9 +76,9 @@ def ways(case) -> dict:
         `seams`: list of `name`, `passes`, `ways` in pairs of opposites, `points` mm, `inward`;
         `faces`: names for clamps and gauges. A bar has no seams of its own.
     """
-    from weldsim.case_file import NAMED_PLACES
-    from weldsim.case_joint import ways_of
-    from weldsim.joints import faces_of, joint_module
+    from weldsim.case.joint_case import ways_of
+    from weldsim.case.sections_to_records import NAMED_PLACES
+    from weldsim.joints.registry import faces_of, joint_module
 
     module = joint_module(case.part.kind)
     if not hasattr(module, "seam_lines"):
@@ -116,7 +116,7 @@ def _other(words: dict, word: str) -> str:
 
 def order_table(case) -> list[dict]:
     """Welds in order with what is known of their times and heat. [s, kJ/mm]"""
-    from weldsim.schedule import timetable
+    from weldsim.case.schedule import timetable
 
     rows = timetable(case.welds)
     return [
@@ -131,7 +131,7 @@ def order_table(case) -> list[dict]:
 
 
 def _up(case) -> list[float]:
-    from weldsim.describe_joint import up_of
+    from weldsim.text.describe_joint import up_of
 
     return up_of(case.part).tolist()
 

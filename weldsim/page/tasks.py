@@ -82,14 +82,14 @@ def _teller(line):
 
 
 def _parse(text: str, source_file: str):
-    from weldsim.case import parse_case
+    from weldsim.case.load import parse_case
 
     return parse_case(text, source_file)
 
 
 def words(text: str, source_file: str, tell=None) -> list[str]:
     """What a case means, in lines."""
-    from weldsim.describe import describe
+    from weldsim.text.describe import describe
 
     return describe(_parse(text, source_file))
 
@@ -102,19 +102,19 @@ def shape(text: str, source_file: str, tell=None) -> dict:
 
 def size(text: str, source_file: str, tell=None) -> dict:
     """Size and cost of a run."""
-    from weldsim.describe import estimate
+    from weldsim.text.describe import estimate
 
     return vars(estimate(_parse(text, source_file)))
 
 
 def look(text: str, source_file: str, folder: str, kind: str, tell=None) -> str:
-    from weldsim.page import look as looking
+    from weldsim.page import preview as looking
 
     return looking.look(text, source_file, folder, kind, tell)
 
 
 def warm(tell=None) -> None:
-    from weldsim.page.look import warm_up
+    from weldsim.page.preview import warm_up
 
     warm_up()
 
@@ -192,8 +192,8 @@ def _run(text, source_file, folder, threads, tell, solved) -> None:
     import shutil
     from pathlib import Path
 
-    from weldsim import runner
-    from weldsim.store import RunFolder
+    from weldsim.runs import runner
+    from weldsim.runs.folder import RunFolder
 
     folder = Path(folder)
     runner.CHECKPOINT_SECONDS = CHECKPOINT
@@ -212,8 +212,8 @@ def _run(text, source_file, folder, threads, tell, solved) -> None:
 
 def _draw(folder, tell) -> None:
     """Pictures and report; a machine that cannot draw still gets a report."""
-    from weldsim.render import show_run
-    from weldsim.report import write_report
+    from weldsim.plots.pictures import show_run
+    from weldsim.report.report import write_report
 
     tell(0.0, "drawing pictures")
     show_run(folder, lambda share, text: tell(share, f"drawing: {text}"))

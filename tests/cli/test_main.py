@@ -1,0 +1,166 @@
+"""The command line as a person meets it: words, exit codes, and what is left on disk."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tests.places import CASES
+from weldsim.cli.main import app
+from weldsim.errors import WeldsimError
+
+DEMO = str(CASES / "pivot_arm.toml")
+VERBS = ("new", "check", "material", "run", "show", "version")
+
+
+def call(*args):
+    return CliRunner().invoke(app, list(args))
+
+
+def start(*args, cwd=None):
+    """weldsim as a program of its own, from any folder."""
+    path = os.pathsep.join(p for p in (str(CASES.parent), os.environ.get("PYTHONPATH")) if p)
+    return subprocess.run(
+        [sys.executable, "-m", "weldsim", *args],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": path},
+    )
+
+
+def refused(*args):
+    done = call(*args)
+    assert isinstance(done.exception, WeldsimError), done.output
+    return str(done.exception)
+
+
+@pytest.fixture
+def bad(tmp_path):
+    """A case with one mistake, alone in its folder."""
+    file = tmp_path / "bad.toml"
+    text = Path(DEMO).read_text(encoding="utf-8")
+    file.write_text(text.replace('thickness = "6 mm"', 'thickness = "6 V"'), encoding="utf-8")
+    return file
+
+
+def test_help_lists_every_verb():
+    done = call("--help")
+    assert done.exit_code == 0
+    shown = [line.strip("│ ").split(" ")[0] for line in done.output.splitlines()]
+    assert set(VERBS) <= set(shown)
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_explains_itself(verb):
+    done = call(verb, "--help")
+    assert done.exit_code == 0 and "Usage" in done.output
+
+
+def test_no_heavy_library_is_loaded_to_start():
+    heavy = "numpy scipy skfem gmsh pyvista matplotlib pint numba".split()
+    code = f"import weldsim.cli.main, sys; print([m for m in {heavy} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout.strip() == "[]", done.stderr
+
+
+def test_a_bad_case_is_one_line_exit_code_2_and_nothing_written(bad, tmp_path):
+    done = start("run", "bad.toml", "--out", "made", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("bad.toml [part] thickness: '6 V' is not a length; allowed: a length")
+    assert list(tmp_path.iterdir()) == [bad]
+
+
+def test_an_unexpected_word_is_exit_code_2():
+    assert start("chek", DEMO).returncode == 2
+
+
+@pytest.mark.parametrize("verb", ["check", "run"])
+def test_a_missing_file_is_named(verb):
+    assert refused(verb, "nosuch.toml") == "nosuch.toml: cannot be read: No such file or directory"
+
+
+def test_run_wants_a_case_or_a_stopped_run():
+    words = "give either a case file, or --resume"
+    assert words in refused("run")
+    assert words in refused("run", DEMO, "--resume", "runs/arm")
+
+
+def test_a_stopped_run_goes_on_as_it_was(tmp_path):
+    message = refused("run", "--resume", str(tmp_path), "--set", "solve.grade=quick")
+    assert "leave out --set" in message
+
+
+def test_resume_of_a_folder_that_is_no_run(tmp_path):
+    assert str(tmp_path) in refused("run", "--resume", str(tmp_path))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_show_of_a_folder_that_is_no_run(tmp_path):
+    done = start("show", str(tmp_path))
+    assert done.returncode == 2 and len(done.stderr.splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_check_says_what_would_be_simulated_and_writes_nothing(tmp_path):
+    done = start("check", DEMO, cwd=tmp_path)
+    assert done.returncode == 0 and done.stderr == ""
+    for words in ("flat bar 200 x 40 x 6 mm", "Welds, in order", "kJ/mm", "Mesh", "MB", "Cautions"):
+        assert words in done.stdout
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_check_takes_changes():
+    done = call("check", DEMO, "--set", "weld.A.current=120 A", "--set", "solve.grade=quick")
+    assert done.exit_code == 0
+    assert "120 A" in done.output and "grade quick" in done.output
+
+
+def test_check_reports_all_mistakes():
+    changes = ("--set", "part.width=40", "--set", "weld.B.at=300 mm")
+    assert len(refused("check", DEMO, *changes).splitlines()) == 2
+
+
+def test_new_writes_a_starter_and_leaves_what_is_there(tmp_path):
+    done = start("new", "bar", cwd=tmp_path)
+    file = tmp_path / "bar.toml"
+    assert done.returncode == 0 and "bar.toml" in done.stdout
+    assert start("check", "bar.toml", cwd=tmp_path).returncode == 0
+    file.write_text("mine")
+    again = start("new", "bar", cwd=tmp_path)
+    assert again.returncode == 2 and "already there" in again.stderr
+    assert file.read_text() == "mine"
+
+
+def test_new_of_an_unknown_kind(tmp_path):
+    message = refused("new", "bra", "--out", str(tmp_path / "x.toml"))
+    assert "did you mean bar?" in message and "allowed: bar" in message
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_into_a_folder_that_is_not_there(tmp_path):
+    assert "cannot be written" in refused("new", "bar", "--out", str(tmp_path / "no" / "x.toml"))
+
+
+def test_material_prints_and_plots(tmp_path):
+    picture = tmp_path / "steel.png"
+    done = call("material", "carbon-steel", "--plot", str(picture))
+    assert done.exit_code == 0, done.output
+    assert "EN 1993-1-2" in done.output and "yield" in done.output
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_material_unknown(tmp_path):
+    message = refused("material", "carbon-stell", "--plot", str(tmp_path / "x.png"))
+    assert "carbon-steel" in message and list(tmp_path.iterdir()) == []
+
+
+def test_version():
+    from weldsim import __version__
+
+    assert call("version").output.strip() == __version__

@@ -1,0 +1,149 @@
+"""Fields come from the keys of a case file, drafts go through its checks. No process is started."""
+
+import tomllib
+
+import pytest
+
+from tests.page.kit import starter
+from weldsim.errors import CaseError
+from weldsim.joints.registry import KINDS
+from weldsim.page import case_form as drafts
+from weldsim.page import fields as forms
+from weldsim.schema.sections import SECTIONS, section_model
+from weldsim.units import parse
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_key_has_a_field_and_every_starter_key_too(kind):
+    form = forms.form_of(kind)
+    fields = {(s["key"], f["key"]): f for s in form["sections"] for f in s["fields"]}
+    offered = {s["key"] for s in form["sections"]}
+    of_joints = {"arc", "schedule", "tack", "clamp"} if kind == "bar" else set()
+    assert set(SECTIONS) - offered - of_joints <= {"plan"}  # which weldsim plan reads, not a run
+    for section in offered:
+        model = section_model(section, kind if section == "part" or kind == "bar" else "joint")
+        for name, info in model.model_fields.items():
+            key = (section, info.alias or name)
+            assert key in fields or key in {("part", "kind"), ("schedule", "order")}
+    for section, written in form["tables"].items():
+        for table in written if isinstance(written, list) else [written]:
+            if isinstance(table, dict):
+                missing = {k for k in table if (section, k) not in fields}
+                assert missing <= {"kind", "order"}, (section, missing)
+
+
+def test_quantities_know_their_unit_and_sign():
+    """The keys say so: a speed is positive, ambient a temperature (case_keys.py)."""
+    fields = {
+        (s["key"], f["key"]): f for s in forms.form_of("bar")["sections"] for f in s["fields"]
+    }
+    assert (
+        fields["weld", "speed"]["unit"] == "speed" and fields["weld", "speed"]["sign"] == "positive"
+    )
+    assert fields["surroundings", "ambient"]["unit"] == "temperature"
+    assert fields["hold", "length"]["sign"] == "not negative"
+    assert fields["part", "material"]["words"] and not fields["hold", "release"]["needed"]
+    assert "held end" in fields["part", "length"]["remark"]
+
+
+def test_units_convert_as_defined():
+    """1 in = 25.4 mm exactly; 212 degF = 373.15 K (definitions of inch and degree Fahrenheit)."""
+    units = {u["unit"]: u for kind in forms.units_offered().values() for u in kind}
+    assert units["in"]["factor"] == pytest.approx(0.0254, rel=1e-12)
+    found = 212 * units["degF"]["factor"] + units["degF"]["shift"]
+    assert found == pytest.approx(373.15, abs=1e-9)
+    for kind, offered in forms.OFFERED.items():
+        for unit in offered:
+            assert parse(f"1 {unit}", kind) is not None
+
+
+@pytest.mark.parametrize("kind", [k for k in KINDS if k not in forms.FROM_FILE])
+def test_a_draft_is_the_case_of_its_file(kind):
+    text = drafts.draft_text(starter(kind))
+    case = drafts.case_of(text, "draft.toml")
+    assert tomllib.loads(text) == starter(kind) and case.welds
+
+
+def test_blanks_are_left_out_but_sections_stay():
+    tables = starter()
+    tables["hold"] = {"kind": "free", "length": "", "release": None}
+    assert tomllib.loads(drafts.draft_text(tables))["hold"] == {"kind": "free"}
+
+
+MISTAKES = [
+    (("part", "length", None, "20"), ("part", "", "length")),
+    (("part", "thickness", None, "-1 mm"), ("part", "", "thickness")),
+    (("weld", "at", 1, "900 mm"), ("weld", "B", "at")),
+    (("weld", "speed", 0, "5 kg"), ("weld", "A", "speed")),
+    (("gauge", "aim", 0, "+q"), ("gauge", "pointer", "aim")),
+    (("solve", "grade", None, "best"), ("solve", "", "grade")),
+]
+
+
+@pytest.mark.parametrize("change, place", MISTAKES)
+def test_a_mistake_names_its_field(change, place):
+    section, key, index, value = change
+    tables = starter()
+    (tables[section] if index is None else tables[section][index])[key] = value
+    with pytest.raises(CaseError) as refused:
+        drafts.case_of(drafts.draft_text(tables), "draft.toml")
+    found = drafts.messages_of(refused.value, "draft.toml")
+    assert place in [(m["section"], m["name"], m["key"]) for m in found]
+    assert all(m["text"] and "draft.toml" not in m["text"] for m in found)
+
+
+def test_a_wrong_order_of_a_joint_is_told_as_such():
+    tables = starter("plate-tee")
+    tables["schedule"]["order"] = ["front:sideways"]
+    with pytest.raises(CaseError) as refused:
+        drafts.case_of(drafts.draft_text(tables), "x")
+    (found,) = drafts.messages_of(refused.value, "x")
+    assert (found["section"], found["key"]) == ("schedule", "order")
+
+
+FILES = [
+    {"material": "../../etc/passwd"}, {"material": "/etc/passwd"}, {"material": "mine.toml"},
+    {"kind": "mesh", "file": "/etc/passwd"}, {"kind": "step", "file": "../x.step"},
+    {"file": "x.msh"}, {"mesh": "x.msh"},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("change", FILES)
+def test_a_draft_names_no_file(change):
+    tables = starter()
+    tables["part"] |= change
+    with pytest.raises(drafts.DraftError, match="not allowed|needs a file"):
+        drafts.draft_text(tables)
+
+
+def test_a_case_file_of_the_work_folder_may(tmp_path):
+    path = tmp_path / "strap.toml"
+    path.write_text(drafts.draft_text(starter()).replace("carbon-steel", "own.toml"))
+    base = drafts.Base.read(path)
+    assert "own.toml" in drafts.draft_text(base.tables, base)
+    changed = drafts.Base.read(path).tables
+    changed["part"]["material"] = "../own.toml"
+    with pytest.raises(drafts.DraftError, match="material"):
+        drafts.draft_text(changed, base)
+
+
+def test_no_section_has_a_file_key_the_page_does_not_know():
+    """A key added later that names a file has to be refused too: its name must tell."""
+    plain = {"kind", "name", "material", "seam", "travel", "process", "title", "measure"}
+    plain |= {"tolerance"}
+    for kind in KINDS:
+        models = {**SECTIONS, "part": section_model("part", kind)}
+        for model in models.values():
+            for name, info in model.model_fields.items():
+                if info.annotation is str and name not in plain:
+                    assert drafts.NAMES_A_FILE.search(name), (kind, name)
+
+
+@pytest.mark.parametrize(
+    "tables",
+    [None, [], "x", {"weld": [{}] * 101}, {"title": "x" * 3000},
+     {"a": {"b": {"c": {"d": {"e": {"f": {"g": {}}}}}}}}],
+)  # fmt: skip
+def test_what_is_no_case_is_refused(tables):
+    with pytest.raises(drafts.DraftError):
+        drafts.draft_text(tables)

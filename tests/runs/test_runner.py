@@ -1,0 +1,162 @@
+"""Run folders from start to finish: stopped, killed, resumed, failed; companion and warnings."""
+
+from tests.places import ROOT
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from weldsim.runs import runner
+from weldsim.case.load import load_case
+from weldsim.errors import ConvergenceError, StoreError
+from weldsim.runs.reading import read_gauges
+from weldsim.runs.runner import run_case
+
+ONE = ROOT / "cases" / "pivot_arm_one_bead.toml"
+SHORT = ("solve.grade=quick", "solve.end=7 s", "solve.companion=false")
+
+
+def short_case(*changes):
+    return load_case(ONE, (*SHORT, *changes))
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """Gauges of the short case, never interrupted."""
+    folder = run_case(short_case(), tmp_path_factory.mktemp("run") / "whole")
+    return folder, read_gauges(folder / "gauges.csv")
+
+
+def same_gauges(folder, reference):
+    """Equal to 1e-9, the promise of `--resume`."""
+    found = read_gauges(folder / "gauges.csv")
+    assert found.keys() == reference.keys()
+    for name, values in reference.items():
+        np.testing.assert_allclose(found[name], values, rtol=1e-9, atol=1e-12)
+
+
+def test_folder_holds_what_the_contract_says(whole):
+    folder, gauges = whole
+    for name in ("run.json", "gauges.csv", "summary.json", "fields/run.pvd"):
+        assert (folder / name).is_file()
+    assert list((folder / "state").glob("checkpoint_*.npz"))
+    assert next(iter(gauges)) == "time_s"
+    for column in ("up_mrad", "right_mrad", "up_mm", "right_mm"):
+        assert f"pointer_{column}" in gauges
+    manifest = json.loads((folder / "run.json").read_text())
+    assert manifest["status"] == "complete"
+    assert manifest["overrides"] == list(SHORT)
+    assert manifest["balances"]["heat_gap"] < 1e-3
+    assert manifest["solver"] in ("pardiso", "rslab", "superlu")
+    assert manifest["error_estimate"]["how"].startswith("not asked for")
+
+
+def test_spot_is_throw_times_tilt_plus_the_patch(whole):
+    """Spot on the target: 5 m times the tilt plus the movement of the end itself (under 1 mm)."""
+    gauges = whole[1]
+    for way in ("up", "right"):
+        spot, tilt = gauges[f"pointer_{way}_mm"], gauges[f"pointer_{way}_mrad"]
+        assert np.abs(spot - 5.0 * tilt).max() < 1.0
+
+
+def test_interrupted_run_resumes_to_the_same_numbers(whole, tmp_path):
+    """Ctrl-C after a few steps: the folder says stopped, and resuming loses nothing."""
+    count = 0
+
+    def stop(share, text):
+        nonlocal count
+        count += 1
+        if count == 4:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt) as caught:
+        run_case(short_case(), tmp_path / "cut", progress=stop)
+    folder = caught.value.run_folder
+    assert json.loads((folder / "run.json").read_text())["status"] == "stopped"
+    run_case(None, resume=folder)
+    assert json.loads((folder / "run.json").read_text())["status"] == "complete"
+    same_gauges(folder, whole[1])
+
+
+def test_complete_run_is_not_resumed_nor_overwritten(whole):
+    with pytest.raises(StoreError, match="complete"):
+        run_case(None, resume=whole[0])
+    with pytest.raises(StoreError):
+        run_case(short_case(), whole[0])
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="needs SIGKILL")
+def test_killed_run_resumes_to_the_same_numbers(whole, tmp_path):
+    """kill -9 at some moment: only work since the last checkpoint is lost, no number changes."""
+    folder = tmp_path / "killed"
+    code = (
+        "import sys; from weldsim.runs import runner; runner.CHECKPOINT_SECONDS = 0.0; "
+        "from weldsim.case.load import load_case; "
+        "runner.run_case(load_case(sys.argv[1], sys.argv[3:]), sys.argv[2])"
+    )
+    command = [sys.executable, "-c", code, str(ONE), str(folder), *SHORT]
+    process = subprocess.Popen(command)
+    deadline = time.monotonic() + 120
+    while not list(folder.glob("state/*0002.npz")) and time.monotonic() < deadline:
+        if process.poll() is not None:
+            break
+        time.sleep(0.01)
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    assert json.loads((folder / "run.json").read_text())["status"] == "running"
+    run_case(None, resume=folder)
+    same_gauges(folder, whole[1])
+
+
+def test_failed_run_says_so_and_keeps_its_checkpoint(tmp_path, monkeypatch):
+    from weldsim.simulation import steps as pipeline
+
+    whole_step, calls = pipeline.heat_step, []
+
+    def failing(*args, **kwargs):
+        calls.append(1)
+        if len(calls) > 6:
+            raise ConvergenceError("heat step of 1 s did not converge")
+        return whole_step(*args, **kwargs)
+
+    monkeypatch.setattr(pipeline, "heat_step", failing)
+    with pytest.raises(ConvergenceError):
+        run_case(short_case(), tmp_path / "failed")
+    manifest = json.loads((tmp_path / "failed" / "run.json").read_text())
+    assert manifest["status"] == "failed" and "did not converge" in manifest["error"]
+    assert list((tmp_path / "failed" / "state").glob("checkpoint_*.npz"))
+
+
+def test_part_that_does_not_mesh_leaves_nothing_behind(tmp_path, monkeypatch):
+    from weldsim.errors import MeshError
+
+    def refuse(*args):
+        raise MeshError("region part of the mesh is empty")
+
+    monkeypatch.setattr(runner, "_model", refuse)
+    with pytest.raises(MeshError):
+        run_case(short_case(), tmp_path / "none")
+    assert not (tmp_path / "none").exists()
+
+
+@pytest.mark.slow
+def test_companion_covers_the_step_to_the_next_grade(tmp_path):
+    """The stated error of a quick run is at least its distance from normal grade, in tilt."""
+    ends, stated = {}, None
+    for grade in ("quick", "normal"):
+        changes = (f"solve.grade={grade}", "solve.end=40 s", "solve.companion=true")
+        changes = changes if grade == "quick" else (*changes[:2], "solve.companion=false")
+        folder = run_case(load_case(ONE, changes), tmp_path / grade)
+        gauges = read_gauges(folder / "gauges.csv")
+        ends[grade] = np.array([gauges[f"pointer_{k}_mrad"][-1] for k in ("up", "right")])
+        if grade == "quick":
+            values = json.loads((folder / "run.json").read_text())["error_estimate"]["values"]
+            stated = np.array([values[f"pointer_{k}_mrad"] for k in ("up", "right")])
+    assert np.linalg.norm(ends["normal"] - ends["quick"]) <= np.linalg.norm(stated)

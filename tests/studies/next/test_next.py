@@ -1,0 +1,399 @@
+"""One weld ahead: estimates against closed forms and hidden truths, readings that contradict."""
+
+import json
+
+import numpy as np
+import pytest
+from scipy.stats import binomtest, chi2, norm
+
+from tests.places import CASES
+from tests.studies.small import TEXT, Here, small_plan
+from weldsim.errors import CaseError
+from weldsim.studies.next import advice as next_study
+from weldsim.studies.next import past as next_past
+from weldsim.studies.next.advice import (
+    advice_lines,
+    advise,
+    open_study,
+    read_moves,
+    read_readings,
+    study_error,
+    unknowns_of,
+    ways_on,
+)
+from weldsim.studies.next.estimate import SPREADS, Unknown, chance_inside, deviations, estimate
+from weldsim.studies.next.given import in_one_unit
+from weldsim.studies.next.past import Past
+from weldsim.studies.next.unknowns import settled
+from weldsim.studies.plan.ranking import Outcome, evaluate
+from weldsim.studies.plan.space import Setting, load_plan, parse_plan
+
+UP, RIGHT, UP_MM, RIGHT_MM = (
+    f"pointer_{e}" for e in ("up_mrad", "right_mrad", "up_mm", "right_mm")
+)
+
+EFFICIENCY = Unknown("efficiency", "arc.efficiency", 0.06, 0.8, 1.2)
+SPEED = Unknown("speed", "arc.speed", 0.05, 0.8, 1.2)
+
+
+def test_one_reading_one_unknown_is_the_textbook_posterior():
+    """Normal prior times normal likelihood (any textbook on Bayesian statistics)."""
+    found = estimate([10.5], [10.0], [[8.0]], [EFFICIENCY], [0.2])
+    precision = 1 / 0.06**2 + 8.0**2 / 0.2**2
+    mean = (8.0 * 0.5 / 0.2**2) / precision
+    assert found.factors[0] == pytest.approx(1 + mean, rel=1e-9)
+    assert found.spread[0] == pytest.approx(precision**-0.5, rel=1e-9)
+
+
+def test_the_stated_interval_covers_a_hidden_truth_as_often_as_it_says():
+    """Truths from the prior, readings with noise: 90 % intervals hold 90 % (binomial test)."""
+    rng = np.random.default_rng(3)
+    slopes, noise = np.array([[6.0, -2.0], [1.5, 3.0]]), np.array([0.2, 0.2])
+    expected = np.array([8.0, 2.0])
+    inside, draws = 0, 400
+    for _ in range(draws):
+        truth = 1 + rng.normal(0, [EFFICIENCY.spread, SPEED.spread])
+        reading = expected + slopes @ (truth - 1) + rng.normal(0, noise)
+        found = estimate(reading, expected, slopes, [EFFICIENCY, SPEED], noise)
+        off = truth - found.factors
+        inside += off @ np.linalg.solve(found.covariance, off) <= chi2.ppf(0.9, 2)
+    assert binomtest(int(inside), draws, 0.9).pvalue > 0.01
+
+
+def test_a_bound_holds_and_is_named():
+    found = estimate([18.0], [10.0], [[8.0]], [EFFICIENCY], [0.01])
+    assert found.factors[0] == pytest.approx(1.2) and found.at_bound == ("efficiency",)
+
+
+def test_readings_beyond_reason_are_said_to_be_so():
+    """Two gauges that must move together (equal slopes) and are read 20 sigma apart."""
+    good = estimate([10.4, 10.5], [10, 10], [[8.0], [8.0]], [EFFICIENCY], [0.2, 0.2])
+    bad = estimate([8.0, 12.0], [10, 10], [[8.0], [8.0]], [EFFICIENCY], [0.2, 0.2])
+    assert not good.contradictory and bad.contradictory
+
+
+def test_readings_that_agree_hide_none_that_does_not():
+    """One reading of three 5 sigma off is as unlikely as chi-square 25 of three readings says, and
+    one alone is exactly as many standard deviations off as it is."""
+    slopes = [[0.0], [0.0], [0.0]]
+    found = estimate([10.0, 10.0, 11.0], [10, 10, 10], slopes, [EFFICIENCY], [0.2, 0.2, 0.2])
+    assert 2 * norm.sf(found.misfit) == pytest.approx(chi2.sf(25.0, 3), rel=1e-6)
+    assert found.contradictory  # by the mean of the squares it would be 2.9 of 3
+    assert deviations(4.0, 1) == pytest.approx(2.0)
+    assert deviations(0.0, 2) == 0.0
+    assert deviations(1e4, 2) == pytest.approx(100.0)  # beyond what a tail can be written in
+
+
+def test_without_a_reading_that_says_anything_the_prior_stays():
+    found = estimate([10.0], [10.0], [[0.0]], [EFFICIENCY], [0.2])
+    assert found.factors[0] == pytest.approx(1.0) and found.spread[0] == pytest.approx(0.06)
+
+
+@pytest.mark.parametrize("radius", [0.5, 1.0, 2.0])
+def test_chance_inside_a_circle_is_rayleigh(radius):
+    """For equal spreads about zero: 1 - exp(-r^2 / 2 s^2), the Rayleigh distribution."""
+    found = chance_inside([0.0, 0.0], np.eye(2), radius)
+    assert found == pytest.approx(1 - np.exp(-(radius**2) / 2), abs=2e-3)
+
+
+def test_chance_of_one_reading_is_normal():
+    """Two-sided 1.96 standard deviations hold 95 % (any table of the normal distribution)."""
+    assert chance_inside([0.0], [[4.0]], 1.96 * 2) == pytest.approx(0.95, abs=1e-4)
+
+
+class TestWords:
+    plan = small_plan()
+
+    def test_moves(self):
+        assert read_moves(self.plan, "front:-x") == (("front", -1),)
+        assert read_moves(self.plan, "front") == (("front", 1),)
+
+    @pytest.mark.parametrize("after", ["lid:+x", "front:up", "front:+x,front:-x", "front,back"])
+    def test_moves_that_are_wrong(self, after):
+        with pytest.raises(CaseError, match="--after"):
+            read_moves(self.plan, after)
+
+    def test_nothing_left(self):
+        with pytest.raises(CaseError, match="nothing is left"):
+            read_moves(self.plan, "front:+x,back:+x")
+
+    def test_readings_in_either_unit(self):
+        columns, values = read_readings(self.plan, ["pointer.up=-12mm", "pointer.right=0.25 in"])
+        assert columns == ("pointer_up_mm", "pointer_right_mm")
+        assert values == pytest.approx([-12.0, 6.35])
+        assert read_readings(self.plan, ["pointer.up=2 mrad"])[0] == ("pointer_up_mrad",)
+
+    def test_a_side_is_read_once(self):
+        with pytest.raises(CaseError, match="this side is read twice"):
+            read_readings(self.plan, ["pointer.up=2 mrad", "pointer.up=4 mm"])
+
+    def test_a_gauge_of_two_sides_wants_one_named(self):
+        with pytest.raises(CaseError, match=r"write pointer.up or pointer.right"):
+            read_readings(self.plan, ["pointer=2 mrad"])
+
+    def test_every_word_for_a_travel_is_known(self):
+        stub = load_plan(CASES / "mast_stub_plan.toml")
+        done = read_moves(stub, "left")  # the case says "left:uphill"
+        assert [s for s, _ in done] == ["front", "back", "left"]
+        assert read_moves(stub, "left:uphill") == done[2:]
+        only = small_plan('plan.travel={front=["+x"]}')
+        assert only.text(read_moves(only, "front:-x")) == "front -x"
+
+    @pytest.mark.parametrize("text", ["pointer.up", "pointr.up=1mm", "pointer.up=1 kg", "x=1mm"])
+    def test_readings_that_are_wrong(self, text):
+        with pytest.raises(CaseError, match="--reading"):
+            read_readings(self.plan, [text])
+
+
+class TestUnknowns:
+    """A factor multiplies every place that states the key, and nothing puts it back."""
+
+    def test_what_varies_does_not_undo_it(self):
+        plan = small_plan('plan.vary={ "arc.efficiency" = [0.7, 0.8] }')
+        other = settled(plan, EFFICIENCY, 1.05)
+        assert other.settings == (Setting(()),)
+        assert [w.efficiency for w in other.case.welds] == pytest.approx([0.735, 0.735])
+
+    def test_a_weld_with_its_own_speed_keeps_its_own(self):
+        own = '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\nspeed = "27 cm/min"\n'
+        plan = parse_plan(TEXT.replace("[[gauge]]", own + "[[gauge]]", 1), "s.toml")
+        speeds = {w.seam: w.speed for w in settled(plan, SPEED, 1.1).case.welds}
+        assert speeds["front"] == pytest.approx(1.1 * 4.5e-3)
+        if "back" in speeds:
+            assert speeds["back"] == pytest.approx(1.1 * 3e-3)
+
+    def test_a_bar_has_them_in_its_beads(self):
+        plan = load_bar()
+        assert [u.name for u in unknowns_of(plan)] == ["efficiency", "speed"]
+        faster = settled(plan, SPEED, 1.1).case
+        assert [w.speed for w in faster.welds] == pytest.approx(
+            [1.1 * w.speed for w in plan.case.welds]
+        )
+
+    def test_root_gap_and_springs(self):
+        clamp = 'clamp.bed.kind="spring"', 'clamp.bed.stiffness="5 kN/mm"', (
+            'clamp.bed.turning="10 kN m/rad"')  # fmt: skip
+        plan = small_plan("part.root_gap=0.5 mm", *clamp)
+        found = {u.name: u for u in unknowns_of(plan)}
+        assert set(found) == {"efficiency", "speed", "root gap", "stiffness of bed"}
+        assert settled(plan, found["root gap"], 2.0).case.part.root_gap == pytest.approx(1e-3)
+        soft = settled(plan, found["stiffness of bed"], 0.5).case.clamps
+        assert soft[0].stiffness == pytest.approx(2.5e6)
+
+
+def load_bar():
+    text = (CASES / "pivot_arm.toml").read_text(encoding="utf-8")
+    text += '\n[plan]\nmeasure = "pointer"\ntolerance = "1 mrad"\n'
+    return parse_plan(text, str(CASES / "pivot_arm.toml"))
+
+
+def test_welds_that_undo_each_other_still_tell_how_they_scale():
+    """+3 and -3.1 by an arc: both in proportion to it, so what comes is too (factor 1)."""
+    walk = np.array([0.0, 3.0, -0.1])
+    past = Past({UP: walk}, {UP: walk[:, None] * [1.0, -0.5]})
+    assert past.relative([UP]) == pytest.approx([1.0, -0.5])
+    still = Past({UP: 0 * walk}, {UP: walk[:, None] * [1.0, 1.0]})
+    assert still.relative([UP]) == pytest.approx([0.0, 0.0])
+
+
+def test_a_spot_on_a_target_is_a_tilt_by_its_throw():
+    """2 m: 4 mm a 2 mrad; what the part shifts besides is the model's."""
+    expected = {UP: 1.0, UP_MM: 2.5, RIGHT: 0.0, RIGHT_MM: 0.0}
+    read = in_one_unit(small_plan(), (UP_MM, RIGHT), [4.5, 0.3], None, expected)
+    assert read.columns == (UP, RIGHT)
+    assert read.values == pytest.approx([2.0, 0.3]) and read.noise == pytest.approx([0.25, 0.1])
+    spot = small_plan("plan.kind=linear", "plan.tolerance=2 mm")
+    read = in_one_unit(spot, (UP_MM, UP), [4.5, 2.0], 0.1, expected)
+    assert read.columns == (UP_MM, UP_MM)
+    assert read.values == pytest.approx([4.5, 4.5]) and read.noise == pytest.approx([0.1, 0.2])
+
+
+MOVES = {  # tilt up and right in mrad of a made-up weld, in proportion to efficiency over speed
+    ("front", 1): (3.0, 1.0), ("front", -1): (3.0, -1.0),
+    ("back", 1): (-2.9, 0.9), ("back", -1): (-2.9, -0.9),
+}  # fmt: skip
+
+
+def made_up(plan, setting, schedules, grade, folder, found, progress=None):
+    """Outcomes of welds that add: each in proportion to its arc's heat."""
+    whole = next(plan.schedules())
+    arcs = {w.seam: w for w in plan.bound(plan.settings[setting], whole).welds}
+    out = {}
+    for row in schedules:
+        tilt = sum(
+            np.array(MOVES[m]) * arcs[m[0]].efficiency / 0.77 * 3e-3 / arcs[m[0]].speed for m in row
+        )
+        values = (*tilt, *(2 * tilt))
+        out[row] = Outcome(columns=dict(zip((UP, RIGHT, UP_MM, RIGHT_MM), values, strict=True)))
+    return out
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    for module in (next_past, next_study):
+        monkeypatch.setattr(module, "evaluate", made_up)
+
+
+@pytest.mark.usefixtures("quick")
+class TestAdvice:
+    """Against welds that add, so that every answer is known."""
+
+    done = (("front", 1),)
+
+    def given(self, plan, columns, reading, **rest):
+        rest = {"noise": 0.02, "error": 1e-4, **rest}
+        return advise(plan, "nowhere", self.done, columns, np.array(reading), None, **rest)
+
+    def test_the_measure_is_predicted_whatever_was_read(self):
+        """One side read right on the model: the other is the model's, with its spread."""
+        both = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0])
+        one = self.given(small_plan(), (UP,), [3.0])
+        for advice in (both, one):
+            best = advice.ways[0]
+            assert best.moves == (("back", -1),)
+            assert best.mean == pytest.approx([1e-4, 1e-4], abs=1e-9)
+            assert best.covariance.shape == (2, 2)
+        assert one.ways[0].covariance[1, 1] > both.ways[0].covariance[1, 1]
+        # back the other way ends 1.9 mrad to the right: no chance, though up is perfect
+        other = next(w for w in one.ways if w.moves == (("back", 1),))
+        assert other.chance < 0.01
+        assert "not read, so taken from the model: pointer right" in advice_lines(small_plan(), one)
+
+    def test_what_was_not_read_moves_with_the_factors(self):
+        """The arc 10 % hotter is seen in up: right stands at 1.1 too, and the rest scales."""
+        found = self.given(small_plan(), (UP,), [3.3], noise=0.001, error=1e-7)
+        way = next(w for w in found.ways if w.moves == (("back", -1),))
+        assert way.mean == pytest.approx([1.1e-4, 1.1e-4], rel=0.05)
+
+    def test_a_reading_of_another_unit_serves_the_same(self):
+        tilt = self.given(small_plan(), (UP, RIGHT), [3.1, 1.0], noise=0.1)
+        spot = self.given(small_plan(), (UP_MM, RIGHT_MM), [6.2, 2.0], noise=0.2)
+        for a, b in zip(tilt.ways, spot.ways, strict=True):
+            assert b.mean == pytest.approx(a.mean) and b.chance == pytest.approx(a.chance)
+        assert "pointer up: read 6.2 mm, expected 6" in advice_lines(small_plan(), spot)
+
+    def test_a_pointers_slope_is_its_tilt(self):
+        plan = small_plan("plan.kind=slope", "plan.tolerance=ISO 13920 A", "plan.size=200 mm")
+        found = self.given(plan, (UP_MM, RIGHT_MM), [6.0, 2.0])
+        assert found.ways[0].mean == pytest.approx([1e-4, 1e-4], abs=1e-9)
+        assert any("mm/m off" in line for line in advice_lines(plan, found))
+
+    def test_without_a_study_error_no_side_is_surer_than_the_other(self):
+        """A quarter of the way to come, the same for both sides: 0.25 |(-2.9, 0.9)| for back."""
+        found = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], error=None, noise=1e-6)
+        way = next(w for w in found.ways if w.moves == (("back", 1),))
+        own = (0.25e-3) ** 2 * (2.9**2 + 0.9**2)
+        assert np.diag(way.covariance) - own == pytest.approx(0.0, abs=0.2 * own)
+        assert way.covariance[1, 1] > own * (1 - 1e-6)
+
+    def test_a_travel_that_the_plan_excludes_may_have_been_welded(self):
+        plan = small_plan('plan.travel={front=["+x"]}')
+        done = read_moves(plan, "front:-x")
+        found = advise(plan, "nowhere", done, (UP, RIGHT), np.array([3.0, -1.0]), None)
+        assert found.ways[0].moves == (("back", 1),)
+
+    @pytest.mark.parametrize("measure", ['"time"', '"stress"'])
+    def test_what_no_gauge_reads_is_refused(self, measure):
+        unit = {'"time"': "10 min", '"stress"': "100 MPa"}[measure]
+        plan = small_plan(f"plan.measure={measure}", f"plan.tolerance={unit}")
+        with pytest.raises(CaseError, match="not read on a gauge") as refusal:
+            self.given(plan, (UP,), [3.0])
+        assert "\n" not in str(refusal.value)
+
+    def test_too_many_ways_are_those_of_the_study(self, monkeypatch):
+        monkeypatch.setattr(next_study, "ALL", 1)
+        plan = small_plan()
+        row = {"moves": [["front", 1], ["back", -1]], "setting": []}
+        other = {"moves": [["back", 1], ["front", 1]], "setting": []}
+        found = self.given(plan, (UP, RIGHT), [3.0, 1.0], record={"rows": [row, other]})
+        assert [w.moves for w in found.ways] == [(("back", -1),)]
+        assert any("only the 1 that the study looked at" in n for n in found.notes)
+        for record in ({"rows": [other]}, None):
+            with pytest.raises(CaseError, match="no study looked at any of them"):
+                ways_on(plan, self.done, record)
+
+    def test_a_way_that_the_rules_forbid(self):
+        with pytest.raises(CaseError, match="no order that goes on from there is allowed"):
+            self.given(small_plan('plan.first=["back"]'), (UP,), [3.0])
+
+
+class TestFolders:
+    def run_folder(self, tmp_path, text, *overrides):
+        kept = {"source": text, "source_file": "small.toml", "overrides": list(overrides)}
+        (tmp_path / "case.json").write_text(json.dumps(kept))
+        return tmp_path
+
+    def test_a_run_has_its_gauges_own_tolerance(self, tmp_path):
+        body = TEXT[: TEXT.index("[plan]")]
+        with pytest.raises(CaseError, match="states no tolerance"):
+            open_study(self.run_folder(tmp_path, body))
+        own = self.run_folder(tmp_path, body, 'gauge.pointer.tolerance="3 mrad"')
+        assert open_study(own)[0].tolerance.value == pytest.approx(3e-3)
+        assert open_study(own, "2 mrad")[0].tolerance.value == pytest.approx(2e-3)
+        sized = ('gauge.pointer.tolerance="ISO 13920 B"', 'gauge.pointer.size="200 mm"')
+        assert open_study(self.run_folder(tmp_path, body, *sized))[0].tolerance.value > 0
+
+    def test_a_study_of_a_time_is_refused_at_once(self, tmp_path):
+        timed = ("plan.measure=time", "plan.tolerance=10 min")
+        with pytest.raises(CaseError, match="not read on a gauge"):
+            open_study(self.run_folder(tmp_path, TEXT, *timed))
+
+    def test_a_studys_error_is_in_si(self):
+        drift = {"share": 0.7, "rest": 0.3}
+        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.25, pytest.approx(3e-4))
+        drift["share"] = 0.1
+        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.1, pytest.approx(3e-4))
+        assert study_error({"drift": drift, "unit": "s"}) is None
+        assert study_error({"drift": None, "unit": "mrad"}) is None
+
+
+@pytest.mark.slow
+def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
+    """The truth is a run of its own with an arc 6 % hotter; the reading is taken from it."""
+    hidden, done = 1.06, (("front", 1),)
+    plan = small_plan()
+    hot = small_plan(f"arc.efficiency={0.77 * hidden}")
+    truth = evaluate(hot, 0, hot.schedules(), "sketch", tmp_path / "truth", Here())
+    now = evaluate(hot, 0, [done], "sketch", tmp_path / "truth", Here())[done]
+    columns = ("pointer_up_mrad", "pointer_right_mrad")
+    reading = np.array([now.columns[c] for c in columns])
+    advice = advise(
+        plan, tmp_path / "study", done, columns, reading, Here(), noise=0.02, error=1e-5
+    )
+    found = advice.estimate
+    at = [u.name for u in advice.unknowns].index("efficiency")
+    assert abs(found.factors[at] - hidden) < 2 * found.spread[at]
+    assert found.spread[at] < SPREADS["efficiency"][0]
+    assert not found.contradictory
+    for way in advice.ways:
+        end = truth[(*done, *way.moves)]
+        goal = 1e-3 * np.array([end.columns[c] for c in columns])
+        # the way is linear in the factors; its own spread is what it says of that
+        assert np.linalg.norm(way.mean - goal) < 0.15 * np.linalg.norm(goal)
+    assert [w.moves for w in advice.ways][0] == min(
+        (m[1:] for m in truth if m[:1] == done), key=lambda m: truth[(*done, *m)].final
+    )
+    assert any("efficiency" in line for line in advice_lines(plan, advice))
+
+
+@pytest.mark.slow
+def test_ways_of_all_settings_are_ranked(tmp_path):
+    """Read as expected, a way ends where the study ends, but for what its own past differs by."""
+    plan, done = small_plan('plan.vary={ "schedule.pause" = ["10 s", "40 s"] }'), (("front", 1),)
+    columns = ("pointer_up_mrad", "pointer_right_mrad")
+    ends, behind = [], []
+    for number in range(2):
+        found = evaluate(plan, number, plan.schedules(), "sketch", tmp_path, Here())
+        ends.append(found)
+        past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].columns
+        behind.append(np.array([past[c] for c in columns]))
+    advice = advise(plan, tmp_path, done, columns, behind[0], Here(), noise=0.02, error=1e-5)
+    assert {w.setting for w in advice.ways} == {0, 1}
+    assert advice.estimate.factors == pytest.approx(1.0, abs=1e-9)
+    for way in advice.ways:
+        end = ends[way.setting][(*done, *way.moves)].columns
+        goal = 1e-3 * (np.array([end[c] for c in columns]) + behind[0] - behind[way.setting])
+        assert way.mean == pytest.approx(goal, abs=1e-12)
+    lines = advice_lines(plan, advice)
+    assert any("(schedule.pause 40 s)" in line for line in lines), lines
+    assert lines[-1].endswith("what lies behind was welded with schedule.pause 10 s")

@@ -1,0 +1,469 @@
+"""The tree of schedules: what it shares changes nothing, whoever computes it in whatever order."""
+
+import json
+
+import numpy as np
+import pytest
+
+from tests.studies.small import TEXT, Here, small_plan
+from weldsim.errors import ConvergenceError, MeshError, StoreError
+from weldsim.joints.registry import joint_module
+from weldsim.report.plan_report import write_pages
+from weldsim.simulation.steps import build_model, simulate
+from weldsim.studies.plan import branches
+from weldsim.studies.plan.branches import FOLDER, bind, canonical
+from weldsim.studies.plan.ranking import (
+    Forest,
+    Outcome,
+    Study,
+    _late,
+    _ranked,
+    _to_confirm,
+    drift_of,
+    evaluate,
+    groups_of,
+    measured,
+    study,
+)
+from weldsim.studies.plan.record import write_plan
+from weldsim.studies.plan.space import parse_plan
+from weldsim.studies.plan.symmetry import symmetries
+from weldsim.text.plan_words import factors, plan_lines
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return small_plan()
+
+
+@pytest.fixture(scope="module")
+def done(plan, tmp_path_factory):
+    """All eight schedules, and the folder they lie in."""
+    folder = tmp_path_factory.mktemp("study")
+    return evaluate(plan, 0, plan.schedules(), "sketch", folder, Here()), folder
+
+
+def test_a_schedule_on_branches_is_the_same_run(plan, done):
+    """Against one plain run of the same case: the same steps, so equal but for the order in which
+    threads add up.
+    """
+    moves = (("front", 1), ("back", -1))
+    model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
+    *_, last = simulate(model)
+    found = done[0][moves].columns
+    for column, value in last.gauges.items():
+        assert found[column] == pytest.approx(value, abs=1e-7)
+
+
+def test_an_image_is_the_run_of_its_own_schedule(plan, done):
+    """A schedule that was never run itself, against a plain run of it. The mesh is symmetric to
+    1e-7 m, the solver to about 1e-8.
+    """
+    moves = (("back", -1), ("front", 1))
+    model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
+    *_, last = simulate(model)
+    found = done[0][moves].columns
+    for column, value in last.gauges.items():
+        assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
+
+
+@pytest.mark.slow
+def test_a_divided_seam_on_branches_is_the_same_run(tmp_path):
+    """All stretches of a seam belong to its branch, against a plain run."""
+    weld = '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\nsegment = "12 mm"\n'
+    weld += 'pattern = "backstep"\n'
+    plan = parse_plan(TEXT.replace("[schedule]", weld + "[schedule]"), "small.toml", ())
+    for moves in ((("front", 1), ("back", -1)), (("back", 1), ("front", -1))):
+        found = evaluate(plan, 0, [moves], "sketch", tmp_path, Here())[moves].columns
+        *_, last = simulate(build_model(plan.bound(plan.settings[0], moves), "sketch", 1))
+        for column, value in last.gauges.items():
+            assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
+
+
+def test_mirror_images_tie(plan, done):
+    """Mirrored along the seams, everything turns round and ends equally far off."""
+    outcomes = done[0]
+    for moves, outcome in outcomes.items():
+        image = tuple((s, -w) for s, w in moves)
+        assert outcomes[image].final == pytest.approx(outcome.final, rel=1e-12)
+        assert outcomes[image].columns["pointer_right_mrad"] == pytest.approx(
+            -outcome.columns["pointer_right_mrad"], rel=1e-12
+        )
+
+
+def test_each_weld_is_computed_once_for_each_past(plan, done):
+    """Four images make one first weld and two seconds out of eight schedules (by hand)."""
+    assert len(list((done[1] / FOLDER).glob("*.json"))) == 3
+
+
+def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
+    back = list(plan.schedules())[::-1]
+    again = evaluate(plan, 0, back, "sketch", tmp_path, Here())
+    for moves in back:
+        assert again[moves].columns == done[0][moves].columns
+
+
+def test_what_is_there_is_not_computed_again(plan, done):
+    crew = Here()
+    before = {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")}
+    again = evaluate(plan, 0, plan.schedules(), "sketch", done[1], crew)
+    assert {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")} == before
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_a_stopped_study_goes_on(plan, done, tmp_path):
+    def stop(share, text):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here(), stop)
+    kept = {p: p.stat().st_mtime_ns for p in (tmp_path / FOLDER).glob("*.json")}
+    assert len(kept) == 1
+    again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all(p.stat().st_mtime_ns == t for p, t in kept.items())
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_the_canonical_row_begins_with_canonical_rows(plan, done):
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    found = symmetries(model, joint_module("plate-tee").seam_lines(plan.case.part))
+    assert len(found) == 4 and found[0].is_identity
+    for moves in plan.schedules():
+        form, way = canonical(found, moves)
+        assert canonical(found, moves[:1])[0] == form[:1]
+        assert found[way].of_moves(moves) == form
+
+
+def test_a_lopsided_part_has_fewer_symmetries():
+    """A clamp on one edge alone leaves the mirror along the seams, nothing across."""
+    plan = small_plan('clamp.bed.at=["base front edge"]')
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    found = symmetries(model, plan.lines)
+    assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
+
+
+def test_a_seam_that_is_welded_otherwise_is_no_image():
+    """Front with a current of its own: the mirror along the seams stays, nothing across."""
+    text = TEXT.replace(
+        "[[gauge]]",
+        '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\ncurrent = "90 A"\n[[gauge]]',
+    )
+    plan = parse_plan(text, "small.toml")
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    found = symmetries(model, plan.lines)
+    assert [s.matrix.diagonal().tolist() for s in found] == [[1, 1, 1], [-1, 1, 1]]
+
+
+NAMED = (
+    '[[weld]]\nname = "F"\nseam = "front"\ntravel = "+x"\n'
+    '[[weld]]\nname = "B"\nseam = "back"\ntravel = "+x"\n'
+)
+
+
+def pattern(seam, name):
+    return (
+        f'[[weld]]\nname = "{seam}"\nseam = "{seam}"\ntravel = "+x"\nsegment = "6 mm"\n'
+        f'pattern = "{name}"\n'
+    )
+
+
+@pytest.mark.parametrize(
+    ("welds", "count"),
+    [
+        (pattern("front", "backstep"), 2),
+        (pattern("front", "backstep") + pattern("back", "backstep"), 4),
+        (pattern("front", "backstep") + pattern("back", "skip"), 2),
+        # ends of the stretches on the middles of cells: their images belong to other stretches
+        (pattern("front", "middle out").replace("6 mm", "8 mm"), 1),
+        ('[[clamp]]\nname = "top"\nat = "stem top"\noff = "5 s after F"\n' + NAMED, 2),
+        ('[[tack]]\nseam = "front"\nat = "start"\nlength = "8 mm"\nsize = "3 mm"\narc = true\n', 1),
+    ],
+    ids=[
+        "one divided",
+        "both alike",
+        "both otherwise",
+        "ends on cells",
+        "named by a rule",
+        "tack by an arc",
+    ],
+)
+def test_only_what_is_welded_alike_is_an_image(welds, count):
+    """The plate tee has the identity, two mirrors and a half turn. Stretches in another order or
+    sense leave the mirror along the seams alone; a tack laid first by an arc leaves nothing."""
+    order = ('schedule.order=["F:+x", "B:-x"]',) if '"F"' in welds else ()
+    plan = parse_plan(TEXT.replace("[schedule]", welds + "[schedule]"), "small.toml", order)
+    moves = next(plan.schedules())
+    model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
+    found = symmetries(model, plan.lines, plan.words, dict(moves))
+    assert len(found) == count
+
+
+def test_a_part_that_is_let_go_has_no_images():
+    """It is read against three points of its own, which no mirror keeps."""
+    plan = small_plan("clamp.bed.off=cold")
+    model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
+    assert [s.is_identity for s in symmetries(model, plan.lines)] == [True]
+
+
+def test_a_forbidden_travel_is_computed_by_its_image(plan, done):
+    """Front in one direction only: its images may need the other, and the answers stay."""
+    some = small_plan('plan.travel={front=["+x"]}')
+    found = evaluate(some, 0, some.schedules(), "sketch", done[1], Here())
+    assert len(found) == 4
+    for moves, outcome in found.items():
+        assert outcome.columns == done[0][moves].columns
+        assert "front +x" in some.text(moves)
+
+
+def test_threads_of_one_process_do_not_mix_their_solutions(plan, done, tmp_path):
+    """A worker of a cluster may have several; solvers keep one factor at a time."""
+    from concurrent.futures import ThreadPoolExecutor, wait
+
+    class Threads(Here):
+        pool = ThreadPoolExecutor(3)
+
+        def submit(self, job):
+            return self.pool.submit(branches.grow, job)
+
+        def wait(self, futures):
+            return wait(futures, return_when="FIRST_COMPLETED").done
+
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Threads())
+    for moves, outcome in found.items():
+        assert not outcome.error
+        assert outcome.columns == pytest.approx(done[0][moves].columns, abs=1e-7)
+
+
+def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch):
+    def full(path, state):
+        raise StoreError("no space left")
+
+    monkeypatch.setattr(branches, "_write_state", full)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all("no space left" in o.error for o in found.values())
+    monkeypatch.undo()
+    again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_a_state_that_was_cut_short_is_computed_again(plan, done, tmp_path):
+    evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    (state,) = (tmp_path / FOLDER).glob("*.npz")
+    state.write_bytes(state.read_bytes()[:1000])
+    for path in (tmp_path / FOLDER).glob("*.json"):
+        if len(json.loads(path.read_text())["moves"]) == 2:
+            path.unlink()
+    again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all(again[m].columns == done[0][m].columns for m in again)
+
+
+def test_a_setting_that_cannot_be_meshed_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
+    def fails(job):
+        raise MeshError("Gmsh could not mesh the part")
+
+    monkeypatch.setattr("weldsim.studies.plan.ranking.bind", fails)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert {o.error for o in found.values()} == {"Gmsh could not mesh the part"}
+
+
+def test_a_case_that_ends_before_its_last_weld_says_so(tmp_path):
+    plan = small_plan('solve.end="12 s"')
+    found = evaluate(plan, 0, [next(plan.schedules())], "sketch", tmp_path, Here())
+    assert "ends before its last weld" in next(iter(found.values())).error
+
+
+def outcomes(plan, finals, times, reaction=0.0):
+    return {
+        (0, m): Outcome(final=f, worst=f, time=t, reaction=reaction, columns={"a": f})
+        for m, f, t in zip(plan.schedules(), finals, times, strict=True)
+    }
+
+
+def test_what_takes_too_long_is_not_confirmed_first():
+    plan = small_plan('plan.longest="100 s"')
+    fast = outcomes(plan, [1, 2, 3, 4, 5, 6, 7, 8], [200] * 4 + [50] * 4)
+    groups = {k: k for k in fast}
+    good = sorted(fast, key=lambda k: (_late(plan, fast[k]), fast[k].final, k))
+    first = _to_confirm(plan, good, groups)[0]
+    assert fast[first].final == 5
+    rows, _ = _ranked(plan, fast, {}, groups)
+    assert [r.fast.final for r in rows] == [5, 6, 7, 8, 1, 2, 3, 4]
+
+
+def tilted(spots):
+    """Outcomes whose pointer ends at some places, up and right. [mrad]"""
+    columns = ("pointer_up_mrad", "pointer_right_mrad")
+    return [
+        Outcome(final=1e-3 * np.hypot(*s), columns=dict(zip(columns, s, strict=True)), time=1.0)
+        for s in spots
+    ]
+
+
+def test_a_ranking_that_is_off_by_a_factor_says_so():
+    """All ends 1.5 times as far at the finer grade, one of them 0.2 mrad beside that: the row that
+    was not run again is off by half of its end and at most that."""
+    plan = small_plan("plan.confirm=3")
+    spots = [(1.0, 0.0), (0.0, 2.0), (3.0, 1.0), (-2.0, 2.0)]
+    keys = [(0, m) for m, _ in zip(plan.schedules(), spots, strict=False)]
+    groups = {k: k for k in keys}
+    fast = dict(zip(keys, tilted(spots), strict=True))
+    true = [(1.5 * a, 1.5 * b) for a, b in spots]
+    finer = dict(zip(keys[:3], tilted(true), strict=False))
+    assert drift_of(plan, fast, finer, groups) == (pytest.approx(0.5), pytest.approx(0, abs=1e-12))
+    finer[keys[0]] = tilted([(1.5, 0.2)])[0]
+    share, rest = drift_of(plan, fast, finer, groups)
+    assert share == pytest.approx(0.5, abs=0.01) and rest == pytest.approx(2e-4, rel=0.1)
+    rows, words = _ranked(plan, fast, finer, groups)
+    (alone,) = (r for r in rows if r.confirmed is None)
+    assert alone.error == pytest.approx(share * alone.fast.final + rest)
+    assert alone.error >= 1e-3 * np.hypot(*(np.array(true[3]) - spots[3])) - 1e-9
+    assert f"{share:.0%} of where they end" in words
+    two = dict(list(finer.items())[1:])  # too few to tell a factor: the largest distance alone
+    assert drift_of(plan, fast, two, groups) == (0.0, pytest.approx(0.5e-3 * np.hypot(3, 1)))
+
+
+def test_equal_values_are_no_mirror_images(plan, done):
+    """A largest reaction may be that of a shared first weld: eight schedules, two groups of four
+    images each, whatever they come to."""
+    fast = outcomes(plan, [1.0] * 8, [50] * 8)
+    groups = groups_of(plan, fast, done[1])
+    assert len(set(groups.values())) == 2
+    picked = _to_confirm(plan, sorted(fast), groups)
+    assert len(picked) == 4  # confirm = 1: one schedule and its images
+
+
+def test_a_time_can_be_what_counts(plan, done, tmp_path):
+    """The measure's unit and limit in words; the folder's branches do for any measure."""
+    timed = small_plan('plan.measure="time"', 'plan.tolerance="10 h"', "plan.confirm=0")
+    fast = evaluate(timed, 0, timed.schedules(), "sketch", done[1], Here())
+    keys = {(0, m): o for m, o in fast.items()}
+    rows, words = _ranked(timed, keys, {}, groups_of(timed, keys, done[1]))
+    found = Study(timed, rows, "all", 1.0, 3, words)
+    assert "at most 10 h, 3.6e+04 s" in plan_lines(found)[1]
+    assert rows[0].best.final == pytest.approx(min(o.time for o in fast.values()))
+    assert write_plan(found, tmp_path).exists()
+
+
+def test_failed_rows_have_no_numbers_and_any_title_can_be_printed(plan, done, tmp_path):
+    fast = {(0, m): o for m, o in done[0].items()}
+    bad = list(fast)[-1]
+    fast[bad] = Outcome(error="no equilibrium")
+    odd = small_plan("title=Cost $5_{x and $6")
+    rows, words = _ranked(odd, fast, {}, groups_of(odd, fast, done[1]))
+    assert rows[-1].error is None and rows[0].model == "elastic, grade sketch"
+    paths = write_pages(Study(odd, rows, "all", 1.0, 3, words), tmp_path)
+    page = next(p for p in paths if p.suffix == ".html").read_text()
+    assert "nan" not in page.replace("nance", "") and "no equilibrium" in page
+
+
+def test_a_gauge_is_read_by_its_own_name():
+    """tip, not tip_left, though the one name begins like the other."""
+    dial = '[[gauge]]\nname = "{}"\nkind = "dial"\nat = "stem top"\ndirection = "+y"\n'
+    text = TEXT.replace("[solve]", dial.format("tip_left") + dial.format("tip") + "[solve]")
+    plan = parse_plan(text, "x.toml", ("plan.measure=tip", "plan.tolerance=1 mm"))
+    assert measured(plan, ["tip_left_travel_mm", "tip_travel_mm"], [5.0, -7.0]) == 7e-3
+
+
+def test_a_slope_is_the_tilt_not_the_spot():
+    """3 mrad are 3 mm per metre, however far away the target stands (throw 2 m)."""
+    plan = small_plan('plan.kind="slope"', 'plan.tolerance="4 mm/m"')
+    columns = ["pointer_up_mrad", "pointer_right_mrad", "pointer_up_mm", "pointer_right_mm"]
+    assert measured(plan, columns, [3.0, 0.0, 6.0, 0.0]) == pytest.approx(3e-3)
+    assert plan.tolerance.value == pytest.approx(4e-3)
+
+
+def test_a_failed_weld_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
+    whole = branches._grown
+
+    def fails(job, path):
+        if len(job.moves) == 2 and job.moves[1][1] == -1:
+            raise ConvergenceError("no equilibrium")
+        return whole(job, path)
+
+    monkeypatch.setattr(branches, "_grown", fails)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    bad = [m for m, o in found.items() if o.error]
+    assert len(bad) == 4 and all(found[m].error == "no equilibrium" for m in bad)
+    assert all(np.isfinite(o.final) for m, o in found.items() if m not in bad)
+
+
+def test_a_failed_first_weld_fails_all_that_grow_from_it(plan, tmp_path, monkeypatch):
+    def fails(job, path):
+        raise ConvergenceError("no equilibrium")
+
+    monkeypatch.setattr(branches, "_grown", fails)
+    found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
+    assert all("no equilibrium" in o.error for o in found.values())
+
+
+def test_the_worst_moment_is_at_least_the_end(done):
+    assert all(o.worst >= o.final > 0 for o in done[0].values())
+
+
+@pytest.fixture(scope="module")
+def found(plan, done):
+    """The whole of `weldsim plan`, on branches that are there."""
+    import weldsim.studies.plan.ranking as module
+
+    class Crew:
+        def __enter__(self):
+            return Here()
+
+        def __exit__(self, *error):
+            return None
+
+    old, module.crew = module.crew, lambda workers, cluster: Crew()
+    try:
+        return study(plan, done[1])
+    finally:
+        module.crew = old
+
+
+@pytest.mark.slow
+class TestStudy:
+    def test_images_of_the_confirmed_are_confirmed_too(self, found):
+        assert sum(r.confirmed is not None for r in found.rows) in (4, 8)
+
+    def test_the_recommended_row_is_confirmed_and_no_worse(self, found):
+        first, rest = found.rows[0], found.rows[1:]
+        ends = [
+            1e-3 * np.array([o.columns[f"pointer_{way}_mrad"] for way in ("up", "right")])
+            for o in (first.confirmed, first.fast)
+        ]
+        # from spot to spot: two spots on one ring may lie far apart
+        assert first.error == pytest.approx(np.linalg.norm(ends[0] - ends[1]), rel=1e-9)
+        assert first.error >= abs(first.confirmed.final - first.fast.final) - 1e-12
+        assert first.fast.final <= min(r.fast.final for r in rest) + 1e-15
+
+    def test_the_pages_say_what_the_rows_say(self, found, done):
+        record = json.loads(write_plan(found, done[1]).read_text())
+        assert [r["rank"] for r in record["rows"]] == list(range(1, 9))
+        assert record["wall_seconds"] > 0
+        for key in ("schedule", "final", "worst", "time_s", "error", "verdict", "model"):
+            assert all(r[key] is not None for r in record["rows"]), key
+        paths = write_pages(found, done[1])
+        assert all(p.stat().st_size > 1000 for p in paths)
+        page = next(p for p in paths if p.suffix == ".html").read_text()
+        assert 'src="http' not in page and 'href="http' not in page and "url(http" not in page
+        assert record["rows"][0]["schedule"] in page
+
+    def test_reasons_come_from_means_over_the_rows(self, found):
+        question, groups = factors(found)[0]
+        assert sum(n for _, n in groups.values()) == 8
+        assert plan_lines(found)[0].endswith(found.plan.text(found.rows[0].moves))
+
+
+def test_forest_is_prefix_closed(plan):
+    root = branches.Job("x", "", "", (), 0, "sketch", (), "", "")
+    forest = Forest(plan, root, ())
+    for moves in plan.schedules():
+        forest.add(moves)
+    assert all(row[:-1] in forest.jobs or len(row) == 1 for row in forest.jobs)
+    assert len(forest.jobs) == 4 + 8
+
+
+def test_bound_models_are_kept_between_jobs(plan, done):
+    job = branches.Job(
+        str(done[1]), plan.case.source_text, "small.toml", (), 0, "sketch", (), "", ""
+    )
+    assert bind(job) is bind(job)

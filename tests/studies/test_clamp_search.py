@@ -1,0 +1,135 @@
+"""Where to clamp: against made-up ends that are known, then on the real model."""
+
+import json
+import math
+
+import pytest
+
+from tests.studies.test_preset import tee
+from weldsim.case.load import load_case
+from weldsim.errors import CaseError, ConvergenceError
+from weldsim.studies import clamp_search as holding
+from weldsim.studies.clamp_search import (
+    Held,
+    choices_of,
+    find_holding,
+    holding_lines,
+    holding_words,
+    with_clamps,
+    write_holding,
+)
+
+
+def invented(ends):
+    """Runs that end as told: faces -> size, or an error."""
+
+    def run(case, faces, gauge, grade, tell, threads):
+        size = ends[faces]
+        if isinstance(size, str):
+            return Held(faces, {}, math.inf, 0.0, size)
+        shift = 0.1 if grade == "coarse" else 0.0
+        return Held(faces, {"pointer_up_mrad": size + shift}, size + shift, 1500.0)
+
+    return run
+
+
+def test_every_set_of_free_faces_is_a_choice():
+    case = tee()
+    held = {face for clamp in case.clamps for face in clamp.at}
+    sets = choices_of(case)
+    assert sets[0] == () and len(set(sets)) == len(sets)
+    assert not any(held & set(s) for s in sets)
+    free = {face for s in sets for face in s}
+    assert len(sets) == 2 ** len(free) and len(free) == 4  # ends of the tee, base back, stem top
+    assert sorted(map(len, sets)) == [len(s) for s in sets]  # fewest clamps first
+
+
+def test_the_clamps_are_in_the_case_until_it_is_cold():
+    case = with_clamps(tee(), ("stem top",))
+    clamp = next(c for c in case.clamps if c.name == "held-stem-top")
+    assert clamp.at == ("stem top",) and clamp.off.kind == "cold" and clamp.kind == "rigid"
+    assert case.welds == tee().welds
+
+
+def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path):
+    case = tee('gauge.pointer.tolerance="0.5 mrad"')
+    sets = choices_of(case)
+    ends = {s: 3.0 - 0.1 * n for n, s in enumerate(sets)}
+    ends[sets[1]], ends[sets[2]] = 0.2, "no equilibrium"
+    monkeypatch.setattr(holding, "_run", invented(ends))
+    found = find_holding(case, grade="quick")
+    assert found.best.faces == sets[1] and found.choices[-1].error == "no equilibrium"
+    assert found.error == pytest.approx(0.1) and found.verdict == "inside"
+    assert str(found.tolerance).endswith("0.5 mrad")  # the gauge's own
+    words = "\n".join(holding_words(found))
+    assert "0.2 mrad off (+-0.1 mrad" in words and "1.5 kN" in words and "loosen clamps" in words
+    path = write_holding(found, tmp_path / "new" / "preset.json")
+    record = json.loads(path.read_text())
+    assert record["case_lines"] == holding_lines(found)
+    assert len(record["choices"]) == holding.MOST and record["untried"] == len(sets) - holding.MOST
+    assert f"{record['untried']} larger sets of faces were not tried" in words
+    again = tee_with(record["case_lines"])
+    assert any(c.at == sets[1] for c in again.clamps)
+
+
+def tee_with(lines):
+    from weldsim.case.load import parse_case
+
+    case = tee()
+    text = case.source_text + "\n" + "\n".join(lines)
+    return parse_case(text, case.source_file, case.overrides)
+
+
+def test_a_coarser_run_that_fails_is_said(monkeypatch):
+    def run(case, faces, gauge, grade, tell, threads):
+        failed = "no equilibrium" if grade == "coarse" else ""
+        return Held(faces, {"pointer_up_mrad": 1.0}, 1.0, 0.0, failed)
+
+    monkeypatch.setattr(holding, "_run", run)
+    found = find_holding(tee(), grade="quick")
+    assert found.error is None and "the coarser run failed" in holding_words(found)[1]
+
+
+def test_nothing_better_than_nothing(monkeypatch):
+    case = tee()
+    ends = dict.fromkeys(choices_of(case), 2.0)
+    monkeypatch.setattr(holding, "_run", invented(ends))
+    found = find_holding(case, grade="coarse")  # no grade below it
+    assert found.best.faces == () and holding_lines(found) == []
+    assert found.error is None and "Clamp nothing more" in holding_words(found)[0]
+
+
+def test_refusals_are_one_line(monkeypatch):
+    with pytest.raises(CaseError, match="held by .hold. alone"):
+        find_holding(load_case("cases/pivot_arm.toml"))
+    case = tee()
+    monkeypatch.setattr(holding, "_run", invented(dict.fromkeys(choices_of(case), "stuck")))
+    with pytest.raises(ConvergenceError, match="no choice of clamps could be computed: stuck"):
+        find_holding(case)
+
+
+def test_a_stated_end_does_not_leave_the_clamps_on(monkeypatch):
+    """Cold and let go is what counts: a clamp that still holds would always seem to win."""
+    seen = []
+
+    def build(case, grade, threads):
+        seen.append(case.solve.end)
+        raise ConvergenceError("enough")
+
+    monkeypatch.setattr("weldsim.simulation.steps.build_model", build)
+    with pytest.raises(ConvergenceError):
+        find_holding(tee("solve.end=40 s"), grade="coarse")
+    assert set(seen) == {"cold"}
+
+
+@pytest.mark.slow
+def test_what_is_held_moves_less_and_bears_a_force(monkeypatch):
+    """A part locked in a frame keeps the stress instead of moving (common practice): the clamp on
+    the stem bears a force until it is let go, and the part then ends nearer to true than one that
+    was free. How much nearer is not asked: the model springs back nine tenths of the way."""
+    monkeypatch.setattr(holding, "choices_of", lambda case: [(), ("stem top",)])
+    found = find_holding(tee(), grade="coarse", estimate=False)
+    by = {h.faces: h for h in found.choices}
+    free, held = by[()], by[("stem top",)]
+    assert free.force == 0.0 and held.force > 10.0
+    assert held.size < free.size and found.best is held

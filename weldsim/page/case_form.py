@@ -1,0 +1,198 @@
+"""What the page sends to a case, and mistakes to messages beside the fields they name.
+
+A draft is the tables of a case file as JSON. It becomes TOML text and goes through `parse_case`
+like any file. What would name a file is refused, unless a case file in the work folder names it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from weldsim.case.sections_to_records import material_names
+from weldsim.errors import CaseError
+from weldsim.page.fields import FROM_FILE
+from weldsim.schema.sections import MANY, SECTIONS
+
+NAMES_A_FILE = re.compile(
+    r"(^|_)(file|path|folder|mesh)$"
+)  # keys whose value is looked for on disk
+LARGEST = 2**63  # of a whole number in TOML
+MOST_ENTRIES, MOST_TEXT, DEEPEST = 100, 2000, 6
+
+
+class DraftError(CaseError):
+    """A draft that is no case; the message is one line."""
+
+
+@dataclass(frozen=True)
+class Base:
+    """What a draft began from: a case file of the work folder, or the case of a job or a run."""
+
+    path: Path
+    tables: dict
+
+    @classmethod
+    def read(cls, path: Path) -> Base:
+        try:
+            text = path.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            why = getattr(error, "strerror", error)
+            raise DraftError(f"{path.name}: cannot be read: {why}") from None
+        return cls(path, read_tables(text))
+
+
+def read_tables(text: str) -> dict:
+    """Tables of a case file's text; `DraftError` when it is no TOML."""
+    try:
+        return _plain(tomllib.loads(text))
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
+        raise DraftError(f"not a TOML file: {error}") from None
+    except RecursionError:
+        raise DraftError("not a case file: tables in tables without end") from None
+
+
+def _plain(value, deep: int = 0):
+    """As JSON can hold it: TOML's dates, nan and inf become text."""
+    if isinstance(value, dict):
+        return {k: _plain(v, deep + 1) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_plain(v, deep + 1) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    return value if isinstance(value, (str, bool, int, float)) else str(value)
+
+
+def wrong_sections(tables: dict) -> list[str]:
+    """Sections of another shape than theirs, which no form can show, one line each."""
+    out = []
+    if not isinstance(tables.get("title", ""), str):
+        out.append('title: allowed: a line of text such as "Pivot arm"')
+    for name in SECTIONS:
+        value = tables.get(name)
+        if value is None:
+            continue
+        if name not in MANY and not isinstance(value, dict):
+            out.append(f"[{name}]: {value!r} is not a section with keys")
+        elif name in MANY and not (isinstance(value, list) and all(map(_is_table, value))):
+            out.append(f"[{name}]: wrong brackets, allowed: one [[{name}]] section or more")
+    return out
+
+
+def _is_table(value) -> bool:
+    return isinstance(value, dict)
+
+
+def draft_text(tables, base: Base | None = None) -> str:
+    """TOML text of a draft.
+
+    Raises
+    ------
+    DraftError
+        If it is no draft, or names a file it may not.
+    """
+    import tomli_w
+
+    if not isinstance(tables, dict):
+        raise DraftError("a case is a set of sections")
+    tables = _without_blanks(tables, 0)
+    _refuse_files(tables, base)
+    return tomli_w.dumps(tables)
+
+
+def _without_blanks(value, deep: int):
+    """The same without what is left blank; refuses what no case file looks like."""
+    if deep > DEEPEST:
+        raise DraftError("a case has no tables in tables as deep as that")
+    if isinstance(value, (dict, list)) and len(value) > MOST_ENTRIES:
+        raise DraftError(f"a section of a case has at most {MOST_ENTRIES} entries")
+    if isinstance(value, dict):
+        kept = {k: _without_blanks(v, deep + 1) for k, v in value.items()}
+        # an emptied list of sections is a section left out, an empty section is kept
+        return {k: v for k, v in kept.items() if v is not None and v != "" and v != []}
+    if isinstance(value, list):
+        return [_without_blanks(v, deep + 1) for v in value if v is not None]
+    if isinstance(value, str) and len(value) > MOST_TEXT:
+        raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
+    if isinstance(value, (int, float)) and not abs(value) < LARGEST:  # nan is not, either
+        raise DraftError(f"a case holds no number like {str(value)[:20]}")
+    if value is None or isinstance(value, (str, bool, int, float)):
+        return value
+    raise DraftError(f"a case holds no {type(value).__name__}")
+
+
+def names_files(tables: dict) -> bool:
+    """Whether a case names a file, so that a draft of it needs its base."""
+    try:
+        _refuse_files(tables, None)
+    except DraftError:
+        return True
+    return False
+
+
+def _refuse_files(tables: dict, base: Base | None) -> None:
+    """Stop at what names a file, unless the case file behind the draft says the same."""
+    part = tables.get("part") if isinstance(tables.get("part"), dict) else {}
+    own = base.tables.get("part") if base else {}
+    own = own if isinstance(own, dict) else {}
+    if part.get("kind") in FROM_FILE and own.get("kind") != part.get("kind"):
+        raise DraftError(
+            f"[part] kind: {part['kind']!r} needs a file: put the case file and its {part['kind']} "
+            "file into the work folder of this page, then open it from the list"
+        )
+    for key, value in part.items():
+        if NAMES_A_FILE.search(key) and value != own.get(key):
+            raise DraftError(f"[part] {key}: {value!r} is not allowed here: a page names no files")
+    material = part.get("material")
+    if isinstance(material, str) and material not in material_names():
+        if base is None or material != own.get("material"):
+            listed = ", ".join(material_names())
+            raise DraftError(
+                f"[part] material: {material!r} is not allowed here, allowed: {listed}"
+            )
+    for name, section in tables.items():
+        entries = section if isinstance(section, list) else [section]
+        for entry in entries if name != "part" else ():
+            for key in entry if isinstance(entry, dict) else ():
+                if NAMES_A_FILE.search(key):
+                    raise DraftError(f"[{name}] {key}: a page names no files")
+
+
+def case_of(text: str, source_file):
+    """The case of a draft's text; `CaseError` like any case file."""
+    from weldsim.case.load import parse_case
+
+    return parse_case(text, str(source_file))
+
+
+_PLACE = re.compile(r"\[+(\w+)(?:\.([^\]]+))?\]+:? ?(.*)", re.DOTALL)
+_KEY = re.compile(r"(order)\b.*|([a-z_]+):? ?(.*)", re.DOTALL)
+
+
+def messages_of(error: Exception, source_file="") -> list[dict]:
+    """A refusal line by line: `section`, `name` of its entry, `key`, `text`; blank if unknown."""
+    out = []
+    for line in str(error).splitlines():
+        line = line.removeprefix(f"{source_file} ").removeprefix(f"{source_file}: ")
+        out.append(_message(line))
+    return out
+
+
+def _message(line: str) -> dict:
+    blank = {"section": "", "name": "", "key": "", "text": line}
+    if line.startswith("title: "):
+        return {**blank, "key": "title", "text": line.removeprefix("title: ")}
+    place = _PLACE.fullmatch(line)
+    if not place:
+        return blank
+    section, name, rest = place[1], place[2] or "", place[3]
+    key = _KEY.fullmatch(rest) if ":" in rest else None
+    if key is None:
+        return {"section": section, "name": name, "key": "", "text": rest}
+    if key[1]:
+        text = rest.removeprefix("order").lstrip(": ")
+        return {"section": section, "name": name, "key": "order", "text": text}
+    return {"section": section, "name": name, "key": key[2], "text": key[3]}

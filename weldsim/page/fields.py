@@ -1,0 +1,166 @@
+"""Fields of the page, read off the keys of a case file: one list of keys, here and there.
+
+Kinds, units, words and signs come from the pydantic sections in `case_keys` and of the joints,
+values and remarks from the commented starters. Nothing here says what a case may hold.
+"""
+
+from __future__ import annotations
+
+import inspect
+import re
+import tomllib
+import typing
+from functools import lru_cache
+from importlib.resources import files
+from types import UnionType
+
+from pydantic import BeforeValidator
+
+from weldsim.case.sections_to_records import material_names
+from weldsim.joints.registry import KINDS, joint_module
+from weldsim.schema.process import PROCESSES
+from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY, section_model
+from weldsim.units import KINDS as QUANTITIES
+from weldsim.units import to_si
+
+FROM_FILE = ("mesh", "step")  # kinds that need a file of their own, offered through a case file
+BAR = ("part", "hold", "weld", "preset", "surroundings", "gauge", "solve")
+JOINT = ("part", "hold", "clamp", "tack", "arc", "weld", "schedule", "preset", "surroundings",
+         "gauge", "solve")  # fmt: skip
+HEADS = {
+    "part": "Part", "hold": "Hold", "weld": "Welds", "preset": "Lean given before welding",
+    "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",
+    "clamp": "More clamps", "tack": "Tacks", "arc": "Arc", "schedule": "Pauses",
+}  # fmt: skip
+# units offered for a kind of quantity, the usual one first; any other may be typed
+OFFERED = {
+    "length": ("mm", "in", "m"), "time": ("s", "min", "h"),
+    "speed": ("mm/s", "mm/min", "in/min", "cm/min"), "current": ("A",), "voltage": ("V",),
+    "temperature": ("degC", "degF", "K"), "conductance": ("W/m2/K",), "angle": ("deg", "mrad"),
+    "frequency": ("Hz",), "stiffness": ("kN/mm", "N/mm"), "turning stiffness": ("kN m/rad",),
+}  # fmt: skip
+ORDERED = {("schedule", "order")}  # set by the list of welds, not by a field
+
+
+def units_offered() -> dict:
+    """Units of each kind of quantity with what turns them to SI: value * factor + shift."""
+    out = {}
+    for kind, units in OFFERED.items():
+        si = QUANTITIES[kind][0]
+        zero = [to_si(0.0, u, si) for u in units]
+        one = [to_si(1.0, u, si) for u in units]
+        out[kind] = [
+            {"unit": u, "factor": b - a, "shift": a}
+            for u, a, b in zip(units, zero, one, strict=True)
+        ]
+    return out
+
+
+def label_of(kind: str) -> str:
+    """What a joint kind is called."""
+    return getattr(joint_module(kind), "LABEL", "flat bar") if kind != "bar" else "flat bar"
+
+
+@lru_cache(maxsize=len(KINDS))
+def form_of(kind: str) -> dict:
+    """Sections with their fields, and the starter's tables.
+
+    Parameters
+    ----------
+    kind : str
+        A joint kind.
+
+    Returns
+    -------
+    dict
+        `sections`: list of `key`, `head`, `many`, `fields`; `tables`: the starter as JSON holds it.
+    """
+    text = (files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text(encoding="utf-8")
+    remarks = _remarks(text)
+    return {
+        "kind": kind,
+        "label": label_of(kind),
+        "sections": [
+            {
+                "key": section,
+                "head": HEADS[section],
+                "many": section in MANY,
+                "fields": _fields(section, kind, remarks),
+            }
+            for section in (BAR if kind == "bar" else JOINT)
+        ],
+        "tables": tomllib.loads(text),
+    }
+
+
+def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
+    model = section_model(section, kind if section == "part" or kind == "bar" else "joint")
+    out = []
+    for name, info in model.model_fields.items():
+        key = info.alias or name
+        if (section, key) == ("part", "kind") or (section, key) in ORDERED:
+            continue
+        example = EXAMPLES_OF.get((section, key)) or EXAMPLES.get(key, "")
+        field = {
+            "key": key,
+            "label": key.replace("_", " "),
+            "needed": info.is_required(),
+            "remark": "" if key == "name" else remarks.get((section, key), ""),
+            "example": example.split(" or ")[0].strip('"'),
+            **_type(info.annotation, info.metadata),
+        }
+        if isinstance(info.default, str) and field["type"] == "word":
+            field["default"] = info.default
+        if key == "material":
+            field.update(type="word", words=material_names())
+        if key == "process":
+            field.update(
+                type="word", words=list(PROCESSES),
+                names=[f"{number} {name}" for number, (name, _) in PROCESSES.items()],
+            )  # fmt: skip
+        if key == "file":
+            field["locked"] = True
+        out.append(field)
+    return out
+
+
+def _type(annotation, metadata) -> dict:
+    """Type of a field, and its unit kind, sign or words."""
+    for item in metadata:
+        if isinstance(item, BeforeValidator):
+            held = inspect.getclosurevars(item.func).nonlocals
+            if held.get("kind") in QUANTITIES:  # case_keys.quantity
+                return {"type": "quantity", "unit": held["kind"], "sign": held["sign"]}
+            if "words" in held:  # case_keys.word_or_time
+                return {"type": "text", "hints": list(held["words"])}
+    origin = typing.get_origin(annotation)
+    if origin is typing.Annotated:
+        inner, *more = typing.get_args(annotation)
+        return _type(inner, more)
+    if origin in (typing.Union, UnionType):
+        inner = [a for a in typing.get_args(annotation) if a is not type(None)]
+        return _type(inner[0], metadata)
+    if origin is typing.Literal:
+        return {"type": "word", "words": list(typing.get_args(annotation))}
+    if annotation is bool:
+        return {"type": "flag"}
+    if annotation is int:
+        return {"type": "whole"}
+    if annotation is float:
+        return {"type": "number"}
+    return {"type": "text"}
+
+
+_SECTION = re.compile(r"\s*\[+\s*([A-Za-z]+)")
+_KEY = re.compile(r"\s*(\w+)\s*=\s*(?:\"[^\"]*\"|[^#])*#\s*(.+)")
+
+
+def _remarks(text: str) -> dict:
+    """(section, key) -> remark behind its line in a commented file, the first one."""
+    out, section = {}, ""
+    for line in text.splitlines():
+        if found := _SECTION.match(line):
+            section = found[1]
+        elif found := _KEY.match(line):
+            out.setdefault((section, found[1]), found[2].strip().replace("`", ""))
+    return out

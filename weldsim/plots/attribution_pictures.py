@@ -1,0 +1,244 @@
+"""Pictures of why a gauge ends where it ends, with why.json beside them.
+
+A bar chart of what each slice of each weld adds, warming and cooling apart, and the part painted
+with what its locked-in strain adds for each volume. Where nothing can be drawn in three dimensions
+the second is a map along and across each weld.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from weldsim.plots import charts
+from weldsim.plots.charts import INK, LINES, QUIET
+from weldsim.plots.pictures import _bar_axes, _finish_bar, _image_figure, save, slug
+from weldsim.runs.folder import RunFolder
+from weldsim.runs.reading import PICTURES, read_frame, read_run
+from weldsim.studies.attribution import Why, explain, main_readings, why_record
+from weldsim.text.words import unit_word
+
+WARM, COOL, WHOLE = "#c2570c", "#0b5fa5", INK
+# blue against orange with pale grey between: told apart by people with any colour vision
+AGAINST = ("#0c3159", "#3f86b3", "#b9d2e0", "#eceef0", "#f3c592", "#d1700f", "#6e2f00")
+REACH = 99.5  # percentile of the density that ends the colour range
+
+
+def write_why(run_folder, replay: bool = True, progress=None, threads=None) -> Path:
+    """Explain a run; why.json and pictures go into its folder.
+
+    Parameters
+    ----------
+    run_folder, replay, progress
+        See `why.explain`.
+
+    Returns
+    -------
+    Path
+        Of why.json.
+    """
+    why = explain(run_folder, replay, progress, threads)
+    folder = RunFolder.open(run_folder)
+    made, notes = draw_why(why, folder.path)
+    record = why_record(why)
+    record["pictures"] = [str(p.relative_to(folder.path)) for p in made]
+    record["notes"] = notes
+    return folder.write_json("why.json", record)
+
+
+def draw_why(why: Why, run_folder) -> tuple[list[Path], list[str]]:
+    """Charts and pictures of a run's largest readings; paths, and notes on what was skipped."""
+    from weldsim.system.libraries import prepare_renderer
+
+    record = read_run(run_folder)
+    folder = record.path / PICTURES
+    folder.mkdir(exist_ok=True)
+    paths = []
+    for reading in main_readings(why):
+        paths.append(save(parts_chart(why, reading), folder / f"why_{slug(reading.column)}.png"))
+    missing = prepare_renderer() if record.frames else "no frames yet"
+    for reading in main_readings(why):
+        figure = seam_map(why, reading) if missing else part_picture(record, why, reading)
+        paths.append(save(figure, folder / f"where_{slug(reading.column)}.png"))
+    return paths, [f"{missing}; drawn as a map along the welds instead"] if missing else []
+
+
+def _title(reading) -> str:
+    return f"{reading.called} {reading.value:+.3g} {unit_word(reading.unit)}"
+
+
+@charts.styled
+def parts_chart(why: Why, reading):
+    """What each slice along each weld adds, with warming and cooling apart where known."""
+    welds = list(dict.fromkeys(r.weld for r in reading.rows))
+    unit = unit_word(reading.unit)
+    figure = charts.new_figure(max(9.0, 1.2 + 1.5 * len(welds)), 5.2)
+    axes = figure.add_axes((0.09, 0.2, 0.89, 0.62))
+    at, ticks = 0.0, []
+    for weld in welds:
+        rows = [r for r in reading.rows if r.weld == weld]
+        x = at + np.arange(len(rows))
+        whole = np.array([r.value for r in rows])
+        if rows[0].heating is not None:
+            warm, cool = (np.array([getattr(r, k) for r in rows]) for k in ("heating", "cooling"))
+            axes.bar(x - 0.2, warm, 0.38, color=WARM, label="while it warms")
+            axes.bar(x + 0.2, cool, 0.38, color=COOL, label="while it cools")
+            axes.plot(x, whole, "D", color=WHOLE, ms=4, ls="none", label="both together")
+        else:
+            axes.bar(x, whole, 0.7, color=LINES[0], label="adds to the reading")
+        ticks.append((x.mean(), f"{weld}\n{whole.sum():+.3g} {unit}"))
+        at = x[-1] + 2.5
+    axes.axhline(0, color=QUIET, lw=0.8)
+    axes.grid(axis="x", visible=False)
+    axes.set_xticks([t for t, _ in ticks], [t for _, t in ticks])
+    axes.tick_params(axis="x", length=0)
+    axes.set_ylabel(f"adds to the reading, {unit}")
+    axes.set_xlabel("slices of each weld in the direction of welding")
+    handles, labels = axes.get_legend_handles_labels()
+    some = dict(zip(labels, handles, strict=True))
+    axes.legend(some.values(), some.keys(), loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3)
+    figure.text(0.015, 0.975, f"Where it comes from: {_title(reading)}", fontsize=14, va="top")
+    figure.text(0.015, 0.02, _small_print(why, reading), fontsize=8.5, color=QUIET)
+    return figure
+
+
+def _small_print(why: Why, reading) -> str:
+    unit = unit_word(reading.unit)
+    error = why.errors.get(reading.column)
+    known = "no error estimate" if error is None else f"estimated error {error:.2g} {unit}"
+    others = sum(reading.others.values())
+    return (
+        f"not from a weld {others:+.2g}, unexplained {reading.residual:+.1g} {unit}; the reading "
+        f"has {known}; split {why.how}"
+    )
+
+
+@charts.styled
+def part_picture(record, why: Why, reading):
+    """The laid metal painted with what its locked-in strain adds for each volume."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    from weldsim.plots.place_labels import name_places
+    from weldsim.plots.scene import colour_map, make_stage
+
+    stage = make_stage(record)
+    frame = read_frame(record.frames[-1])
+    unit = unit_word(reading.unit)
+    below = (
+        f"what the locked-in strain of each place adds to the reading, {unit} per cubic centimetre;"
+        " part drawn as built, seen from outside: metal below the surface adds too"
+    )
+    figure, (axes,) = _image_figure(stage, 1, f"Where it comes from: {_title(reading)}", below)
+    share, most = _shares(reading.density)
+    share = np.repeat(share, len(frame.cells) // len(share))  # children of a cell follow each other
+    axes.imshow(_painted(stage, frame, share), extent=(0, 1, 0, 1), aspect="auto")
+    name_places(record, stage, frame, axes, frame)
+    bar = figure.colorbar(
+        ScalarMappable(Normalize(-most, most), colour_map(AGAINST)), cax=_bar_axes(figure),
+        orientation="horizontal", extend="both", extendfrac=0.03,
+    )  # fmt: skip
+    _finish_bar(bar, None, f"adds to {reading.called}, {unit} per cm³")
+    return figure
+
+
+def _shares(density) -> tuple[np.ndarray, float]:
+    """Density (C,) as shares 0 to 1 of a range that is equal on both sides, and its end per cm3."""
+    per_cm3 = 1e-6 * density
+    most = float(np.percentile(np.abs(per_cm3), REACH)) or 1e-12
+    return np.clip(0.5 + 0.5 * per_cm3 / most, 0.0, 1.0), most
+
+
+def _painted(stage, frame, share):
+    """Image of the laid metal with a colour for each cell, uint8 (height, width, 3)."""
+    import pyvista
+
+    from weldsim.plots.scene import _add_edges, _average, _place_camera, colour_map
+
+    fine = 2
+    cells, kind = frame.cells[frame.laid], {8: 12, 4: 10}[frame.cells.shape[1]]
+    flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
+    grid = pyvista.UnstructuredGrid(
+        flat, np.full(len(cells), kind), np.asarray(frame.points, dtype=float)
+    )
+    grid.cell_data["share"] = share[frame.laid]
+    surface = grid.extract_surface(algorithm="dataset_surface")
+    plotter = pyvista.Plotter(off_screen=True, window_size=[fine * n for n in stage.size])
+    plotter.set_background(charts.PAPER)
+    try:
+        plotter.add_mesh(
+            surface, scalars="share", cmap=colour_map(AGAINST), clim=(0.0, 1.0),
+            show_scalar_bar=False, n_colors=512, ambient=0.8, diffuse=0.25, specular=0.0,
+        )  # fmt: skip
+        _add_edges(plotter, surface, INK, 2.5)
+        _place_camera(plotter, stage)
+        image = plotter.screenshot(return_img=True)
+    finally:
+        plotter.close()
+    return _average(image[..., :3], fine)
+
+
+@charts.styled
+def seam_map(why: Why, reading):
+    """What each slice adds for each length of weld, one strip a weld."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    from weldsim.plots.scene import colour_map
+
+    welds = list(dict.fromkeys(r.weld for r in reading.rows))
+    unit = unit_word(reading.unit)
+    figure = charts.new_figure(9.0, 2.6 + 0.45 * len(welds))
+    axes = figure.add_axes((0.16, 0.45, 0.8, 0.35))
+    per_mm = [r.value / (1e3 * (r.finish - r.begin)) for r in reading.rows]
+    most = max(np.abs(per_mm).max(), 1e-12)
+    norm, colours = Normalize(-most, most), colour_map(AGAINST)
+    for row, value in zip(reading.rows, per_mm, strict=True):
+        axes.barh(
+            welds.index(row.weld), 1e3 * (row.finish - row.begin), 0.8, 1e3 * row.begin,
+            color=colours(norm(value)),
+        )  # fmt: skip
+    axes.set_yticks(range(len(welds)), welds)
+    axes.invert_yaxis()
+    axes.set_xlabel("along the weld in the direction of welding, mm")
+    figure.text(0.015, 0.97, f"Where it comes from: {_title(reading)}", fontsize=14, va="top")
+    bar = figure.colorbar(
+        ScalarMappable(norm, colours), cax=figure.add_axes((0.25, 0.16, 0.5, 0.05)),
+        orientation="horizontal",
+    )  # fmt: skip
+    _finish_bar(bar, None, f"adds to {reading.called}, {unit} per mm of weld")
+    return figure
+
+
+@charts.styled
+def crossover_chart(found):
+    """Tilt along the travel and toward the bead over heat for each thickness squared."""
+    good = [p for p in found.points if p.along is not None]
+    figure = charts.new_figure(9.0, 5.2)
+    axes = figure.add_axes((0.09, 0.17, 0.88, 0.67))
+    x = [1e-9 * p.density for p in good]
+    for name, marker, colour in (("along", "o", WARM), ("toward", "s", COOL)):
+        words = {"along": "along the travel", "toward": "toward the bead"}[name]
+        values = [1e3 * getattr(p, name) for p in good]
+        axes.plot(x, values, marker=marker, color=colour, label=words)
+    axes.axhline(0, color=QUIET, lw=0.8)
+    if found.at is not None:
+        axes.axvline(1e-9 * found.at, color=INK, lw=1, ls="--", label="equal in size")
+    axes.set_xlabel("heat taken up per length over thickness squared, J/mm per mm²")
+    axes.set_ylabel("tilt when cold, mrad")
+    axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3)
+    figure.text(0.015, 0.975, f"{found.title}: tilt against heat", fontsize=14, va="top")
+    words = f"grade {found.grade}; straight between runs; readings without an error estimate"
+    figure.text(0.015, 0.02, words, fontsize=8.5, color=QUIET)
+    return figure
+
+
+def write_crossover(found, folder) -> Path:
+    """crossover.json and crossover.png into a folder, made where missing; path of the former."""
+    from weldsim.studies.heat_sweep import crossover_record
+
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    save(crossover_chart(found), folder / "crossover.png")
+    return RunFolder(folder).write_json("crossover.json", crossover_record(found))

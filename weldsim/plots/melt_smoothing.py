@@ -1,0 +1,50 @@
+"""Metal that was soft is drawn where the metal around it has carried it.
+
+Soft metal has next to no stiffness, so where its points end up within a pool says nothing, and
+drawn too large it looks torn. Its surface is drawn as a membrane on the metal that stayed firm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from weldsim.runs.reading import FieldFrame
+
+SOFT = 1473.15  # K; hotter metal carries next to nothing
+EDGES = {
+    8: ((0, 1), (1, 2), (2, 3), (3, 0), (4, 5), (5, 6), (6, 7), (7, 4),
+        (0, 4), (1, 5), (2, 6), (3, 7)),
+    4: ((0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3)),
+}  # fmt: skip
+
+
+def carried(frame: FieldFrame, soft) -> FieldFrame:
+    """The frame with the displacement of soft points harmonic between the firm points about them.
+
+    Parameters
+    ----------
+    soft : ndarray of bool, shape (P,)
+        Points that were hotter than `SOFT` at some time of the run.
+    """
+    import scipy.sparse as sp
+    from scipy.sparse.linalg import spsolve
+
+    cells = frame.cells[frame.laid]
+    drawn = np.zeros(len(frame.points), dtype=bool)
+    drawn[cells] = True
+    inner, firm = np.flatnonzero(soft & drawn), np.flatnonzero(~soft & drawn)
+    if not inner.size or not firm.size:
+        return frame
+    pairs = np.sort(np.concatenate([cells[:, e] for e in EDGES[cells.shape[1]]]), axis=1)
+    one, two = np.unique(pairs, axis=0).T
+    share = 1.0 / np.linalg.norm(frame.points[one] - frame.points[two], axis=1)
+    ends = np.concatenate([one, two]), np.concatenate([two, one])
+    graph = sp.coo_matrix((np.concatenate([share, share]), ends), 2 * (len(drawn),)).tocsr()
+    # pools that no firm point borders (none in practice) stay where they were built
+    diagonal = sp.diags(np.asarray(graph.sum(axis=1)).ravel() * (1 + 1e-9))
+    rows = (diagonal - graph)[inner]
+    moved = frame.displacement.copy()
+    moved[inner] = spsolve(rows[:, inner].tocsc(), -(rows[:, firm] @ moved[firm]))
+    return replace(frame, displacement=moved)

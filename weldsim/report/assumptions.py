@@ -1,0 +1,128 @@
+"""What a report says the numbers rest on, and what the solvers were compared with."""
+
+from __future__ import annotations
+
+from weldsim.runs.reading import RunRecord
+
+START_OF_BAR = "The part starts flat, without stress, at its preheat temperature; no tack welds."
+START_OF_JOINT = "The pieces start as drawn, without stress, at their preheat temperature."
+ASSUMED_BY_TACKS = {
+    "cold": "Tacks are there from the start, cold and without stress.",
+    "arc": "Tacks are laid with the arc before the first weld.",
+    "none": "No tack welds: nothing but what holds the part joins the pieces until an arc does.",
+}
+OPEN_LAND = (
+    "The root between the pieces is open until an arc fuses it to the stated penetration; surfaces "
+    "that touch push on each other without friction and pass no heat."
+)
+OWN_LAND = (
+    "What the file calls land stays open; surfaces that touch push on each other without friction "
+    "and pass no heat. All other metal in the file is joined."
+)
+ASSUMED_BY_CLAMP = {
+    "rigid": "A rigid clamp does not give: all of the face that it grips stays where it was when "
+    "it gripped.",
+    "spring": "A spring clamp pulls back in proportion to the mean movement of what it grips, the "
+    "same in all directions; what it grips may still warp.",
+}
+LOOSE = "A clamp that comes off lets go at once, and the part springs to where it then rests."
+PRESET = (
+    "The preset is a lean of the free piece before the first arc, given without stress; gauges "
+    "read from the straight part."
+)
+FORCED = (
+    "Forced cooling between welds is an even film of {} on all free faces while no arc burns, "
+    "until the last weld has begun."
+)
+ASSUMED = (
+    "The arc is a moving double ellipsoid of heat with the stated efficiency; arc pressure, flow "
+    "in the pool and evaporation are left out, so the pool itself comes out hotter than it is.",
+    "Filler joins as the arc passes, is of the part's own metal, and joins without stress.",
+    "Strains and rotations are small; see the warnings.",
+    "Changes of phase in the solid alter heat content and expansion as in the material's curves, "
+    "not strength or shape; no creep.",
+)
+ASSUMED_BY_HOLD = {
+    "vise": "The vise does not give: all that it grips stays where it was, and takes heat evenly.",
+    "free": "Nothing holds the part; its own weight is left out.",
+    "ends": "The part's own weight is left out.",
+}
+ASSUMED_BY_MODEL = {
+    "plastic": "Metal above the softening temperature of its material file carries nothing and "
+    "forgets strain and stress. That temperature is a choice, not calibrated on measured "
+    "movements, and with a hot weld nothing else in the file moves the result as much.",
+    "elastic": "Shrinkage is taken from each point's own highest temperature: the pull in the "
+    "direction of travel is lost. For a first look, not for numbers.",
+}
+# Published checks that the solvers passed in tests/verification: name, source, file of the tests.
+CHECKED = (
+    ("Double-ellipsoid heat source", "Goldak and others, 1984", "test_source"),
+    ("Heat flow benchmarks T2, T3, T4", "NAFEMS, 1990", "test_heat_nafems"),
+    ("Moving line source in a plate", "Rosenthal, 1946", "test_heat_closed_forms"),
+    ("Heated and melting solids", "Carslaw and Jaeger, 1959", "test_heat_books"),
+    ("Cooling time t8/5 of a plate", "EN 1011-2, Annex D", "test_cooling_time"),
+    ("Free, held, bent and two-metal bodies", "closed forms", "test_mech_thermoelastic"),
+    ("Restrained bar, three bars, bar heated on one edge", "strength of materials",
+     "test_mech_bars"),
+    ("Thick sphere and cylinder that yield", "Hill, 1950", "test_mech_plastic"),
+    ("Plastic strain path", "NAFEMS R0049", "test_mech_plastic"),
+)  # fmt: skip
+# What is still missing for each joint kind. None was compared with measurements.
+NOT_MEASURED = (
+    "The movement of this joint has not been compared with measurements on {}: read it as a "
+    "direction and an order of magnitude until you have measured one like it."
+)
+VALIDATION = {
+    kind: NOT_MEASURED.format(words)
+    for kind, words in {
+        "bar": "a welded bar",
+        "square-tube-tee": "a welded tee of square tubes",
+        "round-tube-saddle": "a round tube welded onto another",
+        "round-tube-butt": "round tubes welded end to end",
+        "plate-butt": "butt-welded plates",
+        "plate-tee": "a welded tee of plates",
+        "tube-socket": "a tube welded onto a plate",
+        "mesh": "a part like this one",
+        "step": "a part like this one",
+    }.items()
+}
+
+
+def assumptions(record: RunRecord) -> list[str]:
+    """What the numbers rest on, by what the case has."""
+    case = record.case
+    model = case.get("solve", {}).get("model", "plastic")
+    hold = case.get("hold", {}).get("kind", "free")
+    bar = case.get("part", {}).get("kind", "bar") == "bar"
+    first = [START_OF_BAR] if bar else [START_OF_JOINT, *_pieces(case)]
+    held = [] if bar else _clamping(case)
+    if hold == "free" and held:
+        hold = "ends"
+    extra = [ASSUMED_BY_HOLD.get(hold), *held]
+    if any(case.get("preset") or ()):
+        extra.append(PRESET)
+    if case.get("cooling_film") is not None:
+        extra.append(FORCED.format(f"{case['cooling_film']:.4g} W/m²/K"))
+    extra.append(ASSUMED_BY_MODEL.get(model))
+    return [*first, *ASSUMED, *(line for line in extra if line)]
+
+
+def _pieces(case: dict) -> list[str]:
+    """How the pieces of a joint are together before and between the arcs."""
+    arcs = [bool(t.get("arc")) for t in case.get("tacks") or []]
+    out = [ASSUMED_BY_TACKS["cold"]] if arcs and not all(arcs) else []
+    out += [ASSUMED_BY_TACKS["arc"]] if any(arcs) else []
+    part = case.get("part", {})
+    out += [] if arcs else [ASSUMED_BY_TACKS["none"]]
+    if part.get("kind") in ("mesh", "step"):
+        return [*out, OWN_LAND]
+    return [*out, OPEN_LAND] if "penetration" in part else out
+
+
+def _clamping(case: dict) -> list[str]:
+    """What clamps do, by kind, and what happens when one comes off."""
+    clamps = case.get("clamps") or []
+    kinds = dict.fromkeys(c.get("kind", "rigid") for c in clamps)
+    out = [ASSUMED_BY_CLAMP[k] for k in kinds if k in ASSUMED_BY_CLAMP]
+    loose = any((c.get("off") or {"kind": "never"}).get("kind") != "never" for c in clamps)
+    return [*out, LOOSE] if loose else out

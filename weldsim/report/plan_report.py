@@ -1,0 +1,234 @@
+"""A study on paper: where every choice ends on the target, the ranked table, the bench sheet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from weldsim.studies.plan.ranking import Study, row_verdict
+from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.plan_words import plan_lines, recommended, said, unit_of
+
+GOOD, BAD, FIELD, RING = "#0b5394", "#b45309", "#9aa5ad", "#2f6f4f"
+SHOWN = 40  # rows of the table that are not folded away
+
+
+def write_pages(study: Study, folder) -> list[Path]:
+    """plan.html, where_they_end.svg and bench_sheet.pdf in the study folder.
+
+    Returns
+    -------
+    list of Path
+        What was written; the drawing is left out with a reason on the sheet where none can be made.
+    """
+    from weldsim.plots.charts import inline_svg, styled
+
+    folder = Path(folder)
+    case = study.plan.bound(study.plan.settings[recommended(study).setting],
+                            recommended(study).moves)  # fmt: skip
+    drawing = _drawing(case, folder)
+    ends = styled(ends_figure)(study)
+    picture, html = folder / "where_they_end.svg", folder / "plan.html"
+    _save(ends, picture)
+    _whole(html, page(study, inline_svg(ends, _ends_words(study)), drawing).encode())
+    sheet = folder / "bench_sheet.pdf"
+    _save(styled(sheet_figure)(study, drawing), sheet)
+    return [picture, html, sheet]
+
+
+def _drawing(case, folder: Path) -> Path | None:
+    from weldsim.errors import WeldsimError
+    from weldsim.plots.layout import draw_layout
+
+    try:
+        return draw_layout(case, folder / "recommended.png")
+    except WeldsimError:
+        return None
+
+
+def _save(figure, path: Path) -> None:
+    from weldsim.runs.folder import whole_file
+
+    with whole_file(path) as beside:
+        figure.savefig(beside, format=path.suffix[1:])
+
+
+def _whole(path: Path, data: bytes) -> None:
+    from weldsim.runs.folder import whole_file
+
+    with whole_file(path) as beside:
+        Path(beside).write_bytes(data)
+
+
+def spots(study: Study):
+    """End position of every schedule on the target at the ranking grade, (rows, 2), and the rows;
+    None without a pointer as the measure.
+    """
+    name = study.plan.section.measure
+    unit = unit_of(study)[1]
+    rows = [r for r in study.rows if not r.best.error]
+    right, up = f"{name}_right_{unit}", f"{name}_up_{unit}"
+    if not rows or up not in rows[0].best.columns:
+        return None
+    return np.array([[r.fast.columns[right], r.fast.columns[up]] for r in rows]), rows
+
+
+def _spot(study: Study, outcome) -> list[float]:
+    """Where an outcome ends on the target, right and up."""
+    name, unit = study.plan.section.measure, unit_of(study)[1]
+    return [outcome.columns[f"{name}_{way}_{unit}"] for way in ("right", "up")]
+
+
+def ends_figure(study: Study):
+    """Where every choice ends, with the tolerance, the recommended and the worst one marked."""
+    from weldsim.plots.charts import new_figure
+
+    scale, unit = unit_of(study)
+    limit = scale * study.plan.tolerance.value
+    found = spots(study)
+    figure = new_figure(6.4, 6.0)
+    axes = figure.add_subplot()
+    good = [r for r in study.rows if not r.best.error]
+    worst = max(good, key=lambda r: r.best.final)
+    if found is None:
+        values = np.sort([scale * r.best.final for r in good])
+        axes.plot(np.arange(1, len(values) + 1), values, ".", color=FIELD, ms=4)
+        axes.axhline(limit, color=RING, lw=1.2)
+        axes.annotate("tolerance", (len(values), limit), color=RING, ha="right", va="bottom")
+        axes.set(xlabel="schedules, best first", ylabel=f"{study.plan.section.measure}, {unit}")
+        return figure
+    places, rows = found
+    angle = np.linspace(0, 2 * np.pi, 200)
+    axes.plot(limit * np.cos(angle), limit * np.sin(angle), color=RING, lw=1.4)
+    axes.annotate("tolerance", (0, limit), color=RING, ha="center", va="bottom", fontsize=9)
+    axes.plot(*places.T, "o", color=FIELD, ms=4, alpha=0.7, mew=0)
+    for row, colour, words, way in (
+        (recommended(study), GOOD, "recommended", -1), (worst, BAD, "worst", 1),
+    ):  # fmt: skip
+        spot, rough = _spot(study, row.best), places[rows.index(row)]
+        axes.plot(*np.transpose([rough, spot]), color=colour, lw=1)  # from grade to grade
+        axes.plot(*spot, "D" if colour == GOOD else "s", color=colour, ms=9)
+        axes.annotate(
+            f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * way),
+            textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
+        )  # fmt: skip
+    axes.plot(0, 0, "+", color="black", ms=10)
+    marked = [_spot(study, r.best) for r in (recommended(study), worst)]
+    reach = 1.15 * max(np.abs([*places, *marked]).max(), limit)
+    axes.set(
+        xlim=(-reach, reach), ylim=(-reach, reach), aspect="equal",
+        xlabel=f"right on the target, {unit}", ylabel=f"up on the target, {unit}",
+        title=f"Where {len(rows)} schedules end at grade {study.plan.section.grade}"
+        + (f";\nmarked: as run at grade {study.plan.section.confirm_grade}"
+           if recommended(study).confirmed else ""),
+    )  # fmt: skip
+    axes.grid(alpha=0.25)
+    return figure
+
+
+def _ends_words(study: Study) -> str:
+    return "Final position on the target of every schedule: " + "; ".join(plan_lines(study)[:3])
+
+
+def sheet_figure(study: Study, drawing: Path | None):
+    """One page to take to the bench: steps, drawing, tolerance, cautions."""
+    import matplotlib.image as image
+    from matplotlib.figure import Figure
+
+    plan, best = study.plan, recommended(study)
+    case = plan.bound(plan.settings[best.setting], best.moves)
+    figure = Figure(figsize=(8.27, 11.69))
+    figure.text(0.07, 0.955, plan.case.title, size=16, weight="bold")
+    figure.text(0.07, 0.932, "Bench sheet: weld in this order, in these directions", size=11)
+    if drawing is not None:
+        axes = figure.add_axes((0.07, 0.52, 0.86, 0.39))
+        axes.imshow(image.imread(drawing))
+        axes.set_axis_off()
+    else:
+        figure.text(0.07, 0.7, "no drawing: pictures cannot be made on this machine")
+    from weldsim.case.schedule import timetable
+
+    lines = ["no.  seam        travel        after                               arc      current"]
+    for n, (weld, row) in enumerate(zip(case.welds, timetable(case.welds), strict=True), 1):
+        lines.append(
+            f"{n:<4} {weld.seam or weld.name:<11} {weld.travel:<13} {row.rule:<35} "
+            f"{row.duration:5.0f} s  {weld.current:5.0f} A"
+        )
+    figure.text(0.07, 0.49, "\n".join(lines), family="monospace", size=8.2, va="top")
+    at = 0.475 - 0.013 * (len(lines) + 1)
+    import textwrap
+
+    words = "\n".join(
+        "\n".join(textwrap.wrap(line, 100, subsequent_indent="   ")) for line in plan_lines(study)
+    )
+    figure.text(0.07, at, words, size=8.6, va="top", linespacing=1.35)
+    cautions = "\n".join("\n".join(textwrap.wrap(c, 108)) for c in (*CAUTIONS, DEFER))
+    figure.text(0.07, 0.04, cautions, size=7, va="bottom", linespacing=1.3)
+    return figure
+
+
+TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{{ title }}: plan</title><style>
+body{font:16px/1.5 system-ui,sans-serif;color:#1c2429;max-width:62rem;
+margin:2rem auto;padding:0 1rem}
+.answer p::first-letter,.how::first-letter,li::first-letter{text-transform:uppercase}
+h1{font-size:1.5rem}
+h2{font-size:1.15rem;margin-top:2rem}table{border-collapse:collapse;width:100%;
+font-size:.9rem;font-variant-numeric:tabular-nums}th,td{text-align:left;padding:.25rem .5rem;
+border-bottom:1px solid #d5dbdf}th{position:sticky;top:0;background:#fff}td.n{text-align:right}
+td.n,.w{white-space:nowrap}
+.answer{border-left:5px solid #0b5394;padding:.5rem 1rem;background:#f2f6fa}svg,img{max-width:100%;
+height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-weight:600}
+@media print{details{display:block}th{position:static}}</style></head><body>
+<h1>{{ title }}</h1>
+<div class="answer">{% for line in words[:2] %}<p>{{ line }}</p>{% endfor %}</div>
+<h2>Why</h2><ul>{% for line in why %}<li>{{ line }}</li>{% endfor %}</ul>
+<h2>Where every choice ends</h2>{{ ends }}
+{% if drawing %}<h2>The recommended order on the part</h2>
+<img alt="{{ words[0] }}" src="data:image/png;base64,{{ drawing }}">{% endif %}
+<h2>All choices, best first</h2>
+<p class="how">{{ words[3] }}; {{ words[4] }}. The best few, run at the finer grade, come
+first; the middle and the last one were run so too, for the error, and stay at their places.</p>
+{% macro table(rows) %}<table><thead><tr><th scope="col">no.</th><th scope="col">order and direction
+</th>{% if settings %}<th scope="col">setting</th>{% endif %}<th scope="col">ends at</th>
+<th scope="col">error</th><th scope="col">farthest on the way</th><th scope="col">cold after</th>
+<th scope="col">verdict</th><th scope="col">model</th></tr></thead><tbody>{% for r in rows %}<tr>
+<td class="n">{{ r.number }}</td><td>{% for m in r.text.split(", ") %}<span class="w">{{ m }}{{
+"," if not loop.last }}</span> {% endfor %}</td>{% if settings %}<td>{{ r.setting }}</td>
+{% endif %}<td class="n">{{ r.final }}</td><td class="n">{{ r.error }}</td><td class="n">{{ r.worst
+}}</td><td class="n">{{ r.time }}</td><td class="{{ r.verdict.split(' ')[0] }}">{{ r.verdict }}</td>
+<td>{{ r.model }}</td></tr>{% endfor %}</tbody></table>{% endmacro %}
+{{ table(rows[:shown]) }}{% if rows|length > shown %}<details><summary>the other
+{{ rows|length - shown }}</summary>{{ table(rows[shown:]) }}</details>{% endif %}
+<h2>Cautions</h2><ul>{% for c in cautions %}<li>{{ c }}</li>{% endfor %}</ul><p>{{ defer }}</p>
+</body></html>"""
+
+
+def page(study: Study, ends: str, drawing: Path | None) -> str:
+    """plan.html as text, self-contained."""
+    import base64
+
+    from jinja2 import Environment
+
+    plan, lines = study.plan, plan_lines(study)
+    rows = [
+        {
+            "number": n, "text": plan.text(r.moves), "setting": plan.settings[r.setting].label,
+            "final": "failed" if r.best.error else said(study, r.best.final),
+            "error": "" if r.best.error else said(study, r.error),
+            "worst": "" if r.best.error else said(study, r.best.worst),
+            "time": "" if r.best.error else f"{r.best.time / 60:.0f} min", "model": r.model,
+            "verdict": r.best.error or row_verdict(plan, r),
+        }
+        for n, r in enumerate(study.rows, 1)
+    ]  # fmt: skip
+    environment = Environment(autoescape=True)
+    from markupsafe import Markup
+
+    return environment.from_string(TEMPLATE).render(
+        title=plan.case.title, words=lines, why=lines[5:] or lines[3:], ends=Markup(ends),
+        drawing=base64.b64encode(drawing.read_bytes()).decode() if drawing else "",
+        rows=rows, shown=SHOWN, settings=len(plan.settings) > 1, cautions=CAUTIONS, defer=DEFER,
+    )  # fmt: skip

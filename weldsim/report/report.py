@@ -1,0 +1,317 @@
+"""report.html: one file that says what came out, how sure it is, and what it rests on.
+
+Nothing in the page points outside it: scripts and style are in it, plots are inline SVG, pictures
+are data URLs. Words first, numbers after, inputs last. Several runs stand beside each other, the
+first one told in full.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from importlib.resources import files
+from pathlib import Path
+
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.plots import charts
+from weldsim.plots.pointer_plot import spot_path
+from weldsim.plots.timetable import timetable_svg
+from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
+from weldsim.report.comparison import comparison, differences, labels, verdicts
+from weldsim.report.tables import (
+    balance_table,
+    clamp_table,
+    gauge_table,
+    inputs,
+    locked_table,
+    released_table,
+    rule_words,
+    weld_place,
+    weld_table,
+)
+from weldsim.report.units_switch import both, cell, heading, us_cuts, us_gauges, us_spot
+from weldsim.report.viewer import scene_data, viewer_parts
+from weldsim.runs.folder import whole_file
+from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
+from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.words import final_words
+
+__all__ = ["CHECKED", "VALIDATION", "assumptions", "report_page", "rule_words", "weld_place",
+           "write_report"]  # fmt: skip
+
+UNITS = ("metric", "us")
+MOST_BYTES = 14_000_000  # of the whole page
+SCENES = 8_000_000  # of them for the views in three dimensions
+PICTURE_KINDS = {".png": "image/png", ".jpg": "image/jpeg"}
+CAPTIONS = {
+    "shape": "Where the part moved, hot and at the end",
+    "temperature": "Temperature half-way along weld {}",
+}
+LAYOUT = (
+    "The part as meshed, with the order and the direction of travel of its welds, tacks and what "
+    "grips it"
+)
+
+
+def write_report(folders, out=None, units: str = "metric") -> Path:
+    """Write the report of one or several runs as one file.
+
+    Parameters
+    ----------
+    folders : path or list of path
+        Run folders; the first is told in full, the others beside it.
+    out : path, optional
+        File to write; report.html in the first folder when left out.
+    units : {"metric", "us"}
+        What the page shows first; a button in it changes that.
+
+    Returns
+    -------
+    pathlib.Path
+
+    Raises
+    ------
+    StoreError
+        If a folder is no run, or has no readings yet, or `units` is unknown.
+    """
+    several = isinstance(folders, (list, tuple))
+    folders = list(folders) if several else [folders]
+    if not folders:
+        raise StoreError("report: no run folder given, allowed: one or more")
+    if units not in UNITS:
+        raise StoreError(f"report: units: {units!r} is not allowed, allowed: {', '.join(UNITS)}")
+    records = [read_run(f) for f in folders]
+    path = Path(out) if out else records[0].path / "report.html"
+    page = report_page(records, units)
+    with whole_file(path) as beside:
+        beside.write_text(page, encoding="utf-8")
+    return path
+
+
+def report_page(records, units: str = "metric") -> str:
+    """The page as text, of one `RunRecord` or a list of them.
+
+    Where it would grow too large, pictures of the runs beside the first are left out, then all,
+    then frames of the views.
+    """
+    records = [records] if isinstance(records, RunRecord) else list(records)
+    runs = [
+        _run(record, name, f"r{number}")
+        for number, (record, name) in enumerate(zip(records, labels(records), strict=True))
+    ]
+    page = ""
+    for scenes, pictured in ((SCENES, len(runs)), (SCENES, 1), (SCENES, 0), (SCENES // 4, 0)):
+        kept = [
+            r if i < pictured else {**r, "pictures": []} for i, r in enumerate(runs)
+        ]  # fmt: skip
+        page = _page(records, kept, units, scenes)
+        if len(page) <= MOST_BYTES:
+            return page
+    return page
+
+
+def _page(records, runs: list[dict], units: str, scenes: int) -> str:
+    """The page of runs, with so many bytes for the views in three dimensions."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=PackageLoader("weldsim", "data/page"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.filters["both"] = lambda text: both(str(text), units)
+    environment.globals.update(
+        cell=lambda text, unit: cell(str(text), unit, units),
+        head=lambda text, unit: heading(text, unit, units),
+    )
+    views, notes = _views(records, scenes)
+    scripts, viewer_style = viewer_parts() if views else ([], "")
+    page_script = _page_file("report.js")
+    texts = [*(text for _, text in scripts), page_script]
+    several = len(records) > 1
+    rows, more = differences(records) if several else ([], 0)
+    return environment.get_template("report.html").render(
+        title=records[0].title if not several else f"{len(records)} runs: {records[0].title}",
+        runs=runs,
+        compared=comparison(records) if several else [],
+        differences=rows,
+        differences_left_out=more,
+        units=units,
+        style=Markup(viewer_style + _page_file("report.css")),
+        scripts=[Markup(text) for text in texts],
+        hashes=" ".join(_hash(text) for text in texts),
+        views=[(name, Markup(_json(data))) for name, data in views],
+        view_notes=notes,
+        cautions=CAUTIONS,
+        defer=DEFER,
+    )
+
+
+def _page_file(name: str) -> str:
+    return (files("weldsim") / "data" / "page" / name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    """A script's hash for the page's security policy: no other script runs in it."""
+    digest = hashlib.sha256(text.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
+def _json(value) -> str:
+    """JSON that can stand inside a script element, whatever texts it holds."""
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _views(records, scenes: int) -> tuple[list[tuple[str, dict]], list[str]]:
+    """Scenes of the runs with their names, and a line for each that has none."""
+    views, notes = [], []
+    for record, name in zip(records, labels(records), strict=True):
+        try:
+            most = scenes // len(records)
+            views.append((name, scene_data(record.path, most_bytes=most)))
+        except StoreError as error:
+            notes.append(f"No view in three dimensions: {error}")
+    return views, notes
+
+
+def _run(record: RunRecord, name: str, mark: str) -> dict:
+    """What the template shows of one run."""
+    words = final_words(record)
+    tolerances = record.summary.get("tolerances") or {}
+    kept = _pictures(record)
+    return {
+        "name": name,
+        "title": record.title,
+        "status": record.manifest.get("status", "running"),
+        "results": [w for w in words if not w.startswith("Careful: ")],
+        "careful": [w.removeprefix("Careful: ") for w in words if w.startswith("Careful: ")],
+        "verdicts": verdicts(record),
+        "no_verdict": tolerances.get("reason", "no tolerance in the case"),
+        "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
+        "strip": _markup(timetable_svg(record)),
+        "plots": _plots(record, mark),
+        "layout": _layout(record),
+        "pictures": kept,
+        "clamps": clamp_table(record),
+        "locked": locked_table(record),
+        "released": released_table(record),
+        "stress": _stress(record, f"{mark}e"),
+        "gauges": gauge_table(record),
+        "welds": weld_table(record),
+        "why": _why(record),
+        "path": str(record.path),
+        "balances": balance_table(record),
+        "assumptions": assumptions(record),
+        "checked": [f"{name} ({source})" for name, source, _ in CHECKED],
+        "missing": VALIDATION.get(record.case.get("part", {}).get("kind"), ""),
+        "inputs": inputs(record),
+    }
+
+
+def _markup(text: str):
+    from markupsafe import Markup
+
+    return Markup(text)
+
+
+def _plots(record: RunRecord, mark: str) -> list[dict]:
+    """Gauge curves and light spots, each as metric and US plot."""
+    rows = [u for u in charts.PANEL_TITLES if any(c.unit == u for c in record.columns)]
+    out = [_plot(charts.gauge_history(record), "gauge readings against time", "",
+                 lambda f: us_gauges(f, rows), f"{mark}g")]  # fmt: skip
+    for number, gauge in enumerate(record.pointers):
+        label = f"path of the light spot of {gauge['name']}"
+        figure = spot_path(record, gauge, 5.2)
+        out.append(_plot(figure, label, "narrow", us_spot, f"{mark}s{number}"))
+    return out
+
+
+def _plot(figure, label: str, kind: str, to_us, mark: str) -> dict:
+    metric = _drawing(figure, label, f"{mark}m")
+    to_us(figure)
+    return {"kind": kind, "metric": metric, "us": _drawing(figure, f"{label}, US", f"{mark}u")}
+
+
+def _drawing(figure, label: str, mark: str):
+    """A figure as markup, with names inside that no other drawing of the page has."""
+    from markupsafe import Markup, escape
+
+    svg = charts.inline_svg(figure, str(escape(label)))
+    names = set(re.findall(r'\bid="([^"]+)"', svg))
+
+    def own(match) -> str:
+        return f"{match[1]}{mark}-{match[2]}" if match[2] in names else match[0]
+
+    return Markup(re.sub(r'(\bid="|#)([^")\s;]+)', own, svg))
+
+
+def _pictures(record: RunRecord) -> list[dict]:
+    """Still pictures of the part in the folder as data URLs with a caption."""
+    found = sorted(p for p in (record.path / PICTURES).glob("*") if p.suffix in PICTURE_KINDS)
+    out = []
+    for kind, caption in CAPTIONS.items():
+        for path in (p for p in found if p.stem.partition("_")[0] == kind):
+            out.append(_embedded(path, caption.format(path.stem.partition("_")[2])))
+    return out
+
+
+def _embedded(path: Path, caption: str) -> dict:
+    data = base64.b64encode(path.read_bytes()).decode()
+    return {"url": f"data:{PICTURE_KINDS[path.suffix]};base64,{data}", "caption": caption}
+
+
+def _layout(record: RunRecord) -> dict | None:
+    """Picture of the part before the run with its caption, None where it was not made."""
+    path = record.path / PICTURES / "layout.png"
+    return _embedded(path, LAYOUT) if path.exists() else None
+
+
+def _stress(record: RunRecord, mark: str):
+    """Map of the stress left in the part, metric and US; None without frames."""
+    from weldsim.plots.print_figures import residual_stress
+
+    if not record.frames:
+        return None
+    try:
+        figure = residual_stress(record.path, width_mm=170)
+    except WeldsimError:
+        return None
+    return _plot(figure, "stress left in the part at the end of the run", "wide", us_cuts, mark)
+
+
+def _why(record: RunRecord) -> dict | None:
+    """Where the movement comes from, as `weldsim why` left it: words, parts by weld, pictures."""
+    path = record.path / "why.json"
+    if not path.exists():
+        return None
+    found = read_json_file(path)
+    readings = found.get("readings", {})
+    names = dict.fromkeys(w for r in readings.values() for w in r.get("welds", {}))
+    others = dict.fromkeys(w for r in readings.values() for w in r.get("others", {}))
+    parts = [
+        (name, [r.get(key, {}).get(name) for r in readings.values()])
+        for key, group in (("welds", names), ("others", others)) for name in group
+    ]  # fmt: skip
+    pictures = [record.path / p for p in found.get("pictures", [])]
+    return {
+        "words": found.get("in_words", []),
+        "how": found.get("how", ""),
+        "error": found.get("error", ""),
+        "columns": list(readings),
+        "totals": [_three(r.get("gauge_value")) for r in readings.values()],
+        "parts": [(n, [_three(v) for v in values]) for n, values in parts
+                  if any(v and abs(v) > 1e-9 for v in values)],
+        "left": [_three(r.get("residual")) for r in readings.values()],
+        "pictures": [
+            _embedded(p, p.stem.replace("_", " "))
+            for p in pictures if p.suffix in PICTURE_KINDS and p.exists()
+        ],
+    }  # fmt: skip
+
+
+def _three(value) -> str:
+    """Three figures with sign; a dash for none."""
+    return "–" if value is None else "0" if abs(value) < 5e-10 else f"{value:+.3g}"

@@ -1,0 +1,277 @@
+"""Tables of a report: rows of text from the record of one run."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from weldsim.runs.reading import Column, RunRecord
+from weldsim.schema.process import PROCESSES
+from weldsim.text.describe import POSITIONS
+from weldsim.text.describe_joint import position
+from weldsim.text.words import error_text, reading, rounded, settled, unit_word
+
+KELVIN = 273.15
+
+
+def gauge_table(record: RunRecord) -> list[dict]:
+    """One row a gauge column: end, error, extreme and its time, time to settle."""
+    read = record.summary.get("gauges", {})
+    return [_gauge_row(record, c, read.get(c.name)) for c in record.columns if c.weld is None]
+
+
+def _gauge_row(record: RunRecord, column: Column, entry: dict | None) -> dict:
+    error = record.errors.get(column.name)
+    row = {
+        "name": f"{column.gauge} {column.component}",
+        "unit": unit_word(column.unit),
+        "final": reading(record, column),
+        "error": "" if error is None else f"± {error_text(record, column).split()[0]}",
+        "extreme": "", "extreme_time": "", "settled": "",
+    }  # fmt: skip
+    if entry:
+        after = settled(record, entry)
+        row["extreme"] = rounded(entry["extreme"], error, column.unit)
+        row["extreme_time"] = f"{entry['extreme_time_s']:.0f}"
+        row["settled"] = "not yet" if after is None else f"{after:.0f}"
+    return row
+
+
+def weld_table(record: RunRecord) -> list[dict]:
+    """One row a weld: process, settings, arc times, energies, cooling time, interpass."""
+    read = {w["name"]: w for w in record.summary.get("welds", [])}
+    welds = record.case.get("welds", [])
+    passes = [(w.get("seam"), w.get("number", 1)) for w in welds if w.get("tack", -1) < 0]
+    split = {p for p in passes if p[0] and passes.count(p) > 1}
+    return [
+        _weld_row(w, read.get(w["name"], {}), (w.get("seam"), w.get("number", 1)) in split)
+        | {"number": f"{number}", "position": working_position(record, w)}
+        for number, w in enumerate(welds, 1)
+    ]
+
+
+def _weld_row(weld: dict, read: dict, split: bool) -> dict:
+    process, _ = PROCESSES.get(str(weld.get("process")), ("", None))
+    return {
+        "name": weld["name"],
+        "process": f"{process} ({weld.get('process')})",
+        "where": weld_place(weld, split),
+        "current": _number(weld.get("current"), ".0f"),
+        "voltage": _number(weld.get("voltage"), ".1f"),
+        "speed": _number(weld.get("speed"), ".2f", 1e3),
+        "start": _number(read.get("start_s"), ".0f"),
+        "end": _number(read.get("end_s"), ".0f"),
+        "arc_energy": _number(read.get("arc_energy_kJ_mm"), ".2f"),
+        "heat_input": _number(read.get("heat_input_kJ_mm"), ".2f"),
+        "t85": _number(read.get("t8_5_s"), ".1f"),
+        "interpass": _number(read.get("highest_interpass_degC"), ".0f"),
+    }
+
+
+def working_position(record: RunRecord, weld: dict) -> str:
+    """Working position of ISO 6947; of a curved seam the positions in turn."""
+    part = record.case.get("part", {})
+    if part.get("kind") == "bar":
+        key = weld.get("travel") if weld.get("line") == "across" else weld.get("face")
+        return POSITIONS[key][0] if key in POSITIONS else "–"
+    path = next((p for p in record.manifest.get("paths", []) if p["name"] == weld["name"]), None)
+    if path is None or len(path["points"]) < 2:
+        return "–"
+    axis = part.get("up", "+z")
+    up = np.eye(3)["xyz".index(axis[1])] * (1 if axis[0] == "+" else -1)
+    points = np.asarray(path["points"], dtype=float)
+    inwards = _inward_along(points, np.asarray(path["inward"], dtype=float))
+    curved = len(points) > 2 and np.ptp(inwards, axis=0).max() > 1e-6
+    found = []
+    for step, inward in zip(np.diff(points, axis=0), inwards, strict=False):
+        code = position(step / max(np.linalg.norm(step), 1e-12), inward, up)[0]
+        if curved:  # PB and PD are of fillets along a straight line
+            code = {"PB": "PA", "PD": "PE"}.get(code, code)
+        if not found or found[-1] != code:
+            found.append(code)
+    return ", ".join(found)
+
+
+def _inward_along(points, inward) -> np.ndarray:
+    """Way into the part at each place of a path (M, 3), from that at its start.
+
+    On a circle the part of `inward` in the circle's plane turns with the place; on a straight
+    path it stays.
+    """
+    middle = points[len(points) // 2]
+    a, b = middle - points[0], points[-1] - points[0]
+    normal = np.cross(a, points[len(points) // 4] - points[0])
+    if len(points) < 4 or np.linalg.norm(normal) < 1e-9 * max(np.dot(a, a), np.dot(b, b)):
+        return np.tile(inward, (len(points), 1))
+    centre = points[:-1].mean(axis=0) if np.linalg.norm(b) < 1e-6 else _centre(points)
+    normal /= np.linalg.norm(normal)
+    ray = centre - points
+    ray -= np.outer(ray @ normal, normal)
+    ray /= np.linalg.norm(ray, axis=1, keepdims=True)
+    return np.outer(np.full(len(points), inward @ ray[0]), [1.0] * 3) * ray + np.outer(
+        np.full(len(points), inward @ normal), normal
+    )
+
+
+def _centre(points) -> np.ndarray:
+    """Centre of the circle through the first, the middle and the last place. [m]"""
+    a, b, c = points[0], points[len(points) // 2], points[-1]
+    u, v = b - a, c - a
+    w = np.cross(u, v)
+    return a + np.cross(np.dot(u, u) * v - np.dot(v, v) * u, -w) / (2 * np.dot(w, w))
+
+
+def weld_place(weld: dict, split: bool = False) -> str:
+    """Where a weld lies: face, line and travel on a bar; seam, pass and travel on a joint.
+
+    With `split` it is one of several stretches of its pass, which is then told.
+    """
+    if not weld.get("seam"):
+        return f"{weld.get('face')}, {weld.get('line')}, {weld.get('travel')}"
+    if weld.get("tack", -1) >= 0:
+        return f"tack on {weld['seam']}, {span_words(weld)}"
+    if not weld.get("filler", True):
+        return f"{weld['seam']}, heat only, {weld.get('travel')}"
+    whole = f"{weld['seam']}, pass {weld.get('number', 1)}, {weld.get('travel')}"
+    return f"{whole}, {span_words(weld)}" if split else whole
+
+
+def span_words(weld: dict) -> str:
+    """Stretch of a seam in mm along its natural direction."""
+    return f"{1e3 * weld.get('begin', 0.0):.4g} to {1e3 * weld.get('finish', 0.0):.4g} mm"
+
+
+def clamp_table(record: RunRecord) -> list[dict]:
+    """One row a clamp; none for a bar's vise, which the assumptions describe."""
+    clamps = record.case.get("clamps") or []
+    if record.case.get("part", {}).get("kind") == "bar":
+        clamps = [c for c in clamps if c["name"] != "vise"]
+    return [
+        {
+            "name": c["name"],
+            "at": ", ".join(c.get("at", [])),
+            "kind": c.get("kind", "rigid"),
+            "stiffness": _stiffness(c),
+            "heat": _number(c.get("conductance") or None, ".4g"),
+            "on": rule_words(c.get("on"), "from the start"),
+            "off": rule_words(c.get("off"), "never"),
+        }
+        for c in clamps
+    ]
+
+
+def _stiffness(clamp: dict) -> str:
+    """Of a spring in kN/mm and kN m/rad."""
+    if clamp.get("kind") != "spring":
+        return "–"
+    turning = clamp.get("turning")
+    turn = f", {turning / 1e3:.4g} kN m/rad" if turning else ", free to turn"
+    return f"{clamp.get('stiffness', 0.0) / 1e6:.4g} kN/mm{turn}"
+
+
+def rule_words(rule: dict | None, usual: str) -> str:
+    """When something happens, from a start rule in run.json."""
+    if rule is None or rule.get("kind") == "never":
+        return usual if rule is None else "never"
+    if rule["kind"] == "cold":
+        return "when the part is cold"
+    if rule["kind"] == "time":
+        return f"at {rule['seconds']:.4g} s" if rule["seconds"] else "from the start"
+    if rule["kind"] == "after":
+        after = f"{rule['seconds']:.4g} s after " if rule["seconds"] else "at "
+        return f"{after}the end of {rule['weld']}"
+    what = rule.get("weld") or "the weld zone"
+    return f"when {what} is below {rule['temperature'] - KELVIN:.4g} °C"
+
+
+def locked_table(record: RunRecord) -> list[tuple[str, str]]:
+    """Stress left in the part and what the clamps hold at the end; empty where not known."""
+    locked = record.summary.get("locked_in") or {}
+    rows = [
+        (words, f"{locked[key]:.0f} MPa")
+        for key, words in (
+            ("mean_weld_zone_MPa", "mean equivalent stress of the weld zone"),
+            ("largest_von_mises_MPa", "largest equivalent stress anywhere"),
+        )
+        if locked.get(key) is not None
+    ]
+    for name, held in (locked.get("reactions") or {}).items():
+        force, moment = held.get("force_N") or 0.0, held.get("moment_Nm") or 0.0
+        text = f"{_figures(force)} N and {_figures(moment)} N m"
+        rows.append((f"clamp {name} still pushes with", text))
+    return rows
+
+
+def _figures(value: float) -> str:
+    """Three figures without an exponent; 0 for what is next to nothing."""
+    digits = 0 if value >= 100 else 1 if value >= 10 else 2
+    return "0" if value < 0.005 else f"{value:.{digits}f}"
+
+
+def released_table(record: RunRecord) -> list[tuple[str, str]]:
+    """What each opening of clamps moved: clamps and time, and the change of the gauges."""
+    gauges = {c.name: c for c in record.columns if c.weld is None and c.unit in ("mm", "mrad")}
+    out, off = [], set()
+    found = (record.summary.get("locked_in") or {}).get("released") or []
+    for entry in [found] if isinstance(found, dict) else found:
+        names = [n for n in entry.get("clamps", []) if n not in off]
+        off |= set(names)
+        moved = [
+            f"{gauges[k].gauge} {gauges[k].component} {rounded(v, record.errors.get(k), 'mm')} "
+            f"{unit_word(gauges[k].unit)}"
+            for k, v in (entry.get("change") or {}).items()
+            if k in gauges and gauges[k].unit == "mm"
+        ]
+        what = f"{', '.join(names)} off at {entry.get('time_s', 0.0):.0f} s"
+        out.append((what, ", ".join(moved) or "no gauge moved"))
+    return out
+
+
+def _number(value, form: str, factor: float = 1.0) -> str:
+    return "–" if value is None else format(factor * value, form)
+
+
+def balance_table(record: RunRecord) -> list[tuple[str, str]]:
+    """Heat in, lost and stored, what is not accounted for, and the cost of the run."""
+    b, m = record.manifest.get("balances", {}), record.manifest
+    heat = [
+        (f"heat {words}", f"{b[key] / 1e3:.2f} kJ")
+        for key, words in (
+            ("heat_supplied_J", "in"), ("heat_lost_J", "lost"), ("heat_stored_J", "still stored"),
+        )
+        if key in b
+    ]  # fmt: skip
+    if "largest_heat_gap" in b:
+        heat.append(("largest share of heat not accounted for", f"{b['largest_heat_gap']:.1e}"))
+    if "source_rescale_least" in b:
+        low, high = b["source_rescale_least"], b["source_rescale_most"]
+        heat.append(("arc's heat rescaled to its power by", f"{low:.2f} to {high:.2f}"))
+    mesh = m.get("mesh", {})
+    cost = [(key.replace("_", " "), f"{value}") for key, value in mesh.items()]
+    cost += [(key, f"{m[key]}") for key in ("grade", "solver", "steps", "retries") if key in m]
+    cost += [
+        (f"time for {key.removesuffix('_s')}", f"{value:.1f} s")
+        for key, value in m.get("stage_times", {}).items()
+    ]
+    return heat + cost
+
+
+def inputs(record: RunRecord) -> list[tuple[str, str]]:
+    """Every input in SI, then versions and changes made on the command line."""
+    rows = list(_flat(record.case))
+    rows += [(f"version of {k}", str(v)) for k, v in record.manifest.get("versions", {}).items()]
+    return rows + [("changed on the command line", str(c)) for c in record.manifest["overrides"]]
+
+
+def _flat(value, name: str = ""):
+    """Nested records as lines of dotted name and text."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from _flat(inner, f"{name}.{key}".strip("."))
+    elif isinstance(value, list) and value and isinstance(value[0], dict):
+        for number, inner in enumerate(value):
+            yield from _flat(inner, f"{name}.{inner.get('name', number)}")
+    elif value is not None:
+        whole = isinstance(value, float) and math.isfinite(value)
+        yield name, f"{value:.6g}" if whole else str(value)

@@ -1,0 +1,367 @@
+"""The run folder: every file of a run, written whole or not at all, and read back.
+
+    run.json     inputs as resolved, versions, status, times, balances, error estimate, warnings
+    case.json    the case as written, so that the folder alone can be resumed
+    gauges.csv   first column time_s, then <gauge>_<component>_<unit>
+    summary.json what was read off the gauges, per gauge and per weld
+    fields/      frame_NNNN.vtu and run.pvd, which a standard viewer opens as one series
+    state/       the last two checkpoints, bit for bit
+    pictures/, report.html
+
+A file is written under a temporary name in the same folder, flushed to the disk and renamed, so
+a crash leaves the old one or the new one. Nothing is remembered outside the folder: a resumed
+run continues the series from what it finds there.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import xml.etree.ElementTree as ET
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from weldsim.errors import StoreError
+from weldsim.runs.reading import (
+    EXTRA,
+    FIELDS,
+    GAUGES,
+    MANIFEST,
+    PICTURES,
+    SERIES,
+    STATE,
+    FrameFile,
+    checkpoints,
+    last_checkpoint,
+    read_json_file,
+    read_run,
+    read_series,
+)
+
+__all__ = ["RunFolder", "plain", "read_run", "versions", "whole_file"]
+
+TEMPORARY = ".partial"  # ends the name of a file that is being written
+KEPT_CHECKPOINTS = 2
+PACKAGES = (
+    "weldsim", "numpy", "scipy", "scikit-fem", "gmsh", "pygmsh", "meshio", "numba", "rslab",
+    "pypardiso", "pyvista", "vtk", "pydantic", "pint",
+)  # fmt: skip
+
+
+def versions() -> dict[str, str]:
+    """Versions of Python and of the packages a result depends on, those that are installed."""
+    import platform
+    from importlib.metadata import PackageNotFoundError, version
+
+    out = {"python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            out[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return out
+
+
+@contextmanager
+def whole_file(path):
+    """A temporary path beside `path` to write to; renamed to `path` when the block succeeds.
+
+    Raises
+    ------
+    StoreError
+        If the disk refuses. An old file stays as it was, whatever goes wrong.
+    """
+    path = Path(path)
+    beside = path.with_name(f"{path.stem}.{os.getpid()}{path.suffix}{TEMPORARY}")
+    try:
+        yield beside
+        with open(beside, "rb+") as handle:
+            os.fsync(handle.fileno())
+        os.replace(beside, path)
+        _flush_folder(path.parent)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise StoreError(f"{path}: could not be written: {error}") from error
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def _flush_folder(folder) -> None:
+    """Make a rename last through a power cut, where the system lets a folder be flushed."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def plain(value):
+    """Value as JSON can hold it: arrays to lists, paths to text, nan and inf to None."""
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(v) for v in value]
+    if hasattr(value, "tolist"):  # numpy arrays and scalars
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return value if value - value == 0 else None
+    if value is None or isinstance(value, (bool, int, str)):
+        return value
+    return str(value)
+
+
+def write_record(path, record) -> Path:
+    """Write a record as a JSON file of its own, its folder made where it is missing."""
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return RunFolder(path.parent).write_json(path.name, record)
+
+
+@dataclass(frozen=True)
+class RunFolder:
+    """A run folder on disk; the record holds its path and nothing else.
+
+    Attributes
+    ----------
+    path : Path
+    """
+
+    path: Path
+
+    @classmethod
+    def create(cls, path=None, title: str = "run") -> RunFolder:
+        """Make a run folder: at `path`, or a dated one under runs/ when left out.
+
+        Raises
+        ------
+        StoreError
+            If `path` is a file or a folder that holds something, or cannot be made.
+        """
+        try:
+            if path is None:
+                path = _dated_folder(title)
+            else:
+                path = Path(path)
+                if path.exists() and (not path.is_dir() or any(path.iterdir())):
+                    what = "folder with files in it" if path.is_dir() else "file"
+                    raise StoreError(
+                        f"{path}: there is a {what} of this name already; choose another name, "
+                        "or resume the run in it"
+                    )
+                path.mkdir(parents=True, exist_ok=True)
+            for name in (FIELDS, STATE, PICTURES):
+                (path / name).mkdir()
+        except OSError as error:
+            raise StoreError(f"{path}: could not be made: {error}") from error
+        return cls(path)
+
+    @classmethod
+    def open(cls, path) -> RunFolder:
+        """Open a run folder, also one that a run is writing to at this moment.
+
+        Raises
+        ------
+        StoreError
+            If `path` is no run folder.
+        """
+        path = Path(path)
+        if not path.is_dir():
+            raise StoreError(f"{path}: no such run folder")
+        if not any((path / name).exists() for name in (MANIFEST, "case.json")):
+            raise StoreError(f"{path}: not a run folder: it holds no {MANIFEST}")
+        return cls(path)
+
+    @classmethod
+    def resume(cls, path) -> RunFolder:
+        """Open the folder of a stopped run to go on with it; clears what a kill left half written.
+
+        Apart from `open`, since clearing would break a run that is writing.
+
+        Raises
+        ------
+        StoreError
+            If `path` is no run folder, or its run is complete.
+        """
+        folder = cls.open(path)
+        if folder.status == "complete":
+            raise StoreError(
+                f"{path}: this run is complete, nothing is left to go on with; "
+                "run its case into a new folder"
+            )
+        for left in folder.path.rglob(f"*{TEMPORARY}"):
+            left.unlink(missing_ok=True)
+        for name in (FIELDS, STATE, PICTURES):
+            (folder.path / name).mkdir(exist_ok=True)
+        return folder
+
+    @property
+    def status(self) -> str:
+        """`running`, `complete`, `stopped`, `failed`, or `none` before run.json exists.
+
+        A run that was killed still says `running`.
+        """
+        if not (self.path / MANIFEST).exists():
+            return "none"
+        return self.read_json(MANIFEST).get("status", "none")
+
+    def write_json(self, name: str, value) -> Path:
+        """Write a JSON file; numpy values become plain, nan and inf become null."""
+        text = json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False)
+        with whole_file(self.path / name) as beside:
+            beside.write_text(text + "\n", encoding="utf-8")
+        return self.path / name
+
+    def read_json(self, name: str) -> dict:
+        """Read a JSON file of the folder; `StoreError` if it is missing or damaged."""
+        return read_json_file(self.path / name)
+
+    def write_gauges(self, rows, columns=None) -> Path:
+        """Write gauges.csv: numbers that read back to the same bits.
+
+        Parameters
+        ----------
+        rows : list of dict
+            One reading of all columns a row; every row holds the same columns.
+        columns : sequence of str, optional
+            Their order, `time_s` first; as in the first row when left out.
+
+        Raises
+        ------
+        StoreError
+            If the first column is not `time_s`, or a row lacks a column or has one more.
+        """
+        columns = list(columns or (rows[0] if rows else ["time_s"]))
+        if columns[0] != "time_s":
+            raise StoreError(f"{GAUGES}: the first column is time_s, not {columns[0]}")
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(columns)
+        for row in rows:
+            if row.keys() != set(columns):
+                odd = ", ".join(sorted(row.keys() ^ set(columns)))
+                raise StoreError(f"{GAUGES}: a row and the columns differ in {odd}")
+            writer.writerow([repr(float(row[c])) for c in columns])
+        with whole_file(self.path / GAUGES) as beside:
+            beside.write_text(out.getvalue(), encoding="utf-8")
+        return self.path / GAUGES
+
+    def write_checkpoint(self, index: int, arrays: dict, extra: dict) -> Path:
+        """Write state/checkpoint_NNNNNNN.npz and drop all but the last two.
+
+        Parameters
+        ----------
+        index : int
+            Accepted steps so far; a later checkpoint has a higher index.
+        arrays : dict of ndarray
+            The state, kept to the last bit.
+        extra : dict
+            What the run has gathered (readings so far, counts), of numbers, text and lists.
+        """
+        import numpy as np
+
+        # straight through json, not `plain`: nan and inf must come back as they were
+        note = json.dumps(extra, default=_json_default).encode()
+        path = self.path / STATE / f"checkpoint_{index:07d}.npz"
+        with whole_file(path) as beside, open(beside, "wb") as handle:
+            np.savez(handle, **arrays, **{EXTRA: np.frombuffer(note, dtype=np.uint8)})
+            handle.flush()
+        for old in checkpoints(self.path)[:-KEPT_CHECKPOINTS]:
+            old.unlink(missing_ok=True)
+        return path
+
+    def last_checkpoint(self):
+        """See `weldsim.runs.reading.last_checkpoint`."""
+        return last_checkpoint(self.path)
+
+    def write_frame(self, index: int, frame, part) -> Path:
+        """Write fields/frame_NNNN.vtu and the series run.pvd.
+
+        Frames of a higher index, left by a run that was killed after its last checkpoint, leave
+        the series.
+
+        Parameters
+        ----------
+        index : int
+        frame : Frame
+            `time` [s]; `temperature` (P,) [K] and `displacement` (P, 3) [m] at the points;
+            `laid`, `von_mises` [Pa] and `equivalent_plastic_strain` on the cells (C,).
+        part : object with `heat_mesh`, a scikit-fem mesh of linear cells
+        """
+        import meshio
+        import numpy as np
+
+        points, cells, kind = _vtk_cells(part.heat_mesh)
+        mesh = meshio.Mesh(
+            points,
+            [(kind, cells.astype(np.int32))],
+            point_data={
+                "temperature_K": np.asarray(frame.temperature, dtype=float),
+                "displacement_m": np.asarray(frame.displacement, dtype=float),
+            },
+            cell_data={
+                "laid": [np.asarray(frame.laid).astype(np.uint8)],
+                "von_mises_Pa": [np.asarray(frame.von_mises, dtype=np.float32)],
+                "equivalent_plastic_strain": [
+                    np.asarray(frame.equivalent_plastic_strain, dtype=np.float32)
+                ],
+            },
+        )
+        path = self.path / FIELDS / frame_name(index)
+        with whole_file(path) as beside:
+            mesh.write(beside, file_format="vtu", binary=True, compression="zlib")
+        kept = [f for f in read_series(self.path) if f.index < index]
+        self._write_series([*kept, FrameFile(index, float(frame.time), path)])
+        return path
+
+    def _write_series(self, frames) -> None:
+        root = ET.Element("VTKFile", type="Collection", version="1.0", byte_order="LittleEndian")
+        series = ET.SubElement(root, "Collection")
+        for f in frames:
+            ET.SubElement(series, "DataSet", timestep=repr(f.time), part="0", file=f.path.name)
+        ET.indent(root)
+        with whole_file(self.path / FIELDS / SERIES) as beside:
+            ET.ElementTree(root).write(beside, encoding="utf-8", xml_declaration=True)
+
+
+def frame_name(index: int) -> str:
+    """File name of a frame."""
+    return f"frame_{index:04d}.vtu"
+
+
+def _vtk_cells(mesh):
+    """Points (P, 3), corners (C, n) in VTK's order and cell name of a linear scikit-fem mesh."""
+    from skfem.io.meshio import HEX_MAPPING
+
+    if mesh.t.shape[0] == 8:
+        return mesh.p.T, mesh.t[HEX_MAPPING[:8]].T, "hexahedron"
+    return mesh.p.T, mesh.t.T, "tetra"
+
+
+def _dated_folder(title: str) -> Path:
+    """A new folder runs/YYYY-MM-DD_HHMMSS_title, numbered when the second has one."""
+    slug = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40].rstrip("-") or "run"
+    stem = f"{datetime.now():%Y-%m-%d_%H%M%S}_{slug}"
+    runs = Path("runs")
+    runs.mkdir(exist_ok=True)
+    for number in range(1, 1000):
+        path = runs / (stem if number == 1 else f"{stem}_{number}")
+        try:
+            path.mkdir()
+        except FileExistsError:
+            continue
+        return path
+    raise StoreError(f"{runs / stem}: a thousand runs of this name already")
+
+
+def _json_default(value):
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    raise TypeError(f"a checkpoint cannot hold a {type(value).__name__}")

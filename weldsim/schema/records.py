@@ -1,0 +1,206 @@
+"""A case as frozen records in SI: part, clamps, tacks, welds, surroundings, gauges, options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from weldsim.schema.process import arc_energy, heat_input
+from weldsim.schema.tolerance import Tolerance
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Flat bar: x from the held end, y through the thickness, z up the width. [m]"""
+
+    kind: str
+    length: float
+    width: float
+    thickness: float
+    material: str
+
+
+@dataclass(frozen=True)
+class Hold:
+    """How the part is held: `vise` grips the first `length`, `free` nothing.
+
+    `release` is "never", "cold" or a time [s]; conductance is that of the contact [W/(m2 K)].
+    """
+
+    kind: str
+    length: float = 0.0
+    conductance: float = 0.0
+    release: str | float = "never"
+
+
+@dataclass(frozen=True)
+class StartRule:
+    """When something happens: at a `time`, `after` a weld's end, `below` a temperature, `cold`,
+    or `never`. [s, K]
+    """
+
+    kind: str
+    seconds: float = 0.0
+    weld: str | None = None
+    temperature: float | None = None
+
+
+@dataclass(frozen=True)
+class Clamp:
+    """Something that grips named faces: rigid, or a spring. [N/m, N m/rad, W/(m2 K)]"""
+
+    name: str
+    at: tuple[str, ...]
+    kind: str = "rigid"
+    stiffness: float = 0.0
+    turning: float = 0.0
+    conductance: float = 0.0
+    on: StartRule = StartRule("time", 0.0)
+    off: StartRule = StartRule("never")
+
+
+@dataclass(frozen=True)
+class Tack:
+    """A short weld along a seam's natural direction; without an arc it is there from the start.
+
+    Attributes
+    ----------
+    seam : name of the seam it lies on
+    begin, finish : stretch along the seam [m]
+    size : leg of the tack; the root under it is fused as well [m]
+    arc : laid with an arc first of all, in the order of the case
+    """
+
+    seam: str
+    begin: float
+    finish: float
+    size: float
+    arc: bool = False
+
+
+@dataclass(frozen=True)
+class Weld:
+    """One stretch of an arc. Lengths in m, `begin` < `finish` along its line, whatever the travel.
+
+    A bead on a bar has `face`, `line` and `at`; a weld of a joint has its `seam`, the `number` of
+    its pass and the `sense` of its travel, 1 along the seam's natural direction. `weave` is an
+    amplitude [m]; the arc stands for `dwell` at its start and `crater` at its end [s]. Without
+    `filler` it only heats. `tack` is the number of the tack it lays, -1 for a weld.
+    """
+
+    name: str
+    begin: float
+    finish: float
+    travel: str
+    process: str
+    current: float
+    voltage: float
+    efficiency: float
+    speed: float
+    bead_width: float
+    bead_height: float
+    front_length: float
+    rear_length: float
+    half_width: float
+    depth: float
+    start: StartRule
+    shrinkage_along: float | None = None
+    shrinkage_across: float | None = None
+    face: str = ""
+    line: str = ""
+    at: float = 0.0
+    seam: str = ""
+    number: int = 1
+    sense: int = 1
+    weave: float = 0.0
+    weave_rate: float = 0.0
+    dwell: float = 0.0
+    crater: float = 0.0
+    filler: bool = True
+    tack: int = -1
+
+    @property
+    def power(self) -> float:
+        """Heat the part takes up. [W]"""
+        return self.efficiency * self.voltage * self.current
+
+    @property
+    def length(self) -> float:
+        return self.finish - self.begin
+
+    @property
+    def duration(self) -> float:
+        """Arc time, standing included. [s]"""
+        return self.dwell + self.length / self.speed + self.crater
+
+    @property
+    def arc_energy(self) -> float:
+        """[J/m]"""
+        return arc_energy(self.voltage, self.current, self.speed)
+
+    @property
+    def heat_input(self) -> float:
+        """By EN 1011-1. [J/m]"""
+        return heat_input(self.voltage, self.current, self.speed, self.process)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Air around the part and its start temperature. [K, W/(m2 K), 1, K]"""
+
+    ambient: float
+    film: float
+    emissivity: float
+    preheat: float
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """What is read off the part; `at` is a named place or three coordinates [m].
+
+    `tolerance` (`weldsim.schema.tolerance.Tolerance`) says how far from zero its end is still good.
+    """
+
+    name: str
+    kind: str
+    at: str | tuple[float, float, float] | None = None
+    aim: str | None = None
+    up: str | None = None
+    throw: float | None = None
+    direction: str | None = None
+    tolerance: Tolerance | None = None
+
+
+@dataclass(frozen=True)
+class SolveOptions:
+    """Which model, how fine, and when it is over: "cold" or a time [s]."""
+
+    model: str = "plastic"
+    grade: str = "normal"
+    end: str | float = "cold"
+    companion: bool = True
+
+
+@dataclass(frozen=True)
+class Case:
+    """A whole case in SI. `source_text` and `overrides` are enough to read it again."""
+
+    title: str
+    part: Bar
+    hold: Hold
+    welds: tuple[Weld, ...]
+    surroundings: Surroundings
+    gauges: tuple[Gauge, ...]
+    solve: SolveOptions
+    source_file: str
+    source_text: str
+    overrides: tuple[str, ...] = ()
+    clamps: tuple[Clamp, ...] = ()
+    tacks: tuple[Tack, ...] = ()
+    cooling_film: float | None = None
+    preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    resolved: dict = field(default_factory=dict, compare=False)
+
+    @property
+    def material_path(self) -> str:
+        """Name of a material, or the path of its file."""
+        return self.part.material

@@ -1,0 +1,180 @@
+"""Where a bead's pull toward its own side and the pull along its travel change places with heat.
+
+A bar is run at several currents. Plotted over the heat it takes up for each length of bead and
+thickness squared, the tilt toward the bead leads where little heat goes in, and the tilt along the
+travel where much does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from weldsim.errors import CaseError, ConvergenceError
+from weldsim.studies.targets import until_cold
+
+FACTORS = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
+HOW = (
+    "heat is what the part takes up, efficiency x voltage x current / speed; tilts are cold "
+    "readings at one grade and have no error estimate of their own"
+)
+
+
+@dataclass(frozen=True)
+class Point:
+    """One run of the row.
+
+    Attributes
+    ----------
+    power : heat the part takes up under the first arc [W]
+    heat : the same for each length of bead [J/m]
+    density : heat over thickness squared [J/m3]
+    along, toward : tilt along the travel and toward the bead [rad]; None where the run failed
+    trouble : why it failed
+    """
+
+    power: float
+    heat: float
+    density: float
+    along: float | None = None
+    toward: float | None = None
+    trouble: str = ""
+
+
+@dataclass(frozen=True)
+class Crossover:
+    """The row of runs, and the density at which both tilts are alike [J/m3]; None if none is."""
+
+    title: str
+    grade: str
+    gauge: str
+    points: tuple[Point, ...]
+    at: float | None
+
+
+def crossover(case, powers=None, grade: str = "quick", progress=None, threads=None) -> Crossover:
+    """Run a bar at several heats and split its tilt along the travel and toward the bead.
+
+    Parameters
+    ----------
+    case : Case
+        A bar with a pointer; all welds on one face and travelling one way.
+    powers : sequence of float, optional
+        Heat the part takes up under the first arc [W]; the currents of all welds are scaled
+        alike. Shares of the case's own when left out.
+    grade : str
+    progress : callable(share, text), optional
+
+    Raises
+    ------
+    CaseError
+        If the case is no such bar.
+    """
+    pointer = _checked(case)
+    first = case.welds[0]
+    wanted = [f * first.power for f in FACTORS] if powers is None else sorted(powers)
+    if any(not p > 0 for p in wanted):
+        raise CaseError("crossover: a power is not allowed: it must be greater than zero")
+    points = []
+    for i, power in enumerate(wanted):
+
+        def tell(share, text, i=i):
+            if progress:
+                progress((i + share) / len(wanted), text)
+
+        points.append(_run(case, pointer, power / first.power, grade, tell, threads))
+    return Crossover(case.title, grade, pointer.name, tuple(points), crossing(points))
+
+
+def _checked(case):
+    """The pointer of a case that can be asked; `CaseError` for any other."""
+    where = case.source_file
+    if case.part.kind != "bar":
+        raise CaseError(f'{where} [part] kind: {case.part.kind!r} is not allowed here: "bar" only')
+    pointers = [g for g in case.gauges if g.kind == "pointer"]
+    if not pointers:
+        raise CaseError(f"{where} [[gauge]]: missing, allowed: a pointer to read the tilt from")
+    if len({(w.face, w.travel) for w in case.welds}) > 1:
+        raise CaseError(
+            f"{where} [[weld]]: the beads differ in face or travel, allowed: one face and one way"
+        )
+    return pointers[0]
+
+
+def _run(case, pointer, factor, grade, progress, threads) -> Point:
+    from weldsim.case.load import parse_case
+    from weldsim.simulation.steps import build_model, simulate
+
+    changes = [f'weld.{w.name}.current="{factor * w.current:.6g} A"' for w in case.welds]
+    scaled = parse_case(case.source_text, case.source_file, (*case.overrides, *changes))
+    first = scaled.welds[0]
+    heat = first.power / first.speed
+    density = heat / case.part.thickness**2
+    model, last = build_model(until_cold(scaled), grade, threads), None
+    try:
+        for last in simulate(model):
+            progress(last.progress, f"{first.current:.0f} A, {last.time:.0f} s")
+    except ConvergenceError as error:
+        return Point(first.power, heat, density, trouble=str(error))
+    along, toward = tilts(pointer, model.seams[0], last.gauges)
+    return Point(first.power, heat, density, along, toward)
+
+
+def tilts(pointer, seam, gauges) -> tuple[float, float]:
+    """Tilt of a pointer along a seam's travel and out of the face it lies on. [rad]"""
+    from weldsim.simulation.gauges import unit_axis
+
+    aim, up = unit_axis(pointer.aim), unit_axis(pointer.up)
+    way = 1e-3 * (
+        gauges[f"{pointer.name}_up_mrad"] * up
+        + gauges[f"{pointer.name}_right_mrad"] * np.cross(aim, up)
+    )
+    return float(way @ seam.travel), float(-way @ seam.inward)
+
+
+def crossing(points) -> float | None:
+    """Density at which |along| and |toward| are alike, straight between runs; None if none. [J/m3]
+
+    The last change from toward leading to along leading counts.
+    """
+    good = [p for p in points if p.along is not None]
+    out = None
+    for a, b in zip(good, good[1:], strict=False):
+        low, high = (abs(p.along) - abs(p.toward) for p in (a, b))
+        if low < 0 <= high:
+            out = a.density + (b.density - a.density) * low / (low - high)
+    return out
+
+
+def crossover_words(found: Crossover) -> str:
+    """The outcome in one sentence."""
+    good = [p for p in found.points if p.along is not None]
+    if found.at is not None:
+        return (
+            f"Under {1e-9 * found.at:.3g} J/mm per mm2 of thickness squared the tilt toward the "
+            "bead is the larger one, above it the tilt along the travel."
+        )
+    if not good:
+        return "No run of the row came to its end."
+    leads = "along the travel" if abs(good[0].along) > abs(good[0].toward) else "toward the bead"
+    return f"The tilts do not change places in this row: that {leads} leads throughout or first."
+
+
+def crossover_record(found: Crossover) -> dict:
+    """What crossover.json holds."""
+    return {
+        "title": found.title, "grade": found.grade, "gauge": found.gauge, "how": HOW,
+        "in_words": crossover_words(found),
+        "crossing_J_mm_per_mm2": None if found.at is None else 1e-9 * found.at,
+        "rows": [
+            {
+                "power_W": p.power, "heat_J_mm": 1e-3 * p.heat,
+                "heat_per_thickness2_J_mm_per_mm2": 1e-9 * p.density,
+                "along_travel_mrad": None if p.along is None else 1e3 * p.along,
+                "toward_bead_mrad": None if p.toward is None else 1e3 * p.toward,
+                "trouble": p.trouble,
+            }
+            for p in found.points
+        ],
+    }  # fmt: skip

@@ -1,0 +1,178 @@
+"""What a unit load at a gauge does to the final part, and which strain is locked in where.
+
+By reciprocity (Betti) the stress of the influence field times the locked-in strain, summed over
+the volume, is what the gauge reads. `Tally` counts the locked-in strain step by step.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from weldsim.errors import CaseError
+
+
+def locked_in(model, state) -> np.ndarray:
+    """Strain that stays without stress in metal that carries, thermal strain apart, (C, Q, 6)."""
+    memory = state.memory
+    strain = memory.plastic_strain + memory.reference_strain
+    return np.where(model.joined(state)[..., None], strain, 0.0)
+
+
+@dataclass(frozen=True)
+class Influence:
+    """Answer of the final part to a unit load at each reading. R readings.
+
+    Attributes
+    ----------
+    columns : (R,) names
+    stress : (R, C, Q, 6) stress of the influence field times volume: weights of a strain, with
+        shears counted twice [reading per unit strain]
+    others : for each reading what is no strain: "open land", "clamps", "preset"
+    """
+
+    columns: tuple[str, ...]
+    stress: np.ndarray
+    others: tuple[dict[str, float], ...]
+
+
+def influence(model, state) -> Influence:
+    """Influence fields of all mechanical readings at a state.
+
+    Parameters
+    ----------
+    model : weldsim.simulation.model.Model
+    state : weldsim.simulation.state.State
+        At rest, as a run leaves it.
+
+    Notes
+    -----
+    Stiffness is that of the metal at the state's temperature, without flow. Land that presses is
+    taken with its tangent; what its law adds beyond the tangent is the part "open land". Springs
+    that were anchored off, and faces gripped where they had moved to, are the part "clamps".
+    """
+    m = model.mechanics
+    properties, memory = elastic_properties(model, state)
+    fixed = model.supports(state.holding)
+    held, u = fixed.ravel(), state.displacement
+    springs = model.springs(state)
+    _, _, _, _, data, _ = m.evaluate(u, properties, memory, True)
+    resting = np.where(fixed, u, 0.0)
+    excess = _contact_excess(m, u, data).ravel()
+    gripped = -_times(m, data, resting.ravel()).reshape(-1, 3)  # held points that stand off
+    for s in springs:
+        force = s.mean.T @ (s.stiffness * s.anchor)
+        np.add.at(gripped, s.points, force.reshape(-1, 3))
+    names, rows, others = [], [], []
+    solve = _solver(m, data, held, springs)
+    weight = np.concatenate([np.ones(3), np.full(3, 2.0)])
+    for probe in model.probes:
+        if probe.displacement_map is None:
+            continue
+        for name, row in zip(probe.columns, np.asarray(probe.displacement_map.todense()),
+                             strict=True):  # fmt: skip
+            load = np.where(held, 0.0, row)
+            answer = solve(load)
+            answer[held] = 0.0
+            strain = m.strain(answer.reshape(-1, 3))
+            rows.append(_stress(properties, strain) * m.weight[..., None] * weight)
+            names.append(name)
+            others.append(
+                {
+                    "open land": float(answer @ excess),
+                    "clamps": float(answer @ gripped.ravel() + row @ resting.ravel()),
+                    "preset": float(row @ model.preset_field.ravel()),
+                }
+            )
+    if not names:
+        raise CaseError(
+            f"{model.case.source_file} [[gauge]]: none reads a movement, allowed: a pointer, dial, "
+            "bow or gap"
+        )
+    return Influence(tuple(names), np.array(rows), tuple(others))
+
+
+def elastic_properties(model, state):
+    """Properties at a state without flow, and its memory."""
+    from weldsim.physics.mechanics import Properties
+
+    at_points = model.at_quadrature(state.temperature)
+    softens = model.case.solve.model != "elastic"
+    found = Properties.of(model.material, at_points, model.joined(state), softens=softens)
+    return replace(found, yield_stress=np.full_like(at_points, np.inf)), state.memory
+
+
+def _times(mechanics, data, x) -> np.ndarray:
+    """Symmetric matrix of upper-triangle values times a vector."""
+    import scipy.sparse as sp
+
+    p = mechanics.pattern
+    upper = sp.csr_matrix((data, p.indices, p.indptr), shape=(p.size, p.size))
+    return upper @ x + upper.T @ x - upper.diagonal() * x
+
+
+def _contact_excess(mechanics, u, data) -> np.ndarray:
+    """Force of the pressing land beyond its tangent, on the right side, (N, 3). [N]"""
+    out = np.zeros_like(u)
+    if mechanics._touching is None:
+        return out
+    force, only = np.zeros_like(u), np.zeros_like(data)
+    mechanics._push_apart(u, force, only)
+    return _times(mechanics, only, u.ravel()).reshape(-1, 3) - force
+
+
+def _solver(mechanics, data, held, springs):
+    """A function that solves with one tangent for many loads."""
+    if springs:
+        return lambda load: mechanics.solve(data.copy(), held, load, springs)
+    ready = data.copy()
+    mechanics.factor(ready, held)
+    return mechanics.solver.solve
+
+
+def _stress(properties, strain) -> np.ndarray:
+    """Elastic stress (C, Q, 6) of a strain with tensor shears. [Pa]"""
+    trace = strain[..., :3].sum(axis=-1, keepdims=True)
+    out = 2 * properties.shear[..., None] * strain
+    out[..., :3] += (properties.bulk - 2 / 3 * properties.shear)[..., None] * trace
+    return out
+
+
+class Tally:
+    """Strain locked in while each weld was the last to have started, warming and cooling apart.
+
+    `heating` and `cooling` map a weld's number to (C, Q, 6); -1 stands for changes of clamps.
+    What is set as metal joins counts as heating, like the squashing of the metal beside it.
+    """
+
+    def __init__(self, model, state):
+        self._model = model
+        self._last = self._seen(state)
+        self.heating: dict[int, np.ndarray] = {}
+        self.cooling: dict[int, np.ndarray] = {}
+
+    def _seen(self, state):
+        model = self._model
+        return locked_in(model, state), model.at_quadrature(state.temperature), model.joined(state)
+
+    def add(self, step) -> None:
+        """Count an accepted step (`pipeline.Step`)."""
+        old, was, carried = self._last
+        self._last = new, now, carries = self._seen(step.state)
+        change = new - old
+        if step.phase in ("release", "grip"):
+            owner = -1
+        else:
+            started = np.where(np.isnan(step.state.starts), -np.inf, step.state.starts)
+            owner = int(np.argmax(started)) if started.size else -1
+        warming = (now > was) | (carries & ~carried)
+        for book, mask in ((self.heating, warming), (self.cooling, ~warming)):
+            share = np.where(mask[..., None], change, 0.0)
+            book[owner] = book[owner] + share if owner in book else share
+
+
+def quadrature_places(model) -> np.ndarray:
+    """Places of the quadrature points, (C, Q, 3). [m]"""
+    at = model.part.mesh.mapping().F(model.mechanics.quadrature.T)
+    return np.moveaxis(at, 0, -1)

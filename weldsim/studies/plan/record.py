@@ -1,0 +1,80 @@
+"""plan.json: a finished study as data, written whole."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from weldsim import __version__
+from weldsim.studies.plan.ranking import Outcome, Row, Study, row_verdict
+from weldsim.text.plan_words import plan_lines, unit_of
+
+NAME = "plan.json"
+
+
+def study_record(study: Study) -> dict:
+    """The study as plain data; the measure in the unit stated, times in s."""
+    plan = study.plan
+    scale, unit = unit_of(study)
+    return {
+        "title": plan.case.title,
+        "version": __version__,
+        "case": plan.case.source_text,
+        "source_file": plan.case.source_file,
+        "overrides": list(plan.case.overrides),
+        "measure": plan.section.measure,
+        "unit": unit,
+        "tolerance": {"text": str(plan.tolerance), "value": scale * plan.tolerance.value,
+                      "note": plan.tolerance.note},
+        "how": study.how,
+        "error_words": study.error_words,
+        "drift": study.drift and {"share": study.drift[0], "rest": scale * study.drift[1]},
+        "wall_seconds": study.seconds,
+        "branches": study.branches,
+        "words": plan_lines(study),
+        "rows": [_row(study, n, row, scale) for n, row in enumerate(study.rows, 1)],
+    }  # fmt: skip
+
+
+def _row(study: Study, number: int, row: Row, scale: float) -> dict:
+    plan = study.plan
+    return {
+        "rank": number,
+        "schedule": plan.text(row.moves),
+        "order": [f"{s}:{plan.word(s, w)}" for s, w in row.moves],
+        "moves": [list(m) for m in row.moves],
+        "setting": list(plan.settings[row.setting].changes),
+        "final": _number(row.best.final, scale),
+        "worst": _number(row.best.worst, scale),
+        "error": None if row.error is None else scale * row.error,
+        "verdict": row_verdict(plan, row),
+        "time_s": _number(row.best.time),
+        "reaction_N": _number(row.best.reaction),
+        "stress_MPa": _number(row.best.stress, 1e-6),
+        "readings": row.best.columns,
+        "model": row.model,
+        "ranking": _outcome(row.fast, scale),
+        "confirmed": None if row.confirmed is None else _outcome(row.confirmed, scale),
+        "failed": row.best.error or None,
+    }
+
+
+def _outcome(outcome: Outcome, scale: float) -> dict:
+    return {
+        "final": _number(outcome.final, scale), "worst": _number(outcome.worst, scale),
+        "readings": outcome.columns, "seconds_on_branches": outcome.seconds,
+    }  # fmt: skip
+
+
+def _number(value: float, scale: float = 1.0):
+    return None if value != value else scale * value
+
+
+def write_plan(study: Study, folder) -> Path:
+    """Write plan.json into the study folder."""
+    from weldsim.runs.folder import whole_file
+
+    path = Path(folder) / NAME
+    with whole_file(path) as beside:
+        Path(beside).write_text(json.dumps(study_record(study), indent=1), encoding="utf-8")
+    return path

@@ -1,0 +1,165 @@
+"""A joint, its holds, tacks and timetable in words and as a table."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from weldsim.case.schedule import rule_in_words, timetable
+from weldsim.joints.registry import joint_module, seams_of
+from weldsim.schema.process import PROCESSES
+
+# ISO 6947 working position by what faces up: PF and PG go by the travel, the rest by the face
+FACING = ((0.92, "PA", "flat"), (0.38, "PB", "horizontal fillet"), (-0.38, "PC", "horizontal"),
+          (-0.92, "PD", "overhead fillet"), (-1.1, "PE", "overhead"))  # fmt: skip
+STEEP = 0.7  # share of the travel that has to point up or down for PF or PG
+
+
+def up_of(part) -> np.ndarray:
+    """Unit vector that points up in the workshop, shape (3,)."""
+    out = np.zeros(3)
+    up = getattr(part, "up", "+z")
+    out["xyz".index(up[1])] = 1.0 if up[0] == "+" else -1.0
+    return out
+
+
+def position(travel, inward, up) -> tuple[str, str]:
+    """Working position of ISO 6947 and its name, from the travel and the way into the part."""
+    rise = float(np.dot(travel, up))
+    if rise > STEEP:
+        return "PF", "vertical upward"
+    if rise < -STEEP:
+        return "PG", "vertical downward"
+    facing = -float(np.dot(inward, up))
+    return next((code, name) for limit, code, name in FACING if facing >= limit)
+
+
+def joint_lines(case) -> list[str]:
+    """Part, hold, tacks, welds and timetable."""
+    part = case.part
+    out = [f"Part: {joint_module(part.kind).words(part)}; {part.material}, {part.up} is up."]
+    out += _clamps(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
+    if case.cooling_film is not None:
+        out.append(
+            f"Forced cooling between welds: film {case.cooling_film:.4g} W/m2/K in place of "
+            f"{case.surroundings.film:.4g}."
+        )
+    return out
+
+
+def _mm(value: float) -> str:
+    return f"{1e3 * value:.4g}"
+
+
+def _rule(rule) -> str:
+    if rule.kind == "never":
+        return "never"
+    if rule.kind == "cold":
+        return "when the part is cold"
+    return rule_in_words(rule)
+
+
+def _clamps(case) -> list[str]:
+    if not case.clamps:
+        return ["Hold: none; the part lies free, held just enough not to float away."]
+    out = []
+    for c in case.clamps:
+        how = "holds all directions"
+        if c.kind == "spring":
+            how = f"gives way elastically, {c.stiffness / 1e6:.4g} kN/mm"
+            how += f" and {c.turning / 1e3:.4g} kN m/rad" if c.turning else ", free to turn"
+        heat = f", takes heat at {c.conductance:.4g} W/m2/K" if c.conductance else ""
+        at = " and ".join(c.at)
+        named = f"{c.name} at {at}" if (c.name,) != c.at else c.name
+        on = "" if c.on.kind == "time" and c.on.seconds == 0 else f"; grips {_rule(c.on)}"
+        off = "stays on" if c.off.kind == "never" else f"comes off {_rule(c.off)}"
+        out.append(f"Hold {named}: {how}{heat}{on}; {off}.")
+    return out
+
+
+def _tacks(case) -> list[str]:
+    if not case.tacks:
+        return ["Tacks: none; nothing but the welds joins the pieces."]
+    places = [
+        f"{t.seam} {_mm(t.begin)} to {_mm(t.finish)} mm (leg {_mm(t.size)} mm"
+        + (", laid with the arc)" if t.arc else ")")
+        for t in case.tacks
+    ]
+    return [f"Tacks, there before the first weld: {'; '.join(places)}."]
+
+
+def _preset(case) -> list[str]:
+    lean = [
+        f"{1e3 * v:.3g} mrad toward +{axis}"
+        for axis, v in zip("xyz", case.preset, strict=True)
+        if v
+    ]
+    return [f"Preset: the free piece leans {' and '.join(lean)} before welding."] if lean else []
+
+
+def _welds(case) -> list[str]:
+    up, lines = up_of(case.part), joint_module(case.part.kind).seam_lines(case.part)
+    out = ["Welds, in order:"]
+    for number, (weld, seam) in enumerate(zip(case.welds, seams_of(case), strict=True), 1):
+        line = lines[weld.seam]
+        span = "whole"
+        if weld.finish - weld.begin < line.length - 1e-6:
+            span = f"{_mm(weld.begin)} to {_mm(weld.finish)} mm of"
+        code, name = position(seam.travel, seam.inward, up)
+        toward = f", toward {_direction(seam.travel)}; position {code}, {name}"
+        if seam.closed:
+            toward = f"; positions on the way {', '.join(around(seam, up))}"
+        way = "" if weld.travel in ("",) else f" {weld.travel}"
+        turned = (
+            " (against it in each stretch)" if line.ways.get(weld.travel) == -weld.sense else ""
+        )
+        passes = f", pass {weld.number} of {line.passes}" if line.passes > 1 else ""
+        what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"
+        process, k = PROCESSES[weld.process]
+        out += [
+            f"  {number}. {weld.name}: {what}, {span} seam {weld.seam}{passes}, travel{way}{turned}"
+            + toward,
+            f"     {process} ({weld.process}), {weld.current:.4g} A, {weld.voltage:.3g} V, "
+            f"{1e3 * weld.speed:.3g} mm/s; arc energy {1e-6 * weld.arc_energy:.3f} kJ/mm, heat "
+            f"input {1e-6 * weld.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
+            f"{1e-6 * weld.power / weld.speed:.3f} kJ/mm (efficiency {weld.efficiency:.3g})",
+        ]
+        extra = []
+        if weld.weave:
+            extra.append(f"weave {_mm(weld.weave)} mm each side at {weld.weave_rate:.3g} Hz")
+        if weld.dwell:
+            extra.append(f"stands {weld.dwell:.3g} s at the start")
+        if weld.crater:
+            extra.append(f"stands {weld.crater:.3g} s at the end to fill the crater")
+        if extra:
+            out.append(f"     {', '.join(extra)}")
+    return out
+
+
+def around(seam, up, places: int = 8) -> list[str]:
+    """Positions of ISO 6947 along a closed seam, in turn."""
+    points, inwards = seam.points, seam.inwards
+    out = []
+    for share in (np.arange(places) + 0.5) / places:
+        i = int(share * (len(points) - 1))
+        step = points[i + 1] - points[i]
+        code = position(step / np.linalg.norm(step), inwards[i], up)[0]
+        code = {"PB": "PA", "PD": "PE"}.get(code, code)  # those two are of fillets
+        if not out or out[-1] != code:
+            out.append(code)
+    return out
+
+
+def _direction(travel) -> str:
+    """The axis a direction points along most."""
+    axis = int(np.argmax(np.abs(travel)))
+    return ("+" if travel[axis] > 0 else "-") + "xyz"[axis]
+
+
+def _table(case) -> list[str]:
+    """The timetable as far as it is known before the run."""
+    out = ["Timetable:", f"  {'weld':<12} {'start':>9} {'arc on':>8} {'end':>9}   starts"]
+    for row in timetable(case.welds):
+        start = f"{row.start:.1f} s" if row.start is not None else "open"
+        end = f"{row.end:.1f} s" if row.end is not None else "open"
+        out.append(f"  {row.name:<12} {start:>9} {row.duration:>6.1f} s {end:>9}   {row.rule}")
+    return out

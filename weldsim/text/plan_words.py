@@ -1,0 +1,114 @@
+"""A study in words: what is recommended, and what in the choices moves the answer most."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from weldsim.schema.tolerance import SCALES
+from weldsim.studies.plan.ranking import Row, Study, row_verdict
+
+
+def unit_of(study: Study) -> tuple[float, str]:
+    """Factor from SI and unit in which the measure is said."""
+    return SCALES[study.plan.tolerance.measure]
+
+
+def said(study: Study, value: float | None) -> str:
+    """A value of the measure with its unit."""
+    scale, unit = unit_of(study)
+    return "not estimated" if value is None else f"{scale * value:.3g} {unit}"
+
+
+def recommended(study: Study) -> Row:
+    """The first row."""
+    return study.rows[0]
+
+
+def plan_lines(study: Study) -> list[str]:
+    """The answer, how sure it is, and why, one line each."""
+    plan, best = study.plan, recommended(study)
+    good = [r for r in study.rows if not r.best.error]
+    worst = max(good, key=lambda r: r.best.final)
+    lines = [
+        f"weld in this order: {plan.text(best.moves)}"
+        + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
+        f"it ends at {said(study, best.best.final)} ({plan.section.measure}), tolerance "
+        f"{plan.tolerance}: {row_verdict(plan, best)}; stated error {said(study, best.error)}, "
+        f"{best.model}; on the way it swings out to {said(study, best.best.worst)}",
+        f"the worst of {len(good)}, {plan.text(worst.moves)}, ends at "
+        f"{said(study, worst.best.final)}",
+        f"looked at: {study.how}",
+        f"error: {study.error_words}",
+    ]
+    failed = len(study.rows) - len(good)
+    if failed:
+        lines.append(f"{failed} schedules could not be computed; the table says why")
+    return lines + reasons(study)
+
+
+def factors(study: Study) -> list[tuple[str, dict]]:
+    """Choices, and the mean end value of the schedules that take each, at the ranking grade.
+
+    Returns
+    -------
+    list of (question, {answer: (mean, how many)}), the one that matters most first
+    """
+    good = [r for r in study.rows if not r.fast.error]
+    plan = study.plan
+    out = []
+    questions = {"which seam is first": lambda r: r.moves[0][0],
+                 "which seam is last": lambda r: r.moves[-1][0]}  # fmt: skip
+    for a, b in opposite(plan):
+        questions[f"{a} and {b}"] = lambda r, a=a, b=b: (
+            "the same way" if dict(r.moves)[a] * opposite(plan)[a, b] == dict(r.moves)[b]
+            else "opposite ways"
+        )  # fmt: skip
+        questions[f"{a} and {b} in the order"] = lambda r, a=a, b=b: (
+            "one after the other" if abs(_at(r, a) - _at(r, b)) == 1 else "others between them"
+        )
+    if len(plan.settings) > 1:
+        questions["the setting"] = lambda r: plan.settings[r.setting].label
+    for question, answer in questions.items():
+        groups: dict = {}
+        for row in good:
+            groups.setdefault(answer(row), []).append(row.fast.final)
+        if len(groups) > 1:
+            out.append((question, {k: (float(np.mean(v)), len(v)) for k, v in groups.items()}))
+    return sorted(out, key=lambda f: -np.ptp([m for m, _ in f[1].values()]))
+
+
+def _at(row: Row, seam: str) -> int:
+    return [s for s, _ in row.moves].index(seam)
+
+
+def opposite(plan) -> dict:
+    """Pairs of seams that lie across from each other, parallel, with the sign of their senses."""
+    out = {}
+    names = [n for n in plan.words if n in plan.lines]
+    for i, a in enumerate(names):
+        for b in names[i + 1 :]:
+            ways = []
+            for n in (a, b):
+                way = plan.lines[n].points[-1] - plan.lines[n].points[0]
+                ways.append(way / max(np.linalg.norm(way), 1e-12))
+            along = float(ways[0] @ ways[1])
+            if abs(along) > 0.99:
+                out[a, b] = 1 if along > 0 else -1
+    return out
+
+
+def reasons(study: Study) -> list[str]:
+    """The choices that matter most, in plain words."""
+    lines = []
+    for question, groups in factors(study)[:3]:
+        low = min(groups, key=lambda k: groups[k][0])
+        high = max(groups, key=lambda k: groups[k][0])
+        if groups[high][0] < 1.1 * groups[low][0]:
+            continue
+        lines.append(
+            f"{question}: {low} ends at {said(study, groups[low][0])} on average, {high} at "
+            f"{said(study, groups[high][0])}"
+        )
+    if not lines:
+        lines.append("no single choice decides: order and direction work together")
+    return lines

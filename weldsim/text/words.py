@@ -1,0 +1,250 @@
+"""The result of a run in plain words, for the terminal and the head of the report.
+
+Numbers are rounded to what their estimated error allows: a digit that may be wrong by more than
+itself is not shown.
+"""
+
+from __future__ import annotations
+
+import math
+
+from weldsim.runs.reading import Column, RunRecord
+
+KINDS = ("pointer", "dial", "thermocouple", "bow", "gap", "reaction")
+SIDES = {"up": ("up", "down"), "right": ("right", "left")}
+SHUT = 0.5e-3  # mm; a gap that moves less does not open or close
+LEAST = {"N": 0.5, "Nm": 0.05}  # a clamp that pushes less carries nothing
+
+
+def final_words(record: RunRecord) -> list[str]:
+    """Lines that say where each gauge ends, how sure that is, and what to be careful about."""
+    lines = [] if record.complete else [unfinished(record)]
+    for name in dict.fromkeys(c.gauge for c in record.columns if c.weld is None):
+        lines += gauge_words(record, name)
+    return lines + [*_certainty(record), *(f"Careful: {w}." for w in warnings(record))]
+
+
+def warnings(record: RunRecord) -> list[str]:
+    """Warnings of the run, without full stops."""
+    return [str(w).rstrip(".") for w in record.manifest.get("warnings", [])]
+
+
+def unfinished(record: RunRecord) -> str:
+    """One line for a run that is not complete."""
+    status = record.manifest.get("status", "running")
+    why = record.manifest.get("error")
+    now = float(record.gauges["time_s"][-1])
+    tail = f": {why}" if why else f"; go on with: weldsim run --resume {record.path}"
+    state = "still running, or was killed" if status == "running" else status
+    return f"This run is {state}; it has come to {now:.0f} s, and what follows is not the end{tail}"
+
+
+def gauge_words(record: RunRecord, name: str) -> list[str]:
+    """Where one gauge ends, how far it went on the way, and when it settled."""
+    columns = [c for c in record.columns if c.gauge == name and c.weld is None]
+    kind = next((g.get("kind") for g in record.case.get("gauges", []) if g["name"] == name), None)
+    if kind == "reaction":
+        return _reaction(record, name, columns)
+    where = _gap_end(record, name, columns) if kind == "gap" else None
+    where = where or _pointer_end(record, name, columns) or _plain_end(record, name, columns)
+    return [where, *_swing(record, name, columns)]
+
+
+def _gauge(record: RunRecord, name: str) -> dict:
+    return next(g for g in record.case.get("gauges", []) if g["name"] == name)
+
+
+def _gap_end(record: RunRecord, name: str, columns: list[Column]) -> str:
+    """`The gap on the front side opens by 0.12 mm.`"""
+    (column,) = columns
+    value = float(record.gauges[column.name][-1])
+    place = f"the gap on the {_gauge(record, name).get('at')} side"
+    called = place[0].upper() + place[1:] if name in KINDS else f"{name}, {place},"
+    now = "" if record.complete else " so far"
+    if abs(value) < SHUT:
+        return f"{called} neither opens nor closes{now}."
+    way = "opens" if value > 0 else "closes"
+    return f"{called} {way} by {reading(record, column).lstrip('+-')} mm{now}."
+
+
+def resultant(record: RunRecord, name: str, unit: str):
+    """Length of a reaction's force [N] or moment [Nm] over time, (N,), and its columns."""
+    import numpy as np
+
+    found = [c for c in record.columns if c.gauge == name and c.unit == unit]
+    parts = np.array([record.gauges[c.name] for c in found])
+    return np.sqrt((parts**2).sum(axis=0)), found
+
+
+def main_column(record: RunRecord, name: str, unit: str, at: int = -1) -> Column:
+    """The largest component of a reaction's force or moment at a reading."""
+    _, found = resultant(record, name, unit)
+    return max(found, key=lambda c: abs(float(record.gauges[c.name][at])))
+
+
+def _reaction(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
+    """What a clamp pushes the part with at the end and at most: resultants, main components."""
+    import numpy as np
+
+    times = record.gauges["time_s"]
+    clamp = _gauge(record, name).get("at")
+    called = f"Clamp {clamp}" if name in (*KINDS, clamp) else f"{name}: clamp {clamp}"
+    ends = {unit: float(resultant(record, name, unit)[0][-1]) for unit in LEAST}
+    now = "at the end" if record.complete else "so far"
+    if all(ends[unit] < least for unit, least in LEAST.items()):
+        lines = [f"{called} carries nothing {now}."]
+    else:
+        force, moment = (_push(record, name, unit, -1) for unit in ("N", "Nm"))
+        lines = [f"{called} pushes the part with {force} {now}, and turns it with {moment}."]
+    force = resultant(record, name, "N")[0]
+    most = int(np.argmax(force))
+    if force[most] > 1.05 * max(ends["N"], LEAST["N"]):
+        lines.append(f"  most on the way: {_push(record, name, 'N', most)} at {times[most]:.0f} s")
+    return lines
+
+
+def _push(record: RunRecord, name: str, unit: str, at: int) -> str:
+    """`1230 N, largest along z (-1200 N)` at a reading."""
+    size = float(resultant(record, name, unit)[0][at])
+    column = main_column(record, name, unit, at)
+    error, word = _error(record, column), unit_word(unit)
+    whole = f"{rounded(size, error, unit).lstrip('+')} {word}"
+    if size < LEAST[unit]:
+        return f"no {'force' if unit == 'N' else 'moment'}"
+    value = float(record.gauges[column.name][at])
+    way = "along" if unit == "N" else "about"
+    axis = column.component[-1]
+    return f"{whole}, largest {way} {axis} ({rounded(value, error, unit)} {word})"
+
+
+def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | None:
+    """`The pointer ends 12 mm up and 4 mm right on the target at 5 m (2.5 and 0.8 mrad).`"""
+    found = {(c.component, c.unit): c for c in columns}
+    pointer = next((g for g in record.pointers if g["name"] == name), None)
+    if pointer is None or ("up", "mrad") not in found:
+        return None
+    places = [_sided(record, found[side, "mm"]) for side in ("up", "right")]
+    turns = [reading(record, found[side, "mrad"]) for side in ("up", "right")]
+    return (
+        f"{_called(name)} {_verb(record)} {places[0]} and {places[1]} on the target at "
+        f"{pointer['throw']:g} m ({turns[0].lstrip('+-')} and {turns[1].lstrip('+-')} mrad)."
+    )
+
+
+def _plain_end(record: RunRecord, name: str, columns: list[Column]) -> str:
+    shown = ", ".join(f"{reading(record, c)} {unit_word(c.unit)}" for c in columns)
+    return f"{_called(name)} {_verb(record)} at {shown}."
+
+
+def _verb(record: RunRecord) -> str:
+    return "ends" if record.complete else "stands"
+
+
+def _called(name: str) -> str:
+    """`The pointer` for a gauge named after its kind, else its own name."""
+    return f"The {name}" if name in KINDS else name
+
+
+def _sided(record: RunRecord, column: Column) -> str:
+    """A reading with its side in a word in the place of its sign."""
+    value = float(record.gauges[column.name][-1])
+    side = SIDES[column.component][value < 0]
+    return f"{reading(record, column).lstrip('+-')} {column.unit} {side}"
+
+
+def _swing(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
+    """The farthest reading on the way and the time to settle, from the summary."""
+    out, read = [], record.summary.get("gauges", {})
+    shown = [c for c in columns if c.unit != "mrad" and c.name in read]
+    for column in shown:
+        entry = read[column.name]
+        if abs(entry["extreme"] - entry["final"]) > 0.05 * max(entry["travel"], 1e-12):
+            far = rounded(entry["extreme"], _error(record, column), column.unit)
+            part = f" ({column.component})" if len(shown) > 1 else ""
+            out.append(
+                f"  farthest on the way{part}: {far} {unit_word(column.unit)} at "
+                f"{entry['extreme_time_s']:.0f} s"
+            )
+    after = [settled(record, read[c.name]) for c in shown]
+    if after and None not in after:
+        out.append(f"  settled within 2 % of its travel {max(after):.0f} s after the last arc stop")
+    elif after and record.summary.get("last_arc_stop_s") is not None:
+        out.append("  had not settled when the run ended: let it run longer for the final reading")
+    return out
+
+
+def settled(record: RunRecord, entry: dict) -> float | None:
+    """Seconds from the last arc stop until a gauge settled; None if it had not when the run ended.
+
+    Every history is within 2 % of its own last reading at last; it counts as settled only if it
+    stayed so for the last fifth of the time after the arc.
+    """
+    after, stop = entry["settled_after_arc_s"], record.summary.get("last_arc_stop_s")
+    if after is None or stop is None:
+        return after
+    return after if after <= 0.8 * (float(record.gauges["time_s"][-1]) - stop) else None
+
+
+def _certainty(record: RunRecord) -> list[str]:
+    """Estimated discretisation errors, and what they do not cover."""
+    known = [c for c in record.columns if c.weld is None and _error(record, c) is not None]
+    main = {
+        main_column(record, c.gauge, "N").name for c in known if c.unit in LEAST
+    }  # of a reaction the largest force speaks for the six
+    known = [c for c in known if c.unit not in LEAST or c.name in main]
+    shown = [c for c in known if c.unit != "mrad"] or known
+    named = [f"{c.gauge} {c.component} ±{error_text(record, c)}" for c in shown]
+    if not named:
+        return ["Discretisation error: not estimated for this run."]
+    return [f"Estimated discretisation error: {', '.join(named)}."] + open_signs(record)
+
+
+def open_signs(record: RunRecord) -> list[str]:
+    """One line for each movement smaller than its own estimated error."""
+    out = []
+    for c in record.columns:
+        error = _error(record, c)
+        if c.unit == "mm" and error is not None and abs(record.gauges[c.name][-1]) <= error:
+            out.append(
+                f"{c.gauge} {c.component} is smaller than its error: which way it ends is open; "
+                "try a finer grade."
+            )
+    return out
+
+
+def error_text(record: RunRecord, column: Column) -> str:
+    """Estimated error of a column with its unit, two figures."""
+    return f"{_error(record, column):.2g} {unit_word(column.unit)}"
+
+
+def _error(record: RunRecord, column: Column) -> float | None:
+    value = record.errors.get(column.name)
+    return None if value is None else float(value)
+
+
+def reading(record: RunRecord, column: Column) -> str:
+    """Final reading of a column, rounded to its estimated error."""
+    return rounded(float(record.gauges[column.name][-1]), _error(record, column), column.unit)
+
+
+def rounded(value: float, error: float | None, unit: str) -> str:
+    """A number with the digits its error leaves meaning to, at most three figures, with sign.
+
+    An error of 1.4 leaves whole numbers, one of 0.14 tenths; none leaves three figures.
+    """
+    if unit == "degC":
+        return f"{value:.0f}"
+    if abs(value) < 0.1 * LEAST.get(unit, 0.0):
+        return "0"
+    size = abs(value)
+    digits = 3 if size == 0 else 2 - math.floor(math.log10(size))
+    if error:
+        digits = min(digits, -math.floor(math.log10(error)))
+    digits = min(max(digits, 0), 4)
+    text = f"{value:+.{digits}f}"
+    return text[1:] if float(text) == 0 else text
+
+
+def unit_word(unit: str) -> str:
+    """A unit of a column as people write it."""
+    return {"degC": "°C", "Nm": "N m"}.get(unit, unit)
