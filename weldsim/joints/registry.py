@@ -34,7 +34,7 @@ def joint_module(kind: str):
     """Module of a joint kind; `CaseError` names the kinds there are."""
     if kind not in KINDS:
         raise CaseError(f"[part] kind: {kind}: unknown joint, allowed: {', '.join(KINDS)}")
-    return import_module(f"weldsim.joints.registry.{KINDS[kind]}")
+    return import_module(f"weldsim.joints.{KINDS[kind]}")
 
 
 def blocks_of(case, grade):
