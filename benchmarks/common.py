@@ -20,7 +20,7 @@ import numpy as np
 
 from weldsim.materials.material import load_material
 from weldsim.physics.mechanics import (
-    MaterialState,
+    InternalVariables,
     MechanicsModel,
     Properties,
     accept,
@@ -68,7 +68,7 @@ class Problem:
     model: MechanicsModel
     temperature: np.ndarray  # (C, Q) [K]
     properties: Properties
-    memory: MaterialState
+    internal_variables: InternalVariables
     displacement: np.ndarray  # (N, 3) [m]
     fixed: np.ndarray  # (N, 3) bool
 
@@ -97,13 +97,15 @@ def build(counts, element: str = "brick8", threads: int = 2, moved: float = 0.00
     fixed = np.zeros(points.shape, dtype=bool)
     fixed[points[:, 0] < 1e-9] = True
 
-    memory = MaterialState.virgin(*model.shape_counts)
+    internal_variables = InternalVariables.virgin(*model.shape_counts)
     first = Properties.of(material, hot_spot(places))
-    found = solve_equilibrium(model, np.zeros(points.shape), first, memory, fixed)
-    memory, _ = accept(model, found, first, memory, np.zeros(model.shape_counts, dtype=bool))
+    found = solve_equilibrium(model, np.zeros(points.shape), first, internal_variables, fixed)
+    internal_variables, _ = accept(
+        model, found, first, internal_variables, np.zeros(model.shape_counts, dtype=bool)
+    )
     temperature = hot_spot(places, moved)
     return Problem(
-        counts, mesh, model, temperature, Properties.of(material, temperature), memory,
+        counts, mesh, model, temperature, Properties.of(material, temperature), internal_variables,
         found.displacement, fixed,
     )  # fmt: skip
 

@@ -66,12 +66,12 @@ def edge_heated(element, cells):
 def iteration(body, strip, repeats=5):
     """Median processor time of one Newton iteration, strip flowing: tangent, factor, solve."""
     law = elastic(body, 200e3, 0.3, yield_stress=240.0)
-    memory = inherent(body, np.where(strip, 12e-6 * 300, 0.0), 0)
+    internal_variables = inherent(body, np.where(strip, 12e-6 * 300, 0.0), 0)
     fixed = bars.edge_supports(body, "free").ravel()
     took = []
     for _ in range(repeats):
         start = time.process_time()
-        force, *_, data, _ = body.model.evaluate(body.still(), law, memory, True)
+        force, *_, data, _ = body.model.evaluate(body.still(), law, internal_variables, True)
         rhs = -force.ravel()
         rhs[fixed] = 0.0
         body.model.factor(data, fixed)

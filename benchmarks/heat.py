@@ -34,11 +34,11 @@ class Ours:
         self.model = HeatModel(
             points, mesh.t.T, self.tables, common.AMBIENT, FILM, EMISSIVITY, threads=threads
         )
-        self.laid = np.ones(mesh.t.shape[1], dtype=bool)
-        self.skin = self.model.skin(self.laid)
+        self.active = np.ones(mesh.t.shape[1], dtype=bool)
+        self.exchange = self.model.exchange(self.active)
         self.temperature = common.hot_spot(points)
         weight = np.exp(-((points[:, 0] - common.SPOT) ** 2 + points[:, 2] ** 2) / 0.004**2)
-        weight *= self.skin.volume
+        weight *= self.exchange.volume
         self.power = 1400.0 * weight / weight.sum()
         factor = self.model.solver.factor
 
@@ -52,7 +52,7 @@ class Ours:
 
     def step(self):
         temperature, _, self.iterations = heat_step(
-            self.model, self.temperature, self.skin, self.laid, self.power, STEP
+            self.model, self.temperature, self.exchange, self.active, self.power, STEP
         )
         return temperature
 
@@ -94,7 +94,7 @@ class PlainForms:
         heat, capacity = tables.heat(np.asarray(field))
         rate = tables.density / STEP
         k = tables.conduct(np.asarray(field))
-        loss, slope = ours.model.loss(guess, ours.skin)
+        loss, slope = ours.model.loss(guess, ours.exchange)
         A = self.tangent.assemble(self.basis, k=k, c=rate * capacity)
         b = self.residual.assemble(self.basis, k=k, T=field, q=rate * (heat - old))
         return spsolve((A + sp.diags(slope)).tocsc(), b + ours.power - loss)

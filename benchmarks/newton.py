@@ -28,7 +28,9 @@ class Ours:
 
     def iterate(self):
         p, model = self.problem, self.problem.model
-        force, _, _, _, data, scale = model.evaluate(p.displacement, p.properties, p.memory, True)
+        force, _, _, _, data, scale = model.evaluate(
+            p.displacement, p.properties, p.internal_variables, True
+        )
         residual = -force
         self.size = float(np.linalg.norm(residual[~p.fixed])) / scale
         rhs = residual.ravel().copy()
@@ -46,15 +48,17 @@ class Ours:
 
     def plastic_share(self) -> float:
         p = self.problem
-        new = p.model.evaluate(p.displacement, p.properties, p.memory, False)[3]
-        return float(np.mean(new > p.memory.equivalent_plastic_strain))
+        new = p.model.evaluate(p.displacement, p.properties, p.internal_variables, False)[3]
+        return float(np.mean(new > p.internal_variables.equivalent_plastic_strain))
 
 
 def check(problem, rivals) -> None:
     """Internal forces of all versions agree when ours has no mean dilatation either."""
     model, kept = problem.model, problem.model.mean_grad
     model.mean_grad = np.zeros((0, 3, 8))
-    ours = model.evaluate(problem.displacement, problem.properties, problem.memory, False)[0]
+    ours = model.evaluate(
+        problem.displacement, problem.properties, problem.internal_variables, False
+    )[0]
     model.mean_grad = kept
     for rival in rivals:
         force = rival.force()

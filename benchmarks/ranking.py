@@ -49,7 +49,7 @@ def report(plan, chosen, fast, fine, against: str) -> list[str]:
 
 
 def main(argv=None) -> None:
-    from weldsim.studies.plan.executor import crew
+    from weldsim.studies.plan.executor import executor
     from weldsim.studies.plan.ranking import evaluate
     from weldsim.studies.plan.space import load_plan
 
@@ -66,7 +66,7 @@ def main(argv=None) -> None:
     def tell(share, text):
         print(f"{share:4.0%} {text}", flush=True)
 
-    with crew(given.workers) as found:
+    with executor(given.workers) as found:
         schedules = list(plan.schedules())
         fast = evaluate(plan, 0, schedules, plan.section.grade, given.out, found, tell)
         chosen = spread([m for m in schedules if not fast[m].error], fast, given.count)

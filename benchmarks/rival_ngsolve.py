@@ -92,7 +92,7 @@ class CompiledForms:
             f.vec.FV().NumPy()[:] = values.reshape(-1)[index]
             return f
 
-        p, m = problem.properties, problem.memory
+        p, m = problem.properties, problem.internal_variables
         self.K, self.G, self.sy = field(p.bulk), field(p.shear), field(p.yield_stress)
         self.iso, self.kin, self.th = (
             field(p.isotropic), field(p.kinematic), field(p.thermal_strain),

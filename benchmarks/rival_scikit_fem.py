@@ -20,7 +20,7 @@ class PlainForms:
         self.basis = skfem.Basis(mesh, skfem.ElementVector(skfem.ElementHex1()), intorder=3)
         p = problem.properties
         self.K, self.G, self.th = p.bulk, p.shear, p.thermal_strain
-        m = problem.memory.plastic_strain
+        m = problem.internal_variables.plastic_strain
         xx, yy, zz, xy, yz, xz = np.moveaxis(m, -1, 0)
         self.ep = np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])
         self.dofs = self.basis.get_dofs(lambda x: x[0] < 1e-9)
@@ -51,7 +51,7 @@ class PlainForms:
         dev = 2 * self.G * (elastic - tr / 3 * one)
         xi = dev - 2 / 3 * p.kinematic * self.ep
         norm = np.sqrt((xi**2).sum(axis=(0, 1)))
-        eqp = self.problem.memory.equivalent_plastic_strain
+        eqp = self.problem.internal_variables.equivalent_plastic_strain
         over = np.maximum(np.sqrt(1.5) * norm - p.yield_stress - p.isotropic * eqp, 0)
         hard = p.isotropic + p.kinematic
         n = xi / np.maximum(norm, 1e-30)

@@ -30,7 +30,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 from weldsim.studies.next.advice import advice_lines, advise
-from weldsim.studies.plan.executor import crew
+from weldsim.studies.plan.executor import executor
 from weldsim.studies.plan.ranking import evaluate
 from weldsim.studies.plan.space import load_plan
 from weldsim.text.plan_words import opposite
@@ -49,7 +49,7 @@ assert load_plan(FILE).size == 384 and plan.size == 8
 # of two welds would be 16 welds; how many are left?
 
 # %%
-with crew(2) as found:
+with executor(2) as found:
     outcomes = evaluate(plan, 0, plan.schedules(), "sketch", folder, found)
     for moves, outcome in sorted(outcomes.items(), key=lambda kv: kv[1].final):
         print(f"{plan.text(moves):24s} ends {1e3 * outcome.final:5.2f} mrad off")
@@ -108,21 +108,21 @@ assert np.mean(along[True]) > 1.5 * np.mean(along[False])
 # %%
 done = (("front", 1),)
 columns = ("pointer_up_mrad", "pointer_right_mrad")
-with crew(2) as found:
+with executor(2) as found:
     expected = evaluate(plan, 0, [done], "sketch", folder, found)[done].columns
     reading = np.array([1.05 * expected[c] for c in columns])
     advice = advise(plan, folder, done, columns, reading, found)
 for line in advice_lines(plan, advice):
     print(line)
 assert not advice.estimate.contradictory
-best = advice.ways[0]
-assert best.off == min(w.off for w in advice.ways)
+best = advice.directions[0]
+assert best.off == min(w.off for w in advice.directions)
 
 # %% [markdown]
 # A reading that no arc could explain is said to be so, and not absorbed.
 
 # %%
-with crew(1) as found:
+with executor(1) as found:
     odd = advise(plan, folder, done, columns, -3 * reading, found, noise=0.1, error=1e-4)
 print(advice_lines(plan, odd)[2])
 assert odd.estimate.contradictory

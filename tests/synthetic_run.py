@@ -102,20 +102,20 @@ def frame(heat_mesh, weld_of_cell, time):
     x, y, z = heat_mesh.p
     temperature = np.full(x.shape, 293.15)
     middle = heat_mesh.p[:, heat_mesh.t].mean(axis=1)
-    laid = weld_of_cell < 0
+    active = weld_of_cell < 0
     strain = np.zeros(middle.shape[1])
     for i, (weld, place) in enumerate(zip(TIMETABLE, PLACES.values(), strict=True)):
         since = time - weld["start"]
         if since <= 0:
             continue
         torch = -WIDTH / 2 + SPEED * min(since, ARC)
-        laid |= (weld_of_cell == i) & (middle[2] <= torch + 1e-3)
+        active |= (weld_of_cell == i) & (middle[2] <= torch + 1e-3)
         behind = np.clip(torch - z, 0, None)
         spread = 0.006 + 0.02 * (1 - np.exp(-behind / 0.02)) + 0.12 * max(since - ARC, 0) / 300
         ahead = np.where(z > torch, np.exp(-(((z - torch) / 0.006) ** 2)), 1.0)
         cooled = np.exp(-behind / 0.03 - max(since - ARC, 0) / 60)
         temperature += 1500 * ahead * cooled * np.exp(-(((x - place) / spread) ** 2))
-        strain += 0.02 * laid * np.exp(-(((middle[0] - place) / 0.006) ** 2))
+        strain += 0.02 * active * np.exp(-(((middle[0] - place) / 0.006) ** 2))
     up, right = tilt(time)
     arm = np.clip(x - PLACES["A"], 0, None)
     grown = 12e-6 * (temperature - 293.15)
@@ -126,7 +126,7 @@ def frame(heat_mesh, weld_of_cell, time):
         time=float(time),
         temperature=temperature,
         displacement=u.T * np.clip((x - 0.025) / 0.05, 0, 1)[:, None],
-        laid=laid,
+        active=active,
         von_mises=2e8 * np.clip(strain / 0.02, 0, 1),
         equivalent_plastic_strain=strain,
     )
@@ -222,13 +222,13 @@ def joint_resolved():
            "bead_width": 1.4 * LEG, "number": 1, "filler": True}  # fmt: skip
     welds = [
         {"name": "tack1", "seam": "right", "begin": 0.008, "finish": 0.012, "travel": "+y",
-         "sense": 1, "tack": 0, **arc},
+         "direction": 1, "tack": 0, **arc},
         {"name": "front.1", "seam": "front", "begin": 0.0, "finish": 0.01, "travel": "+x",
-         "sense": -1, "tack": -1, **arc},
+         "direction": -1, "tack": -1, **arc},
         {"name": "front.2", "seam": "front", "begin": 0.01, "finish": 0.02, "travel": "+x",
-         "sense": -1, "tack": -1, **arc},
+         "direction": -1, "tack": -1, **arc},
         {"name": "back", "seam": "back", "begin": 0.0, "finish": 0.02, "travel": "-x",
-         "sense": -1, "tack": -1, **arc},
+         "direction": -1, "tack": -1, **arc},
     ]  # fmt: skip
     never = {"kind": "never", "seconds": 0.0, "weld": None, "temperature": None}
     start = {"kind": "time", "seconds": 0.0, "weld": None, "temperature": None}
@@ -249,7 +249,7 @@ def joint_resolved():
             {"seam": "front", "begin": 0.0, "finish": 0.003, "size": 0.002, "arc": False},
         ],
         "preset": [0.005, 0.0, 0.0],
-        "cooling_film": 60.0,
+        "cooling_film_coefficient": 60.0,
         "surroundings": {"ambient": 293.15, "preheat": 293.15},
         "gauges": [
             {"name": "pointer", "kind": "pointer", "at": "branch end", "aim": "+z", "up": "+x",
@@ -286,12 +286,12 @@ def joint_mesh():
 def joint_frame(heat_mesh, weld_of_cell, time):
     """Invented fields of the tee: the branch leans, metal near the newest arc glows."""
     x, y, z = heat_mesh.p
-    laid = weld_of_cell < 0
+    active = weld_of_cell < 0
     temperature = np.full(x.shape, 293.15)
     for i, (entry, path) in enumerate(zip(JOINT_TIMETABLE, joint_paths(), strict=True)):
         if time <= entry["start"]:
             continue
-        laid |= weld_of_cell == i
+        active |= weld_of_cell == i
         a, b = np.array(path["points"])
         share = min((time - entry["start"]) / (entry["end"] - entry["start"]), 1.0)
         away = np.linalg.norm(heat_mesh.p.T - (a + share * (b - a)), axis=1)
@@ -301,8 +301,8 @@ def joint_frame(heat_mesh, weld_of_cell, time):
     up = np.clip(z, 0, None)
     return Frame(
         time=float(time), temperature=temperature,
-        displacement=np.stack([lean * up, -2 * lean * up, 0 * z], axis=1), laid=laid,
-        von_mises=np.full(laid.shape, 1e8), equivalent_plastic_strain=np.zeros(laid.shape),
+        displacement=np.stack([lean * up, -2 * lean * up, 0 * z], axis=1), active=active,
+        von_mises=np.full(active.shape, 1e8), equivalent_plastic_strain=np.zeros(active.shape),
     )  # fmt: skip
 
 

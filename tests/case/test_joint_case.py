@@ -22,7 +22,7 @@ def refused(*changes):
 def test_the_short_form_gives_order_travel_and_pauses():
     welds = read().welds
     assert [w.name for w in welds] == ["front", "back", "left", "right"]
-    assert [w.sense for w in welds] == [1, -1, -1, -1]  # uphill is -y: the front is below
+    assert [w.direction for w in welds] == [1, -1, -1, -1]  # uphill is -y: the front is below
     assert [w.start.seconds for w in welds] == [0, 60, 60, 60]
     assert welds[0].power == pytest.approx(110 * 11.5 * 0.77)
     assert welds[0].duration == pytest.approx(20.0)
@@ -30,7 +30,7 @@ def test_the_short_form_gives_order_travel_and_pauses():
 
 def test_only_some_of_the_seams_may_be_welded():
     welds = read('schedule.order=["left:downhill"]').welds
-    assert [(w.seam, w.sense) for w in welds] == [("left", 1)]
+    assert [(w.seam, w.direction) for w in welds] == [("left", 1)]
 
 
 def test_interpass_waits_for_the_weld_zone():
@@ -41,12 +41,12 @@ def test_interpass_waits_for_the_weld_zone():
 
 def test_clockwise_is_one_way_around():
     order = ", ".join(f'"{s}:clockwise"' for s in ("front", "right", "back", "left"))
-    assert [w.sense for w in read(f"schedule.order=[{order}]").welds] == [1, -1, -1, 1]
+    assert [w.direction for w in read(f"schedule.order=[{order}]").welds] == [1, -1, -1, 1]
 
 
 def test_uphill_needs_a_seam_that_rises():
     assert "'uphill' is not allowed on front" in refused('schedule.order=["front:uphill"]')
-    assert read("part.up=+x", 'schedule.order=["front:uphill"]').welds[0].sense == 1
+    assert read("part.up=+x", 'schedule.order=["front:uphill"]').welds[0].direction == 1
 
 
 def test_long_form_splits_a_seam():
@@ -64,7 +64,7 @@ current = "90 A"
     )
     welds = parse_case(text, str(MAST), ['schedule.order=["step", "back:-x"]']).welds
     assert [w.name for w in welds] == ["step.1", "step.2", "step.3", "step.4", "back"]
-    assert [w.sense for w in welds] == [-1, -1, -1, -1, -1]
+    assert [w.direction for w in welds] == [-1, -1, -1, -1, -1]
     assert [round(1e3 * w.begin) for w in welds[:4]] == [0, 10, 20, 30]
     assert (welds[0].current, welds[4].current) == (90.0, 110.0)
     assert welds[1].start.weld == "step.1" and welds[4].start.weld == "step.4"

@@ -165,7 +165,10 @@ def test_a_change_is_checked_like_the_file():
         ("weld.A.speed=0 mm/s", "[weld.A] speed: '0 mm/s' is not allowed: it must be greater"),
         ("surroundings.ambient=20 C", "ambient: '20 C' is not a temperature; allowed:"),
         ("surroundings.ambient=-300 degC", "absolute zero"),
-        ("surroundings.film=-1 W/m2/K", "film: '-1 W/m2/K' is not allowed: it must not be neg"),
+        (
+            "surroundings.film_coefficient=-1 W/m2/K",
+            "film_coefficient: '-1 W/m2/K' is not allowed: it must not be neg",
+        ),
         ("weld.A.efficiency=1.2", "efficiency: 1.2 is not allowed: it must be less than or"),
         ("surroundings.emissivity=-0.1", "it must be greater than or equal to 0"),
         ("part.length=200 m", "[part] length: 200 m is not allowed: 0.5 mm to 10 m"),
@@ -282,7 +285,7 @@ def test_a_bow_is_measured_across_the_bar():
 
 
 def test_a_part_that_never_cools_needs_an_end():
-    changes = ["surroundings.film=0 W/m2/K", "surroundings.emissivity=0"]
+    changes = ["surroundings.film_coefficient=0 W/m2/K", "surroundings.emissivity=0"]
     changes.append("hold.conductance=0 W/m2/K")
     assert "nothing takes heat away" in refused(*changes)
     assert read(DEMO, *changes, "solve.end=300 s").solve.end == 300.0

@@ -29,9 +29,9 @@ def test_from_the_middle_outward():
 
 
 @pytest.mark.parametrize("pattern", ["backstep", "skip", "middle out"])
-@pytest.mark.parametrize("sense", [1, -1])
-def test_every_place_is_welded_once(pattern, sense):
-    found = sorted((a, b) for a, b, _ in pieces(0.01, 0.1, sense, pattern, 0.02))
+@pytest.mark.parametrize("direction", [1, -1])
+def test_every_place_is_welded_once(pattern, direction):
+    found = sorted((a, b) for a, b, _ in pieces(0.01, 0.1, direction, pattern, 0.02))
     assert found[0][0] == pytest.approx(0.01) and found[-1][1] == pytest.approx(0.1)
     for (_, end), (begin, _) in zip(found[:-1], found[1:], strict=True):
         assert end == pytest.approx(begin)

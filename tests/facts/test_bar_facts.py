@@ -97,7 +97,7 @@ class TestTradeFacts:
         _, state, model = demo_bead
         weld = model.case.welds[0]
         assert state.supplied == pytest.approx(weld.power * weld.duration, rel=1e-9)
-        assert state.ledger.gap < 1e-3
+        assert state.energy_balance.gap < 1e-3
 
 
 @pytest.mark.slow
@@ -163,7 +163,7 @@ def test_release_springs_and_leaves_no_reaction():
     """Clamps off at a time: the event is computed, the plastic strain stays (mechanical 9)."""
     model = short_case("hold.release=3 s", "weld.A.speed=10 mm/s")
     states = {s.phase: s.state for s in simulate(model)}
-    assert states["release"].holding == ()
+    assert states["release"].closed_clamps == ()
     steps = list(simulate(model))
     at = next(i for i, s in enumerate(steps) if s.phase == "release")
     before, after = steps[at - 1].state, steps[at].state

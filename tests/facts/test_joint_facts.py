@@ -48,7 +48,7 @@ def order(*seams):
 
 def test_direction_and_order_on_a_tee():
     good = order("front:+x", "back:-x", "left:uphill", "right:uphill")
-    assert [w.sense for w in good.welds[2:]] == [-1, -1]  # from the front, below, to the back
+    assert [w.direction for w in good.welds[2:]] == [-1, -1]  # from the front, below, to the back
     first, _ = follow(good, 79.0)  # before the second weld at 80 s
     second, opposite = follow(good, 158.0, first)  # before the third at 160 s
     _, same = follow(order("front:+x", "back:+x", "left:+y", "right:+y"), 158.0, first)

@@ -147,7 +147,7 @@ bead_width = "7 mm"
 bead_height = "{height} mm"
 
 [surroundings]
-film = "100 W/m2/K"
+film_coefficient = "100 W/m2/K"
 """
 ACROSS = 'at = "60 mm"\ntravel = "up"'
 ALONG = 'line = "along"\nat = "0 mm"\nfrom = "0 mm"\nto = "{length} mm"\ntravel = "+x"'

@@ -176,7 +176,7 @@ def test_strap_seam_runs_along_the_crown_of_its_fillet():
     normals = [np.array([dz, -dx]) / math.hypot(dx, dz) for dx, dz in ((-1.7, 2.4), (-2.3, 1.7))]
     inward = -sum(normals) / np.linalg.norm(sum(normals))
     assert np.allclose(line.inwards, [inward[0], 0, inward[1]], atol=1e-9)
-    assert line.ways["+y"] == -line.ways["-y"] == line.ways["forward"]
+    assert line.directions["+y"] == -line.directions["-y"] == line.directions["forward"]
 
 
 # the bracket: tetrahedra
@@ -555,7 +555,7 @@ def test_a_closed_edge_without_filler(tmp_path):
     assert np.allclose(line.inwards[:, 2], -math.sqrt(0.5), atol=0.1)
     # clockwise on a watch face seen from above, where the arc comes from
     turn = np.cross(line.points[:-1], np.diff(line.points, axis=0))[:, 2].sum()
-    assert line.ways["clockwise"] == (-1 if turn > 0 else 1)
+    assert line.directions["clockwise"] == (-1 if turn > 0 else 1)
     mesh, _ = meshed(own_step, part)
     assert set(mesh.subdomains) == {"part"}
     drawn = 60 * 60 * 5 + math.pi * 15**2 * 40

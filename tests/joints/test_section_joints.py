@@ -262,7 +262,7 @@ def test_seam_of_a_plate_butt():
     (seam,) = module.seam_lines(part).values()
     assert seam.name == "butt" and seam.length == pytest.approx(150 * MM)
     assert np.allclose(seam.points, [[0, 0, 3 * MM], [150 * MM, 0, 3 * MM]])
-    assert np.allclose(seam.inwards, [0, 0, -1]) and seam.ways == {"+x": 1, "-x": -1}
+    assert np.allclose(seam.inwards, [0, 0, -1]) and seam.directions == {"+x": 1, "-x": -1}
     assert seam.passes == 2 and seam.depth == pytest.approx(3 * MM)
 
 
@@ -295,7 +295,7 @@ def test_seam_of_a_girth_weld(name, diameter):
     assert np.allclose(seam.inwards, -seam.points / (diameter / 2 * MM))
     quarter = seam.points[(len(seam.points) - 1) // 4]
     assert np.allclose(quarter, [0, -diameter / 2 * MM, 0], atol=1e-9)
-    assert seam.ways == {"counterclockwise": 1, "clockwise": -1}
+    assert seam.directions == {"counterclockwise": 1, "clockwise": -1}
     assert seam.cut(0.0, seam.length, -1).closed and not seam.cut(0.0, 0.03, 1).closed
 
 
@@ -304,7 +304,7 @@ def test_seams_of_a_tee():
     module, part = part_of("tee")
     for name, seam in module.seam_lines(part).items():
         side = {"front": 1, "back": -1}[name]
-        assert seam.length == pytest.approx(120 * MM) and seam.ways["+x"] == 1
+        assert seam.length == pytest.approx(120 * MM) and seam.directions["+x"] == 1
         assert np.allclose(seam.points[:, 1], side * 5 * MM)
         assert np.allclose(seam.points[:, 2], 2 * MM + LEAST_GAP)
         assert np.allclose(seam.inwards, np.array([0, -side, -1]) / np.sqrt(2))
@@ -420,7 +420,7 @@ def test_the_starter_fits(kind):
     assert (raw["hold"]["kind"] == "ends") == bool(module.HELD)
     for item in raw["schedule"]["order"]:
         seam, way = item.split(":")
-        assert way in module.seam_lines(part)[seam.split("/")[0]].ways
+        assert way in module.seam_lines(part)[seam.split("/")[0]].directions
 
 
 @pytest.mark.parametrize(("name", "change", "key", "text"), [

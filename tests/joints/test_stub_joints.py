@@ -247,9 +247,9 @@ def test_quarters_are_where_the_clock_says(name):
     for key, seam in seams.items():
         x, y, _ = seam.points[len(seam.points) // 2]
         assert np.allclose(np.array([x, y]) / np.hypot(x, y), middle[key])
-        assert seam.ways["clockwise"] == 1 and seam.ways["counterclockwise"] == -1
-        assert seam.ways[along[key]] == 1
-        assert seam.ways[along[key].translate(str.maketrans("+-", "-+"))] == -1
+        assert seam.directions["clockwise"] == 1 and seam.directions["counterclockwise"] == -1
+        assert seam.directions[along[key]] == 1
+        assert seam.directions[along[key].translate(str.maketrans("+-", "-+"))] == -1
         turn = np.diff(np.unwrap(np.arctan2(seam.points[:, 1], seam.points[:, 0])))
         # the arc runs half a leg off the joint, square to it and so not quite away from the axis
         assert (turn < 0).all() and turn.sum() == pytest.approx(-np.pi / 2, rel=0.03)
@@ -268,8 +268,8 @@ def test_seams_from_clock_positions():
     assert np.allclose(seams["s1"].points[[0, -1], :2], [(0, radius), (radius, 0)])
     half = radius / np.sqrt(2)
     assert np.allclose(seams["s2"].points[-1, :2], (-half, -half))
-    assert "+x" not in seams["s1"].ways  # as much along -y as along +x
-    assert seams["s2"].ways["-x"] == 1 and seams["s2"].ways["clockwise"] == 1
+    assert "+x" not in seams["s1"].directions  # as much along -y as along +x
+    assert seams["s2"].directions["-x"] == 1 and seams["s2"].directions["clockwise"] == 1
     spans = [s.length for s in seams.values()]
     assert np.array(spans) / sum(spans) == pytest.approx(np.array([3, 4.5, 4.5]) / 12, rel=1e-3)
 

@@ -474,12 +474,12 @@ def test_commas_that_can_only_part_thousands_are_read_so(opened):
         field.fill(typed)
         assert kept("part", "length") == value
         assert "two ways" not in message.text_content() or message.is_hidden()
-    for typed, ways in (
+    for typed, directions in (
         ("1,500", ("1500", "1.500")), ("1234,567", ("1234567", "1234.567")),
         ("1,500e2 mm", ("1500e2", "1.500e2")),
     ):  # fmt: skip
         field.fill(typed)
-        message.filter(has_text=f"write {ways[0]} or {ways[1]}").wait_for()
+        message.filter(has_text=f"write {directions[0]} or {directions[1]}").wait_for()
         assert message.inner_text().startswith(f"{typed.split()[0]} can be read two ways: ")
     field.fill("1,200.5")
     page.get_by_label("unit of length").first.select_option("in")

@@ -43,7 +43,7 @@ def field_frame(time):
     points, cells, _ = _vtk_cells(mesh)
     f = invented.frame(mesh, weld, time)
     return FieldFrame(
-        f.time, points, cells, f.temperature, f.displacement, f.laid, f.von_mises,
+        f.time, points, cells, f.temperature, f.displacement, f.active, f.von_mises,
         f.equivalent_plastic_strain,
     )  # fmt: skip
 
@@ -77,7 +77,7 @@ def test_stage_shows_a_tenth_of_the_length_at_most_and_all_of_the_part(record):
     assert 0.04 < stage.warp * stage.farthest / invented.LENGTH <= 0.1 + 1e-9
     for time in FRAMES:
         frame = field_frame(time)
-        on = scene.laid_points(frame)
+        on = scene.active_lattice_points(frame)
         places = stage.to_picture((frame.points + stage.warp * frame.displacement)[on])
         assert places.min() > 0 and places.max() < 1
     assert stage.coldest == pytest.approx(20, abs=0.01)

@@ -231,7 +231,7 @@ def test_assumptions_go_by_what_the_case_has(tee):
         assert words in lines
     case = record.case
     case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]
-    del case["cooling_film"], case["part"]["penetration"]
+    del case["cooling_film_coefficient"], case["part"]["penetration"]
     lines = " ".join(assumptions(record))
     assert "No tack welds" in lines and "Nothing holds the part" in lines
     for words in ("from the start, cold", "friction", "spring", "rigid", "preset", "Forced"):

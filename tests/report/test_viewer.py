@@ -9,7 +9,7 @@ import pytest
 from tests import browser
 from tests import synthetic_run as invented
 from weldsim.errors import StoreError
-from weldsim.geometry.surface import NEVER, sharp_edges, skin_of
+from weldsim.geometry.surface import NEVER, outer_surface, sharp_edges
 from weldsim.report.viewer import _ring, pick_frames, right_way, scene_data, viewer_parts
 from weldsim.runs.reading import read_frame, read_run
 
@@ -39,13 +39,13 @@ def cube(n=1):
 
 def test_a_cube_has_six_faces_and_twelve_edges():
     """Geometry of the cube."""
-    skin = skin_of(*cube(), np.ones((1, 1), bool))
+    skin = outer_surface(*cube(), np.ones((1, 1), bool))
     assert (len(skin.faces), len(skin.edges), len(skin.used)) == (6, 12, 8)
 
 
 def test_the_face_between_two_cells_shows_until_the_second_is_laid():
     """Two cubes, the second laid at frame 2: 6 faces, then 10 of a box of two; 12 edges each."""
-    skin = skin_of(*cube(2), np.array([[1, 0], [1, 0], [1, 1], [1, 1]], bool))
+    skin = outer_surface(*cube(2), np.array([[1, 0], [1, 0], [1, 1], [1, 1]], bool))
 
     def shown(on, off, k):
         return int(((on <= k) & (k < off)).sum())

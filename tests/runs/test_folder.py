@@ -90,7 +90,7 @@ def test_failure_half_way_through_a_frame_leaves_the_series_whole(folder, monkey
 KILLED = """
 import sys
 import numpy as np
-from weldsim.store import RunFolder
+from weldsim.runs.folder import RunFolder
 folder = RunFolder.open(sys.argv[1])
 for n in range(100000):
     folder.write_checkpoint(n, {"field": np.full(200000, float(n))}, {"n": n})
@@ -188,7 +188,7 @@ def test_checkpoints_are_exact_and_the_last_two_stay(folder):
         arrays = {
             "memory.strain": random.normal(size=(4, 2, 6)),
             "time": np.array(index / 3),
-            "holding": np.array(["vise"]),
+            "closed_clamps": np.array(["vise"]),
             "reached": np.array([-np.inf, np.inf]),
         }
         folder.write_checkpoint(index, arrays, extra)
@@ -232,7 +232,7 @@ def test_frames_reopen_with_times_values_and_positive_cells(folder):
         np.testing.assert_array_equal(
             read.point_data["displacement_m"], written[index].displacement
         )
-        np.testing.assert_array_equal(read.cell_data["laid"][0], written[index].laid)
+        np.testing.assert_array_equal(read.cell_data["active"][0], written[index].active)
         # single precision is 6e-8
         np.testing.assert_allclose(
             read.cell_data["von_mises_Pa"][0], written[index].von_mises, rtol=1e-7, atol=1e-3

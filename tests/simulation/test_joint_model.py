@@ -15,7 +15,7 @@ MAST = ROOT / "cases" / "mast_stub.toml"
 
 def volume_joined(model, state) -> float:
     """Volume of the filler and land that carries load. [m3]"""
-    carries = model.joined(state)
+    carries = model.active_points(state)
     base = np.zeros(len(carries), dtype=bool)
     base[model.part.regions["part"]] = True
     return float((model.mechanics.weight * carries)[~base].sum())
@@ -37,7 +37,9 @@ def test_only_the_tacks_join_the_pieces_before_the_first_arc(mast):
     found = volume_joined(model, state)
     assert 4 * land < found < 4 * (land + 8 * bead)  # whole cells of the fillet at this grade
     none = build_model(load_case(MAST), "coarse", threads=1)
-    assert len(case.tacks) == 4 and none.joined(state).shape == model.joined(state).shape
+    assert (
+        len(case.tacks) == 4 and none.active_points(state).shape == model.active_points(state).shape
+    )
 
 
 def test_every_seam_lays_its_own_and_all_lay_everything_but_the_open_land(mast):
@@ -69,7 +71,7 @@ def test_contact_pairs_face_each_other_across_the_land(mast):
 
 def test_chord_ends_hold_and_the_branch_is_free(mast):
     model, state = mast
-    held = model.supports(state.holding)
+    held = model.supports(state.closed_clamps)
     x = model.points[:, 0]
     assert held[np.abs(np.abs(x) - 0.15) < 1e-9].all()
     assert not held[np.abs(x) < 0.149].any()
@@ -117,18 +119,18 @@ off = "3 s after front"
     )
     model = build_model(parse_case(text, str(MAST)), "coarse", threads=1)
     state = start_state(model)
-    assert state.holding == ("chord start", "chord end")
+    assert state.closed_clamps == ("chord start", "chord end")
     from dataclasses import replace
 
     assert model.next_change(state) == pytest.approx(5.0)
     at5 = replace(state, time=5.0)
     assert next_event(model, at5).kind == "grip" and model.changes(at5) == ([], ["rail"])
     stops = np.array([20.0, np.nan, np.nan, np.nan])
-    held = replace(state, time=22.0, holding=(*state.holding, "rail"), stops=stops,
+    held = replace(state, time=22.0, closed_clamps=(*state.closed_clamps, "rail"), stops=stops,
                    starts=np.array([0.0, np.nan, np.nan, np.nan]))  # fmt: skip
     assert model.next_change(held) == pytest.approx(23.0)
     assert model.changes(replace(held, time=23.0)) == (["rail"], [])
-    let_go = replace(held, time=24.0, holding=state.holding, released=("rail",))
+    let_go = replace(held, time=24.0, closed_clamps=state.closed_clamps, released=("rail",))
     assert model.changes(let_go) == ([], [])  # what came off stays off
 
 

@@ -2,7 +2,7 @@
 
 from concurrent.futures import Future
 
-from weldsim.studies.plan.branches import grow
+from weldsim.studies.plan.branches import run_branch
 from weldsim.studies.plan.space import parse_plan
 
 TEXT = """title = "Small plate tee"
@@ -63,7 +63,7 @@ class Here:
         self.jobs.append(job)
         future = Future()
         try:
-            future.set_result(grow(job))
+            future.set_result(run_branch(job))
         except Exception as error:
             future.set_exception(error)
         return future

@@ -58,11 +58,13 @@ def build_part_at(case, grade):
 def locked(model, strain):
     """State in equilibrium with a plastic strain (C, Q, 6) put in from outside."""
     state = start_state(model)
-    memory = replace(state.memory, plastic_strain=strain)
-    state = replace(state, memory=memory)
-    properties, memory = elastic_properties(model, state)
-    fixed = model.supports(state.holding)
-    found = solve_equilibrium(model.mechanics, state.displacement, properties, memory, fixed)
+    internal_variables = replace(state.internal_variables, plastic_strain=strain)
+    state = replace(state, internal_variables=internal_variables)
+    properties, internal_variables = elastic_properties(model, state)
+    fixed = model.supports(state.closed_clamps)
+    found = solve_equilibrium(
+        model.mechanics, state.displacement, properties, internal_variables, fixed
+    )
     return replace(state, displacement=found.displacement)
 
 

@@ -8,7 +8,7 @@ import pytest
 from tests.studies.test_preset import tee
 from weldsim.case.load import load_case
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.studies import clamp_search as holding
+from weldsim.studies import clamp_search
 from weldsim.studies.clamp_search import (
     Held,
     choices_of,
@@ -56,7 +56,7 @@ def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path
     sets = choices_of(case)
     ends = {s: 3.0 - 0.1 * n for n, s in enumerate(sets)}
     ends[sets[1]], ends[sets[2]] = 0.2, "no equilibrium"
-    monkeypatch.setattr(holding, "_run", invented(ends))
+    monkeypatch.setattr(clamp_search, "_run", invented(ends))
     found = find_holding(case, grade="quick")
     assert found.best.faces == sets[1] and found.choices[-1].error == "no equilibrium"
     assert found.error == pytest.approx(0.1) and found.verdict == "inside"
@@ -66,7 +66,10 @@ def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path
     path = write_holding(found, tmp_path / "new" / "preset.json")
     record = json.loads(path.read_text())
     assert record["case_lines"] == holding_lines(found)
-    assert len(record["choices"]) == holding.MOST and record["untried"] == len(sets) - holding.MOST
+    assert (
+        len(record["choices"]) == clamp_search.MOST
+        and record["untried"] == len(sets) - clamp_search.MOST
+    )
     assert f"{record['untried']} larger sets of faces were not tried" in words
     again = tee_with(record["case_lines"])
     assert any(c.at == sets[1] for c in again.clamps)
@@ -85,7 +88,7 @@ def test_a_coarser_run_that_fails_is_said(monkeypatch):
         failed = "no equilibrium" if grade == "coarse" else ""
         return Held(faces, {"pointer_up_mrad": 1.0}, 1.0, 0.0, failed)
 
-    monkeypatch.setattr(holding, "_run", run)
+    monkeypatch.setattr(clamp_search, "_run", run)
     found = find_holding(tee(), grade="quick")
     assert found.error is None and "the coarser run failed" in holding_words(found)[1]
 
@@ -93,7 +96,7 @@ def test_a_coarser_run_that_fails_is_said(monkeypatch):
 def test_nothing_better_than_nothing(monkeypatch):
     case = tee()
     ends = dict.fromkeys(choices_of(case), 2.0)
-    monkeypatch.setattr(holding, "_run", invented(ends))
+    monkeypatch.setattr(clamp_search, "_run", invented(ends))
     found = find_holding(case, grade="coarse")  # no grade below it
     assert found.best.faces == () and holding_lines(found) == []
     assert found.error is None and "Clamp nothing more" in holding_words(found)[0]
@@ -103,7 +106,7 @@ def test_refusals_are_one_line(monkeypatch):
     with pytest.raises(CaseError, match="held by .hold. alone"):
         find_holding(load_case("cases/pivot_arm.toml"))
     case = tee()
-    monkeypatch.setattr(holding, "_run", invented(dict.fromkeys(choices_of(case), "stuck")))
+    monkeypatch.setattr(clamp_search, "_run", invented(dict.fromkeys(choices_of(case), "stuck")))
     with pytest.raises(ConvergenceError, match="no choice of clamps could be computed: stuck"):
         find_holding(case)
 
@@ -127,7 +130,7 @@ def test_what_is_held_moves_less_and_bears_a_force(monkeypatch):
     """A part locked in a frame keeps the stress instead of moving (common practice): the clamp on
     the stem bears a force until it is let go, and the part then ends nearer to true than one that
     was free. How much nearer is not asked: the model springs back nine tenths of the way."""
-    monkeypatch.setattr(holding, "choices_of", lambda case: [(), ("stem top",)])
+    monkeypatch.setattr(clamp_search, "choices_of", lambda case: [(), ("stem top",)])
     found = find_holding(tee(), grade="coarse", estimate=False)
     by = {h.faces: h for h in found.choices}
     free, held = by[()], by[("stem top",)]

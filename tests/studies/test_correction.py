@@ -153,7 +153,7 @@ def test_power_keeps_a_line_under_its_limit(bar):
     assert limit - BAND <= peak <= limit
     assert peak_under(model, opened, 1) > limit  # the weld's own power would be too much
     assert 0 < power < model.case.welds[1].power
-    assert not model.joined(opened)[np.concatenate(
+    assert not model.active_points(opened)[np.concatenate(
         [m for n, m in model.part.regions.items() if n.startswith("bead")])].any()  # fmt: skip
 
 

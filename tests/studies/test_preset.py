@@ -164,7 +164,11 @@ def test_a_part_that_ends_true_is_set_off_by_nothing(monkeypatch):
 
 
 def test_a_part_that_never_cools_is_refused():
-    sealed = ("surroundings.film=0 W/m2/K", "surroundings.emissivity=0", "solve.end=40 s")
+    sealed = (
+        "surroundings.film_coefficient=0 W/m2/K",
+        "surroundings.emissivity=0",
+        "solve.end=40 s",
+    )
     with pytest.raises(CaseError, match="never cold"):
         find_preset(tee(*sealed), grade="coarse")
 

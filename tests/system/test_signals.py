@@ -19,8 +19,8 @@ AFTER_MESHING = """
 import os, signal, threading
 signal.signal(signal.SIGHUP, signal.SIG_IGN)  # as nohup leaves it
 signal.signal(signal.SIGTERM, lambda *_: print("told to end", flush=True))
-from weldsim.model import build_model
-from weldsim.case import load_case
+from weldsim.simulation.model import build_model
+from weldsim.case.load import load_case
 mesh = lambda: build_model(load_case(CASE), "sketch")
 if THREAD:
     worker = threading.Thread(target=mesh)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from weldsim.physics.heat_conduction import HeatModel, HeatTables, Skin, heat_step
+from weldsim.physics.heat_conduction import HeatModel, HeatTables, SurfaceExchange, heat_step
 
 ZERO_CELSIUS = 273.15
 
@@ -82,34 +82,36 @@ def face_area(model, mask):
 
 def skin_on(model, *masks):
     """A skin that loses heat only through the faces given by node masks."""
-    full = model.skin(everything(model))
-    film = sum((face_area(model, m) for m in masks), np.zeros(model.points.shape[0]))
-    return Skin(film, full.contact, full.volume, full.active)
+    full = model.exchange(everything(model))
+    film_coefficient = sum((face_area(model, m) for m in masks), np.zeros(model.points.shape[0]))
+    return SurfaceExchange(film_coefficient, full.contact, full.volume, full.active)
 
 
-def march(model, temperature, skin, end, time_step, begin=0.0, power=None, held=None, watch=None):
+def march(
+    model, temperature, exchange, end, time_step, begin=0.0, power=None, held=None, watch=None
+):
     """Equal steps from `begin` to `end`.
 
     `power(a, b)` is the nodal power of a step, `held(t)` nodes and temperatures, and `watch` is
     called with (time, temperature, power, lost) after every step.
     """
-    laid = everything(model)
+    active = everything(model)
     steps = max(1, round((end - begin) / time_step))
     times = np.linspace(begin, end, steps + 1)
     nothing = np.zeros(model.points.shape[0])
     for a, b in zip(times[:-1], times[1:], strict=True):
         load = nothing if power is None else power(a, b)
         fixed = None if held is None else held(b)
-        temperature, lost, _ = heat_step(model, temperature, skin, laid, load, b - a, fixed)
+        temperature, lost, _ = heat_step(model, temperature, exchange, active, load, b - a, fixed)
         if watch is not None:
             watch(b, temperature, load, lost)
     return temperature
 
 
-def steady(model, temperature, skin, held=None, power=None):
+def steady(model, temperature, exchange, held=None, power=None):
     """Steady state: steps so long that nothing is left of the start."""
-    laid = everything(model)
+    active = everything(model)
     load = np.zeros(model.points.shape[0]) if power is None else power
     for _ in range(3):
-        temperature, _, _ = heat_step(model, temperature, skin, laid, load, 1e12, held)
+        temperature, _, _ = heat_step(model, temperature, exchange, active, load, 1e12, held)
     return temperature

@@ -9,7 +9,7 @@ import numpy as np
 from weldsim.geometry.mesh import build_lattice
 from weldsim.physics.mechanics import (
     ELEMENTS,
-    MaterialState,
+    InternalVariables,
     MechanicsModel,
     Properties,
     accept,
@@ -47,8 +47,8 @@ class Body:
         """Supports that stop rigid motion only."""
         return minimal_supports(self.points)
 
-    def virgin(self) -> MaterialState:
-        return MaterialState.virgin(*self.model.shape_counts)
+    def virgin(self) -> InternalVariables:
+        return InternalVariables.virgin(*self.model.shape_counts)
 
     def still(self) -> np.ndarray:
         return np.zeros_like(self.points)
@@ -117,31 +117,35 @@ def elastic(body: Body, modulus=210e3, poisson=0.3, thermal=0.0, yield_stress=np
     )
 
 
-def inherent(body: Body, strain, axis: int) -> MaterialState:
+def inherent(body: Body, strain, axis: int) -> InternalVariables:
     """Memory with an imposed stress-free strain (C, Q) along one axis."""
-    memory = body.virgin()
-    reference = memory.reference_strain.copy()
+    internal_variables = body.virgin()
+    reference = internal_variables.reference_strain.copy()
     reference[:, :, axis] = strain
-    return MaterialState(memory.plastic_strain, memory.equivalent_plastic_strain, reference)
+    return InternalVariables(
+        internal_variables.plastic_strain, internal_variables.equivalent_plastic_strain, reference
+    )
 
 
-def solve(body: Body, properties, fixed, u=None, memory=None, prescribed=None, load=None):
+def solve(
+    body: Body, properties, fixed, u=None, internal_variables=None, prescribed=None, load=None
+):
     """Equilibrium from rest unless told otherwise."""
     u = body.still() if u is None else u
-    memory = body.virgin() if memory is None else memory
-    return solve_equilibrium(body.model, u, properties, memory, fixed, prescribed, load)
+    internal_variables = body.virgin() if internal_variables is None else internal_variables
+    return solve_equilibrium(body.model, u, properties, internal_variables, fixed, prescribed, load)
 
 
-def follow(body: Body, steps, fixed, u=None, memory=None):
+def follow(body: Body, steps, fixed, u=None, internal_variables=None):
     """Equilibrium through a list of properties; yields (found, memory) after every step."""
     u = body.still() if u is None else u
-    memory = body.virgin() if memory is None else memory
+    internal_variables = body.virgin() if internal_variables is None else internal_variables
     none = np.zeros(body.model.shape_counts, dtype=bool)
     for properties in steps:
-        found = solve_equilibrium(body.model, u, properties, memory, fixed)
-        memory, _ = accept(body.model, found, properties, memory, none)
+        found = solve_equilibrium(body.model, u, properties, internal_variables, fixed)
+        internal_variables, _ = accept(body.model, found, properties, internal_variables, none)
         u = found.displacement
-        yield found, memory
+        yield found, internal_variables
 
 
 def surface_load(body: Body, facets, traction) -> np.ndarray:

@@ -61,7 +61,7 @@ def plate_run(grid, heat, speed, reach, size, schedule):
     down = np.array([0, 0, 1.0])
     seam = Seam(np.array([-reach, 0, 0]), np.array([reach, 0, 0]), down)
     arc = DoubleEllipsoid(0.5 * heat * 1e6 * speed, size, 2 * size, size, size, speed, seam)
-    laid, skin = everything(model), skin_on(model)
+    active, exchange = everything(model), skin_on(model)
     passing = reach / speed
     middle = np.flatnonzero(on_plane(model.points, 0, 0.0) & on_plane(model.points, 1, 0.0))
     middle = middle[np.argsort(model.points[middle, 2])]
@@ -70,7 +70,7 @@ def plate_run(grid, heat, speed, reach, size, schedule):
     def power(begin, end):
         if end > 2 * passing + 1e-9:
             return np.zeros(model.points.shape[0])
-        return model.power(laid, arc, begin, end)[0]
+        return model.power(active, arc, begin, end)[0]
 
     def watch(t, temperature, load, lost):
         times.append(t - passing)
@@ -80,7 +80,7 @@ def plate_run(grid, heat, speed, reach, size, schedule):
     for after, step in schedule:
         end = passing + after
         temperature = march(
-            model, temperature, skin, end, step, begin=now, power=power, watch=watch
+            model, temperature, exchange, end, step, begin=now, power=power, watch=watch
         )
         now = end
     assert nearest(model.points, 0, 0, 0) == middle[0]

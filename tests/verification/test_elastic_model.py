@@ -32,7 +32,7 @@ def test_no_shrinkage_beyond_the_restrained_bar():
     base = metal & melted
     assert base.any()
     yield_strain = 355e6 / 210e9
-    inherent = state.memory.plastic_strain + state.memory.reference_strain
+    inherent = state.internal_variables.plastic_strain + state.internal_variables.reference_strain
     assert np.abs(inherent[base]).max() < 1.1 * yield_strain
     weld = ~metal | melted
     assert mises(state.stress)[weld].mean() < 355e6 / (1 - 0.3)

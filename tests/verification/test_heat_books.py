@@ -66,9 +66,9 @@ def test_constant_flux_on_a_surface():
     model = long_rod()
     flux = 1e6 * face_area(model, on_plane(model.points, 0, 0.0))
     start = np.full(model.points.shape[0], AMBIENT)
-    skin = skin_on(model)
-    early = march(model, start, skin, 10.0, 0.05, power=lambda a, b: flux)
-    late = march(model, early, skin, 30.0, 0.1, begin=10.0, power=lambda a, b: flux)
+    exchange = skin_on(model)
+    early = march(model, start, exchange, 10.0, 0.05, power=lambda a, b: flux)
+    late = march(model, early, exchange, 30.0, 0.1, begin=10.0, power=lambda a, b: flux)
     places = [along(model, x) for x in (0.0, 0.005, 0.010)]
     rise = 0.005 * np.array([260, 154, 83, 450, 244])
     got = np.r_[early[places], late[[places[0], places[2]]]] - ZERO_CELSIUS
@@ -79,10 +79,10 @@ def test_constant_flux_on_a_surface():
 def test_surface_with_convection():
     """Ti = 500, Ta = 20 degC, h = 1000 W/m2K on a semi-infinite solid."""
     model = long_rod(film_coefficient=1000.0)
-    skin = skin_on(model, on_plane(model.points, 0, 0.0))
+    exchange = skin_on(model, on_plane(model.points, 0, 0.0))
     start = np.full(model.points.shape[0], 500.0 + ZERO_CELSIUS)
-    early = march(model, start, skin, 10.0, 0.05)
-    late = march(model, early, skin, 60.0, 0.2, begin=10.0)
+    early = march(model, start, exchange, 10.0, 0.05)
+    late = march(model, early, exchange, 60.0, 0.2, begin=10.0)
     places = [along(model, x) for x in (0.0, 0.010, 0.020)]
     got = np.r_[early[places[:2]], late[places]] - ZERO_CELSIUS
     expected = np.array([396.872, 465.710, 300.386, 363.823, 413.006])
@@ -96,10 +96,10 @@ def test_slab_cooled_on_both_faces():
     zeta = brentq(lambda s: s * np.tan(s) - 0.25, 0.1, 1.0)
     assert zeta == pytest.approx(0.480094, abs=1e-6)
     model = heat_model(*rod(np.linspace(0, 0.020, 41)), film_coefficient=1000.0)
-    skin = skin_on(model, on_plane(model.points, 0, 0.0), on_plane(model.points, 0, 0.020))
+    exchange = skin_on(model, on_plane(model.points, 0, 0.0), on_plane(model.points, 0, 0.020))
     start = np.full(model.points.shape[0], 500.0 + ZERO_CELSIUS)
-    first = march(model, start, skin, 20.0, 0.05)
-    second = march(model, first, skin, 60.0, 0.05, begin=20.0)
+    first = march(model, start, exchange, 20.0, 0.05)
+    second = march(model, first, exchange, 60.0, 0.05, begin=20.0)
     places = [along(model, x) for x in (0.010, 0.015, 0.020, 0.005, 0.0)]
     for got, centre, middle, surface in (
         (first, 356.896, 347.237, 318.811),
@@ -118,17 +118,17 @@ def test_instantaneous_plane_source():
     face = face_area(model, on_plane(model.points, 0, 0.0))
     short = 1e-4
     pulse = 0.5 * 10e3 / 240e-6 * face / short
-    skin, laid = skin_on(model), everything(model)
-    assert laid.all()
+    exchange, active = skin_on(model), everything(model)
+    assert active.all()
     start = np.full(model.points.shape[0], AMBIENT)
-    hot = march(model, start, skin, short, short, power=lambda a, b: pulse)
+    hot = march(model, start, exchange, short, short, power=lambda a, b: pulse)
     # Euler needs steps small against the age of the pulse: they grow with it.
     age = short
     seen, temperature = {}, hot
     for end in (1.0, 5.0, 20.0):
         count = int(np.ceil(np.log(end / age) / 0.01))
         for t in np.geomspace(age, end, count + 1)[1:]:
-            temperature = march(model, temperature, skin, t, t - age, begin=age)
+            temperature = march(model, temperature, exchange, t, t - age, begin=age)
             age = t
         seen[end] = temperature
     table = {(0, 1.0): 876.334, (0.010, 5.0): 232.553, (0.020, 20.0): 126.277}  # degC
@@ -176,16 +176,16 @@ def times_to_reach(levels, begin, surroundings, tables=None, share=0.001):
     model = heat_model(*block([0, 0.1], [0, 0.006], [0, 0.040]), tables, **surroundings)
     p = model.points
     sides = [on_plane(p, a, v) for a, v in ((1, 0.0), (1, 0.006), (2, 0.0), (2, 0.040))]
-    skin = skin_on(model, *sides)
+    exchange = skin_on(model, *sides)
     temperature = np.full(8, begin + ZERO_CELSIUS)
     time, found = 0.0, []
     for level in levels:
         while temperature[0] > level + ZERO_CELSIUS:
             before = temperature[0]
-            loss = model.loss(temperature, skin)[0].sum()
-            slope = model.tables.heat(temperature)[1][0] * DENSITY * skin.volume.sum()
+            loss = model.loss(temperature, exchange)[0].sum()
+            slope = model.tables.heat(temperature)[1][0] * DENSITY * exchange.volume.sum()
             step = share * (before - AMBIENT) * slope / loss
-            temperature = march(model, temperature, skin, step, step)
+            temperature = march(model, temperature, exchange, step, step)
             time += step
         # back to the level on the straight line of the last step
         over = (level + ZERO_CELSIUS - temperature[0]) / (before - temperature[0])
@@ -271,10 +271,10 @@ def test_stefan_problem(wall, initial, root, front, places):
     # An all-liquid start at the melting point stands at the upper end of the melting range.
     start_at = max(initial, melt + RANGE / 2) if initial == melt else initial
     start = np.full(model.points.shape[0], start_at + ZERO_CELSIUS)
-    skin = skin_on(model)
-    before = model.stored(start, skin)
+    exchange = skin_on(model)
+    before = model.stored(start, exchange)
     held = lambda t: (face, wall + ZERO_CELSIUS)  # noqa: E731
-    got = march(model, start, skin, 10.0, 0.02, held=held)
+    got = march(model, start, exchange, 10.0, 0.02, held=held)
     axis = np.flatnonzero(np.all(np.isclose(model.points[:, 1:], 0), axis=1))
     axis = axis[np.argsort(model.points[axis, 0])]
     x, t = model.points[axis, 0], got[axis] - ZERO_CELSIUS
@@ -287,7 +287,7 @@ def test_stefan_problem(wall, initial, root, front, places):
     heat = 2 * 30.0 * (melt - wall) * np.sqrt(10 / (np.pi * alpha)) / erf(root)
     if initial == 1500:
         assert heat == pytest.approx(56.8228e6, rel=1e-5)
-    assert before - model.stored(got, skin) == pytest.approx(heat, rel=0.01)
+    assert before - model.stored(got, exchange) == pytest.approx(heat, rel=0.01)
 
 
 def test_steady_slab_with_conductivity_of_steel():
@@ -318,15 +318,15 @@ def carbon_steel():
 def test_adiabatic_block_does_not_miss_the_specific_heat_peak():
     """1e8 W/m3 in carbon steel, EN 1993-1-2 c(T): 748.80 degC at 40 s with steps of 1 s."""
     model = heat_model(*rod(np.linspace(0, 0.01, 3), 0.01), carbon_steel())
-    skin = skin_on(model)
+    exchange = skin_on(model)
     seen = {}
     march(
         model,
         np.full(model.points.shape[0], AMBIENT),
-        skin,
+        exchange,
         50.0,
         1.0,
-        power=lambda a, b: 1e8 * skin.volume,
+        power=lambda a, b: 1e8 * exchange.volume,
         watch=lambda t, temperature, power, lost: seen.update({round(t): temperature}),
     )
     for t, expected in {10: 272.26, 20: 484.92, 30: 658.86, 40: 748.80, 50: 907.51}.items():
@@ -339,10 +339,10 @@ def test_whole_part_energy():
     grid = block(np.linspace(0, 0.3, 7), np.linspace(0, 0.006, 2), np.linspace(0, 0.04, 3))
     for tables, expected in ((constant_tables(), 137.952), (carbon_steel(), 166.728)):
         model = heat_model(*grid, tables)
-        skin = skin_on(model)
+        exchange = skin_on(model)
         power = np.zeros(model.points.shape[0])
         power[0] = 40e3 / 100.0  # into one corner
         start = np.full(power.size, AMBIENT)
-        hot = march(model, start, skin, 100.0, 10.0, power=lambda a, b, p=power: p)
-        even = march(model, hot, skin, 1e7, 1e6)
+        hot = march(model, start, exchange, 100.0, 10.0, power=lambda a, b, p=power: p)
+        even = march(model, hot, exchange, 1e7, 1e6)
         assert even - ZERO_CELSIUS == pytest.approx(expected, abs=0.02)

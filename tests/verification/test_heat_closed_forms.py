@@ -177,18 +177,18 @@ def half_model_run(x, y, z, case, times, time_step):
     seam = Seam(np.zeros(3), np.array([SPEED * ARC_TIME, 0, 0]), np.array([0, 0, 1.0]))
     lengths = (case["front"], case["rear"], case["a"], case["b"])
     arc = DoubleEllipsoid(case["power"] / 2, *lengths, SPEED, seam)
-    laid, skin = everything(model), skin_on(model)
+    active, exchange = everything(model), skin_on(model)
     temperature, now, seen = np.full(model.points.shape[0], AMBIENT), 0.0, {}
 
     def power(begin, end):
         if end > ARC_TIME + 1e-9:
             return np.zeros(model.points.shape[0])
-        return model.power(laid, arc, begin, end)[0]
+        return model.power(active, arc, begin, end)[0]
 
     for end in times:
         # After the arc the steps grow with the time since it stopped.
         step = time_step * max(1.0, 0.6 * (now - ARC_TIME))
-        temperature = march(model, temperature, skin, end, step, begin=now, power=power)
+        temperature = march(model, temperature, exchange, end, step, begin=now, power=power)
         now, seen[end] = end, temperature - 273.15
     return model, seen
 
@@ -259,10 +259,10 @@ def test_case_b_flat_bar():
     assert mean == pytest.approx(90.7714, abs=1e-3)
 
 
-def thin_plate_rise(xi, y, film):
+def thin_plate_rise(xi, y, film_coefficient):
     """Rosenthal, line through a plate of 3 mm: 800 W, 5 mm/s; film [W/m2K] on each face. [K]"""
     thickness, lag = 0.003, SPEED / (2 * DIFFUSIVITY)
-    root = np.sqrt(lag**2 + 2 * film / (CONDUCTIVITY * thickness))
+    root = np.sqrt(lag**2 + 2 * film_coefficient / (CONDUCTIVITY * thickness))
     strength = 800.0 / (2 * np.pi * CONDUCTIVITY * thickness)
     return strength * np.exp(-lag * xi) * k0(np.hypot(xi, y) * root)
 
@@ -276,7 +276,7 @@ def thin_plate_rise(xi, y, film):
     ids=["insulated", "with film"],
 )
 @pytest.mark.slow
-def test_rosenthal_thin_plate_far_from_the_arc(film, worked):
+def test_rosenthal_thin_plate_far_from_the_arc(film_coefficient, worked):
     """D. Rosenthal (1946): quasi-steady field of a line source, 1 % away from the source.
 
     Half plate, one cell thick, arc of 2 mm with a depth far beyond the plate (a line through it);
@@ -284,16 +284,16 @@ def test_rosenthal_thin_plate_far_from_the_arc(film, worked):
     """
     x = np.linspace(0, 0.160, 161)
     y = graded(0.0, (0.020, 20, 1.0), (0.080, 8, 1.4))
-    model = heat_model(*block(x, y, [0.0, 0.003]), film_coefficient=film)
+    model = heat_model(*block(x, y, [0.0, 0.003]), film_coefficient=film_coefficient)
     seam = Seam(np.array([0.01, 0, 0]), np.array([0.12, 0, 0]), np.array([0, 0, 1.0]))
     arc = DoubleEllipsoid(400.0, 0.002, 0.002, 0.002, 1.0, SPEED, seam)
     faces = [on_plane(model.points, 2, v) for v in (0.0, 0.003)]
-    skin, laid = skin_on(model, *faces), everything(model)
-    power = lambda a, b: model.power(laid, arc, a, b)[0]  # noqa: E731
+    exchange, active = skin_on(model, *faces), everything(model)
+    power = lambda a, b: model.power(active, arc, a, b)[0]  # noqa: E731
     start = np.full(model.points.shape[0], AMBIENT)
-    got = march(model, start, skin, 22.0, 0.05, power=power) - AMBIENT
+    got = march(model, start, exchange, 22.0, 0.05, power=power) - AMBIENT
     for (xi, across), expected in worked.items():
-        rise = thin_plate_rise(xi * 1e-3, across * 1e-3, film)
+        rise = thin_plate_rise(xi * 1e-3, across * 1e-3, film_coefficient)
         assert 20 + rise == pytest.approx(expected, abs=0.02)
         node = nearest(model.points, 0.12 + xi * 1e-3, across * 1e-3, 0)
         assert got[node] == pytest.approx(rise, rel=0.01), (xi, across)

@@ -40,12 +40,12 @@ def test_t2_radiating_bar():
     )
     end = on_plane(model.points, 0, 0.1)
     hot = np.flatnonzero(on_plane(model.points, 0, 0.0))
-    skin = skin_on(model, end)
-    got = steady(model, np.full(model.points.shape[0], 1000.0), skin, (hot, 1000.0))
+    exchange = skin_on(model, end)
+    got = steady(model, np.full(model.points.shape[0], 1000.0), exchange, (hot, 1000.0))
     # A steady linear profile is in the space of the cells, so only the solver tolerance is left.
     assert got[end] == pytest.approx(exact, abs=1e-3)
     assert got[end] == pytest.approx(927.0, rel=1e-3)
-    flux = model.loss(got, skin)[0].sum() / 1e-4
+    flux = model.loss(got, exchange)[0].sum() / 1e-4
     assert flux == pytest.approx(40_583.8, rel=1e-3)
 
 
@@ -111,9 +111,9 @@ def test_t4_plate_with_convection():
 
         # (cosh + (ratio/b) sinh) scaled by exp to stay finite
         def rise(s):
-            grow = (1 + ratio / b) / 2
+            run_branch = (1 + ratio / b) / 2
             fall = (1 - ratio / b) / 2 * np.exp(-2 * b * s)
-            return grow + fall
+            return run_branch + fall
 
         return float((weight * np.cos(b * x) * rise(up) / rise(height) * np.exp(-b * y)).sum())
 

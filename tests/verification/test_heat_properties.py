@@ -54,13 +54,13 @@ def arc(start, end, power=800.0, depth=0.003):
     return DoubleEllipsoid(power, 0.003, 0.006, 0.003, depth, 0.005, seam)
 
 
-def weld(model, source, end=4.0, step=0.25, skin=None, start=AMBIENT, watch=None):
+def weld(model, source, end=4.0, step=0.25, exchange=None, start=AMBIENT, watch=None):
     """Run an arc along its seam on a part that is all there."""
-    laid = everything(model)
+    active = everything(model)
     temperature = np.full(model.points.shape[0], start)
-    skin = skin or model.skin(laid)
-    load = lambda a, b: model.power(laid, source, a, b)[0]  # noqa: E731
-    return march(model, temperature, skin, end, step, power=load, watch=watch)
+    exchange = exchange or model.exchange(active)
+    load = lambda a, b: model.power(active, source, a, b)[0]  # noqa: E731
+    return march(model, temperature, exchange, end, step, power=load, watch=watch)
 
 
 LINE = ((-0.01, 0, 0), (0.01, 0, 0))
@@ -71,35 +71,35 @@ LINE = ((-0.01, 0, 0), (0.01, 0, 0))
 def test_insulated_part_keeps_all_heat_each_step(tables, skew):
     """Must hold 1 (first law): stored = supplied to 1e-6, each step, melting included."""
     model = heat_model(*plate(skew=skew), tables())
-    skin = model.skin(everything(model))
-    before = [model.stored(np.full(model.points.shape[0], AMBIENT), skin)]
+    exchange = model.exchange(everything(model))
+    before = [model.stored(np.full(model.points.shape[0], AMBIENT), exchange)]
     hottest = [0.0]
 
     def watch(t, temperature, power, lost):
-        now = model.stored(temperature, skin)
+        now = model.stored(temperature, exchange)
         assert now - before[0] == pytest.approx(power.sum() * 0.25, rel=1e-6)
         assert lost == 0.0
         before[0] = now
         hottest[0] = max(hottest[0], temperature.max())
 
-    weld(model, arc(*LINE, power=2500.0), skin=skin, watch=watch)
+    weld(model, arc(*LINE, power=2500.0), exchange=exchange, watch=watch)
     assert hottest[0] > 1800.0  # the check went through melting
 
 
 def test_heat_in_is_stored_or_lost():
     """Must hold 2, to 0.1 % over the run; each step closes to the solver tolerance."""
     model = heat_model(*plate(), steel_like(), film_coefficient=25.0, emissivity=0.8)
-    skin = model.skin(everything(model))
-    start = model.stored(np.full(model.points.shape[0], AMBIENT), skin)
+    exchange = model.exchange(everything(model))
+    start = model.stored(np.full(model.points.shape[0], AMBIENT), exchange)
     lost, supplied = [], []
 
     def watch(t, temperature, power, out):
         lost.append(out)
         supplied.append(power.sum() * 0.25)
 
-    hot = weld(model, arc(*LINE), skin=skin, watch=watch)
-    cold = march(model, hot, skin, 1200.0, 10.0, watch=lambda t, x, p, out: lost.append(out))
-    stored = model.stored(cold, skin) - start
+    hot = weld(model, arc(*LINE), exchange=exchange, watch=watch)
+    cold = march(model, hot, exchange, 1200.0, 10.0, watch=lambda t, x, p, out: lost.append(out))
+    stored = model.stored(cold, exchange) - start
     assert sum(supplied) == pytest.approx(800.0 * 4.0, rel=1e-9)
     assert sum(lost) > 0.8 * sum(supplied)  # the loss matters in this check
     assert stored + sum(lost) == pytest.approx(sum(supplied), rel=1e-5)
@@ -118,10 +118,10 @@ def test_part_at_ambient_stays_at_ambient():
     """With film, radiation and a grip, but nothing hotter or colder than ambient."""
     points, cells = plate(skew=0.2)
     grip = {"vise": (np.flatnonzero(points[:, 0] < -0.02), 500.0)}
-    model = heat_model(points, cells, film_coefficient=25.0, emissivity=0.8, grips=grip)
-    skin = model.skin(everything(model), ("vise",))
-    assert skin.contact.sum() > 0
-    got = march(model, np.full(len(points), AMBIENT), skin, 100.0, 25.0)
+    model = heat_model(points, cells, film_coefficient=25.0, emissivity=0.8, clamp_contacts=grip)
+    exchange = model.exchange(everything(model), ("vise",))
+    assert exchange.contact.sum() > 0
+    got = march(model, np.full(len(points), AMBIENT), exchange, 100.0, 25.0)
     assert got == pytest.approx(AMBIENT, abs=1e-8)
 
 
@@ -199,13 +199,13 @@ def test_never_colder_than_the_coldest(step):
     Near-cubic cells: a flat brick couples some neighbours the wrong way, by a small amount.
     """
     model = heat_model(*plate(cells=(12, 8, 2), size=(0.036, 0.024, 0.006)), film_coefficient=10.0)
-    skin = model.skin(everything(model))
+    exchange = model.exchange(everything(model))
     load = np.zeros(model.points.shape[0])
     load[nearest(model.points, 0, 0, 0)] = 500.0
     start = np.full(load.size, AMBIENT)
     lowest = []
     march(
-        model, start, skin, 4 * step, step,
+        model, start, exchange, 4 * step, step,
         power=lambda a, b: load, watch=lambda t, x, p, out: lowest.append(x.min()),
     )  # fmt: skip
     rise = 500.0 * step / (CAPACITY * 1e-9)  # of the order of the node's rise
@@ -232,7 +232,7 @@ def test_gap_passes_no_heat_and_contact_is_one_body():
         model = heat_model(points, cells)
         load = lambda a, b: model.power(laid_for_arc, source, a, b)[0]  # noqa: E731
         start = np.full(len(points), AMBIENT)
-        return march(model, start, model.skin(everything(model)), 4.0, 0.25, power=load)
+        return march(model, start, model.exchange(everything(model)), 4.0, 0.25, power=load)
 
     apart = run(points, cells, reach)
     assert apart[len(left[0]) :] == pytest.approx(AMBIENT, abs=1e-9)
@@ -258,14 +258,14 @@ def test_symmetric_half_with_half_the_power():
     p = half.points
     outside = [on_plane(p, 0, -0.03), on_plane(p, 0, 0.03), on_plane(p, 1, 0.02)]
     outside += [on_plane(p, 2, 0.0), on_plane(p, 2, -0.006)]
-    skin = skin_on(half, *outside)
+    exchange = skin_on(half, *outside)
     one = weld(full, arc(*LINE))
-    other = weld(half, arc(*LINE, power=400.0), skin=skin)
+    other = weld(half, arc(*LINE, power=400.0), exchange=exchange)
     at = [nearest(full_points, *q) for q in p]
     assert other == pytest.approx(one[at], abs=1e-3)
     stored = [
         m.stored(t, s) - m.stored(np.full(t.size, AMBIENT), s)
-        for m, t, s in ((full, one, full.skin(everything(full))), (half, other, skin))
+        for m, t, s in ((full, one, full.exchange(everything(full))), (half, other, exchange))
     ]
     assert stored[1] == pytest.approx(stored[0] / 2, rel=1e-6)
 
@@ -280,22 +280,22 @@ def split_plate():
 def test_filler_that_is_not_laid_stores_and_conducts_nothing():
     """Must hold 11: the base alone gives the same as the base with filler not yet there."""
     model, base = split_plate()
-    skin = model.skin(base)
+    exchange = model.exchange(base)
     beyond = model.points[:, 0] > 0.001
-    assert np.all(skin.volume[beyond] == 0) and np.all(skin.film_area[beyond] == 0)
-    assert skin.volume.sum() == pytest.approx(0.03 * 0.04 * 0.006, rel=1e-9)
+    assert np.all(exchange.volume[beyond] == 0) and np.all(exchange.film_area[beyond] == 0)
+    assert exchange.volume.sum() == pytest.approx(0.03 * 0.04 * 0.006, rel=1e-9)
     area = 2 * (0.03 * 0.04 + 0.03 * 0.006 + 0.04 * 0.006)
-    assert skin.film_area.sum() == pytest.approx(area, rel=1e-9)
+    assert exchange.film_area.sum() == pytest.approx(area, rel=1e-9)
     source = arc((-0.02, 0, 0), (-0.01, 0, 0))
     temperature = np.full(model.points.shape[0], AMBIENT)
     lines = np.linspace(-0.03, 0, 7), np.linspace(-0.02, 0.02, 9), np.linspace(-0.006, 0, 4)
     alone = heat_model(*block(*lines), steel_like(), film_coefficient=50.0, emissivity=0.8)
     single = np.full(alone.points.shape[0], AMBIENT)
-    whole = alone.skin(everything(alone))
+    whole = alone.exchange(everything(alone))
     for i in range(8):
         a, b = 0.25 * i, 0.25 * (i + 1)
         power = model.power(base, source, a, b)[0]
-        temperature, lost, _ = heat_step(model, temperature, skin, base, power, b - a)
+        temperature, lost, _ = heat_step(model, temperature, exchange, base, power, b - a)
         power = alone.power(everything(alone), source, a, b)[0]
         single, out, _ = heat_step(alone, single, whole, everything(alone), power, b - a)
         assert lost == pytest.approx(out, rel=1e-6)
@@ -309,43 +309,45 @@ def test_filler_that_is_not_laid_stores_and_conducts_nothing():
 def test_joining_filler_adds_only_its_own_heat(hot):
     """Must hold 11: cold filler at ambient adds rho V H(ambient), here zero; no heat is made."""
     model, base = split_plate()
-    before, after = model.skin(base), model.skin(everything(model))
+    before, after = model.exchange(base), model.exchange(everything(model))
     temperature = np.where(before.active, hot, AMBIENT)
-    laid = model.lay(temperature, before, after)
+    active = model.lay(temperature, before, after)
     cold = model.tables.heat(np.array([AMBIENT]))[0][0]
     added = DENSITY * (after.volume - before.volume).sum() * cold
     assert cold == pytest.approx(0.0, abs=1e-6)
     stored = model.stored(temperature, before)
-    assert model.stored(laid, after) == pytest.approx(stored + added, rel=1e-9, abs=1e-6)
+    assert model.stored(active, after) == pytest.approx(stored + added, rel=1e-9, abs=1e-6)
     # warmth only where filler and base share a node; nothing overshoots
-    assert laid.max() <= hot + 1e-9 and laid.min() >= AMBIENT - 1e-9
-    assert laid[model.points[:, 0] > 0.001] == pytest.approx(AMBIENT, abs=1e-9)
+    assert active.max() <= hot + 1e-9 and active.min() >= AMBIENT - 1e-9
+    assert active[model.points[:, 0] > 0.001] == pytest.approx(AMBIENT, abs=1e-9)
 
 
 def test_radiation_near_ambient_is_a_film():
     """Must hold 12: kelvin; h_rad -> 4 eps sigma Ta^3 = 4.57 W/m2K at 20 degC, emissivity 0.8."""
     model = heat_model(*plate(), emissivity=0.8)
-    skin = model.skin(everything(model))
+    exchange = model.exchange(everything(model))
     warm = np.full(model.points.shape[0], AMBIENT + 0.01)
-    out, slope = model.loss(warm, skin)
-    area = skin.film_area.sum()
+    out, slope = model.loss(warm, exchange)
+    area = exchange.film_area.sum()
     assert area == pytest.approx(2 * (0.06 * 0.04 + 0.06 * 0.006 + 0.04 * 0.006), rel=1e-9)
     assert out.sum() / area / 0.01 == pytest.approx(4.57, abs=0.005)
     assert slope.sum() / area == pytest.approx(4.57, abs=0.005)
     hot = np.full(model.points.shape[0], 1273.15)
     expected = 0.8 * 5.670374e-8 * (1273.15**4 - AMBIENT**4)
-    assert model.loss(hot, skin)[0].sum() / area == pytest.approx(expected, rel=1e-6)
+    assert model.loss(hot, exchange)[0].sum() / area == pytest.approx(expected, rel=1e-6)
 
 
 def test_grip_replaces_film_and_radiation():
     """A gripped face conducts into the vise; it does not also lose heat to the air."""
     points, cells = plate()
     nodes = np.flatnonzero(points[:, 0] < -0.0149)  # three of twelve cell rows
-    model = heat_model(points, cells, film_coefficient=10.0, grips={"vise": (nodes, 500.0)})
-    held, free = model.skin(everything(model), ("vise",)), model.skin(everything(model))
-    gripped = 2 * 0.015 * 0.04 + 2 * 0.015 * 0.006 + 0.04 * 0.006
-    assert held.contact.sum() == pytest.approx(500.0 * gripped, rel=1e-9)
-    assert held.film_area.sum() == pytest.approx(free.film_area.sum() - gripped, rel=1e-9)
+    model = heat_model(
+        points, cells, film_coefficient=10.0, clamp_contacts={"vise": (nodes, 500.0)}
+    )
+    held, free = model.exchange(everything(model), ("vise",)), model.exchange(everything(model))
+    clamped = 2 * 0.015 * 0.04 + 2 * 0.015 * 0.006 + 0.04 * 0.006
+    assert held.contact.sum() == pytest.approx(500.0 * clamped, rel=1e-9)
+    assert held.film_area.sum() == pytest.approx(free.film_area.sum() - clamped, rel=1e-9)
     assert free.contact.sum() == 0.0
 
 

@@ -59,7 +59,7 @@ def error(cells, time_step, skew=0.0, end=1.0):
     lines = np.linspace(0, SIDE, cells + 1)
     points, bricks = block(lines, lines, lines)
     model = heat_model(skewed(points, skew * SIDE / cells), bricks, linear_conductivity())
-    skin = skin_on(model)
+    exchange = skin_on(model)
 
     def power(begin, end):
         heat = manufactured(model.position, end)[1]  # backward Euler: load at the end of the step
@@ -67,9 +67,9 @@ def error(cells, time_step, skew=0.0, end=1.0):
         return np.bincount(model.cells.ravel(), shares.ravel(), minlength=len(points))
 
     start = AMBIENT + manufactured(model.points, 0.0)[0]
-    got = march(model, start, skin, end, time_step, power=power) - AMBIENT
+    got = march(model, start, exchange, end, time_step, power=power) - AMBIENT
     exact = manufactured(model.points, end)[0]
-    wrong = np.average((got - exact) ** 2, weights=skin.volume) ** 0.5
+    wrong = np.average((got - exact) ** 2, weights=exchange.volume) ** 0.5
     return wrong / exact.max()
 
 
@@ -89,18 +89,18 @@ def time_error(time_step):
     x = model.points[:, 0]
     shape = 1 + x / 0.01
     ends = np.flatnonzero(on_plane(model.points, 0, 0.0) | on_plane(model.points, 0, 0.01))
-    skin = skin_on(model)
+    exchange = skin_on(model)
 
     def rise(t):
         return RISE * np.sin(2 * t) * shape
 
     def power(begin, end):
-        return CAPACITY * skin.volume * RISE * 2 * np.cos(2 * end) * shape
+        return CAPACITY * exchange.volume * RISE * 2 * np.cos(2 * end) * shape
 
     got = march(
         model,
         np.full(x.size, AMBIENT),
-        skin,
+        exchange,
         1.0,
         time_step,
         power=power,

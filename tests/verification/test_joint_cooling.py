@@ -30,7 +30,7 @@ def measured(case, constants: bool) -> float:
     model = build_model(case, "coarse", threads=1)
     if constants:
         model.heat.tables = constant_tables(24.1, 7830.0, 1000.0)
-        model.heat.film = model.heat.emissivity = 0.0
+        model.heat.film_coefficient = model.heat.emissivity = 0.0
         model.material = Boundless(model.material)
     state = start_state(model)
     times, under = [], []

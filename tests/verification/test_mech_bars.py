@@ -222,20 +222,20 @@ def test_three_bars(peak, weld, beside, strain):
     body, fixed = three_bars()
     hot = np.array([[True], [False]])
     area = np.array([100.0, 300.0])
-    u, memory = body.still(), None
+    u, internal_variables = body.still(), None
     for t in np.r_[np.linspace(0, peak, 6)[1:], np.linspace(peak, 0, 6)[1:]]:
         law = elastic(body, E, 0.3, np.where(hot, ALPHA * t, 0), yield_stress=SY)
 
-        def pull(strain, law=law, u=u, memory=memory):
+        def pull(strain, law=law, u=u, internal_variables=internal_variables):
             ends = np.zeros_like(u)
             ends[body.on(0, 1.0), 0] = strain
-            found = solve(body, law, fixed, u, memory, ends)
+            found = solve(body, law, fixed, u, internal_variables, ends)
             return found, float(area @ found.stress[:, 0, 0])
 
         end = brentq(lambda e, pull=pull: pull(e)[1], -5e-3, 5e-3, xtol=1e-12)
         found = pull(end)[0]
         u = found.displacement
-        memory = type(body.virgin())(
+        internal_variables = type(body.virgin())(
             found.plastic_strain, found.equivalent_plastic_strain, body.virgin().reference_strain
         )
         if t == peak and peak >= 134:
@@ -273,17 +273,23 @@ def edge_curvature(body, u):
 
 def edge_history(body, strip, kind, rises, along_only=True, yield_stress=SY):
     """Heat the strip through `rises`, last one cold; then take the clamps away."""
-    u, memory = body.still(), body.virgin()
+    u, internal_variables = body.still(), body.virgin()
     for rise in rises:
         swell = np.where(strip, ALPHA * rise, 0.0)
         law = elastic(body, E, 0.3, 0.0 if along_only else swell, yield_stress)
         imposed = inherent(body, swell if along_only else 0.0, 0).reference_strain
-        memory = type(memory)(memory.plastic_strain, memory.equivalent_plastic_strain, imposed)
-        ((found, memory),) = follow(body, [law], edge_supports(body, kind), u, memory)
+        internal_variables = type(internal_variables)(
+            internal_variables.plastic_strain, internal_variables.equivalent_plastic_strain, imposed
+        )
+        ((found, internal_variables),) = follow(
+            body, [law], edge_supports(body, kind), u, internal_variables
+        )
         u = found.displacement
-    before = memory.equivalent_plastic_strain
-    ((found, memory),) = follow(body, [law], edge_supports(body, "free"), u, memory)
-    return found, memory, before
+    before = internal_variables.equivalent_plastic_strain
+    ((found, internal_variables),) = follow(
+        body, [law], edge_supports(body, "free"), u, internal_variables
+    )
+    return found, internal_variables, before
 
 
 HEAT_AND_COOL = np.r_[np.linspace(0, 600, 9)[1:], np.linspace(600, 0, 13)[1:]]
@@ -294,7 +300,7 @@ def test_edge_heated_bar_elastic_bow():
     body, strip = edge_bar()
     found = solve(
         body, elastic(body, E), edge_supports(body, "free"),
-        memory=inherent(body, np.where(strip, ALPHA * 100, 0), 0),
+        internal_variables=inherent(body, np.where(strip, ALPHA * 100, 0), 0),
     )  # fmt: skip
     kappa = edge_curvature(body, found.displacement)
     assert -kappa == pytest.approx(1.620e-5, rel=0.01)
@@ -320,14 +326,14 @@ def test_edge_heated_bar_after_cooling(kind, along_only, expected, tolerance):
     sy by 2 % though no point leaves the yield surface (4 %).
     """
     body, strip = edge_bar()
-    found, memory, before = edge_history(body, strip, kind, HEAT_AND_COOL, along_only)
+    found, internal_variables, before = edge_history(body, strip, kind, HEAT_AND_COOL, along_only)
     kappa = edge_curvature(body, found.displacement)
     assert -kappa == pytest.approx(expected, rel=tolerance)
     inside = strip & (body.at[..., 0] < HALF / 2)
     if along_only and kind == "free":
         assert found.stress[inside][:, 0].mean() == pytest.approx(SY, rel=0.04)
     # Must-hold 28: coming off the clamps is elastic.
-    gain = memory.equivalent_plastic_strain - before
+    gain = internal_variables.equivalent_plastic_strain - before
     assert gain.max() < 1e-6
     assert mises(found.stress).max() < SY * (1 + 1e-6)
 

@@ -14,7 +14,7 @@ import skfem
 
 from tests.verification.mech_tools import (
     Body,
-    MaterialState,
+    InternalVariables,
     body_of,
     box,
     curvature,
@@ -101,17 +101,19 @@ def test_reactions_balance_loads_in_every_step(monkeypatch):
     fixed = np.repeat(body.on(0, 0.0)[:, None], 3, axis=1)
     end = facets_where(body, lambda p: p[0] > LENGTH - 1e-9)
     load = surface_load(body, end, (30.0, 2.0, -3.0))
-    u, memory = body.still(), body.virgin()
+    u, internal_variables = body.still(), body.virgin()
     for rise in history(body.at, TOP[::3]):
         law = steel(body, rise)
-        found = solve(body, law, fixed, u, memory, load=load)
-        memory = accept(body.model, found, law, memory, np.zeros(rise.shape, bool))[0]
+        found = solve(body, law, fixed, u, internal_variables, load=load)
+        internal_variables = accept(
+            body.model, found, law, internal_variables, np.zeros(rise.shape, bool)
+        )[0]
         u = found.displacement
         total = load + found.reaction
         size = np.abs(found.reaction).sum()
         assert np.abs(total.sum(axis=0)).max() < 1e-8 * size
         assert np.abs(np.cross(body.points, total).sum(axis=0)).max() < 1e-8 * size * LENGTH
-    assert memory.equivalent_plastic_strain.max() > 1e-3
+    assert internal_variables.equivalent_plastic_strain.max() > 1e-3
 
 
 def cut_forces(body, stress, x):
@@ -166,17 +168,17 @@ def test_heating_without_yield_leaves_nothing():
     """Must-hold 6 and 21: no yield, or no limit to it, and the bar is as it was."""
     body = bar()
     for law in (dict(peak=5.0), dict(strength=np.inf)):
-        found, memory, _ = run(body, TOP[::4], **law)[-1]
-        assert memory.equivalent_plastic_strain.max() == 0
+        found, internal_variables, _ = run(body, TOP[::4], **law)[-1]
+        assert internal_variables.equivalent_plastic_strain.max() == 0
         assert np.abs(found.displacement).max() < 1e-9
         assert np.abs(found.stress).max() < 1e-8 * 210e3
 
 
 def test_no_expansion_no_distortion():
     """Must-hold 22: alpha = 0."""
-    found, memory, _ = run(bar(), TOP[::4], alpha=0.0)[-1]
+    found, internal_variables, _ = run(bar(), TOP[::4], alpha=0.0)[-1]
     assert np.abs(found.displacement).max() < 1e-12
-    assert memory.equivalent_plastic_strain.max() == 0
+    assert internal_variables.equivalent_plastic_strain.max() == 0
 
 
 def test_twice_the_expansion_twice_the_displacement():
@@ -195,14 +197,18 @@ def test_inherent_strain_is_the_same_as_heat():
     body = bar()
     e = ALPHA * history(body.at, TOP)[2]
     heat = solve(body, elastic(body, thermal=e), body.free())
-    memory = body.virgin()
-    reference = memory.reference_strain.copy()
+    internal_variables = body.virgin()
+    reference = internal_variables.reference_strain.copy()
     reference[..., :3] = e[..., None]
     imposed = solve(
         body,
         elastic(body),
         body.free(),
-        memory=MaterialState(memory.plastic_strain, memory.equivalent_plastic_strain, reference),
+        internal_variables=InternalVariables(
+            internal_variables.plastic_strain,
+            internal_variables.equivalent_plastic_strain,
+            reference,
+        ),
     )
     assert same(imposed.displacement, heat.displacement, 1e-9)
     assert same(imposed.stress, heat.stress, 1e-9)
@@ -234,15 +240,17 @@ def test_reversed_travel_mirrors():
 def test_two_edges_at_once_make_no_bow():
     """Must-hold 8: both edges heated alike leave the bar straight, though it yields."""
     body = bar()
-    u, memory, one = body.still(), body.virgin(), None
+    u, internal_variables, one = body.still(), body.virgin(), None
     none = np.zeros(body.model.shape_counts, bool)
     both = TOP * [1, 1, 0]
     for top, bottom in zip(history(body.at, TOP), history(body.at, both), strict=True):
-        found = solve(body, steel(body, top + bottom), body.free(), u, memory)
-        memory = accept(body.model, found, steel(body, top + bottom), memory, none)[0]
+        found = solve(body, steel(body, top + bottom), body.free(), u, internal_variables)
+        internal_variables = accept(
+            body.model, found, steel(body, top + bottom), internal_variables, none
+        )[0]
         u = found.displacement
     one = standard()[1][-1][0].displacement
-    assert memory.equivalent_plastic_strain.max() > 1e-3
+    assert internal_variables.equivalent_plastic_strain.max() > 1e-3
     middle = body.on(1, 0.0) & body.on(2, WIDTH / 2)
     assert abs(curvature(body.points, u, 0, 2, middle)) < 1e-4 * abs(bow(body, one))
 
@@ -294,19 +302,19 @@ def test_flow_keeps_to_its_rules(element):
     """Must-hold 10, 11, 12: inside the yield surface, no change of volume, no work given back."""
     body = bar(element)
     old = body.virgin()
-    for found, memory, law in run(body):
-        back = 2 / 3 * law.kinematic[..., None] * memory.plastic_strain
-        limit = law.yield_stress + law.isotropic * memory.equivalent_plastic_strain
+    for found, internal_variables, law in run(body):
+        back = 2 / 3 * law.kinematic[..., None] * internal_variables.plastic_strain
+        limit = law.yield_stress + law.isotropic * internal_variables.equivalent_plastic_strain
         assert np.all(mises(found.stress - back) <= limit * (1 + 1e-9))
-        assert np.abs(memory.plastic_strain[..., :3].sum(axis=-1)).max() < 1e-12
-        step = memory.plastic_strain - old.plastic_strain
+        assert np.abs(internal_variables.plastic_strain[..., :3].sum(axis=-1)).max() < 1e-12
+        step = internal_variables.plastic_strain - old.plastic_strain
         dissipated = ((found.stress - back) * step * [1, 1, 1, 2, 2, 2]).sum(axis=-1)
-        gain = memory.equivalent_plastic_strain - old.equivalent_plastic_strain
+        gain = internal_variables.equivalent_plastic_strain - old.equivalent_plastic_strain
         assert gain.min() >= 0
         assert dissipated.min() > -1e-9 * 355
         # with the normal rule the work is exactly the yield stress times the strain gained
         assert same(dissipated, limit * gain, 1e-6)
-        old = memory
+        old = internal_variables
     assert old.equivalent_plastic_strain.max() > 1e-3
 
 
@@ -330,20 +338,20 @@ def test_work_is_stored_or_dissipated():
     fixed = np.repeat((body.on(0, 0.0) | body.on(0, 2.0))[:, None], 3, axis=1)
     law = elastic(body, 210e3, 0.3, yield_stress=300.0, isotropic=2000.0)
     none = np.zeros(body.model.shape_counts, bool)
-    u, memory = body.still(), body.virgin()
+    u, internal_variables = body.still(), body.virgin()
     pull, work, spent = 0.0, 0.0, 0.0
     for end in np.r_[np.linspace(0, 0.02, 21)[1:], np.linspace(0.02, -0.01, 31)[1:]]:
         goal = body.still()
         goal[body.on(0, 2.0), 0] = end
-        found = solve(body, law, fixed, u, memory, goal)
-        new, _ = accept(body.model, found, law, memory, none)
+        found = solve(body, law, fixed, u, internal_variables, goal)
+        new, _ = accept(body.model, found, law, internal_variables, none)
         force = found.reaction[body.on(0, 2.0), 0].sum()
         moved = end - u[body.on(0, 2.0), 0][0]
         work += 0.5 * (force + pull) * moved
-        flow = (new.plastic_strain - memory.plastic_strain) * [1, 1, 1, 2, 2, 2]
+        flow = (new.plastic_strain - internal_variables.plastic_strain) * [1, 1, 1, 2, 2, 2]
         spent += (found.stress * flow).sum(axis=-1).ravel() @ body.volume.ravel()
-        pull, memory, u = force, new, found.displacement
-    inside = (body.model.strain(u) - memory.plastic_strain) * [1, 1, 1, 2, 2, 2]
+        pull, internal_variables, u = force, new, found.displacement
+    inside = (body.model.strain(u) - internal_variables.plastic_strain) * [1, 1, 1, 2, 2, 2]
     stored = 0.5 * (found.stress * inside).sum(axis=-1).ravel() @ body.volume.ravel()
     assert spent > 0.5 * work > 0
     assert work == pytest.approx(stored + spent, rel=0.01)
@@ -393,9 +401,9 @@ def test_more_restraint_less_distortion():
     clamped[body.on(2, 0.0), 2] = True
     bows, held = [], []
     for fixed in (body.free(), clamped):
-        *_, (found, memory) = follow(body, laws, fixed)
+        *_, (found, internal_variables) = follow(body, laws, fixed)
         held.append(np.abs(found.reaction).sum())
-        released = solve(body, laws[-1], body.free(), found.displacement, memory)
+        released = solve(body, laws[-1], body.free(), found.displacement, internal_variables)
         bows.append(bow(body, released.displacement))
     assert 0.5 * bows[0] < bows[1] < 0.9 * bows[0]  # clamping takes a part of the bow, never all
     # what the clamps hold back they carry; the mean stress itself need not rise (the closed form
@@ -407,12 +415,12 @@ def test_release_is_elastic_and_leaves_no_reaction():
     """Clamps off when cold: reactions go, plastic strain stays (must-hold 28)."""
     body = bar()
     held = run(body, fixed=ends_held(body))
-    found, memory, law = held[-1]
+    found, internal_variables, law = held[-1]
     assert np.abs(found.reaction).max() > 100
-    free = solve(body, law, body.free(), found.displacement, memory)
-    gain = free.equivalent_plastic_strain - memory.equivalent_plastic_strain
+    free = solve(body, law, body.free(), found.displacement, internal_variables)
+    gain = free.equivalent_plastic_strain - internal_variables.equivalent_plastic_strain
     # where the held bar sits on its yield surface a touch of flow is allowed by the physics
-    assert gain.max() < 0.02 * memory.equivalent_plastic_strain.max()
+    assert gain.max() < 0.02 * internal_variables.equivalent_plastic_strain.max()
     assert np.abs(free.reaction).max() < 1e-5 * 355 * WIDTH * THICK
     assert np.abs(shape(body.points, free.displacement - found.displacement)).max() > 1e-3
 
@@ -455,14 +463,14 @@ def wall_to_wall():
     return body, fixed
 
 
-def cool_between_walls(body, fixed, u, memory, path, laid=None):
+def cool_between_walls(body, fixed, u, internal_variables, path, active=None):
     none = np.zeros(body.model.shape_counts, bool)
     for t in path:
-        law = Properties.of(PlainSteel(), np.full(body.model.shape_counts, float(t)), laid)
-        found = solve(body, law, fixed, u, memory)
-        memory = accept(body.model, found, law, memory, none)[0]
+        law = Properties.of(PlainSteel(), np.full(body.model.shape_counts, float(t)), active)
+        found = solve(body, law, fixed, u, internal_variables)
+        internal_variables = accept(body.model, found, law, internal_variables, none)[0]
         u = found.displacement
-    return found, memory
+    return found, internal_variables
 
 
 @pytest.mark.parametrize("joins_at", [80.0, 150.0, 160.0, 600.0])
@@ -476,12 +484,14 @@ def test_filler_joins_without_stress(joins_at):
     hot = np.full(body.model.shape_counts, joins_at)
     waiting = Properties.of(PlainSteel(), hot, np.array([False]))
     found = solve(body, waiting, fixed, prescribed=goal)
-    memory, stress = accept(body.model, found, waiting, body.virgin(), np.ones(hot.shape, bool))
+    internal_variables, stress = accept(
+        body.model, found, waiting, body.virgin(), np.ones(hot.shape, bool)
+    )
     assert np.all(stress == 0)
-    at_once, _ = cool_between_walls(body, fixed, found.displacement, memory, [joins_at])
+    at_once, _ = cool_between_walls(body, fixed, found.displacement, internal_variables, [joins_at])
     assert np.abs(at_once.stress).max() < 1e-6
     path = np.r_[np.arange(joins_at, 20, -5.0)[1:], 20.0]
-    cold, _ = cool_between_walls(body, fixed, found.displacement, memory, path)
+    cold, _ = cool_between_walls(body, fixed, found.displacement, internal_variables, path)
     elongation = 1.2e-5 * joins_at + 0.4e-8 * joins_at**2 - 2.416e-4
     assert (210e3 * elongation > 355) == (joins_at > 153.18)
     if joins_at < 153.18:
@@ -494,14 +504,16 @@ def test_joining_a_uniform_body_changes_nothing():
     """A cell that joins a hot, stress-free body of one temperature leaves all stresses at zero."""
     body = box(3, 2, 2)
     hot = np.full(body.model.shape_counts, 800.0)
-    laid = np.ones(12, bool)
-    laid[-1] = False
-    waiting = Properties.of(PlainSteel(), hot, laid)
+    active = np.ones(12, bool)
+    active[-1] = False
+    waiting = Properties.of(PlainSteel(), hot, active)
     found = solve(body, waiting, body.free())
     reset = np.zeros(hot.shape, bool)
-    reset[~laid] = True
-    memory, _ = accept(body.model, found, waiting, body.virgin(), reset)
-    joined = solve(body, Properties.of(PlainSteel(), hot), body.free(), found.displacement, memory)
+    reset[~active] = True
+    internal_variables, _ = accept(body.model, found, waiting, body.virgin(), reset)
+    joined = solve(
+        body, Properties.of(PlainSteel(), hot), body.free(), found.displacement, internal_variables
+    )
     assert np.abs(joined.stress).max() < 1e-8 * 210e3
 
 
@@ -511,9 +523,9 @@ def test_waiting_filler_carries_nothing():
     keep = whole.at[..., 2].max(axis=1) < 2
     alone = box(np.arange(5.0), np.arange(3.0), np.arange(3.0))
     found, laws = [], []
-    for body, laid in ((whole, keep), (alone, None)):
+    for body, active in ((whole, keep), (alone, None)):
         rise = 300 + 100 * body.at[..., 0] * np.minimum(body.at[..., 2], 2) ** 2
-        laws.append(Properties.of(PlainSteel(), rise, laid))
+        laws.append(Properties.of(PlainSteel(), rise, active))
         fixed = np.repeat(body.on(0, 0.0)[:, None], 3, axis=1)
         found.append(solve(body, laws[-1], fixed))
     reset = np.repeat(~keep[:, None], 8, axis=1)
@@ -530,16 +542,18 @@ def test_softened_metal_forgets():
     """Annealed at 800 degC between walls, then cooled: as a virgin bar cooled from there."""
     body, fixed = wall_to_wall()
     heat, cool = np.arange(25.0, 801, 5), np.r_[np.arange(795.0, 20, -5), 20.0]
-    found, memory = cool_between_walls(body, fixed, body.still(), body.virgin(), heat)
-    assert memory.equivalent_plastic_strain.min() > 5e-3
+    found, internal_variables = cool_between_walls(body, fixed, body.still(), body.virgin(), heat)
+    assert internal_variables.equivalent_plastic_strain.min() > 5e-3
     law = Properties.of(PlainSteel(), np.full(body.model.shape_counts, 800.0))
-    memory, stress = accept(body.model, found, law, memory, np.ones(found.stress.shape[:2], bool))
-    assert np.all(stress == 0) and np.all(memory.equivalent_plastic_strain == 0)
-    annealed, _ = cool_between_walls(body, fixed, found.displacement, memory, cool)
+    internal_variables, stress = accept(
+        body.model, found, law, internal_variables, np.ones(found.stress.shape[:2], bool)
+    )
+    assert np.all(stress == 0) and np.all(internal_variables.equivalent_plastic_strain == 0)
+    annealed, _ = cool_between_walls(body, fixed, found.displacement, internal_variables, cool)
     virgin = inherent(body, 0.0, 0)
     reference = virgin.reference_strain.copy()
     reference[..., :3] = -law.thermal_strain[..., None]
-    virgin = MaterialState(virgin.plastic_strain, virgin.equivalent_plastic_strain, reference)
+    virgin = InternalVariables(virgin.plastic_strain, virgin.equivalent_plastic_strain, reference)
     new, _ = cool_between_walls(body, fixed, body.still(), virgin, cool)
     assert annealed.stress[0, 0, 0] == pytest.approx(new.stress[0, 0, 0], rel=1e-6)
     never, _ = cool_between_walls(body, fixed, body.still(), body.virgin(), np.r_[heat, cool])
@@ -564,8 +578,10 @@ def test_annealing_keeps_the_stress():
     found = solve(body, law, body.free())
     assert found.equivalent_plastic_strain.max() > 1e-4
     never = np.zeros(body.model.shape_counts, bool)
-    memory, stress = accept(body.model, found, law, body.virgin(), never, ~never)
-    assert np.all(memory.equivalent_plastic_strain == 0) and np.all(memory.plastic_strain == 0)
-    again = solve(body, law, body.free(), found.displacement, memory)
+    internal_variables, stress = accept(body.model, found, law, body.virgin(), never, ~never)
+    assert np.all(internal_variables.equivalent_plastic_strain == 0) and np.all(
+        internal_variables.plastic_strain == 0
+    )
+    again = solve(body, law, body.free(), found.displacement, internal_variables)
     assert same(again.displacement, found.displacement, 1e-6)
     assert same(again.stress, stress, 1e-6) and same(stress, found.stress, 1e-12)

@@ -14,7 +14,7 @@ import pytest
 import skfem
 
 from tests.verification.mech_tools import (
-    MaterialState,
+    InternalVariables,
     body_of,
     box,
     elastic,
@@ -65,13 +65,15 @@ def inside(radius):
 def pressurise(body, fixed, load_at_one, pressures):
     """Equilibrium at each pressure in turn."""
     law = elastic(body, E, NU, yield_stress=SY)
-    u, memory = body.still(), body.virgin()
+    u, internal_variables = body.still(), body.virgin()
     out = []
     for p in pressures:
-        found = solve(body, law, fixed, u, memory, load=p * load_at_one)
-        memory = accept(body.model, found, law, memory, np.zeros(body.model.shape_counts, bool))[0]
+        found = solve(body, law, fixed, u, internal_variables, load=p * load_at_one)
+        internal_variables = accept(
+            body.model, found, law, internal_variables, np.zeros(body.model.shape_counts, bool)
+        )[0]
         u = found.displacement
-        out.append((found, memory))
+        out.append((found, internal_variables))
     return out
 
 
@@ -109,12 +111,12 @@ def test_sphere_under_pressure():
     size = (body.volume.sum() / (np.pi / 6 * (B**3 - A**3))) ** (1 / 3)
     assert 0.997 < size < 1
     r = np.linalg.norm(body.points, axis=1)
-    for c, (state, memory) in zip(fronts, found, strict=True):
+    for c, (state, internal_variables) in zip(fronts, found, strict=True):
         _, ua, ub = hill_sphere(c)
         radial = (state.displacement * body.points).sum(axis=1) / r
         assert radial[np.abs(r - A) < 1e-6].mean() == pytest.approx(size * ua, rel=0.01)
         assert radial[np.abs(r - B) < 1e-6].mean() == pytest.approx(size * ub, rel=0.01)
-        flowed = memory.equivalent_plastic_strain > 1e-7
+        flowed = internal_variables.equivalent_plastic_strain > 1e-7
         front = np.linalg.norm(body.at, axis=2)[flowed].max()
         assert front == pytest.approx(c, abs=8.0)  # half a cell
         assert mises(state.stress).max() < SY * (1 + 1e-6)
@@ -128,9 +130,11 @@ def test_sphere_after_unloading():
     """
     body, load, _, found = sphere_run()
     law = elastic(body, E, NU, yield_stress=SY)
-    state, memory = found[0]
-    free = solve(body, law, planes(body), state.displacement, memory)
-    assert np.array_equal(free.equivalent_plastic_strain, memory.equivalent_plastic_strain)
+    state, internal_variables = found[0]
+    free = solve(body, law, planes(body), state.displacement, internal_variables)
+    assert np.array_equal(
+        free.equivalent_plastic_strain, internal_variables.equivalent_plastic_strain
+    )
     r = np.linalg.norm(body.at, axis=2)
     way = body.at / r[..., None]
     xx, yy, zz, xy, yz, xz = np.moveaxis(free.stress, -1, 0)
@@ -196,8 +200,8 @@ def test_cylinder_front():
     runs = pressurise(body, fixed, load, [103.0, 125, 139.207, 150, 160, 172.988])
     assert runs[0][1].equivalent_plastic_strain.max() == 0  # first yield at 103.75
     r = np.hypot(body.at[..., 0], body.at[..., 1])
-    for c, (found, memory) in ((120.0, runs[2]), (150.0, runs[5])):
-        front = r[memory.equivalent_plastic_strain > 1e-7].max()
+    for c, (found, internal_variables) in ((120.0, runs[2]), (150.0, runs[5])):
+        front = r[internal_variables.equivalent_plastic_strain > 1e-7].max()
         assert front == pytest.approx(c, abs=4.0)
         far = found.displacement[body.nearest((B, 0, 0)), 0]
         expected = 2 * (1 - NU**2) * SY * c**2 / (np.sqrt(3) * E * B)
@@ -216,13 +220,16 @@ def limit_pressure(body, fixed, stretch=2.0, steps=8):
     driven = fixed.copy()
     driven[rim, :2] = True
     law = elastic(body, E, NU, yield_stress=SY)
-    u, memory = body.still(), body.virgin()
+    u, internal_variables = body.still(), body.virgin()
     none = np.zeros(body.model.shape_counts, bool)
     for k in range(1, steps + 1):
         goal = np.zeros_like(u)
         goal[rim, :2] = body.points[rim, :2] / A * stretch * k / steps
-        found = solve(body, law, driven, u, memory, goal)
-        memory, u = accept(body.model, found, law, memory, none)[0], found.displacement
+        found = solve(body, law, driven, u, internal_variables, goal)
+        internal_variables, u = (
+            accept(body.model, found, law, internal_variables, none)[0],
+            found.displacement,
+        )
     push = found.reaction[rim, 0].sum()
     wall = found.reaction[body.on(0, 0.0) & rim, 0].sum()
     return (push - wall) / (A * np.ptp(body.points[:, 2])), found
@@ -244,10 +251,10 @@ def test_cylinder_collapse_bracket():
     body, fixed = ring()
     load = hole(body)
     steps = RING_E * np.r_[0.5, 0.7, 0.8, 0.88, 0.93, 0.96, 0.98]
-    found, memory = pressurise(body, fixed, load, steps)[-1]
+    found, internal_variables = pressurise(body, fixed, load, steps)[-1]
     law = elastic(body, E, NU, yield_stress=SY)
     with pytest.raises(ConvergenceError, match="no equilibrium.*residuals"):
-        solve(body, law, fixed, found.displacement, memory, load=1.02 * RING_E * load)
+        solve(body, law, fixed, found.displacement, internal_variables, load=1.02 * RING_E * load)
 
 
 # --- strain path: E = 250e3, nu = 0.25, sy = 5, R = 2.5e-5; +x +x +y +y -x -x -y -y -------------
@@ -263,13 +270,16 @@ def strain_path(sub, plane_stress=False, hardening=0.0):
     fixed[:, 2] = body.on(2, 0.0) | (not plane_stress)
     law = elastic(body, 250e3, 0.25, yield_stress=5.0, isotropic=hardening)
     none = np.zeros(body.model.shape_counts, bool)
-    u, memory, strain, out = body.still(), body.virgin(), np.zeros(3), []
+    u, internal_variables, strain, out = body.still(), body.virgin(), np.zeros(3), []
     for axis, sign in PATH:
         for _ in range(sub):
             strain[axis] += sign * 2.5e-5 / sub
-            found = solve(body, law, fixed, u, memory, body.points * strain)
-            memory, u = accept(body.model, found, law, memory, none)[0], found.displacement
-            limit = 5.0 + hardening * memory.equivalent_plastic_strain
+            found = solve(body, law, fixed, u, internal_variables, body.points * strain)
+            internal_variables, u = (
+                accept(body.model, found, law, internal_variables, none)[0],
+                found.displacement,
+            )
+            limit = 5.0 + hardening * internal_variables.equivalent_plastic_strain
             assert np.all(mises(found.stress) <= limit * (1 + 1e-9))
         assert np.ptp(found.stress, axis=(0, 1)).max() < 1e-5
         out.append(found.stress[0, 0, :3])
@@ -327,16 +337,18 @@ def test_tangent_is_the_derivative_of_the_force(element, isotropic, kinematic):
     law = elastic(body, E, NU, 1e-3, SY, isotropic, kinematic)
     rng = np.random.default_rng(3)
     u = 4e-3 * rng.standard_normal(body.points.shape)
-    memory = body.virgin()
+    internal_variables = body.virgin()
     plastic = 1e-3 * rng.standard_normal((*body.model.shape_counts, 6))
     plastic[..., :3] -= plastic[..., :3].mean(axis=-1, keepdims=True)
-    memory = MaterialState(plastic, np.full(body.model.shape_counts, 1e-3), memory.reference_strain)
+    internal_variables = InternalVariables(
+        plastic, np.full(body.model.shape_counts, 1e-3), internal_variables.reference_strain
+    )
     way = rng.standard_normal(u.shape)
     step = 1e-8
-    _, _, _, eqp, data, _ = body.model.evaluate(u, law, memory, True)
-    assert (eqp > memory.equivalent_plastic_strain).mean() > 0.9
-    ahead = body.model.evaluate(u + step * way, law, memory, False)[0]
-    behind = body.model.evaluate(u - step * way, law, memory, False)[0]
+    _, _, _, eqp, data, _ = body.model.evaluate(u, law, internal_variables, True)
+    assert (eqp > internal_variables.equivalent_plastic_strain).mean() > 0.9
+    ahead = body.model.evaluate(u + step * way, law, internal_variables, False)[0]
+    behind = body.model.evaluate(u - step * way, law, internal_variables, False)[0]
     p = body.model.pattern
     upper = sp.csr_matrix((data, p.indices, p.indptr), shape=(p.size, p.size))
     full = upper + sp.triu(upper, 1).T

@@ -276,7 +276,7 @@ def test_shrinking_strip_in_a_beam(poisson):
         body,
         elastic(body, poisson=poisson),
         fixed,
-        memory=inherent(body, np.where(strip, -1e-3, 0), 0),
+        internal_variables=inherent(body, np.where(strip, -1e-3, 0), 0),
     )
     line = body.on(2, 0.0) & body.on(1, -50.0) & (body.points[:, 0] < 160)
     kappa = -curvature(body.points, found.displacement, 0, 1, line)
@@ -309,7 +309,7 @@ def test_angular_change(depth, degrees):
     body = box(x, np.array([0.0, 1.0, 2.0]), np.linspace(-3, 3, 5))
     weld = (np.abs(body.at[..., 0]) < 4) & (body.at[..., 2] > 3 - depth)
     found = solve(body, elastic(body), body.free(),
-                  memory=inherent(body, np.where(weld, -0.012, 0.0), 0))  # fmt: skip
+                  internal_variables=inherent(body, np.where(weld, -0.012, 0.0), 0))  # fmt: skip
     turns, shifts = [], []
     for end in (-24.0, 24.0):
         face = body.on(0, end)

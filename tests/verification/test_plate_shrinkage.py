@@ -23,8 +23,8 @@ def bent(depth: float):
         z = np.array([0.0, H / 2, H])
     body = box([0.0, 4.0, 8.0], y, z)
     inside = (np.abs(body.at[..., 1]) < WIDE / 2) & (body.at[..., 2] > H - depth)
-    memory = inherent(body, np.where(inside, SHRINK, 0.0), 1)
-    found = solve(body, elastic(body, E, 0.0), body.free(), memory=memory)
+    internal_variables = inherent(body, np.where(inside, SHRINK, 0.0), 1)
+    found = solve(body, elastic(body, E, 0.0), body.free(), internal_variables=internal_variables)
     ends = [np.flatnonzero(body.on(1, v)) for v in (-40.0, 40.0)]
     turns = [rigid_rotation(body.points[e]) @ found.displacement[e].ravel() for e in ends]
     skins = [body.on(2, 0.0) | body.on(2, H)]  # their mean is the middle of the thickness

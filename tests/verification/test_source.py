@@ -147,8 +147,8 @@ def bar(length=0.05, half_width=0.01, thickness=0.006):
 def test_nodal_power_is_the_arc_power_at_every_place(what, begin, end):
     """Must hold: source total = Q every step, also at ends and on a plate thinner than the arc."""
     model = bar()
-    laid = everything(model)
-    power, factor = model.power(laid, ARC, begin, end)
+    active = everything(model)
+    power, factor = model.power(active, ARC, begin, end)
     assert power.sum() == pytest.approx(2000.0, rel=1e-12)
     assert np.all(power >= 0)
     if what == "middle":
@@ -171,8 +171,8 @@ def test_overhang_at_an_edge_is_rescaled():
 
 def test_cells_that_are_not_laid_receive_nothing():
     model = bar()
-    laid = model.points[model.cells].mean(axis=1)[:, 0] < 0.024
-    power, _ = model.power(laid, ARC, 4.5, 5.5)
+    active = model.points[model.cells].mean(axis=1)[:, 0] < 0.024
+    power, _ = model.power(active, ARC, 4.5, 5.5)
     assert power.sum() == pytest.approx(2000.0, rel=1e-12)
     assert np.all(power[model.points[:, 0] > 0.0245] == 0.0)
 

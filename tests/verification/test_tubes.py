@@ -6,7 +6,7 @@ import pytest
 from tests.verification.mech_tools import body_of, box, elastic, inherent, solve
 from weldsim.geometry.mesh import mesh_blocks
 from weldsim.joints.assembly import Assembly, spans
-from weldsim.physics.mechanics import Contact, MaterialState, Spring, solve_equilibrium
+from weldsim.physics.mechanics import Contact, InternalVariables, Spring, solve_equilibrium
 from weldsim.simulation.gauges import mean_motion, rigid_rotation
 
 E, NU = 210e3, 0.3  # N/mm2; all lengths here are mm
@@ -38,10 +38,10 @@ def test_kink_of_a_tube_from_a_weld_across_one_wall():
     body = square_tube(width, wall, length, band)
     x, z = body.at[..., 0], body.at[..., 2]
     strip = (np.abs(x - length / 2) < band / 2) & (z > width / 2 - wall)
-    memory = inherent(body, np.where(strip, -shrink / band, 0.0), 0)
+    internal_variables = inherent(body, np.where(strip, -shrink / band, 0.0), 0)
     fixed = np.zeros_like(body.points, dtype=bool)
     fixed[body.on(0, 0.0)] = True
-    found = solve(body, elastic(body, E, NU), fixed, memory=memory)
+    found = solve(body, elastic(body, E, NU), fixed, internal_variables=internal_variables)
     end = body.on(0, length)
     turn = rigid_rotation(body.points[end]) @ found.displacement[end].ravel()
     area = width**2 - (width - 2 * wall) ** 2
@@ -88,13 +88,15 @@ def test_girth_band_draws_the_tube_in():
     strain = np.zeros((cells, points, 6))
     hoop = np.where(band, -shrink, 0.0)
     strain[..., 1], strain[..., 2], strain[..., 4] = hoop * s * s, hoop * c * c, -hoop * s * c
-    virgin = MaterialState.virgin(cells, points)
-    memory = MaterialState(virgin.plastic_strain, virgin.equivalent_plastic_strain, strain)
+    virgin = InternalVariables.virgin(cells, points)
+    internal_variables = InternalVariables(
+        virgin.plastic_strain, virgin.equivalent_plastic_strain, strain
+    )
     fixed = np.zeros_like(body.points, dtype=bool)
     fixed[body.on(2, 0.0), 2] = True  # planes of symmetry
     fixed[body.on(1, 0.0), 1] = True
     fixed[body.on(0, 0.0), 0] = True
-    found = solve(body, elastic(body, E, NU), fixed, memory=memory)
+    found = solve(body, elastic(body, E, NU), fixed, internal_variables=internal_variables)
     middle = body.on(0, length / 2)
     away = np.hypot(body.points[:, 1], body.points[:, 2])
     inward = -(found.displacement[:, 1:] * body.points[:, 1:]).sum(axis=1) / away
@@ -122,7 +124,7 @@ def test_spring_clamp_carries_its_share():
     end = np.flatnonzero(body.on(0, length))
     mean = mean_motion(body.points[end])
     law = elastic(body, E, 0.0)
-    virgin = MaterialState.virgin(*body.model.shape_counts)
+    virgin = InternalVariables.virgin(*body.model.shape_counts)
 
     def motion(which, amount, stiffness):
         load = np.zeros_like(body.points)
@@ -159,7 +161,7 @@ def test_a_body_held_by_springs_alone():
     cells, points = body.model.shape_counts
     found = solve_equilibrium(
         body.model, np.zeros_like(body.points), elastic(body, E, NU),
-        MaterialState.virgin(cells, points), np.zeros_like(body.points, dtype=bool), load=load,
+        InternalVariables.virgin(cells, points), np.zeros_like(body.points, dtype=bool), load=load,
         springs=(spring,),
     )  # fmt: skip
     motion = mean @ found.displacement[start].ravel()
@@ -186,7 +188,7 @@ def test_touching_faces_push_and_do_not_pull():
     top = body.on(2, 41.0)
     fixed[top] = True
     cells, points = body.model.shape_counts
-    virgin = MaterialState.virgin(cells, points)
+    virgin = InternalVariables.virgin(cells, points)
     for move, touches in ((-0.3, False), (-0.5, True), (0.5, False)):
         target = np.zeros_like(body.points)
         target[top, 2] = move

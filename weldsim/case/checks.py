@@ -193,7 +193,7 @@ def _starts(welds, air) -> list[str]:
 
 def _end(records) -> list[str]:
     solve, air, hold = records["solve"], records["surroundings"], records["hold"]
-    sealed = air.film == 0 and air.emissivity == 0 and hold.conductance == 0
+    sealed = air.film_coefficient == 0 and air.emissivity == 0 and hold.conductance == 0
     waits = any(w.start.kind == "below" for w in records["welds"])
     if sealed and (solve.end == "cold" or waits):
         return [

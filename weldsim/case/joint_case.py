@@ -61,13 +61,13 @@ def read_joint(raw: dict, folder: Path, mistakes: list[str]) -> dict:
     lines = module.seam_lines(part)
     hold, clamps = _holds(raw, part, module, mistakes)
     tacks = _tacks(raw, part, module, lines, mistakes)
-    welds, film = _welds(raw, part, module, lines, tacks, clamps, mistakes)
+    welds, film_coefficient = _welds(raw, part, module, lines, tacks, clamps, mistakes)
     gauges = [
         _gauge(name, g, part, module, clamps, mistakes)
         for name, g in case_file.many("gauge", raw, mistakes)
     ]
     records |= {
-        "hold": hold, "clamps": clamps, "tacks": tacks, "welds": welds, "cooling_film": film,
+        "hold": hold, "clamps": clamps, "tacks": tacks, "welds": welds, "cooling_film_coefficient": film_coefficient,
         "gauges": tuple(g for g in gauges if g is not None),
     }  # fmt: skip
     _rules(records, mistakes)
@@ -196,9 +196,9 @@ def _welds(raw, part, module, lines, tacks, clamps, mistakes):
     for name, section, seam, passes, travel in wanted:
         line = lines[seam]
         where = f"[weld.{name}]" if section else f"[schedule] order {name}"
-        sense = sense_of(line, travel, part, held)
-        if sense is None:
-            words = ways_of(line, part, held)
+        direction = direction_of(line, travel, part, held)
+        if direction is None:
+            words = directions_of(line, part, held)
             mistakes.append(
                 f"{where} travel: {travel!r} is not allowed on {seam}: write "
                 + " or ".join(f'"{w}"' for w in words)
@@ -206,15 +206,15 @@ def _welds(raw, part, module, lines, tacks, clamps, mistakes):
             continue
         for number in passes:
             label = name if len(passes) == 1 else f"{name}.{number}"
-            welds += _pass(label, section, line, number, travel, sense, arc, schedule, welds, where,
+            welds += _pass(label, section, line, number, travel, direction, arc, schedule, welds, where,
                            part, mistakes)  # fmt: skip
     if not welds and not any("order" in m or "[weld" in m for m in mistakes):
         mistakes.append(
             '[schedule] order: missing, allowed: seams in order with their travel, such as ["'
-            + ", ".join(f"{n}:{next(iter(line.ways))}" for n, line in list(lines.items())[:2])
+            + ", ".join(f"{n}:{next(iter(line.directions))}" for n, line in list(lines.items())[:2])
             + '"], or [[weld]] sections'
         )
-    return tuple(welds), schedule.cooling_film
+    return tuple(welds), schedule.cooling_film_coefficient
 
 
 def _has_place(module, part, face) -> bool:
@@ -267,7 +267,7 @@ def _in_order(schedule, written, lines, mistakes):
         if not travel:
             mistakes.append(
                 f"[schedule] order: {item!r} does not say the travel, allowed: "
-                + " or ".join(f'"{seam}:{w}"' for w in lines[seam].ways)
+                + " or ".join(f'"{seam}:{w}"' for w in lines[seam].directions)
             )
             continue
         passes = [int(number)] if number else list(range(1, room + 1))
@@ -284,9 +284,9 @@ def _passes(section, lines) -> list[int]:
     return [section.number] if section.number else list(range(1, lines[section.seam].passes + 1))
 
 
-def ways_of(line, part, held) -> dict[str, int]:
+def directions_of(line, part, held) -> dict[str, int]:
     """Words for the two directions of a seam: its own, the hill's, and the hold's."""
-    out = dict(line.ways)
+    out = dict(line.directions)
     way = line.points[-1] - line.points[0]
     length = float(np.linalg.norm(way))
     if line.closed or length < 1e-9:
@@ -304,9 +304,9 @@ def ways_of(line, part, held) -> dict[str, int]:
     return out
 
 
-def sense_of(line, word, part, held) -> int | None:
+def direction_of(line, word, part, held) -> int | None:
     """1 along a seam's natural direction, -1 against it, None where the word says nothing."""
-    return ways_of(line, part, held).get(word)
+    return directions_of(line, part, held).get(word)
 
 
 def _arc_of(section, arc, where, mistakes) -> dict:
@@ -341,7 +341,7 @@ def shape_on(line, values) -> dict:
 
 
 def _pass(
-    label, section, line, number, travel, sense, arc, schedule, before, where, part, mistakes
+    label, section, line, number, travel, direction, arc, schedule, before, where, part, mistakes
 ):
     """Stretches of one pass in order, with their start rules."""
     values = _arc_of(section, arc, where, mistakes)
@@ -361,7 +361,7 @@ def _pass(
     if pattern != "continuous" and segment is None:
         mistakes.append(f'{where} segment: missing key for {pattern}, such as "20 mm"')
         return []
-    runs = pieces(begin, min(finish, line.length), sense, pattern, segment)
+    runs = pieces(begin, min(finish, line.length), direction, pattern, segment)
     out = []
     for count, (low, high, way) in enumerate(runs, 1):
         last = (out or before)[-1].name if out or before else None
@@ -372,7 +372,7 @@ def _pass(
         out.append(
             Weld(
                 name=label if len(runs) == 1 else f"{label}.{count}", begin=low, finish=high,
-                travel=travel, start=start, seam=line.name, number=number, sense=way,
+                travel=travel, start=start, seam=line.name, number=number, direction=way,
                 filler=section.filler if section else True,
                 shrinkage_along=section.shrinkage_along if section else None,
                 shrinkage_across=section.shrinkage_across if section else None,
@@ -405,7 +405,7 @@ def _tack_weld(number, tack, arc, lines, part, before, mistakes):
     return [
         Weld(
             name=f"tack{number + 1}", begin=tack.begin, finish=tack.finish,
-            travel=next(iter(line.ways)), start=start, seam=line.name, number=1, sense=1,
+            travel=next(iter(line.directions)), start=start, seam=line.name, number=1, direction=1,
             tack=number, **shape_on(line, values),
         )
     ]  # fmt: skip
@@ -468,7 +468,7 @@ def _rules(records, mistakes) -> None:
                     f"[clamp.{clamp.name}] {key}: {rule.weld!r} is no weld"
                     f"{nearest(rule.weld, names)}"
                 )
-    sealed = air.film == 0 and air.emissivity == 0 and not any(
+    sealed = air.film_coefficient == 0 and air.emissivity == 0 and not any(
         c.conductance for c in records["clamps"])  # fmt: skip
     waits = any(w.start.kind in ("below", "cold") for w in records["welds"])
     if sealed and (records["solve"].end == "cold" or waits):

@@ -57,7 +57,7 @@ def parse_case(text: str, source_file: str, overrides=()) -> Case:
     case = Case(**records, source_file=source_file, source_text=text, overrides=overrides)
     parts = (
         "title", "hold", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
-        "cooling_film", "preset",
+        "cooling_film_coefficient", "preset",
     )  # fmt: skip
     resolved = {k: v for k, v in asdict(case).items() if k in parts}
     record = case.part

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 
-def pieces(begin: float, finish: float, sense: int, pattern: str, segment: float | None):
+def pieces(begin: float, finish: float, direction: int, pattern: str, segment: float | None):
     """Stretches of a pass.
 
     Parameters
@@ -27,19 +27,19 @@ def pieces(begin: float, finish: float, sense: int, pattern: str, segment: float
     stretch first. Middle out: from the middle to both ends in turn, each stretch outward.
     """
     if pattern == "continuous" or segment is None:
-        return [(begin, finish, sense)]
+        return [(begin, finish, direction)]
     count = max(1, round((finish - begin) / segment))
     step = (finish - begin) / count
     whole = [(begin + i * step, begin + (i + 1) * step) for i in range(count)]
-    onward = whole if sense > 0 else whole[::-1]
+    onward = whole if direction > 0 else whole[::-1]
     if pattern == "backstep":
-        return [(a, b, -sense) for a, b in onward]
+        return [(a, b, -direction) for a, b in onward]
     if pattern == "skip":
-        return [(a, b, sense) for a, b in onward[0::2] + onward[1::2]]
+        return [(a, b, direction) for a, b in onward[0::2] + onward[1::2]]
     if pattern == "middle out":
         middle = (begin + finish) / 2
         far = sorted(whole, key=lambda p: (round(abs((p[0] + p[1]) / 2 - middle), 9),
-                                           -sense * (p[0] + p[1])))  # fmt: skip
-        return [(a, b, sense if a + b == 2 * middle else (1 if (a + b) / 2 > middle else -1))
+                                           -direction * (p[0] + p[1])))  # fmt: skip
+        return [(a, b, direction if a + b == 2 * middle else (1 if (a + b) / 2 > middle else -1))
                 for a, b in far]  # fmt: skip
     raise ValueError(f"pattern {pattern} is unknown")

@@ -87,14 +87,14 @@ def next_(
         read_readings,
         study_error,
     )
-    from weldsim.studies.plan.executor import crew
+    from weldsim.studies.plan.executor import executor
 
     if noise is not None and not noise > 0:
         _refuse(f"--noise {noise:g}: must be greater than zero")
     loaded, where, record = open_study(folder, tolerance)
     done = read_moves(loaded, after)
     columns, values = read_readings(loaded, reading)
-    with _bar() as tell, crew(workers, cluster) as found:
+    with _bar() as tell, executor(workers, cluster) as found:
         advice = advise(
             loaded, where, done, columns, values, found, noise, study_error(record), tell, record
         )

@@ -181,7 +181,7 @@ class SeamLine:
     name: str
     points: np.ndarray
     inwards: np.ndarray
-    ways: dict
+    directions: dict
     width: float
     depth: float
     closed: bool = False
@@ -198,7 +198,7 @@ class SeamLine:
     def length(self) -> float:
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
 
-    def cut(self, begin: float, finish: float, sense: int, number: int = 1):
+    def cut(self, begin: float, finish: float, direction: int, number: int = 1):
         """The stretch from `begin` to `finish` [m] in the direction of welding, as a seam."""
         step = np.linalg.norm(np.diff(self.points, axis=0), axis=1)
         way = np.concatenate([[0.0], np.cumsum(step)])
@@ -212,7 +212,7 @@ class SeamLine:
             travel = np.gradient(points, axis=0) if len(points) > 2 else np.diff(points, axis=0)
             travel = travel / np.linalg.norm(travel, axis=1)[:, None]
             points = points + aside * np.cross(inwards, travel) - out * inwards
-        if sense < 0:
+        if direction < 0:
             points, inwards = points[::-1], inwards[::-1]
         whole = finish - begin >= way[-1] * (1 - 1e-9)
         if len(points) == 2 and np.allclose(inwards[0], inwards[1]):

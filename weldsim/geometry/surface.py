@@ -20,7 +20,7 @@ FACES = {
 
 
 @dataclass(frozen=True)
-class Skin:
+class OuterSurface:
     """Faces and sharp edges that show at some frame. F faces, E edges, P points of the skin.
 
     Attributes
@@ -41,7 +41,7 @@ class Skin:
     edges_off: np.ndarray
 
 
-def skin_of(points, cells, laid) -> Skin:
+def outer_surface(points, cells, active) -> OuterSurface:
     """Skin of a mesh over the frames of a series.
 
     Parameters
@@ -53,13 +53,15 @@ def skin_of(points, cells, laid) -> Skin:
     laid : (K, C) bool
         Which cells are metal at each of K frames; once laid a cell stays.
     """
-    laid = np.asarray(laid, dtype=bool)
-    first = np.where(laid.any(axis=0), laid.argmax(axis=0), NEVER)
+    active = np.asarray(active, dtype=bool)
+    first = np.where(active.any(axis=0), active.argmax(axis=0), NEVER)
     faces, on, off = showing_faces(np.asarray(cells), first)
     used, flat = np.unique(faces, return_inverse=True)
     faces = flat.reshape(faces.shape)
-    edges, edges_on, edges_off = showing_edges(np.asarray(points)[used], faces, on, off, len(laid))
-    return Skin(used, faces, on, off, edges, edges_on, edges_off)
+    edges, edges_on, edges_off = showing_edges(
+        np.asarray(points)[used], faces, on, off, len(active)
+    )
+    return OuterSurface(used, faces, on, off, edges, edges_on, edges_off)
 
 
 def showing_faces(cells, first) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -62,9 +62,9 @@ class Assembly:
             cells = (cells[1], cells[0], cells[2])
         numbers = [self.point(c) for c in corners]
         self.blocks.append((numbers, region))
-        for ways, count in zip(PARALLEL, cells, strict=True):
+        for directions, count in zip(PARALLEL, cells, strict=True):
             if count is not None:
-                a, b = (numbers[i] for i in ways[0])
+                a, b = (numbers[i] for i in directions[0])
                 self._stated[min(a, b), max(a, b)] = int(count)
 
     def box(self, x, y, z, region: str, cells=(None, None, None)) -> None:
@@ -102,9 +102,9 @@ class Assembly:
             return edge, sign
 
         for numbers, _ in self.blocks:
-            for ways in PARALLEL:
+            for directions in PARALLEL:
                 edges = []
-                for i, j in ways:
+                for i, j in directions:
                     a, b = numbers[i], numbers[j]
                     edge = (min(a, b), max(a, b))
                     parent.setdefault(edge, (edge, 1))

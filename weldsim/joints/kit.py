@@ -158,11 +158,11 @@ def through(grade, split: bool = False) -> int:
     return max(1, -(-grade.through_cells // 2)) if split else max(1, grade.through_cells)
 
 
-def straight_seam(name, first, last, inward, ways, width, depth, **more):
+def straight_seam(name, first, last, inward, directions, width, depth, **more):
     """A `SeamLine` of one straight piece."""
     from weldsim.geometry.path import SeamLine
 
     points = np.array([first, last], dtype=float)
     inward = np.asarray(inward, dtype=float)
     inwards = np.tile(inward / np.linalg.norm(inward), (2, 1))
-    return SeamLine(name, points, inwards, ways, width, depth, **more)
+    return SeamLine(name, points, inwards, directions, width, depth, **more)

@@ -339,10 +339,10 @@ def lines_of(part, mesh, curves) -> dict[str, SeamLine]:
             )  # fmt: skip
         inwards /= size[:, None]
         closed = bool(len(points) > 3 and np.linalg.norm(points[0] - points[-1]) < 1e-7)
-        ways = _ways(points, inwards, closed)
+        directions = _ways(points, inwards, closed)
         points, inwards = _fewest(points, inwards)
         out[name] = SeamLine(
-            name, points, inwards, ways, sizes["width"], sizes["depth"], closed, len(passes)
+            name, points, inwards, directions, sizes["width"], sizes["depth"], closed, len(passes)
         )
     if not out:
         raise NotAllowed(
@@ -536,15 +536,15 @@ def _ways(points, inwards, closed: bool) -> dict[str, int]:
         around = np.cross(points[:-1] - points.mean(axis=0), np.diff(points, axis=0)).sum(axis=0)
         turn = float(around @ inwards.mean(axis=0)) / np.linalg.norm(around)
         if abs(turn) > 0.3:  # looking along the inward direction
-            sense = 1 if turn > 0 else -1
-            out = {"clockwise": sense, "counterclockwise": -sense}
+            direction = 1 if turn > 0 else -1
+            out = {"clockwise": direction, "counterclockwise": -direction}
     else:
         way = points[-1] - points[0]
         size = np.linalg.norm(way)
         for axis, share in zip("xyz", way / size if size > 0 else way, strict=True):
             if abs(share) > 0.5:
-                sense = 1 if share > 0 else -1
-                out |= {f"+{axis}": sense, f"-{axis}": -sense}
+                direction = 1 if share > 0 else -1
+                out |= {f"+{axis}": direction, f"-{axis}": -direction}
     return out | {"forward": 1, "backward": -1}
 
 

@@ -49,7 +49,7 @@ def seams_of(case):
         return tuple(module.seam(case, weld) for weld in case.welds)
     lines = module.seam_lines(case.part)
     return tuple(
-        lines[w.seam].cut(w.begin, w.finish, w.sense, w.number if w.filler else 1)
+        lines[w.seam].cut(w.begin, w.finish, w.direction, w.number if w.filler else 1)
         for w in case.welds
     )
 

@@ -311,8 +311,8 @@ def _ways(points, span: float) -> dict[str, int]:
     chord = points[-1] - points[0]
     for axis, letter in enumerate("xy"):
         if abs(chord[axis]) > MAIN * abs(chord[1 - axis]):
-            sense = 1 if chord[axis] > 0 else -1
-            words |= {f"+{letter}": sense, f"-{letter}": -sense}
+            direction = 1 if chord[axis] > 0 else -1
+            words |= {f"+{letter}": direction, f"-{letter}": -direction}
     return words
 
 

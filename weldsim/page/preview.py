@@ -97,18 +97,22 @@ def _heated(model, state, event):
     """State after a step of the heat alone, its shrinkage brought up to date."""
     heated, _ = heat_to_limit(model, state, event)
     now = model.at_quadrature(heated.temperature)
-    properties = Properties.of(model.material, now, model.joined(heated), softens=False)
-    return replace(heated, memory=model.shrink(heated, now, properties), steps=state.steps + 1)
+    properties = Properties.of(model.material, now, model.active_points(heated), softens=False)
+    return replace(
+        heated, internal_variables=model.shrink(heated, now, properties), steps=state.steps + 1
+    )
 
 
 def _settled(model, state):
     """The same state in equilibrium. As in the pipeline, filler not laid is free of stress."""
     found, properties = equilibrium_of(model, state, state)
     properties = replace(properties, thermal_strain=np.zeros_like(properties.thermal_strain))
-    waiting = ~model.joined(state)
-    memory, stress = accept(model.mechanics, found, properties, state.memory, waiting)
+    waiting = ~model.active_points(state)
+    internal_variables, stress = accept(
+        model.mechanics, found, properties, state.internal_variables, waiting
+    )
     return replace(
-        state, displacement=found.displacement, memory=memory, stress=stress,
+        state, displacement=found.displacement, internal_variables=internal_variables, stress=stress,
         reaction=found.reaction,
     )  # fmt: skip
 

@@ -197,9 +197,9 @@ def check(bench, asked, body):
         case = drafts.case_of(text, where)
     except CaseError as error:
         return {"ok": False, "messages": drafts.messages_of(error, where)}
-    from weldsim.page.shape import order_table, ways
+    from weldsim.page.shape import directions, order_table
 
-    return {"ok": True, "messages": [], "order": order_table(case), **ways(case)}
+    return {"ok": True, "messages": [], "order": order_table(case), **directions(case)}
 
 
 def words(bench, asked, body):

@@ -20,7 +20,7 @@ def shape_of(case) -> dict:
         `up`, unit vectors.
     """
     from weldsim.geometry.mesh import build_part
-    from weldsim.geometry.surface import skin_of
+    from weldsim.geometry.surface import outer_surface
     from weldsim.joints.registry import seams_of
     from weldsim.plots.charts import colours_of
     from weldsim.plots.layout import clamp_places, tack_lines, weld_paths
@@ -33,14 +33,14 @@ def shape_of(case) -> dict:
     for name, inside in part.regions.items():
         if name.split()[0] in ("fill", "root", "bead"):
             base[inside] = False
-    skin = skin_of(points, cells, np.array([base, np.ones_like(base)]))
+    skin = outer_surface(points, cells, np.array([base, np.ones_like(base)]))
     shown = skin.faces_off > 1
-    gripped = np.zeros(len(points), dtype=bool)
+    clamped = np.zeros(len(points), dtype=bool)
     for clamp in case.clamps:
         for face in clamp.at:
             nodes = np.asarray(part.boundaries[face])
-            gripped[nodes[nodes < len(points)]] = True
-    tint = np.where(gripped[skin.used][skin.faces].all(axis=1), 2, 0)
+            clamped[nodes[nodes < len(points)]] = True
+    tint = np.where(clamped[skin.used][skin.faces].all(axis=1), 2, 0)
     tint = np.where(skin.faces_on == 1, 1, tint)
     paths = weld_paths(case)
     colours = colours_of([{"name": w.name, "seam": w.seam} for w in case.welds])
@@ -67,7 +67,7 @@ def shape_of(case) -> dict:
     }  # fmt: skip
 
 
-def ways(case) -> dict:
+def directions(case) -> dict:
     """What the page needs to set the order: seams with their passes and words of travel.
 
     Returns
@@ -76,7 +76,7 @@ def ways(case) -> dict:
         `seams`: list of `name`, `passes`, `ways` in pairs of opposites, `points` mm, `inward`;
         `faces`: names for clamps and gauges. A bar has no seams of its own.
     """
-    from weldsim.case.joint_case import ways_of
+    from weldsim.case.joint_case import directions_of
     from weldsim.case.sections_to_records import NAMED_PLACES
     from weldsim.joints.registry import faces_of, joint_module
 
@@ -92,7 +92,7 @@ def ways(case) -> dict:
                 continue
     seams = []
     for name, line in module.seam_lines(case.part).items():
-        words = ways_of(line, case.part, held)
+        words = directions_of(line, case.part, held)
         seams.append(
             {
                 "name": name, "passes": line.passes, "closed": line.closed,

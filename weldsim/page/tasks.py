@@ -19,7 +19,7 @@ def _quiet() -> None:
     sys.stdin = open(os.devnull)
 
 
-def serve_desk(line, threads: int, warm: str | None, memory: int) -> None:
+def serve_desk(line, threads: int, warm: str | None, internal_variables: int) -> None:
     """Main function of a desk's process: (task, args) in, ("done", result) or an error out.
 
     Says ("ready",) once, before the first of them.
@@ -31,7 +31,7 @@ def serve_desk(line, threads: int, warm: str | None, memory: int) -> None:
     _quiet()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends this process
     os.environ["WELDSIM_THREADS"] = str(threads)
-    _limit(memory)
+    _limit(internal_variables)
     tell = _teller(line)
     if warm is not None:
         try:
@@ -59,11 +59,11 @@ def serve_desk(line, threads: int, warm: str | None, memory: int) -> None:
             line.send(("failed", WeldsimError(f"unexpected: {type(error).__name__}: {error}")))
 
 
-def _limit(memory: int) -> None:
+def _limit(internal_variables: int) -> None:
     try:
         import resource
 
-        resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+        resource.setrlimit(resource.RLIMIT_AS, (internal_variables, internal_variables))
     except (ImportError, ValueError, OSError):
         return
 

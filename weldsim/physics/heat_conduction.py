@@ -25,7 +25,7 @@ SETTLE = 5  # iteration after which the conductivity is not updated any more in 
 
 
 @dataclass(frozen=True)
-class HeatLedger:
+class EnergyBalance:
     """Where the heat went since the start, all in J; `supplied` = `stored` + `lost`."""
 
     supplied: float = 0.0
@@ -69,14 +69,16 @@ class HeatTables:
 
 
 @dataclass(frozen=True)
-class Skin:
+class SurfaceExchange:
     """Where heat leaves, for one set of laid cells: areas at the nodes. [m2]"""
 
     film_area: np.ndarray  # (Nh,) open to air
     contact: np.ndarray  # (Nh,) contact conductance times area [W/K]
     volume: np.ndarray  # (Nh,) volume of laid cells lumped to the nodes [m3]
     active: np.ndarray  # (Nh,) bool, node of a laid cell
-    film: float | None = None  # film coefficient where it is not the model's own [W/(m2 K)]
+    film_coefficient: float | None = (
+        None  # film coefficient where it is not the model's own [W/(m2 K)]
+    )
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,7 @@ class HeatModel:
         ambient_temperature: float,
         film_coefficient: float = 0.0,
         emissivity: float = 0.0,
-        grips=None,
+        clamp_contacts=None,
         threads: int = 2,
         back_end: str | None = None,
     ):
@@ -124,8 +126,8 @@ class HeatModel:
 
         self.points, self.cells, self.tables = points, np.asarray(cells, dtype=np.int32), tables
         self.ambient = ambient_temperature
-        self.film, self.emissivity = film_coefficient, emissivity
-        self.grips = dict(grips or {})
+        self.film_coefficient, self.emissivity = film_coefficient, emissivity
+        self.clamp_contacts = dict(clamp_contacts or {})
         bricks = cells.shape[1] == 8
         mesh = (skfem.MeshHex1 if bricks else skfem.MeshTet1)(
             points.T.copy(), np.asarray(cells).T.astype(np.int64).copy()
@@ -156,40 +158,47 @@ class HeatModel:
         self.facet_cells = mesh.f2t
         self.facet_nodes = mesh.facets.T
 
-    def skin(self, laid: np.ndarray, holding: tuple[str, ...] = ()) -> Skin:
+    def exchange(self, active: np.ndarray, closed_clamps: tuple[str, ...] = ()) -> SurfaceExchange:
         """Areas, contacts and volumes when the cells in `laid` (H,) are there. Pure."""
         count = self.points.shape[0]
         volume = np.bincount(
-            self.cells[laid].ravel(), self.corner_volume[laid].ravel(), minlength=count
+            self.cells[active].ravel(), self.corner_volume[active].ravel(), minlength=count
         )
         one, two = self.facet_cells
-        open_side = laid[one] ^ np.where(two >= 0, laid[two], False)
-        film = np.zeros(count)
+        open_side = active[one] ^ np.where(two >= 0, active[two], False)
+        film_coefficient = np.zeros(count)
         contact = np.zeros(count)
-        gripped = np.zeros(self.facet_nodes.shape[0], dtype=bool)
-        for name in holding:
-            nodes, conductance = self.grips[name]
+        clamped = np.zeros(self.facet_nodes.shape[0], dtype=bool)
+        for name in closed_clamps:
+            nodes, conductance = self.clamp_contacts[name]
             on = np.zeros(count, dtype=bool)
             on[nodes] = True
             facets = open_side & on[self.facet_nodes].all(axis=1)
-            gripped |= facets
+            clamped |= facets
             self._spread(contact, facets, conductance)
-        self._spread(film, open_side & ~gripped, 1.0)
-        return Skin(film, contact, volume, volume > 0)
+        self._spread(film_coefficient, open_side & ~clamped, 1.0)
+        return SurfaceExchange(film_coefficient, contact, volume, volume > 0)
 
     def _spread(self, out: np.ndarray, facets: np.ndarray, value: float) -> None:
         nodes = self.facet_nodes[facets]
         np.add.at(out, nodes, value * self.facet_share[facets][:, None])
 
-    def loss(self, temperature, skin: Skin):
+    def loss(self, temperature, exchange: SurfaceExchange):
         """Heat leaving each node and its slope, shapes (Nh,). [W, W/K]"""
         a = self.ambient
         rise = temperature - a
         radiate = self.emissivity * STEFAN_BOLTZMANN
-        film = self.film if skin.film is None else skin.film
-        out = skin.film_area * (film * rise + radiate * (temperature**4 - a**4))
-        out += skin.contact * rise
-        slope = skin.film_area * (film + 4 * radiate * temperature**3) + skin.contact
+        film_coefficient = (
+            self.film_coefficient
+            if exchange.film_coefficient is None
+            else exchange.film_coefficient
+        )
+        out = exchange.film_area * (film_coefficient * rise + radiate * (temperature**4 - a**4))
+        out += exchange.contact * rise
+        slope = (
+            exchange.film_area * (film_coefficient + 4 * radiate * temperature**3)
+            + exchange.contact
+        )
         return out, slope
 
     def reach(self, source) -> Reach:
@@ -201,12 +210,12 @@ class HeatModel:
         near = np.flatnonzero((np.hypot(*size) < REACH).any(axis=1))
         return Reach(near, tuple(v[near] for v in local))
 
-    def power(self, laid, source, begin, end, reach=None):
+    def power(self, active, source, begin, end, reach=None):
         """Nodal power of the arc from `begin` to `end` after its start, and its rescale factor."""
         from weldsim.physics.heat_source import nodal_power
 
         reach = reach or self.reach(source)
-        there = laid[reach.cells]
+        there = active[reach.cells]
         cells = reach.cells[there]
         local = tuple(v[there].ravel() for v in reach.local)
         return nodal_power(
@@ -214,11 +223,13 @@ class HeatModel:
             self.points.shape[0], begin, end, source, local,
         )  # fmt: skip
 
-    def stored(self, temperature, skin: Skin) -> float:
+    def stored(self, temperature, exchange: SurfaceExchange) -> float:
         """Heat content of what is laid, counted from the zero of the enthalpy table. [J]"""
-        return float(self.tables.density * (skin.volume * self.tables.heat(temperature)[0]).sum())
+        return float(
+            self.tables.density * (exchange.volume * self.tables.heat(temperature)[0]).sum()
+        )
 
-    def lay(self, temperature, old: Skin, new: Skin):
+    def lay(self, temperature, old: SurfaceExchange, new: SurfaceExchange):
         """Temperature after cold filler joins: the heat at each node is shared, none is made."""
         added = new.volume - old.volume
         if not np.any(added > 0):
@@ -231,7 +242,15 @@ class HeatModel:
         return out
 
 
-def heat_step(model: HeatModel, temperature, skin: Skin, laid, power, time_step: float, held=None):
+def heat_step(
+    model: HeatModel,
+    temperature,
+    exchange: SurfaceExchange,
+    active,
+    power,
+    time_step: float,
+    held=None,
+):
     """One backward Euler step.
 
     Parameters
@@ -261,9 +280,9 @@ def heat_step(model: HeatModel, temperature, skin: Skin, laid, power, time_step:
         With the residual history.
     """
     tables, pattern = model.tables, model.pattern
-    mass = tables.density * skin.volume / time_step
+    mass = tables.density * exchange.volume / time_step
     old_heat = tables.heat(temperature)[0]
-    fixed = ~skin.active
+    fixed = ~exchange.active
     guess = temperature.copy()
     if held is not None:
         fixed = fixed.copy()
@@ -272,15 +291,15 @@ def heat_step(model: HeatModel, temperature, skin: Skin, laid, power, time_step:
     free = ~fixed
     entries = _fixed_entries(model, fixed)
     history = []
-    conductivity = np.zeros(len(laid))
+    conductivity = np.zeros(len(active))
     for iteration in range(MAX_ITERATIONS):
         heat, capacity = tables.heat(guess)
         if iteration <= SETTLE:  # a steep k(T) may swing for ever: later on it stands still
-            fresh = np.where(laid, tables.conduct(guess[model.cells].mean(axis=1)), 0.0)
+            fresh = np.where(active, tables.conduct(guess[model.cells].mean(axis=1)), 0.0)
             conductivity = fresh if iteration < SETTLE else 0.5 * (fresh + conductivity)
         flow = np.zeros_like(guess)
         heat_flow(pattern.cells, model.unit, conductivity, guess, flow)
-        loss, loss_slope = model.loss(guess, skin)
+        loss, loss_slope = model.loss(guess, exchange)
         change = mass * (heat - old_heat)
         residual = power - change - flow - loss
         scale = np.abs(power[free]).sum() + np.abs(change[free]).sum() + np.abs(loss[free]).sum()

@@ -22,7 +22,7 @@ from weldsim.errors import ConvergenceError
 from weldsim.physics.kernels import colour_cells, mechanics_pass
 from weldsim.physics.linear_solver import LinearSolver, fixed_entries, symmetric_pattern
 
-UNLAID_STIFFNESS = 1e-5  # share of stiffness of filler not yet laid: it only carries its points
+INACTIVE_STIFFNESS = 1e-5  # share of stiffness of filler not yet laid: it only carries its points
 SOFT_STIFFNESS = 1e-4  # share of stiffness left in soft metal: it carries next to nothing
 SOFT_RANGE = 50.0  # K from the softening temperature to that share
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
@@ -50,7 +50,7 @@ class Properties:
     thermal_strain: np.ndarray
 
     @classmethod
-    def of(cls, material, temperature, laid=None, softens=True) -> Properties:
+    def of(cls, material, temperature, active=None, softens=True) -> Properties:
         """Properties at temperatures (C, Q) [K]; points not in `laid` (C,) or (C, Q) are soft.
 
         `softens=False` keeps the floor of the stiffness above the softening temperature, for a
@@ -65,11 +65,11 @@ class Properties:
         yield_stress *= left
         if softens:
             yield_stress[temperature >= material.softening_temperature + SOFT_RANGE] = np.inf
-        if laid is not None:
+        if active is not None:
             # It keeps its thermal strain, so that `accept` finds it stress-free at the temperature
             # it joins with and not at that of the table's zero.
-            soft = ~laid
-            modulus[soft] *= UNLAID_STIFFNESS
+            soft = ~active
+            modulus[soft] *= INACTIVE_STIFFNESS
             yield_stress[soft] = np.inf
         nu = material.poisson_ratio
         share = material.isotropic_share
@@ -92,7 +92,7 @@ def strength_share(material, temperature):
 
 
 @dataclass(frozen=True)
-class MaterialState:
+class InternalVariables:
     """Memory of the material at the quadrature points; tensor shears, order xx yy zz xy yz xz.
 
     Attributes
@@ -108,7 +108,7 @@ class MaterialState:
     reference_strain: np.ndarray
 
     @classmethod
-    def virgin(cls, cells: int, points: int) -> MaterialState:
+    def virgin(cls, cells: int, points: int) -> InternalVariables:
         return cls(
             np.zeros((cells, points, 6)), np.zeros((cells, points)), np.zeros((cells, points, 6))
         )
@@ -271,7 +271,13 @@ class MechanicsModel:
             axis=-1,
         )  # fmt: skip
 
-    def evaluate(self, displacement, properties: Properties, memory: MaterialState, tangent: bool):
+    def evaluate(
+        self,
+        displacement,
+        properties: Properties,
+        internal_variables: InternalVariables,
+        tangent: bool,
+    ):
         """Internal force, stress and trial memory at a displacement; tangent values on request."""
         cells, points = self.weight.shape
         data = np.zeros(self.pattern.nnz if tangent else 0)
@@ -284,8 +290,8 @@ class MechanicsModel:
             self.order, self.starts, self.threads, self.cells, p.pair_slot, p.indptr, self.grad,
             self.mean_grad, self.weight, displacement, properties.bulk, properties.shear,
             properties.yield_stress, properties.isotropic, properties.kinematic,
-            properties.thermal_strain, memory.reference_strain, memory.plastic_strain,
-            memory.equivalent_plastic_strain, tangent, data, force, stress, plastic, eqp,
+            properties.thermal_strain, internal_variables.reference_strain, internal_variables.plastic_strain,
+            internal_variables.equivalent_plastic_strain, tangent, data, force, stress, plastic, eqp,
         )  # fmt: skip
         if self._touching is not None:
             self._push_apart(displacement, force, data)
@@ -351,7 +357,7 @@ def solve_equilibrium(
     model: MechanicsModel,
     displacement,
     properties: Properties,
-    memory: MaterialState,
+    internal_variables: InternalVariables,
     fixed,
     prescribed=None,
     load=None,
@@ -401,7 +407,7 @@ def solve_equilibrium(
     least = LEAST_STRAIN * float(np.linalg.norm(properties.bulk.max(axis=1) * model.cell_area))
     if springs:
         model = _Sprung(model, springs)
-    state = model.evaluate(u, properties, memory, True)
+    state = model.evaluate(u, properties, internal_variables, True)
     for iteration in range(MAX_ITERATIONS):
         force, stress, plastic, eqp, data, scale = state
         residual = load - force
@@ -425,9 +431,9 @@ def solve_equilibrium(
             step += jump
             pending = False
             u = u + step
-            state = model.evaluate(u, properties, memory, True)
+            state = model.evaluate(u, properties, internal_variables, True)
             continue
-        u, state = _line_search(model, u, step, residual, load, properties, memory)
+        u, state = _line_search(model, u, step, residual, load, properties, internal_variables)
         if not np.isfinite(state[5]):
             break
     raise ConvergenceError(f"no equilibrium in {len(history)} iterations; {_residuals(history)}")
@@ -442,8 +448,8 @@ class _Sprung:
     def __getattr__(self, name):
         return getattr(self._model, name)
 
-    def evaluate(self, displacement, properties, memory, tangent):
-        force, *rest = self._model.evaluate(displacement, properties, memory, tangent)
+    def evaluate(self, displacement, properties, internal_variables, tangent):
+        force, *rest = self._model.evaluate(displacement, properties, internal_variables, tangent)
         for s in self._springs:
             force[s.points] -= s.force(displacement)
         return (force, *rest)
@@ -474,10 +480,10 @@ def _coupling(model, data, jump):
     return upper @ jump + upper.T @ jump - upper.diagonal() * jump
 
 
-def _line_search(model, u, step, residual, load, properties, memory):
+def _line_search(model, u, step, residual, load, properties, internal_variables):
     """Accept the full step unless the residual keeps working against it."""
     start = float(np.vdot(step, residual))
-    state = model.evaluate(u + step, properties, memory, True)
+    state = model.evaluate(u + step, properties, internal_variables, True)
     work = float(np.vdot(step, load - state[0]))
     if abs(work) <= 0.8 * abs(start) or start == 0.0:
         return u + step, state
@@ -489,7 +495,7 @@ def _line_search(model, u, step, residual, load, properties, memory):
             share = min(max(share, low + 0.1 * (high - low)), high - 0.1 * (high - low))
         else:
             share = 0.5 * share
-        force = model.evaluate(u + share * step, properties, memory, False)[0]
+        force = model.evaluate(u + share * step, properties, internal_variables, False)[0]
         work = float(np.vdot(step, load - force))
         if abs(work) <= 0.5 * abs(start):
             break
@@ -497,19 +503,24 @@ def _line_search(model, u, step, residual, load, properties, memory):
             low, low_work = share, work
         else:
             high, high_work = share, work
-    return u + share * step, model.evaluate(u + share * step, properties, memory, True)
+    return u + share * step, model.evaluate(u + share * step, properties, internal_variables, True)
 
 
 def accept(
-    model: MechanicsModel, found: Equilibrium, properties: Properties, memory, reset, anneal=None
-) -> tuple[MaterialState, np.ndarray]:
+    model: MechanicsModel,
+    found: Equilibrium,
+    properties: Properties,
+    internal_variables,
+    reset,
+    anneal=None,
+) -> tuple[InternalVariables, np.ndarray]:
     """Memory and stress after a converged step.
 
     Points in `reset` (C, Q) become stress-free where they are: soft metal, filler not yet laid.
     Points in `anneal` (C, Q) forget their hardening but keep their stress.
     """
     plastic, eqp = found.plastic_strain, found.equivalent_plastic_strain
-    reference, stress = memory.reference_strain, found.stress
+    reference, stress = internal_variables.reference_strain, found.stress
     if anneal is not None and np.any(anneal):
         plastic, eqp, reference = plastic.copy(), eqp.copy(), reference.copy()
         reference[anneal] += plastic[anneal]
@@ -524,7 +535,7 @@ def accept(
         plastic[reset] = 0.0
         eqp[reset] = 0.0
         stress[reset] = 0.0
-    return MaterialState(plastic, eqp, reference), stress
+    return InternalVariables(plastic, eqp, reference), stress
 
 
 def von_mises(stress) -> np.ndarray:

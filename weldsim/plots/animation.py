@@ -14,7 +14,7 @@ import numpy as np
 
 from weldsim.plots import charts
 from weldsim.plots.charts import INK, PAPER, QUIET
-from weldsim.plots.melt_smoothing import carried
+from weldsim.plots.melt_smoothing import smooth_melt
 from weldsim.plots.pointer_plot import set_equal_limits, spot
 from weldsim.runs.folder import whole_file
 from weldsim.runs.reading import RunRecord, read_frame
@@ -115,7 +115,7 @@ def movie_frames(record: RunRecord, stage, report=None):
     board = Board(record, stage)
     built = read_frame(record.frames[0])
     for number, file in enumerate(record.frames):
-        frame = carried(read_frame(file), stage.soft)
+        frame = smooth_melt(read_frame(file), stage.soft)
         yield board.show(file.time, draw(stage, frame, "temperature", outline=built))
         if report is not None:
             report((number + 1) / len(record.frames))

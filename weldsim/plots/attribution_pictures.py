@@ -157,12 +157,12 @@ def _painted(stage, frame, share):
     from weldsim.plots.scene import _add_edges, _average, _place_camera, colour_map
 
     fine = 2
-    cells, kind = frame.cells[frame.laid], {8: 12, 4: 10}[frame.cells.shape[1]]
+    cells, kind = frame.cells[frame.active], {8: 12, 4: 10}[frame.cells.shape[1]]
     flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
     grid = pyvista.UnstructuredGrid(
         flat, np.full(len(cells), kind), np.asarray(frame.points, dtype=float)
     )
-    grid.cell_data["share"] = share[frame.laid]
+    grid.cell_data["share"] = share[frame.active]
     surface = grid.extract_surface(algorithm="dataset_surface")
     plotter = pyvista.Plotter(off_screen=True, window_size=[fine * n for n in stage.size])
     plotter.set_background(charts.PAPER)

@@ -64,13 +64,13 @@ def cut_frame(record: RunRecord, frame, weld: str, reach: float) -> Cut:
     import pyvista
 
     origin, normal, width = _plane(record, weld)
-    cells, kind = frame.cells[frame.laid], {8: 12, 4: 10}[frame.cells.shape[1]]
+    cells, kind = frame.cells[frame.active], {8: 12, 4: 10}[frame.cells.shape[1]]
     flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
     grid = pyvista.UnstructuredGrid(
         flat, np.full(len(cells), kind), np.asarray(frame.points, float)
     )
     grid.point_data["temperature"] = frame.temperature - KELVIN
-    grid.cell_data["stress"] = np.asarray(frame.von_mises, dtype=float)[frame.laid]
+    grid.cell_data["stress"] = np.asarray(frame.von_mises, dtype=float)[frame.active]
     section = grid.slice(normal=normal, origin=origin + ASIDE * width * normal)
     if not section.n_cells:
         raise WeldsimError(f"{record.path}: the section through weld {weld} meets no metal")

@@ -199,13 +199,13 @@ def surfaces(case, part):
     grid.cell_data["filler"] = filler
     body = grid.extract_surface(algorithm="dataset_surface", pass_pointid=True)
     base = grid.extract_cells(~filler).extract_surface(algorithm="dataset_surface")
-    gripped = {
+    clamped = {
         tuple(corners)
         for face in {face for clamp in case.clamps for face in clamp.at}
         for corners in np.sort(part.mesh.facets[:, part.mesh.boundaries[face]].T, axis=1)
     }
     corners = np.sort(body["vtkOriginalPointIds"][body.regular_faces], axis=1)
-    held = np.array([tuple(c) in gripped for c in corners])
+    held = np.array([tuple(c) in clamped for c in corners])
     steel, metal, grip = (
         (255 * np.array(to_rgb(c))).round().astype(np.uint8) for c in (STEEL, FILLER, HELD)
     )

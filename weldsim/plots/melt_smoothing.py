@@ -20,7 +20,7 @@ EDGES = {
 }  # fmt: skip
 
 
-def carried(frame: FieldFrame, soft) -> FieldFrame:
+def smooth_melt(frame: FieldFrame, soft) -> FieldFrame:
     """The frame with the displacement of soft points harmonic between the firm points about them.
 
     Parameters
@@ -31,7 +31,7 @@ def carried(frame: FieldFrame, soft) -> FieldFrame:
     import scipy.sparse as sp
     from scipy.sparse.linalg import spsolve
 
-    cells = frame.cells[frame.laid]
+    cells = frame.cells[frame.active]
     drawn = np.zeros(len(frame.points), dtype=bool)
     drawn[cells] = True
     inner, firm = np.flatnonzero(soft & drawn), np.flatnonzero(~soft & drawn)

@@ -196,7 +196,7 @@ def shape_picture(record: RunRecord, stage):
         axes.text(
             left, 1 + 0.42 * inch, f"{_seconds(record, file)}, {words}", va="top", fontsize=11
         )
-        warmest = float(frame.temperature[np.unique(frame.cells[frame.laid])].max()) - 273.15
+        warmest = float(frame.temperature[np.unique(frame.cells[frame.active])].max()) - 273.15
         axes.text(
             left,
             1 + 0.18 * inch,

@@ -335,10 +335,10 @@ def _moved_points(stage, frame, places) -> np.ndarray:
     A straight line through how the drawn points nearest to them moved: metal near an arc moves by
     jumps, and an arrow has to stay an arrow.
     """
-    from weldsim.plots.scene import laid_points
+    from weldsim.plots.scene import active_lattice_points
 
     places = np.atleast_2d(np.asarray(places, dtype=float))
-    on = laid_points(frame)
+    on = active_lattice_points(frame)
     away = np.linalg.norm(frame.points[on][None] - places[:, None], axis=2)
     moved = stage.warp * frame.displacement[on[np.argmin(away, axis=1)]]
     if len(places) > 2:

@@ -13,7 +13,7 @@ import numpy as np
 
 from weldsim.errors import StoreError
 from weldsim.plots.charts import INK, PAPER
-from weldsim.plots.melt_smoothing import SOFT, carried
+from weldsim.plots.melt_smoothing import SOFT, smooth_melt
 from weldsim.runs.reading import FieldFrame, RunRecord, read_frame
 
 KELVIN = 273.15
@@ -108,8 +108,8 @@ def make_stage(record: RunRecord, size=None) -> Stage:
     farthest, hottest, coldest, places, moved = 0.0, -np.inf, np.inf, None, []
     soft = was_soft(record)
     for file in record.frames:
-        frame = carried(read_frame(file), soft)
-        on = laid_points(frame)
+        frame = smooth_melt(read_frame(file), soft)
+        on = active_lattice_points(frame)
         places = _outer_points(frame.points) if places is None else places
         ids = np.intersect1d(places, on)
         moved.append((frame.points[ids], frame.displacement[ids]))
@@ -138,7 +138,7 @@ def was_soft(record: RunRecord) -> np.ndarray:
 
 def stage_frame(stage: Stage, file) -> FieldFrame:
     """A frame as it is drawn: soft metal carried along by what surrounds it."""
-    return carried(read_frame(file), stage.soft)
+    return smooth_melt(read_frame(file), stage.soft)
 
 
 def _unit(vector) -> np.ndarray:
@@ -186,8 +186,8 @@ def fitting_size(reach) -> tuple[int, int]:
 
 def _outer_points(points: np.ndarray) -> np.ndarray:
     """Numbers of the points that lie outermost in 26 directions: what bounds a picture."""
-    ways = np.array([w for w in np.ndindex(3, 3, 3) if w != (1, 1, 1)]) - 1.0
-    return np.unique(np.argmax((points / np.ptp(points, axis=0)) @ ways.T, axis=0))
+    directions = np.array([w for w in np.ndindex(3, 3, 3) if w != (1, 1, 1)]) - 1.0
+    return np.unique(np.argmax((points / np.ptp(points, axis=0)) @ directions.T, axis=0))
 
 
 def aim(stage: Stage, places: np.ndarray) -> Stage:
@@ -210,14 +210,14 @@ def round_warp(factor: float) -> float:
     return float(power * max(s for s in (1, 2, 5) if s * power <= factor * (1 + 1e-9)))
 
 
-def laid_points(frame: FieldFrame) -> np.ndarray:
+def active_lattice_points(frame: FieldFrame) -> np.ndarray:
     """Numbers of the points that belong to laid cells."""
-    return np.unique(frame.cells[frame.laid])
+    return np.unique(frame.cells[frame.active])
 
 
 def largest_displacement(frame: FieldFrame) -> float:
     """Of the points that are drawn. [m]"""
-    return float(np.linalg.norm(frame.displacement[laid_points(frame)], axis=1).max())
+    return float(np.linalg.norm(frame.displacement[active_lattice_points(frame)], axis=1).max())
 
 
 def _faces(record: RunRecord) -> list[str]:
@@ -306,7 +306,7 @@ def surface_of(frame: FieldFrame):
     """Outer faces of the laid metal as built, with temperature [degC] and displacement [m]."""
     import pyvista
 
-    cells, kind = frame.cells[frame.laid], {8: 12, 4: 10}[frame.cells.shape[1]]
+    cells, kind = frame.cells[frame.active], {8: 12, 4: 10}[frame.cells.shape[1]]
     flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
     grid = pyvista.UnstructuredGrid(
         flat, np.full(len(cells), kind), np.asarray(frame.points, dtype=float)

@@ -32,10 +32,10 @@ class Grip:
 def timetable_svg(record: RunRecord) -> str:
     """The strip of a run; the axis is cut some time after the last arc."""
     arcs = charts.arcs(record)
-    grips = clamp_grips(record)
+    clamp_contacts = clamp_grips(record)
     rows = list(dict.fromkeys(charts.seam_of(record, name) for name, *_ in arcs))
     pauses = charts.pauses(arcs)
-    names = [*rows, *(["pauses"] if pauses else []), *(g.name for g in grips)]
+    names = [*rows, *(["pauses"] if pauses else []), *(g.name for g in clamp_contacts)]
     left = 20 + LETTER * max([len(n) for n in names], default=6)
     low = min([0.0, *(a[1] for a in arcs)])
     high = max(charts.axis_cut(record) if arcs else 0.0, low + 1.0)
@@ -47,7 +47,7 @@ def timetable_svg(record: RunRecord) -> str:
     height = ROW * len(names) + 44
     out = [
         f'<svg class="strip" viewBox="0 0 {WIDTH} {height}" role="img" '
-        f'aria-label="{escape(strip_words(arcs, grips))}" font-size="12">'
+        f'aria-label="{escape(strip_words(arcs, clamp_contacts))}" font-size="12">'
     ]
     out += _axis(low, high, x, height)
     for i, name in enumerate(names):
@@ -59,17 +59,17 @@ def timetable_svg(record: RunRecord) -> str:
         out += _band(record, arc, numbers.get(arc[0]), ROW * row + ROW / 2, x, arcs)
     for start, end in pauses:
         out += _plain(x(start), x(end), ROW * len(rows) + ROW / 2, PAUSE, f"{end - start:.0f} s")
-    for i, grip in enumerate(grips):
+    for i, grip in enumerate(clamp_contacts):
         end = high if grip.end is None else grip.end
-        y = ROW * (len(names) - len(grips) + i) + ROW / 2
+        y = ROW * (len(names) - len(clamp_contacts) + i) + ROW / 2
         out += _plain(x(grip.start), x(end), y, GRIP, grip.words)
     return "".join([*out, "</svg>"])
 
 
-def strip_words(arcs, grips=()) -> str:
+def strip_words(arcs, clamp_contacts=()) -> str:
     """The timetable in words, for a reader who cannot see it."""
     burns = [f"{name} {start:.0f} to {end:.0f} s" for name, start, end in arcs]
-    holds = [f"{g.name}: {g.words}" for g in grips]
+    holds = [f"{g.name}: {g.words}" for g in clamp_contacts]
     text = "Timetable of the arcs: " + (", ".join(burns) if burns else "no arc yet")
     return text + (f". Clamps: {', '.join(holds)}" if holds else "")
 

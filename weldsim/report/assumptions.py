@@ -101,8 +101,8 @@ def assumptions(record: RunRecord) -> list[str]:
     extra = [ASSUMED_BY_HOLD.get(hold), *held]
     if any(case.get("preset") or ()):
         extra.append(PRESET)
-    if case.get("cooling_film") is not None:
-        extra.append(FORCED.format(f"{case['cooling_film']:.4g} W/m²/K"))
+    if case.get("cooling_film_coefficient") is not None:
+        extra.append(FORCED.format(f"{case['cooling_film_coefficient']:.4g} W/m²/K"))
     extra.append(ASSUMED_BY_MODEL.get(model))
     return [*first, *ASSUMED, *(line for line in extra if line)]
 

@@ -15,9 +15,9 @@ from importlib.resources import files
 import numpy as np
 
 from weldsim.errors import StoreError
-from weldsim.geometry.surface import Skin, skin_of
+from weldsim.geometry.surface import OuterSurface, outer_surface
 from weldsim.plots import charts
-from weldsim.plots.melt_smoothing import SOFT, carried
+from weldsim.plots.melt_smoothing import SOFT, smooth_melt
 from weldsim.plots.place_labels import along
 from weldsim.plots.pointer_plot import spot
 from weldsim.plots.scene import GLOW, HIGHEST, MOVED, SHOWN_SHARE, best_view, round_warp
@@ -65,9 +65,9 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
     rough = 8 * 4 / 3 * skin_size(first)
     most = min(most_frames, max(LEAST_FRAMES, int(most_bytes / max(rough, 1.0))))
     frames = [_frame(f) for f in pick_frames(record.frames, most)]
-    skin = skin_of(first.points, first.cells, [f.laid for f in frames])
+    skin = outer_surface(first.points, first.cells, [f.active for f in frames])
     soft = np.any([f.temperature > SOFT for f in frames], axis=0)
-    frames = [carried(f, soft) for f in frames]  # melt has no shape to draw
+    frames = [smooth_melt(f, soft) for f in frames]  # melt has no shape to draw
     return {
         "format": 1,
         "title": record.title,
@@ -101,7 +101,7 @@ def pick_frames(frames, most: int) -> list[FrameFile]:
 
 def skin_size(frame) -> int:
     """Number of points on the outside of all cells of a frame, about those of its skin."""
-    return len(skin_of(frame.points, frame.cells, np.ones((1, len(frame.cells)), bool)).used)
+    return len(outer_surface(frame.points, frame.cells, np.ones((1, len(frame.cells)), bool)).used)
 
 
 def view_of(record: RunRecord, points) -> np.ndarray:
@@ -124,7 +124,7 @@ def packed(values, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode()
 
 
-def _mesh(points, skin: Skin) -> dict:
+def _mesh(points, skin: OuterSurface) -> dict:
     built = skin.edges[skin.edges_on == 0]
     return {
         "points": packed(1e3 * points[skin.used], "<f4"),
@@ -143,17 +143,19 @@ def _mesh(points, skin: Skin) -> dict:
     }
 
 
-def _fields(record: RunRecord, frames, skin: Skin) -> dict:
+def _fields(record: RunRecord, frames, skin: OuterSurface) -> dict:
     """Times, quantised movement and temperature, their ranges, and a warp that shows it."""
     zero = charts.first_arc(record)
     move = [1e3 * f.displacement[skin.used] for f in frames]
     heat = [f.temperature[skin.used] - KELVIN for f in frames]
-    laid = [np.unique(f.cells[f.laid]) for f in frames]
+    active = [np.unique(f.cells[f.active]) for f in frames]
     farthest = max(
         float(np.linalg.norm(f.displacement[n], axis=1).max())
-        for f, n in zip(frames, laid, strict=True)
+        for f, n in zip(frames, active, strict=True)
     )
-    hottest = max(float(f.temperature[n].max()) for f, n in zip(frames, laid, strict=True)) - KELVIN
+    hottest = (
+        max(float(f.temperature[n].max()) for f, n in zip(frames, active, strict=True)) - KELVIN
+    )
     coldest = min(float(h.min()) for h in heat)
     move_unit = max(max(float(np.abs(m).max()) for m in move), 1e-9) / LEVELS
     heat_unit = max(max(float(h.max()) for h in heat) - coldest, 1e-6) / (2 * LEVELS + 1)
@@ -173,7 +175,7 @@ def _fields(record: RunRecord, frames, skin: Skin) -> dict:
     }
 
 
-def _places(record: RunRecord, skin_points, skin: Skin) -> dict:
+def _places(record: RunRecord, skin_points, skin: OuterSurface) -> dict:
     """Arcs, welds in order with their paths, and clamps; each place with the nearest point."""
     from scipy.spatial import cKDTree
 

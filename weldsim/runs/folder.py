@@ -307,7 +307,7 @@ class RunFolder:
                 "displacement_m": np.asarray(frame.displacement, dtype=float),
             },
             cell_data={
-                "laid": [np.asarray(frame.laid).astype(np.uint8)],
+                "active": [np.asarray(frame.active).astype(np.uint8)],
                 "von_mises_Pa": [np.asarray(frame.von_mises, dtype=np.float32)],
                 "equivalent_plastic_strain": [
                     np.asarray(frame.equivalent_plastic_strain, dtype=np.float32)

@@ -46,7 +46,7 @@ class FieldFrame:
     cells: object
     temperature: object
     displacement: object
-    laid: object
+    active: object
     von_mises: object
     equivalent_plastic_strain: object
 
@@ -244,7 +244,7 @@ def read_frame(frame: FrameFile) -> FieldFrame:
             cells=mesh.cells[0].data,
             temperature=mesh.point_data["temperature_K"],
             displacement=mesh.point_data["displacement_m"],
-            laid=cells["laid"].astype(bool),
+            active=cells["active"].astype(bool),
             von_mises=cells["von_mises_Pa"],
             equivalent_plastic_strain=cells["equivalent_plastic_strain"],
         )

@@ -57,7 +57,7 @@ class Record:
             heat_iterations=self.heat_iterations + step.heat_iterations,
             retries=self.retries + step.retries,
             seconds=seconds,
-            largest_gap=max(self.largest_gap, step.state.ledger.gap),
+            largest_gap=max(self.largest_gap, step.state.energy_balance.gap),
         )
 
 
@@ -306,12 +306,12 @@ def _finish(model, folder, state, record, estimate, costs) -> None:
 
     folder.write_gauges(record.rows)
     manifest = _manifest(model, state, "complete")
-    ledger = state.ledger
+    energy_balance = state.energy_balance
     manifest["balances"] = {
-        "heat_supplied_J": ledger.supplied,
-        "heat_lost_J": ledger.lost,
-        "heat_stored_J": ledger.stored,
-        "heat_gap": ledger.gap,
+        "heat_supplied_J": energy_balance.supplied,
+        "heat_lost_J": energy_balance.lost,
+        "heat_stored_J": energy_balance.stored,
+        "heat_gap": energy_balance.gap,
         "largest_heat_gap": record.largest_gap,
         "source_rescale_least": float(state.rescale[0]),
         "source_rescale_most": float(state.rescale[1]),
@@ -348,12 +348,12 @@ def locked_in(model, state, record) -> dict:
     from weldsim.simulation.gauges import reaction_probe
     from weldsim.physics.mechanics import von_mises
 
-    mises, carries = von_mises(state.stress), model.joined(state)
+    mises, carries = von_mises(state.stress), model.active_points(state)
     zone = carries & (model.at_quadrature(state.peak_temperature) > ZONE)
     weight = model.mechanics.weight
     held = {}
     for clamp in model.case.clamps:
-        if clamp.name in state.holding:
+        if clamp.name in state.closed_clamps:
             probe = reaction_probe(clamp.name, model.points, model.clamp_points(clamp.name))
             values = list(probe.read(None, None, state.reaction).values())
             held[clamp.name] = {
@@ -437,7 +437,7 @@ def _largest_rotation(model, state) -> float:
     h = np.einsum("cqdn,cni,cq->cid", m.grad, u, m.weight) / m.weight.sum(axis=1)[:, None, None]
     spin = 0.5 * (h - np.swapaxes(h, 1, 2))
     peak = model.at_quadrature(state.peak_temperature).max(axis=1)
-    whole = model.joined(state).all(axis=1) & (peak < model.material.softening_temperature)
+    whole = model.active_points(state).all(axis=1) & (peak < model.material.softening_temperature)
     size = np.sqrt(0.5 * (spin**2).sum(axis=(1, 2)))
     return float(size[whole].max(initial=0.0))
 

@@ -110,7 +110,7 @@ class Weld:
     at: float = 0.0
     seam: str = ""
     number: int = 1
-    sense: int = 1
+    direction: int = 1
     weave: float = 0.0
     weave_rate: float = 0.0
     dwell: float = 0.0
@@ -148,7 +148,7 @@ class Surroundings:
     """Air around the part and its start temperature. [K, W/(m2 K), 1, K]"""
 
     ambient: float
-    film: float
+    film_coefficient: float
     emissivity: float
     preheat: float
 
@@ -196,7 +196,7 @@ class Case:
     overrides: tuple[str, ...] = ()
     clamps: tuple[Clamp, ...] = ()
     tacks: tuple[Tack, ...] = ()
-    cooling_film: float | None = None
+    cooling_film_coefficient: float | None = None
     preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
     resolved: dict = field(default_factory=dict, compare=False)
 

@@ -177,7 +177,7 @@ class ScheduleSection(Section):
     order: list[str] | None = None
     pause: word_or_time("cold") | None = None
     interpass: quantity("temperature") | None = None
-    cooling_film: quantity("conductance", "positive") | None = None
+    cooling_film_coefficient: quantity("conductance", "positive") | None = None
 
 
 class TackSection(Section):
@@ -209,7 +209,7 @@ class PresetSection(Section):
 
 class SurroundingsSection(Section):
     ambient: quantity("temperature") = 293.15
-    film: quantity("conductance", "not negative") = 10.0
+    film_coefficient: quantity("conductance", "not negative") = 10.0
     emissivity: Share = 0.8
     preheat: quantity("temperature") | None = None
 

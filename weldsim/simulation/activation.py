@@ -18,7 +18,7 @@ CONTACT_DEPTH = 0.5e-3  # m; faces that touch are as stiff as a wall this thick
 
 
 @dataclass(frozen=True)
-class Laying:
+class Activation:
     """When each heat cell joins. Shapes: H heat cells, W welds.
 
     Attributes
@@ -40,7 +40,7 @@ class Laying:
     carriers: np.ndarray
 
     @classmethod
-    def of(cls, case, part, seams) -> Laying:
+    def of(cls, case, part, seams) -> Activation:
         """Bind the welds of a case to its mesh."""
         lattice, parent = part.lattice, part.heat_parent
         middles = lattice.points[lattice.heat_cells].mean(axis=1)
@@ -49,7 +49,7 @@ class Laying:
         for tack in case.tacks:
             if not tack.arc:
                 base[tacked(case, part, middles, tack)] = True
-        owned = [laid_by(case, part, middles, w) for w in case.welds]
+        owned = [activated_by(case, part, middles, w) for w in case.welds]
         weld, place = _order(case, part, seams, owned, count)
         place[:, base] = -np.inf
         body = np.unique(lattice.heat_cells[base])
@@ -71,8 +71,8 @@ class Laying:
 
 def _order(case, part, seams, owned, count):
     """Welds that lay each cell and the places along them, rows filled from the top."""
-    laid = sum((np.bincount(c, minlength=count) for c in owned), np.zeros(count, dtype=int))
-    rows = max(1, int(laid.max(initial=0)))
+    active = sum((np.bincount(c, minlength=count) for c in owned), np.zeros(count, dtype=int))
+    rows = max(1, int(active.max(initial=0)))
     weld = np.full((rows, count), len(case.welds))
     place = np.full((rows, count), np.inf)
     filled = np.zeros(count, dtype=np.int64)
@@ -117,7 +117,7 @@ def _whole(case, seam: str):
     return line, replace(line, offsets=()).cut(0.0, line.length, 1)
 
 
-def laid_by(case, part, middles, weld) -> np.ndarray:
+def activated_by(case, part, middles, weld) -> np.ndarray:
     """Heat cells of filler that a weld lays."""
     if weld.tack >= 0:
         return tacked(case, part, middles, case.tacks[weld.tack])

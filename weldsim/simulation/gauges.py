@@ -103,17 +103,17 @@ def pointer(name, points, patch, aim, up, throw) -> Probe:
     return Probe(tuple(f"{name}_{n}" for n in names), full.tocsr())
 
 
-def reaction_probe(name, points, gripped) -> Probe:
+def reaction_probe(name, points, clamped) -> Probe:
     """Force and moment of a clamp on the part, the moment about the middle of what it grips."""
     import scipy.sparse as sp
 
-    arm = points[gripped] - points[gripped].mean(axis=0)
+    arm = points[clamped] - points[clamped].mean(axis=0)
     full = sp.lil_matrix((6, 3 * len(points)))
     for i in range(3):
-        full[i, 3 * gripped + i] = 1.0
+        full[i, 3 * clamped + i] = 1.0
         j, k = (i + 1) % 3, (i + 2) % 3  # moment i = arm j force k - arm k force j
-        full[3 + i, 3 * gripped + k] = arm[:, j]
-        full[3 + i, 3 * gripped + j] = -arm[:, k]
+        full[3 + i, 3 * clamped + k] = arm[:, j]
+        full[3 + i, 3 * clamped + j] = -arm[:, k]
     names = [f"F{a}_N" for a in "xyz"] + [f"M{a}_Nm" for a in "xyz"]
     return Probe(tuple(f"{name}_{n}" for n in names), reaction_map=full.tocsr())
 

@@ -11,10 +11,10 @@ from weldsim.geometry.mesh import GRADES, Grade, Part, build_part
 from weldsim.joints.registry import joint_module, lean_of, seams_of
 from weldsim.materials.material import load_material
 from weldsim.physics import inherent_strain as shrinkage
-from weldsim.physics.heat_conduction import HeatModel, HeatTables, Skin
+from weldsim.physics.heat_conduction import HeatModel, HeatTables, SurfaceExchange
 from weldsim.physics.heat_source import DoubleEllipsoid
 from weldsim.physics.mechanics import (
-    MaterialState,
+    InternalVariables,
     MechanicsModel,
     Properties,
     Spring,
@@ -24,7 +24,7 @@ from weldsim.physics.mechanics import (
     von_mises,
 )
 from weldsim.simulation import gauges as gauge
-from weldsim.simulation.activation import Laying, land_contact, seam_distance
+from weldsim.simulation.activation import Activation, land_contact, seam_distance
 from weldsim.simulation.state import State
 
 SEAM_STEP = 1.4  # torch steps on a joint's seam over those of a bead: its face is wide for its leg
@@ -48,7 +48,7 @@ class Frame:
     time: float
     temperature: np.ndarray
     displacement: np.ndarray
-    laid: np.ndarray
+    active: np.ndarray
     von_mises: np.ndarray
     equivalent_plastic_strain: np.ndarray
 
@@ -61,10 +61,10 @@ class Model:
         lattice = part.lattice
         count = lattice.displacement_points
         surroundings = case.surroundings
-        grips = {c.name: (self._gripped(c), c.conductance) for c in case.clamps}
+        clamp_contacts = {c.name: (self._clamped_points(c), c.conductance) for c in case.clamps}
         self.heat = HeatModel(
             lattice.points, lattice.heat_cells, HeatTables.of(material), surroundings.ambient,
-            surroundings.film, surroundings.emissivity, grips, threads,
+            surroundings.film_coefficient, surroundings.emissivity, clamp_contacts, threads,
         )  # fmt: skip
         element = "brick20" if lattice.heat_cells.shape[1] == 8 else "tet10"
         self.mechanics = MechanicsModel(
@@ -73,15 +73,18 @@ class Model:
         )  # fmt: skip
         self.seams = seams_of(case)
         self.sources = _sources(case, self.seams)
-        self.laying = Laying.of(case, part, self.seams)
-        self.base_points, self.middle_points = self.laying.base_points, self.laying.middle_points
+        self.activation = Activation.of(case, part, self.seams)
+        self.base_points, self.middle_points = (
+            self.activation.base_points,
+            self.activation.middle_points,
+        )
         self.contact = land_contact(case, part, self.mechanics.weight, material)
         if self.contact is not None:
             self.mechanics.let_touch(self.contact)
         self.point_child = point_children(lattice, self.mechanics.quadrature)
         self.to_quadrature = quadrature_map(lattice, self.mechanics.quadrature)
         self.spread = spread_matrix(lattice)
-        self._skins: dict[bytes, Skin] = {}
+        self._skins: dict[bytes, SurfaceExchange] = {}
         self._reaches: dict = {}
         self.probes = tuple(gauge.bind(g, self) for g in case.gauges)
 
@@ -93,21 +96,24 @@ class Model:
         out.case = case
         out.seams = seams_of(case)
         out.sources = _sources(case, out.seams)
-        out.laying = Laying.of(case, self.part, out.seams)
-        out.base_points, out.middle_points = out.laying.base_points, out.laying.middle_points
+        out.activation = Activation.of(case, self.part, out.seams)
+        out.base_points, out.middle_points = (
+            out.activation.base_points,
+            out.activation.middle_points,
+        )
         out._reaches = {}
         for kept in ("seam_frames", "preset_field"):
             out.__dict__.pop(kept, None)
         return out
 
-    def _gripped(self, clamp) -> np.ndarray:
+    def _clamped_points(self, clamp) -> np.ndarray:
         """Lattice points a clamp grips."""
         return np.unique(np.concatenate([self.part.boundaries[face] for face in clamp.at]))
 
     def clamp_points(self, name: str) -> np.ndarray:
         """Displacement points a clamp grips."""
         clamp = next(c for c in self.case.clamps if c.name == name)
-        nodes = self._gripped(clamp)
+        nodes = self._clamped_points(clamp)
         return nodes[nodes < len(self.points)]
 
     # what the mesh offers to gauges
@@ -165,27 +171,29 @@ class Model:
         return body[away.argmin(axis=1)]
 
     # lookups on a state
-    def joined(self, state: State) -> np.ndarray:
+    def active_points(self, state: State) -> np.ndarray:
         """Quadrature points that carry load: the part, and filler the arc has passed, (C, Q)."""
-        cells = self.laying.passed(state.reached).reshape(-1, len(self.part.lattice.children))
+        cells = self.activation.passed(state.reached).reshape(-1, len(self.part.lattice.children))
         return cells[:, self.point_child]
 
-    def laid(self, state: State) -> np.ndarray:
+    def active_cells(self, state: State) -> np.ndarray:
         """Heat cells that conduct: filler joins a front length ahead of the arc, (H,) bool."""
         lead = np.array([s.front_length for s in self.sources])
-        return self.laying.passed(state.reached + lead if lead.size else state.reached)
+        return self.activation.passed(state.reached + lead if lead.size else state.reached)
 
-    def skin(self, laid: np.ndarray, holding) -> Skin:
+    def exchange(self, active: np.ndarray, closed_clamps) -> SurfaceExchange:
         """Skin of the laid heat cells, the last few kept."""
-        key = laid.tobytes() + "|".join(holding).encode()
+        key = active.tobytes() + "|".join(closed_clamps).encode()
         if key not in self._skins:
             if len(self._skins) > 3:
                 self._skins.pop(next(iter(self._skins)))
-            self._skins[key] = self.heat.skin(laid, holding)
+            self._skins[key] = self.heat.exchange(active, closed_clamps)
         return self._skins[key]
 
     def stored(self, state: State) -> float:
-        return self.heat.stored(state.temperature, self.skin(self.laid(state), state.holding))
+        return self.heat.stored(
+            state.temperature, self.exchange(self.active_cells(state), state.closed_clamps)
+        )
 
     def at_quadrature(self, temperature: np.ndarray) -> np.ndarray:
         """Temperature at the mechanics' quadrature points, (C, Q). [K]"""
@@ -196,15 +204,15 @@ class Model:
         points = self.base_points if weld is None else [self.base_points[weld]]
         return max(float(state.temperature[p].max()) for p in points)
 
-    def supports(self, holding) -> np.ndarray:
+    def supports(self, closed_clamps) -> np.ndarray:
         """Held unknowns (N, 3): rigidly gripped faces, or six that only stop rigid motion."""
         points = self.mechanics.points
         fixed = np.zeros(points.shape, dtype=bool)
-        grips = [c for c in self.case.clamps if c.name in holding]
-        for clamp in grips:
+        clamp_contacts = [c for c in self.case.clamps if c.name in closed_clamps]
+        for clamp in clamp_contacts:
             if clamp.kind == "rigid":
                 fixed[self.clamp_points(clamp.name)] = True
-        if grips:
+        if clamp_contacts:
             return fixed
         if self.case.clamps:  # stays where it was built in
             nodes = self.clamp_points(self.case.clamps[0].name)
@@ -218,7 +226,7 @@ class Model:
         """Elastic clamps that grip."""
         out = []
         for clamp, anchor in zip(self.case.clamps, state.anchors, strict=True):
-            if clamp.kind == "spring" and clamp.name in state.holding:
+            if clamp.kind == "spring" and clamp.name in state.closed_clamps:
                 nodes = self.clamp_points(clamp.name)
                 stiffness = np.repeat([clamp.stiffness, clamp.turning], 3)
                 mean = gauge.mean_motion(self.mechanics.points[nodes])
@@ -239,11 +247,11 @@ class Model:
         """Clamps that are due to come off and to grip now."""
         off = [
             c.name for c in self.case.clamps
-            if c.name in state.holding and self.met(c.off, state)
+            if c.name in state.closed_clamps and self.met(c.off, state)
         ]  # fmt: skip
         on = [
             c.name for c in self.case.clamps
-            if c.name not in state.holding and c.name not in state.released
+            if c.name not in state.closed_clamps and c.name not in state.released
             and self.met(c.on, state)
         ]  # fmt: skip
         return off, on
@@ -251,7 +259,7 @@ class Model:
     def next_change(self, state: State) -> float:
         """Time at which the next clamp comes on or off as far as that is known; inf else. [s]"""
         rules = [
-            c.off if c.name in state.holding else c.on
+            c.off if c.name in state.closed_clamps else c.on
             for c in self.case.clamps if c.name not in state.released
         ]  # fmt: skip
         known = [self.moment(r, state) for r in rules if r.kind in ("time", "after")]
@@ -290,11 +298,11 @@ class Model:
         step = self.grade.torch_step * (SEAM_STEP if spec.seam else 1.0)
         return step * spec.bead_width / spec.speed
 
-    def arc_power(self, weld: int, laid, begin: float, end: float):
+    def arc_power(self, weld: int, active, begin: float, end: float):
         """Nodal power of a weld's arc and its rescale factor; see `HeatModel.power`."""
         if weld not in self._reaches:
             self._reaches[weld] = self.heat.reach(self.sources[weld])
-        return self.heat.power(laid, self.sources[weld], begin, end, self._reaches[weld])
+        return self.heat.power(active, self.sources[weld], begin, end, self._reaches[weld])
 
     def due(self, state: State, weld: int) -> float:
         """When a weld's arc may start as known now; inf while a temperature rule is not met. [s]"""
@@ -318,19 +326,19 @@ class Model:
         limit = self.case.surroundings.ambient + COLD
         return lambda s: limit if s is None else float(s.temperature.max())
 
-    def shrink(self, state: State, temperature, properties: Properties) -> MaterialState:
+    def shrink(self, state: State, temperature, properties: Properties) -> InternalVariables:
         """Memory with the inherent strain of the `elastic` model in the place of plastic strain."""
         limit = properties.yield_stress * 0.999 / (2 * properties.shear * 1.3)
         ambient = np.interp(self.case.surroundings.ambient, *self.material.table("thermal_strain"))
         peak = self.at_quadrature(state.peak_temperature)
         peak_strain = np.interp(peak, *self.material.table("thermal_strain"))
         melted = peak >= self.material.softening_temperature
-        old = state.memory.equivalent_plastic_strain  # holds the scalar inherent strain
+        old = state.internal_variables.equivalent_plastic_strain  # holds the scalar inherent strain
         thermal = properties.thermal_strain - ambient
         free = np.isinf(properties.yield_stress)
         scalar = shrinkage.restrained_strain(old, thermal, np.where(free, 1.0, limit))
         scalar = np.where(free, 0.0, scalar)
-        strain = np.zeros_like(state.memory.plastic_strain)
+        strain = np.zeros_like(state.internal_variables.plastic_strain)
         for i, cells in enumerate(self.near_cells):
             weld = self.case.welds[i]
             shares = [scalar[cells], scalar[cells]]
@@ -341,7 +349,7 @@ class Model:
                         melted[cells], ambient,
                     )  # fmt: skip
             strain[cells] = shrinkage.directional(*shares, *(f[cells] for f in self.seam_frames[i]))
-        return MaterialState(strain, scalar, state.memory.reference_strain)
+        return InternalVariables(strain, scalar, state.internal_variables.reference_strain)
 
     @property
     def near_cells(self) -> list[np.ndarray]:
@@ -466,18 +474,18 @@ def field_frame(model: Model, state: State) -> Frame:
     quadrature = mises.shape[1]
     if quadrature == children:  # one quadrature point lies in each child
         order = child_points(model.part.lattice, model.mechanics.quadrature)
-        mises, eqp = mises[:, order], state.memory.equivalent_plastic_strain[:, order]
+        mises, eqp = mises[:, order], state.internal_variables.equivalent_plastic_strain[:, order]
     else:
         mises = np.repeat(mises.mean(axis=1, keepdims=True), children, axis=1)
-        eqp = state.memory.equivalent_plastic_strain.mean(axis=1, keepdims=True)
+        eqp = state.internal_variables.equivalent_plastic_strain.mean(axis=1, keepdims=True)
         eqp = np.repeat(eqp, children, axis=1)
     displacement = model.spread @ state.displacement
-    displacement[model.laying.riders] = displacement[model.laying.carriers]
+    displacement[model.activation.riders] = displacement[model.activation.carriers]
     return Frame(
         state.time,
         state.temperature,
         displacement,
-        model.laid(state),
+        model.active_cells(state),
         mises.ravel(),
         eqp.ravel(),
     )

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from weldsim.physics.heat_conduction import HeatLedger
-from weldsim.physics.mechanics import MaterialState
+from weldsim.physics.heat_conduction import EnergyBalance
+from weldsim.physics.mechanics import InternalVariables
 
-NAMES = ("holding", "released")  # kept as text
+NAMES = ("closed_clamps", "released")  # kept as text
 
 
 @dataclass(frozen=True)
@@ -39,13 +39,13 @@ class State:
     temperature: np.ndarray
     peak_temperature: np.ndarray
     displacement: np.ndarray
-    memory: MaterialState
+    internal_variables: InternalVariables
     stress: np.ndarray
     reached: np.ndarray
     starts: np.ndarray
     stops: np.ndarray
     interpass: np.ndarray
-    holding: tuple[str, ...]
+    closed_clamps: tuple[str, ...]
     supplied: float
     lost: float
     stored: float
@@ -57,17 +57,19 @@ class State:
     reaction: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
 
     @property
-    def ledger(self) -> HeatLedger:
+    def energy_balance(self) -> EnergyBalance:
         """Heat supplied, lost and stored since the start. [J]"""
-        return HeatLedger(self.supplied, self.lost, self.stored - self.start_heat)
+        return EnergyBalance(self.supplied, self.lost, self.stored - self.start_heat)
 
     def to_arrays(self) -> dict[str, np.ndarray]:
         """The state as plain arrays, exact to the last bit."""
         out = {}
         for item in fields(self):
             value = getattr(self, item.name)
-            if item.name == "memory":
-                out.update({f"memory.{f.name}": getattr(value, f.name) for f in fields(value)})
+            if item.name == "internal_variables":
+                out.update(
+                    {f"internal_variables.{f.name}": getattr(value, f.name) for f in fields(value)}
+                )
             elif item.name in NAMES:
                 out[item.name] = np.array(list(value), dtype=str)
             else:
@@ -79,9 +81,12 @@ class State:
         """State from `to_arrays`."""
         values = {}
         for item in fields(cls):
-            if item.name == "memory":
-                values["memory"] = MaterialState(
-                    **{f.name: arrays[f"memory.{f.name}"] for f in fields(MaterialState)}
+            if item.name == "internal_variables":
+                values["internal_variables"] = InternalVariables(
+                    **{
+                        f.name: arrays[f"internal_variables.{f.name}"]
+                        for f in fields(InternalVariables)
+                    }
                 )
                 continue
             value = arrays[item.name]

@@ -17,7 +17,7 @@ from weldsim.physics.heat_conduction import heat_step
 from weldsim.physics.mechanics import (
     SOFT_RANGE,
     Equilibrium,
-    MaterialState,
+    InternalVariables,
     Properties,
     accept,
     solve_equilibrium,
@@ -33,7 +33,7 @@ __all__ = [
 MAX_HALVINGS = 6
 LONGEST_REST = 120.0  # s
 RULE_BAND = 0.5  # K by which a temperature rule may be overshot
-LEDGER_LIMIT = 1e-3  # heat not accounted for over the heat supplied
+BALANCE_LIMIT = 1e-3  # heat not accounted for over the heat supplied
 
 
 @dataclass(frozen=True)
@@ -74,13 +74,13 @@ def start_state(model: Model) -> State:
         temperature=temperature,
         peak_temperature=temperature.copy(),
         displacement=np.zeros_like(model.mechanics.points),
-        memory=MaterialState.virgin(cells, quadrature),
+        internal_variables=InternalVariables.virgin(cells, quadrature),
         stress=np.zeros((cells, quadrature, 6)),
         reached=reached,
         starts=np.full(len(model.seams), np.nan),
         stops=np.full(len(model.seams), np.nan),
         interpass=np.full(len(model.seams), np.nan),
-        holding=(),
+        closed_clamps=(),
         supplied=0.0,
         lost=0.0,
         stored=0.0,
@@ -89,7 +89,7 @@ def start_state(model: Model) -> State:
         anchors=np.zeros((len(model.case.clamps), 6)),
         reaction=np.zeros_like(model.mechanics.points),
     )
-    state = replace(state, holding=tuple(model.changes(state)[1]))
+    state = replace(state, closed_clamps=tuple(model.changes(state)[1]))
     return replace(state, stored=model.stored(state), start_heat=model.stored(state))
 
 
@@ -173,8 +173,8 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
     # filler follows the part as a soft skin until the step in which the arc passes it
-    carries = model.joined(heated)
-    joins = carries & ~model.joined(state)
+    carries = model.active_points(heated)
+    joins = carries & ~model.active_points(state)
     reset = ((at_points >= softening + SOFT_RANGE) & carries) | joins
     anneal = at_points >= softening
     if model.case.solve.model == "elastic":
@@ -183,13 +183,15 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
         reset = ~carries
         anneal = None
         properties = replace(properties, thermal_strain=np.zeros_like(at_points))
-    memory, stress = accept(model.mechanics, found, properties, heated.memory, reset, anneal)
+    internal_variables, stress = accept(
+        model.mechanics, found, properties, heated.internal_variables, reset, anneal
+    )
     new = replace(
-        heated, displacement=found.displacement, memory=memory, stress=stress,
+        heated, displacement=found.displacement, internal_variables=internal_variables, stress=stress,
         steps=state.steps + 1, reaction=found.reaction,
     )  # fmt: skip
-    gap = new.ledger.gap
-    if gap > LEDGER_LIMIT and new.supplied + new.lost > 1.0:
+    gap = new.energy_balance.gap
+    if gap > BALANCE_LIMIT and new.supplied + new.lost > 1.0:
         raise BalanceError(
             f"heat balance open by {gap:.2%} of the heat supplied at {new.time:.4g} s"
         )
@@ -211,15 +213,17 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
         if gone >= source.duration * (1 - 1e-9):
             reached[weld], stops[weld] = np.inf, end
     new = replace(state, time=end, starts=starts, stops=stops, reached=reached, interpass=interpass)
-    laid = model.laid(new)
-    skin = model.skin(laid, state.holding)
-    film = model.case.cooling_film
-    if film is not None and event.kind == "rest" and np.any(np.isnan(starts)):
-        skin = replace(skin, film=film)  # forced cooling between passes
+    active = model.active_cells(new)
+    exchange = model.exchange(active, state.closed_clamps)
+    film_coefficient = model.case.cooling_film_coefficient
+    if film_coefficient is not None and event.kind == "rest" and np.any(np.isnan(starts)):
+        exchange = replace(
+            exchange, film_coefficient=film_coefficient
+        )  # forced cooling between passes
     temperature = state.temperature
-    if not np.array_equal(laid, model.laid(state)):
+    if not np.array_equal(active, model.active_cells(state)):
         temperature = model.heat.lay(
-            temperature, model.skin(model.laid(state), state.holding), skin
+            temperature, model.exchange(model.active_cells(state), state.closed_clamps), exchange
         )
     dt = event.duration / model.grade.heat_substeps
     supplied, lost, iterations = state.supplied, state.lost, 0
@@ -228,20 +232,20 @@ def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
         power = np.zeros_like(temperature)
         if event.kind == "weld":
             begin = state.time - starts[weld] + k * dt
-            power, factor = model.arc_power(weld, laid, begin, begin + dt)
+            power, factor = model.arc_power(weld, active, begin, begin + dt)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
-        temperature, out, tries = heat_step(model.heat, temperature, skin, laid, power, dt)
+        temperature, out, tries = heat_step(model.heat, temperature, exchange, active, power, dt)
         # tables end where a material says so; beyond that nothing is read off them in silence
         model.material.check_range(temperature.min(), temperature.max())
         supplied += power.sum() * dt
         lost += out
         iterations += tries
-        peak = np.maximum(peak, np.where(skin.active, temperature, 0.0))
+        peak = np.maximum(peak, np.where(exchange.active, temperature, 0.0))
     new = replace(
         new, temperature=temperature, peak_temperature=peak, supplied=supplied, lost=lost,
         rescale=rescale,
     )  # fmt: skip
-    return replace(new, stored=model.heat.stored(temperature, skin)), iterations
+    return replace(new, stored=model.heat.stored(temperature, exchange)), iterations
 
 
 def heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int]:
@@ -274,18 +278,18 @@ def equilibrium_of(model: Model, old: State, heated: State) -> tuple[Equilibrium
     """Equilibrium at the new temperature."""
     at_points = model.at_quadrature(heated.temperature)
     elastic = model.case.solve.model == "elastic"
-    joined = model.joined(heated if elastic else old)
+    joined = model.active_points(heated if elastic else old)
     properties = Properties.of(model.material, at_points, joined, softens=not elastic)
-    fixed = model.supports(heated.holding)
-    memory = heated.memory
+    fixed = model.supports(heated.closed_clamps)
+    internal_variables = heated.internal_variables
     if elastic:
-        memory = model.shrink(heated, at_points, properties)
+        internal_variables = model.shrink(heated, at_points, properties)
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
     rough = model.grade.balance is not None and not elastic
     for roughly in (True, False) if rough else (False,):
         try:
             found = solve_equilibrium(
-                model.mechanics, old.displacement, properties, memory, fixed,
+                model.mechanics, old.displacement, properties, internal_variables, fixed,
                 springs=model.springs(heated), tolerance=model.grade.balance, rough=roughly,
             )  # fmt: skip
             break
@@ -303,16 +307,18 @@ def _release(model: Model, state: State) -> tuple[State, dict]:
     was built in.
     """
     off, on = model.changes(state)
-    holding = tuple(n for n in (*state.holding, *on) if n not in off)
+    closed_clamps = tuple(n for n in (*state.closed_clamps, *on) if n not in off)
     free = replace(
-        state, holding=holding, released=(*state.released, *off),
+        state, closed_clamps=closed_clamps, released=(*state.released, *off),
         anchors=model.anchors(state, on),
     )  # fmt: skip
     found, properties = equilibrium_of(model, state, free)
     none = np.zeros(found.stress.shape[:2], dtype=bool)
-    memory, stress = accept(model.mechanics, found, properties, free.memory, none)
+    internal_variables, stress = accept(
+        model.mechanics, found, properties, free.internal_variables, none
+    )
     new = replace(
-        free, displacement=found.displacement, memory=memory, stress=stress,
+        free, displacement=found.displacement, internal_variables=internal_variables, stress=stress,
         steps=state.steps + 1, reaction=found.reaction,
     )  # fmt: skip
     return new, {"iterations": found.iterations, "heat_iterations": 0, "retries": 0}

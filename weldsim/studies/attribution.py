@@ -188,7 +188,9 @@ def taken_apart(model, state, tally=None) -> Why:
     final = locked_in(model, state)
     warmth = np.zeros_like(final)
     warmth[..., :3] = properties.thermal_strain[..., None]
-    loose = state.memory.plastic_strain + state.memory.reference_strain - final
+    loose = (
+        state.internal_variables.plastic_strain + state.internal_variables.reference_strain - final
+    )
     gauges = sorted((g.name for g in model.case.gauges), key=len, reverse=True)
     readings = []
     for name, weights, others in zip(answer.columns, answer.stress, answer.others, strict=True):

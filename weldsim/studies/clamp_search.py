@@ -193,7 +193,7 @@ def _run(case, faces, gauge, grade, tell, threads) -> Held:
             reaction = last.state.reaction
             force = max(
                 [force, *(float(np.linalg.norm(reaction[points].sum(axis=0)))
-                          for name, points in own.items() if name in last.state.holding)]
+                          for name, points in own.items() if name in last.state.closed_clamps)]
             )  # fmt: skip
     except ConvergenceError as error:
         return Held(faces, {}, math.inf, force, str(error).splitlines()[0])

@@ -71,7 +71,7 @@ def _along_seams(case, lines):
     for name in dict.fromkeys(w.seam for w in case.welds):
         pattern = next(w for w in case.welds if w.seam == name)
         line = _blank(
-            pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, sense=1, number=1,
+            pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, direction=1, number=1,
             filler=False, tack=-1, weave=0.0,
         )  # fmt: skip
         out.append((line, f"heating line along the seam {name}"))
@@ -96,11 +96,11 @@ def _free_seams(case, lines):
     out = []
     for seam, number in free:
         line = lines[seam]
-        word = next(w for w, sense in line.ways.items() if sense == 1)
+        word = next(w for w, direction in line.directions.items() if direction == 1)
         where = seam if line.passes == 1 else f"{seam}, pass {number}"
         bead = replace(
             pattern, name=f"bead {where}", seam=seam, number=number, begin=0.0,
-            finish=line.length, sense=1, travel=word, filler=True, tack=-1,
+            finish=line.length, direction=1, travel=word, filler=True, tack=-1,
             **shape_on(line, values),
         )  # fmt: skip
         out.append((_blank(bead), f"bead along the seam {where}"))
@@ -113,6 +113,6 @@ def turned(case, weld):
 
     if case.part.kind == "bar":
         return replace(weld, travel=OTHER_WAY[weld.travel])
-    ways = joint_module(case.part.kind).seam_lines(case.part)[weld.seam].ways
-    word = next(w for w, sense in ways.items() if sense == -weld.sense)
-    return replace(weld, travel=word, sense=-weld.sense)
+    directions = joint_module(case.part.kind).seam_lines(case.part)[weld.seam].directions
+    word = next(w for w, direction in directions.items() if direction == -weld.direction)
+    return replace(weld, travel=word, direction=-weld.direction)

@@ -15,9 +15,9 @@ from weldsim.errors import CaseError
 
 def locked_in(model, state) -> np.ndarray:
     """Strain that stays without stress in metal that carries, thermal strain apart, (C, Q, 6)."""
-    memory = state.memory
-    strain = memory.plastic_strain + memory.reference_strain
-    return np.where(model.joined(state)[..., None], strain, 0.0)
+    internal_variables = state.internal_variables
+    strain = internal_variables.plastic_strain + internal_variables.reference_strain
+    return np.where(model.active_points(state)[..., None], strain, 0.0)
 
 
 @dataclass(frozen=True)
@@ -53,17 +53,17 @@ def influence(model, state) -> Influence:
     that were anchored off, and faces gripped where they had moved to, are the part "clamps".
     """
     m = model.mechanics
-    properties, memory = elastic_properties(model, state)
-    fixed = model.supports(state.holding)
+    properties, internal_variables = elastic_properties(model, state)
+    fixed = model.supports(state.closed_clamps)
     held, u = fixed.ravel(), state.displacement
     springs = model.springs(state)
-    _, _, _, _, data, _ = m.evaluate(u, properties, memory, True)
+    _, _, _, _, data, _ = m.evaluate(u, properties, internal_variables, True)
     resting = np.where(fixed, u, 0.0)
     excess = _contact_excess(m, u, data).ravel()
-    gripped = -_times(m, data, resting.ravel()).reshape(-1, 3)  # held points that stand off
+    clamped = -_times(m, data, resting.ravel()).reshape(-1, 3)  # held points that stand off
     for s in springs:
         force = s.mean.T @ (s.stiffness * s.anchor)
-        np.add.at(gripped, s.points, force.reshape(-1, 3))
+        np.add.at(clamped, s.points, force.reshape(-1, 3))
     names, rows, others = [], [], []
     solve = _solver(m, data, held, springs)
     weight = np.concatenate([np.ones(3), np.full(3, 2.0)])
@@ -81,7 +81,7 @@ def influence(model, state) -> Influence:
             others.append(
                 {
                     "open land": float(answer @ excess),
-                    "clamps": float(answer @ gripped.ravel() + row @ resting.ravel()),
+                    "clamps": float(answer @ clamped.ravel() + row @ resting.ravel()),
                     "preset": float(row @ model.preset_field.ravel()),
                 }
             )
@@ -99,8 +99,8 @@ def elastic_properties(model, state):
 
     at_points = model.at_quadrature(state.temperature)
     softens = model.case.solve.model != "elastic"
-    found = Properties.of(model.material, at_points, model.joined(state), softens=softens)
-    return replace(found, yield_stress=np.full_like(at_points, np.inf)), state.memory
+    found = Properties.of(model.material, at_points, model.active_points(state), softens=softens)
+    return replace(found, yield_stress=np.full_like(at_points, np.inf)), state.internal_variables
 
 
 def _times(mechanics, data, x) -> np.ndarray:
@@ -154,7 +154,11 @@ class Tally:
 
     def _seen(self, state):
         model = self._model
-        return locked_in(model, state), model.at_quadrature(state.temperature), model.joined(state)
+        return (
+            locked_in(model, state),
+            model.at_quadrature(state.temperature),
+            model.active_points(state),
+        )
 
     def add(self, step) -> None:
         """Count an accepted step (`pipeline.Step`)."""

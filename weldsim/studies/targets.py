@@ -24,8 +24,12 @@ def chosen_grade(grade: str | None, case) -> str:
 def until_cold(case):
     """The case run until it is cold and let go, whatever end it states: what ends true is the
     cold part, and a clamp that is still on would always seem to win."""
-    air, grips = case.surroundings, (case.hold, *case.clamps)
-    if air.film == 0 and air.emissivity == 0 and not any(g.conductance for g in grips):
+    air, clamp_contacts = case.surroundings, (case.hold, *case.clamps)
+    if (
+        air.film_coefficient == 0
+        and air.emissivity == 0
+        and not any(g.conductance for g in clamp_contacts)
+    ):
         raise CaseError(
             f"{case.source_file} [surroundings]: nothing takes heat away, so the part is never "
             "cold, allowed: a film, an emissivity or a conductance greater than zero"

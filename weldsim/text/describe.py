@@ -59,7 +59,12 @@ def estimate(case) -> Estimate:
         seconds *= 1 + COMPANION_SHARE
     memory = 220e6 + unknowns * 13e3
     return Estimate(
-        part.mesh.t.shape[1], unknowns, part.lattice.points.shape[0], steps, seconds, memory
+        part.mesh.t.shape[1],
+        unknowns,
+        part.lattice.points.shape[0],
+        steps,
+        seconds,
+        memory,
     )
 
 
@@ -111,19 +116,19 @@ def _hold(case) -> list[str]:
 def weld_in_words(weld) -> str:
     """Where a bead lies, which way it is welded, and in which working position of ISO 6947."""
     if weld.line == "across":
-        ways = {"up": "upward (+z)", "down": "downward (-z)"}
+        directions = {"up": "upward (+z)", "down": "downward (-z)"}
         place = f"across the {weld.face} face at x = {_mm(weld.at)} mm"
         place += f", z = {_mm(weld.begin)} to {_mm(weld.finish)} mm"
         position = POSITIONS[weld.travel]
     else:
-        ways = {"+x": "away from x = 0 (+x)", "-x": "toward x = 0 (-x)"}
+        directions = {"+x": "away from x = 0 (+x)", "-x": "toward x = 0 (-x)"}
         where = "face" if weld.face in ("front", "back") else "edge"
         offset = f" at z = {_mm(weld.at)} mm" if where == "face" else ""
         place = f"along the {weld.face} {where}{offset}, x = {_mm(weld.begin)} to " + (
             f"{_mm(weld.finish)} mm"
         )
         position = POSITIONS[weld.face]
-    return f"{place}, welded {ways[weld.travel]}; position {position[0]}, {position[1]}"
+    return f"{place}, welded {directions[weld.travel]}; position {position[0]}, {position[1]}"
 
 
 def _welds(case) -> list[str]:
@@ -150,7 +155,7 @@ def _welds(case) -> list[str]:
 def _air(case) -> list[str]:
     s = case.surroundings
     return [
-        f"Surroundings: {_degc(s.ambient)}, film {s.film:.3g} W/m2/K, "
+        f"Surroundings: {_degc(s.ambient)}, film {s.film_coefficient:.3g} W/m2/K, "
         f"emissivity {s.emissivity:.2g}; the part starts at {_degc(s.preheat)}."
     ]
 

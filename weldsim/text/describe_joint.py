@@ -38,10 +38,10 @@ def joint_lines(case) -> list[str]:
     part = case.part
     out = [f"Part: {joint_module(part.kind).words(part)}; {part.material}, {part.up} is up."]
     out += _clamps(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
-    if case.cooling_film is not None:
+    if case.cooling_film_coefficient is not None:
         out.append(
-            f"Forced cooling between welds: film {case.cooling_film:.4g} W/m2/K in place of "
-            f"{case.surroundings.film:.4g}."
+            f"Forced cooling between welds: film {case.cooling_film_coefficient:.4g} W/m2/K in place of "
+            f"{case.surroundings.film_coefficient:.4g}."
         )
     return out
 
@@ -110,7 +110,9 @@ def _welds(case) -> list[str]:
             toward = f"; positions on the way {', '.join(around(seam, up))}"
         way = "" if weld.travel in ("",) else f" {weld.travel}"
         turned = (
-            " (against it in each stretch)" if line.ways.get(weld.travel) == -weld.sense else ""
+            " (against it in each stretch)"
+            if line.directions.get(weld.travel) == -weld.direction
+            else ""
         )
         passes = f", pass {weld.number} of {line.passes}" if line.passes > 1 else ""
         what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"

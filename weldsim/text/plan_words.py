@@ -87,11 +87,11 @@ def opposite(plan) -> dict:
     names = [n for n in plan.words if n in plan.lines]
     for i, a in enumerate(names):
         for b in names[i + 1 :]:
-            ways = []
+            directions = []
             for n in (a, b):
                 way = plan.lines[n].points[-1] - plan.lines[n].points[0]
-                ways.append(way / max(np.linalg.norm(way), 1e-12))
-            along = float(ways[0] @ ways[1])
+                directions.append(way / max(np.linalg.norm(way), 1e-12))
+            along = float(directions[0] @ directions[1])
             if abs(along) > 0.99:
                 out[a, b] = 1 if along > 0 else -1
     return out

@@ -249,39 +249,39 @@ class TestAdvice:
         both = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0])
         one = self.given(small_plan(), (UP,), [3.0])
         for advice in (both, one):
-            best = advice.ways[0]
+            best = advice.directions[0]
             assert best.moves == (("back", -1),)
             assert best.mean == pytest.approx([1e-4, 1e-4], abs=1e-9)
             assert best.covariance.shape == (2, 2)
-        assert one.ways[0].covariance[1, 1] > both.ways[0].covariance[1, 1]
+        assert one.directions[0].covariance[1, 1] > both.directions[0].covariance[1, 1]
         # back the other way ends 1.9 mrad to the right: no chance, though up is perfect
-        other = next(w for w in one.ways if w.moves == (("back", 1),))
+        other = next(w for w in one.directions if w.moves == (("back", 1),))
         assert other.chance < 0.01
         assert "not read, so taken from the model: pointer right" in advice_lines(small_plan(), one)
 
     def test_what_was_not_read_moves_with_the_factors(self):
         """The arc 10 % hotter is seen in up: right stands at 1.1 too, and the rest scales."""
         found = self.given(small_plan(), (UP,), [3.3], noise=0.001, error=1e-7)
-        way = next(w for w in found.ways if w.moves == (("back", -1),))
+        way = next(w for w in found.directions if w.moves == (("back", -1),))
         assert way.mean == pytest.approx([1.1e-4, 1.1e-4], rel=0.05)
 
     def test_a_reading_of_another_unit_serves_the_same(self):
         tilt = self.given(small_plan(), (UP, RIGHT), [3.1, 1.0], noise=0.1)
         spot = self.given(small_plan(), (UP_MM, RIGHT_MM), [6.2, 2.0], noise=0.2)
-        for a, b in zip(tilt.ways, spot.ways, strict=True):
+        for a, b in zip(tilt.directions, spot.directions, strict=True):
             assert b.mean == pytest.approx(a.mean) and b.chance == pytest.approx(a.chance)
         assert "pointer up: read 6.2 mm, expected 6" in advice_lines(small_plan(), spot)
 
     def test_a_pointers_slope_is_its_tilt(self):
         plan = small_plan("plan.kind=slope", "plan.tolerance=ISO 13920 A", "plan.size=200 mm")
         found = self.given(plan, (UP_MM, RIGHT_MM), [6.0, 2.0])
-        assert found.ways[0].mean == pytest.approx([1e-4, 1e-4], abs=1e-9)
+        assert found.directions[0].mean == pytest.approx([1e-4, 1e-4], abs=1e-9)
         assert any("mm/m off" in line for line in advice_lines(plan, found))
 
     def test_without_a_study_error_no_side_is_surer_than_the_other(self):
         """A quarter of the way to come, the same for both sides: 0.25 |(-2.9, 0.9)| for back."""
         found = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], error=None, noise=1e-6)
-        way = next(w for w in found.ways if w.moves == (("back", 1),))
+        way = next(w for w in found.directions if w.moves == (("back", 1),))
         own = (0.25e-3) ** 2 * (2.9**2 + 0.9**2)
         assert np.diag(way.covariance) - own == pytest.approx(0.0, abs=0.2 * own)
         assert way.covariance[1, 1] > own * (1 - 1e-6)
@@ -290,7 +290,7 @@ class TestAdvice:
         plan = small_plan('plan.travel={front=["+x"]}')
         done = read_moves(plan, "front:-x")
         found = advise(plan, "nowhere", done, (UP, RIGHT), np.array([3.0, -1.0]), None)
-        assert found.ways[0].moves == (("back", 1),)
+        assert found.directions[0].moves == (("back", 1),)
 
     @pytest.mark.parametrize("measure", ['"time"', '"stress"'])
     def test_what_no_gauge_reads_is_refused(self, measure):
@@ -306,7 +306,7 @@ class TestAdvice:
         row = {"moves": [["front", 1], ["back", -1]], "setting": []}
         other = {"moves": [["back", 1], ["front", 1]], "setting": []}
         found = self.given(plan, (UP, RIGHT), [3.0, 1.0], record={"rows": [row, other]})
-        assert [w.moves for w in found.ways] == [(("back", -1),)]
+        assert [w.moves for w in found.directions] == [(("back", -1),)]
         assert any("only the 1 that the study looked at" in n for n in found.notes)
         for record in ({"rows": [other]}, None):
             with pytest.raises(CaseError, match="no study looked at any of them"):
@@ -365,12 +365,12 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
     assert abs(found.factors[at] - hidden) < 2 * found.spread[at]
     assert found.spread[at] < SPREADS["efficiency"][0]
     assert not found.contradictory
-    for way in advice.ways:
+    for way in advice.directions:
         end = truth[(*done, *way.moves)]
         goal = 1e-3 * np.array([end.columns[c] for c in columns])
         # the way is linear in the factors; its own spread is what it says of that
         assert np.linalg.norm(way.mean - goal) < 0.15 * np.linalg.norm(goal)
-    assert [w.moves for w in advice.ways][0] == min(
+    assert [w.moves for w in advice.directions][0] == min(
         (m[1:] for m in truth if m[:1] == done), key=lambda m: truth[(*done, *m)].final
     )
     assert any("efficiency" in line for line in advice_lines(plan, advice))
@@ -388,9 +388,9 @@ def test_ways_of_all_settings_are_ranked(tmp_path):
         past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].columns
         behind.append(np.array([past[c] for c in columns]))
     advice = advise(plan, tmp_path, done, columns, behind[0], Here(), noise=0.02, error=1e-5)
-    assert {w.setting for w in advice.ways} == {0, 1}
+    assert {w.setting for w in advice.directions} == {0, 1}
     assert advice.estimate.factors == pytest.approx(1.0, abs=1e-9)
-    for way in advice.ways:
+    for way in advice.directions:
         end = ends[way.setting][(*done, *way.moves)].columns
         goal = 1e-3 * (np.array([end[c] for c in columns]) + behind[0] - behind[way.setting])
         assert way.mean == pytest.approx(goal, abs=1e-12)

@@ -104,9 +104,9 @@ def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
 
 
 def test_what_is_there_is_not_computed_again(plan, done):
-    crew = Here()
+    executor = Here()
     before = {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")}
-    again = evaluate(plan, 0, plan.schedules(), "sketch", done[1], crew)
+    again = evaluate(plan, 0, plan.schedules(), "sketch", done[1], executor)
     assert {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")} == before
     assert all(again[m].columns == done[0][m].columns for m in again)
 
@@ -223,7 +223,7 @@ def test_threads_of_one_process_do_not_mix_their_solutions(plan, done, tmp_path)
         pool = ThreadPoolExecutor(3)
 
         def submit(self, job):
-            return self.pool.submit(branches.grow, job)
+            return self.pool.submit(branches.run_branch, job)
 
         def wait(self, futures):
             return wait(futures, return_when="FIRST_COMPLETED").done
@@ -373,14 +373,14 @@ def test_a_slope_is_the_tilt_not_the_spot():
 
 
 def test_a_failed_weld_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
-    whole = branches._grown
+    whole = branches._branch_run
 
     def fails(job, path):
         if len(job.moves) == 2 and job.moves[1][1] == -1:
             raise ConvergenceError("no equilibrium")
         return whole(job, path)
 
-    monkeypatch.setattr(branches, "_grown", fails)
+    monkeypatch.setattr(branches, "_branch_run", fails)
     found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
     bad = [m for m, o in found.items() if o.error]
     assert len(bad) == 4 and all(found[m].error == "no equilibrium" for m in bad)
@@ -391,7 +391,7 @@ def test_a_failed_first_weld_fails_all_that_grow_from_it(plan, tmp_path, monkeyp
     def fails(job, path):
         raise ConvergenceError("no equilibrium")
 
-    monkeypatch.setattr(branches, "_grown", fails)
+    monkeypatch.setattr(branches, "_branch_run", fails)
     found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
     assert all("no equilibrium" in o.error for o in found.values())
 
@@ -412,11 +412,11 @@ def found(plan, done):
         def __exit__(self, *error):
             return None
 
-    old, module.crew = module.crew, lambda workers, cluster: Crew()
+    old, module.executor = module.executor, lambda workers, cluster: Crew()
     try:
         return study(plan, done[1])
     finally:
-        module.crew = old
+        module.executor = old
 
 
 @pytest.mark.slow

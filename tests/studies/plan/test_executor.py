@@ -9,7 +9,7 @@ import pytest
 from tests.studies.small import Here, small_plan
 from weldsim.errors import SetupError
 from weldsim.studies.plan.branches import FOLDER, Job
-from weldsim.studies.plan.executor import LIVES, carry_out, crew
+from weldsim.studies.plan.executor import LIVES, carry_out, executor
 from weldsim.studies.plan.ranking import evaluate
 
 
@@ -106,7 +106,7 @@ def test_a_bug_is_not_swallowed():
 def test_threads_are_as_before_afterwards(monkeypatch):
     monkeypatch.setenv("OMP_NUM_THREADS", "7")
     monkeypatch.delenv("WELDSIM_THREADS", raising=False)
-    with crew(1):
+    with executor(1):
         assert os.environ["OMP_NUM_THREADS"] == "1"
     assert os.environ["OMP_NUM_THREADS"] == "7" and "WELDSIM_THREADS" not in os.environ
 
@@ -124,7 +124,7 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(alone, cluster,
     if cluster:
         pytest.importorskip("distributed")
     plan, killed = small_plan(), []
-    with crew(2, cluster) as found:
+    with executor(2, cluster) as found:
 
         def kill(share, text):
             if killed:
@@ -149,5 +149,5 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(alone, cluster,
 def test_a_scheduler_that_is_not_there_is_said_in_one_line():
     pytest.importorskip("distributed")
     with pytest.raises(SetupError, match="no scheduler answers"):
-        with crew(1, "tcp://127.0.0.1:9"):
+        with executor(1, "tcp://127.0.0.1:9"):
             pass

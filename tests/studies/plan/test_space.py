@@ -62,7 +62,7 @@ def named():
 def test_a_seam_keeps_what_its_own_section_says():
     plan = parse_plan(named(), "small.toml")
     case = plan.bound(plan.settings[0], (("back", 1), ("front", -1)))
-    assert [(w.name, w.seam, w.sense, w.current) for w in case.welds] == [
+    assert [(w.name, w.seam, w.direction, w.current) for w in case.welds] == [
         ("second", "back", 1, 120.0), ("first", "front", -1, 80.0),
     ]  # fmt: skip
 
@@ -94,10 +94,12 @@ def test_sections_of_a_seam_are_welded_as_the_case_orders_them(order, changes, w
         'order = ["front:+x", "back:-x"]', f"order = {json.dumps(order)}"
     )
     plan = parse_plan(text, "small.toml", changes)
-    sense = welds[0][1]
+    direction = welds[0][1]
     for turned in (1, -1):  # the first section as the move says, the others turned along with it
-        case = plan.bound(plan.settings[0], (("back", 1), ("front", turned * sense)))
-        assert [(w.name, w.sense) for w in case.welds[1:]] == [(n, turned * s) for n, s in welds]
+        case = plan.bound(plan.settings[0], (("back", 1), ("front", turned * direction)))
+        assert [(w.name, w.direction) for w in case.welds[1:]] == [
+            (n, turned * s) for n, s in welds
+        ]
 
 
 def test_a_travel_of_a_section_may_vary():
@@ -107,7 +109,7 @@ def test_a_travel_of_a_section_may_vary():
     plan = parse_plan(text, "small.toml", ('plan.vary={"weld.F2.travel" = ["+x", "-x"]}',))
     moves = (("front", 1), ("back", 1))
     cases = [plan.bound(s, moves) for s in plan.settings]
-    assert [[w.sense for w in c.welds] for c in cases] == [[1, 1, 1], [1, -1, 1]]
+    assert [[w.direction for w in c.welds] for c in cases] == [[1, 1, 1], [1, -1, 1]]
 
 
 def test_a_rule_of_temperature_stays_with_the_bead_before():
@@ -187,7 +189,7 @@ def test_uphill_is_resolved_to_a_sense():
     plan = demo('plan.travel={left = ["uphill"]}')
     assert plan.words["left"] == {-1: "uphill"}
     case = plan.bound(plan.settings[0], next(plan.schedules()))
-    assert next(w for w in case.welds if w.seam == "left").sense == -1
+    assert next(w for w in case.welds if w.seam == "left").direction == -1
 
 
 def test_settings_are_every_combination():
@@ -228,14 +230,14 @@ def test_how_a_seam_is_divided_may_vary():
     whole, split = (plan.bound(s, (("back", 1), ("front", 1))).welds for s in plan.settings)
     assert [w.seam for w in whole] == ["back", "front"]
     parts = [w for w in split if w.seam == "front"]
-    assert [w.sense for w in parts] == [-1, -1, -1]
+    assert [w.direction for w in parts] == [-1, -1, -1]
     assert [w.begin for w in parts] == pytest.approx([0, 0.008, 0.016])
 
 
 def test_a_schedule_becomes_the_case_of_that_order():
     plan = small_plan()
     case = plan.bound(plan.settings[0], (("back", -1), ("front", 1)))
-    assert [(w.seam, w.sense) for w in case.welds] == [("back", -1), ("front", 1)]
+    assert [(w.seam, w.direction) for w in case.welds] == [("back", -1), ("front", 1)]
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ const PLAIN = /^[-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?$/i;
 const THOUSANDS = /^[-+−]?[1-9]\d{0,2}(?:(?:,\d{3}){2,}(?:\.\d+)?|(?:,\d{3})+\.\d+)(?:e[-+]?\d+)?$/i;
 const TWO_WAYS = /^[-+−]?[1-9]\d*,\d{3}(?:e[-+]?\d+)?$/i; // 1,500 is 1500 to some and 1.5 to others
 const RARE = new Set(["front_length", "rear_length", "half_width", "depth", "shrinkage_along", "shrinkage_across",
-  "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film"]);
+  "conductance", "line", "from", "to", "weave", "weave_rate", "dwell", "crater", "tacks", "cooling_film_coefficient"]);
 
 // What Setup builds its form with; `draft`, `begin`, `open`, `ui` and `changed` are Setup's.
 export class Fields {

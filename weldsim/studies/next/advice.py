@@ -50,7 +50,7 @@ class Advice:
     expected: np.ndarray
     unknowns: tuple[Unknown, ...]
     estimate: Estimate
-    ways: tuple[Ahead, ...]
+    directions: tuple[Ahead, ...]
     notes: tuple[str, ...]
 
 
@@ -127,7 +127,7 @@ def advise(
     read = in_one_unit(plan, columns, reading, noise, past.now)
     known = _explained(plan, read, past, unknowns, error)
     here = _present(plan, read, past, known, error)
-    ways = []
+    directions = []
     for k, (number, schedules) in enumerate(left.items()):
 
         def tell(share, text, k=k):
@@ -135,18 +135,18 @@ def advise(
 
         behind = past.now if number == 0 else last_of(plan, number, done, folder, found, tell)
         ends = evaluate(plan, number, schedules, plan.section.grade, folder, found, tell)
-        ways += [
+        directions += [
             _ahead(plan, number, moves[len(done) :], end.columns, behind, here, past, known, error)
             for moves, end in ends.items()
             if not end.error
         ]
-    if not ways:
+    if not directions:
         raise CaseError(f"{plan.case.source_file}: no way on from there could be computed")
-    ways.sort(key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves))
+    directions.sort(key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves))
     expected = np.array([past.now[c] for c in columns])
     notes = tuple(n for n in (looked, _error_words(plan, error)) if n)
     return Advice(
-        tuple(columns), np.asarray(reading), expected, unknowns, known, tuple(ways), notes
+        tuple(columns), np.asarray(reading), expected, unknowns, known, tuple(directions), notes
     )
 
 
@@ -267,7 +267,7 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     if unread:
         lines.append(f"not read, so taken from the model: {', '.join(unread)}")
     scale, unit = SCALES[plan.tolerance.measure]
-    for n, way in enumerate(advice.ways[:most], 1):
+    for n, way in enumerate(advice.directions[:most], 1):
         under = f" ({plan.settings[way.setting].label})" if len(plan.settings) > 1 else ""
         lines.append(
             f"{n}. {plan.text(way.moves)}{under}: expected {scale * way.off:.2g} {unit} off, "

@@ -118,7 +118,7 @@ def canonical(symmetries, moves) -> tuple[tuple, int]:
     return images[best], best
 
 
-def grow(job: Job) -> dict:
+def run_branch(job: Job) -> dict:
     """Compute one branch and leave it in the folder; what is there already is only read.
 
     A failure of the computation is kept like a result. One of the machine (a full disk, a file that
@@ -130,16 +130,16 @@ def grow(job: Job) -> dict:
         The branch's record without its readings: name, seconds, iterations, error.
     """
     with _ONE:
-        return _grow(job)
+        return _run_branch(job)
 
 
-def _grow(job: Job) -> dict:
+def _run_branch(job: Job) -> dict:
     path = Path(job.folder) / FOLDER / f"{job.name}.json"
     record, keep = read_branch(job.folder, job.name), True
     if record is None:
         began = time.perf_counter()
         try:
-            record = _grown(job, path)
+            record = _branch_run(job, path)
         except (WeldsimError, OSError) as error:
             record, keep = {"error": str(error).splitlines()[0]}, isinstance(error, LASTING)
         record |= {
@@ -151,7 +151,7 @@ def _grow(job: Job) -> dict:
     return {k: v for k, v in record.items() if k not in ("readings", "times")}
 
 
-def _grown(job: Job, path: Path) -> dict:
+def _branch_run(job: Job, path: Path) -> dict:
     from weldsim.simulation.steps import advance, next_event, start_state
 
     bound = bind(job)
@@ -202,7 +202,7 @@ def largest_reaction(model, state) -> float:
         (
             float(np.linalg.norm(state.reaction[model.clamp_points(c.name)].sum(axis=0)))
             for c in model.case.clamps
-            if c.name in state.holding
+            if c.name in state.closed_clamps
         ),
         default=0.0,
     )
@@ -228,7 +228,7 @@ def _parent_state(job: Job, bound: Bound) -> State:
     plan, row = bound.plan, job.moves[:-1]
     above = plan.identity(plan.settings[job.setting], job.grade, row[:-1]) if len(row) > 1 else ""
     parent = with_moves(job, row, job.parent, above)
-    _grown(parent, Path(job.folder) / FOLDER / f"{job.parent}.json")
+    _branch_run(parent, Path(job.folder) / FOLDER / f"{job.parent}.json")
     return _read_state(job.folder, job.parent)
 
 

@@ -36,7 +36,7 @@ def known_words(case) -> dict:
         from weldsim.joints.bar import OTHER_WAY
 
         return {w.name: {w.travel: 1, OTHER_WAY[w.travel]: -1} for w in case.welds}
-    from weldsim.case.joint_case import ways_of
+    from weldsim.case.joint_case import directions_of
     from weldsim.joints.registry import joint_module
 
     module = joint_module(case.part.kind)
@@ -45,7 +45,7 @@ def known_words(case) -> dict:
         if _there(module, case.part, f)
     ]  # fmt: skip
     lines = module.seam_lines(case.part)
-    return {name: ways_of(line, case.part, held) for name, line in lines.items()}
+    return {name: directions_of(line, case.part, held) for name, line in lines.items()}
 
 
 def words_of(case, section, mistakes) -> dict:
@@ -59,8 +59,8 @@ def words_of(case, section, mistakes) -> dict:
             mistakes.append(f"[plan] seams: {seam!r} is unknown{nearest(seam, known)}")
             continue
         senses = {}
-        for word, sense in known[seam].items():
-            senses.setdefault(sense, word)
+        for word, direction in known[seam].items():
+            senses.setdefault(direction, word)
         if section.travel.get(seam) == []:
             mistakes.append(f"[plan] travel.{seam}: names no travel, allowed: one or both")
         for word in section.travel.get(seam, ()):

@@ -11,7 +11,7 @@ from collections import deque
 from contextlib import contextmanager
 
 from weldsim.errors import SetupError, WeldsimError
-from weldsim.studies.plan.branches import grow
+from weldsim.studies.plan.branches import run_branch
 
 ONE_THREAD = (
     "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS",
@@ -57,7 +57,7 @@ class Local:
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
             try:
-                return self._pool.submit(grow, job)
+                return self._pool.submit(run_branch, job)
             except BrokenProcessPool:
                 self._pool = None
         raise WeldsimError("workers die as soon as they start; is there enough memory?")
@@ -110,7 +110,7 @@ class Cluster:
             self._own.close()
 
     def submit(self, job):
-        return self.client.submit(grow, job, pure=False, retries=0)
+        return self.client.submit(run_branch, job, pure=False, retries=0)
 
     def wait(self, futures):
         from distributed import wait
@@ -126,7 +126,7 @@ class Cluster:
 
 
 @contextmanager
-def crew(workers: int | None = None, cluster: str | None = None):
+def executor(workers: int | None = None, cluster: str | None = None):
     """Workers of this machine (all its cores when left out), or those of a cluster."""
     count = workers or max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
                            else os.cpu_count() or 1)  # fmt: skip

@@ -16,7 +16,7 @@ import numpy as np
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.schema.tolerance import SCALES, verdict
 from weldsim.studies.plan.branches import FOLDER, Job, bind, canonical, read_branch
-from weldsim.studies.plan.executor import carry_out, crew
+from weldsim.studies.plan.executor import carry_out, executor
 from weldsim.studies.plan.space import ALL, MEASURES, Plan
 
 
@@ -239,7 +239,7 @@ def study(
     grade = plan.section.grade
     whole = 0.7 if confirm and plan.section.confirm else 1.0
     fast: dict = {}
-    with crew(workers, cluster) as found:
+    with executor(workers, cluster) as found:
         if plan.size <= ALL:
             how = "all orders and directions that are allowed"
             count = len(plan.settings)

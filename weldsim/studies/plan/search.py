@@ -78,7 +78,7 @@ def _proposed(plan, trial):
     if len(plan.settings) > 1:
         setting = trial.suggest_int("setting", 0, len(plan.settings) - 1)
     place = {s: trial.suggest_float(f"place {s}", 0.0, 1.0) for s in plan.words}
-    sense = {
+    direction = {
         s: trial.suggest_categorical(f"sense {s}", sorted(w)) if len(w) > 1 else next(iter(w))
         for s, w in plan.words.items()
     }
@@ -91,4 +91,4 @@ def _proposed(plan, trial):
         free = next((s for s in waiting if s not in held), waiting[0])
         order.append(free)
         waiting.remove(free)
-    return setting, tuple((s, sense[s]) for s in order)
+    return setting, tuple((s, direction[s]) for s in order)

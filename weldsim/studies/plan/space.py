@@ -76,11 +76,11 @@ class Plan:
         """Seam -> {word: sense}: every word for a travel along it, allowed or not."""
         return known_words(self.case)
 
-    def word(self, seam: str, sense: int) -> str:
+    def word(self, seam: str, direction: int) -> str:
         """The word for a travel, the plan's own where it allows it: mirror images need others."""
-        if sense in self.words.get(seam, {}):
-            return self.words[seam][sense]
-        return next(w for w, s in self.known[seam].items() if s == sense)
+        if direction in self.words.get(seam, {}):
+            return self.words[seam][direction]
+        return next(w for w, s in self.known[seam].items() if s == direction)
 
     @cached_property
     def measure_columns(self) -> tuple[str, ...]:
@@ -238,16 +238,16 @@ def _reordered(plan: Plan, setting: Setting, moves) -> Case:
     return _bar_reordered(plan, overrides, moves)
 
 
-def _items(plan: Plan, overrides, seam: str, sense: int) -> list[str]:
+def _items(plan: Plan, overrides, seam: str, direction: int) -> list[str]:
     """A move as the order of a case says it: by the seam's own [[weld]] sections where it has any,
     in their order, each turned as the first of them is."""
     own = _sections(plan.case.source_text, plan.case.source_file, tuple(overrides)).get(seam)
     if own is None:
-        return [f"{seam}:{plan.word(seam, sense)}"]
-    ways = [plan.known[seam][travel] for _, travel in own]
+        return [f"{seam}:{plan.word(seam, direction)}"]
+    directions = [plan.known[seam][travel] for _, travel in own]
     return [
-        f"{name}:{plan.word(seam, sense * way * ways[0])}"
-        for (name, _), way in zip(own, ways, strict=True)
+        f"{name}:{plan.word(seam, direction * way * directions[0])}"
+        for (name, _), way in zip(own, directions, strict=True)
     ]
 
 
@@ -278,9 +278,9 @@ def _bar_reordered(plan: Plan, overrides, moves) -> Case:
     by_name = {w["name"]: w for w in raw["weld"]}
     wanted, welds = raw["plan"].get("pause"), []
     rule = ("after", parse(wanted, "time")) if wanted is not None else usual_rule(case)
-    for seam, sense in moves:
+    for seam, direction in moves:
         start = _start(*rule, welds[-1]["name"]) if welds else "0 s"
-        welds.append({**by_name[seam], "travel": plan.word(seam, sense), "start": start})
+        welds.append({**by_name[seam], "travel": plan.word(seam, direction), "start": start})
     raw["weld"] = welds
     fresh = parse_case(tomli_w.dumps(raw), case.source_file)
     return replace(fresh, overrides=())

@@ -35,7 +35,7 @@ class Symmetry:
 
     def of_moves(self, moves) -> tuple:
         """Image of moves, each (seam, sense)."""
-        return tuple((self.seams[s][0], self.seams[s][1] * sense) for s, sense in moves)
+        return tuple((self.seams[s][0], self.seams[s][1] * direction) for s, direction in moves)
 
     def of_state(self, state):
         """What a gauge reads from: the state's fields brought along, nothing else."""
@@ -71,7 +71,9 @@ def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
 
     among = set(lines if among is None else among)
     if senses is None:
-        senses = {w.seam: lines[w.seam].ways.get(w.travel, w.sense) for w in model.case.welds}
+        senses = {
+            w.seam: lines[w.seam].directions.get(w.travel, w.direction) for w in model.case.welds
+        }
     alone = _has_no_images(model, lines)
     lattice = model.part.lattice
     points = lattice.points
@@ -178,7 +180,10 @@ def _plain(weld):
 def _mirrored(weld, low, high):
     """A stretch between two places of its seam, seen in a mirror midway."""
     return replace(
-        weld, begin=low + high - weld.finish, finish=low + high - weld.begin, sense=-weld.sense
+        weld,
+        begin=low + high - weld.finish,
+        finish=low + high - weld.begin,
+        direction=-weld.direction,
     )
 
 
@@ -203,7 +208,7 @@ def _same(model, to, seams) -> bool:
     goes = np.array([seat.get(row.tobytes(), -1) for row in images])
     if np.any(goes < 0):
         return False
-    there = np.isneginf(model.laying.place).any(axis=0)
+    there = np.isneginf(model.activation.place).any(axis=0)
     if not np.array_equal(there[goes], there):
         return False
     parent = model.part.heat_parent
@@ -225,10 +230,10 @@ def _same(model, to, seams) -> bool:
         own = np.flatnonzero(np.isin(parent, members))
         if not np.isin(parent[goes[own]], regions[names[region]]).all():
             return False
-    grips = {c.name: set(model._gripped(c).tolist()) for c in model.case.clamps}
+    clamp_contacts = {c.name: set(model._clamped_points(c).tolist()) for c in model.case.clamps}
     for clamp in model.case.clamps:
-        image = set(to[list(grips[clamp.name])].tolist())
-        twins = [c for c in model.case.clamps if grips[c.name] == image]
+        image = set(to[list(clamp_contacts[clamp.name])].tolist())
+        twins = [c for c in model.case.clamps if clamp_contacts[c.name] == image]
         if not twins or replace(twins[0], name=clamp.name, at=clamp.at) != clamp:
             return False
     return True
