@@ -268,7 +268,7 @@ def thin_plate_rise(xi, y, film_coefficient):
 
 
 @pytest.mark.parametrize(
-    "film, worked",
+    "film_coefficient, worked",
     [
         (0.0, {(-20, 0): 557.37, (-40, 0): 403.60, (-20, 10): 274.15, (-40, 20): 110.47}),
         (100.0, {(-20, 0): 525.60, (-40, 0): 361.12, (-20, 10): 257.54, (-40, 20): 99.39}),
