@@ -1,0 +1,1 @@
+"""A case file, read and checked, as frozen records in SI."""

@@ -1,0 +1,1 @@
+"""Paths of a torch, meshes and grades, the surface of a part."""

@@ -1,0 +1,1 @@
+"""Kinds of joints: what each asks for, its seams, its mesh."""

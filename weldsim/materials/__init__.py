@@ -1,0 +1,1 @@
+"""Properties over temperature with their sources: curves, files, materials."""

@@ -1,0 +1,1 @@
+"""Heat conduction, plasticity and equilibrium on a mesh, and what solves them."""

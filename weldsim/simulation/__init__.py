@@ -1,0 +1,1 @@
+"""From a case to its history: state, activation, load history, gauges, steps."""

@@ -1,0 +1,1 @@
+"""The machine: libraries, signals, files, threads; no physics."""

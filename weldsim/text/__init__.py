@@ -1,0 +1,1 @@
+"""Results and cases as sentences a person reads."""

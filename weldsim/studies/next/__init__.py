@@ -1,0 +1,1 @@
+"""Readings after each weld explained, and what to weld next."""

@@ -1,0 +1,1 @@
+"""Sequences ranked: what may vary, branches run once, who runs them, the ranking."""
