@@ -97,7 +97,7 @@ def first_seam(changes=(), level: str = "quick", threads: int | None = None) -> 
     way = []
     for step in simulate(model):
         steps, iterations = steps + 1, iterations + step.iterations
-        way.append([step.gauges["pointer_up_mrad"], step.gauges["pointer_right_mrad"]])
+        way.append([1e3 * step.gauges["pointer", "up"], 1e3 * step.gauges["pointer", "right"]])
     way = np.array(way)
     hot = way[np.argmax(np.abs(way), axis=0), [0, 1]]
     wall = time.perf_counter() - begin

@@ -39,7 +39,8 @@ def pointer(*changes, until=np.inf):
     case = load_case(CASE, ("solve.grade=quick", "solve.end=400 s", *changes))
     rows, stop = [(0.0, 0.0, 0.0)], np.nan
     for step in simulate(build_model(case)):
-        rows.append((step.time, step.gauges["pointer_up_mrad"], step.gauges["pointer_right_mrad"]))
+        shown = step.gauges.display()
+        rows.append((step.time, shown["pointer_up_mrad"], shown["pointer_right_mrad"]))
         stop = step.state.stops[0]
         if step.time >= until:
             break

@@ -45,7 +45,8 @@ def follow(order, until, state=None):
     case = load_case(CASE, [f"schedule.order={order}"])
     rows = []
     for step in simulate(build_model(case, "coarse"), state):
-        rows.append((step.time, step.gauges["pointer_up_mrad"], step.gauges["pointer_right_mrad"]))
+        shown = step.gauges.display()
+        rows.append((step.time, shown["pointer_up_mrad"], shown["pointer_right_mrad"]))
         if step.time >= until:
             break
     return np.array(rows), step.state

@@ -110,7 +110,9 @@ def follow(*changes, grade="quick"):
     """Model, steps, time [s], and up and right [mrad] of the beam."""
     model = build_model(load_case(CASE, (*SHORT, *changes)), grade)
     steps = list(simulate(model))
-    rows = [(s.time, s.gauges["pointer_up_mrad"], s.gauges["pointer_right_mrad"]) for s in steps]
+    rows = [
+        (s.time, 1e3 * s.gauges["pointer", "up"], 1e3 * s.gauges["pointer", "right"]) for s in steps
+    ]
     return model, steps, *np.array([(0.0, 0.0, 0.0), *rows]).T
 
 

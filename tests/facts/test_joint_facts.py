@@ -36,7 +36,7 @@ def follow(case, at, state=None):
     """
     before = state
     for step in simulate(build_model(case, "coarse", threads=1), state):
-        before, tilted = step.state, tilt(step.gauges)
+        before, tilted = step.state, tilt(step.gauges.display())
         if step.time >= at:
             break
     return before, tilted
@@ -90,16 +90,16 @@ def test_boxed_in_keeps_the_stress_and_springs_when_let_go():
     boxed = parse_case(text + BOX.format(off="95 s"), str(MAST), changes)
     free = held = springs = None
     for step in simulate(build_model(loose, "coarse", threads=1)):
-        free = step.gauges["middle_travel_mm"]
+        free = 1e3 * step.gauges["middle", "travel"]
     model = build_model(boxed, "coarse", threads=1)
     reaction = 0.0
     for step in simulate(model):
         if step.phase == "release":
-            springs = step.gauges["middle_travel_mm"]
-            assert abs(step.gauges["push_Fy_N"]) < 1e-6
+            springs = 1e3 * step.gauges["middle", "travel"]
+            assert abs(step.gauges["push", "Fy"]) < 1e-6
         elif springs is None:
-            held = step.gauges["middle_travel_mm"]
-            reaction = np.hypot(step.gauges["push_Fy_N"], step.gauges["push_Fx_N"])
+            held = 1e3 * step.gauges["middle", "travel"]
+            reaction = np.hypot(step.gauges["push", "Fy"], step.gauges["push", "Fx"])
             before = step.state
     assert abs(free) > 0.02  # mm at half height
     assert abs(held) < 0.1 * abs(free)
@@ -150,7 +150,7 @@ def test_time_step_of_the_tee():
         for step in simulate(Model(case, part, steel, grade, 1)):
             if step.time >= 79.0:
                 break
-        found.append(tilt(step.gauges))
+        found.append(tilt(step.gauges.display()))
         print(f"torch step {share:4.2f}: up {found[-1][0]:+.3f}, right {found[-1][1]:+.3f} mrad")
     assert found[0][0] > 0 and found[1][0] > 0 and found[1][1] > 0
     assert np.linalg.norm(found[0] - found[1]) < 0.2 * np.linalg.norm(found[1])

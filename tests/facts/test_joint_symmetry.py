@@ -49,7 +49,7 @@ def readings(case, steps: int = STEPS) -> np.ndarray:
     # closer than the grade asks for: an unlike mesh must not hide behind rounding
     model.grade = replace(model.grade, balance=None)
     for step in simulate(model):
-        out.append([step.gauges["pointer_up_mrad"], step.gauges["pointer_right_mrad"]])
+        out.append([1e3 * step.gauges["pointer", k] for k in ("up", "right")])
         if len(out) == steps:
             break
     return np.array(out)

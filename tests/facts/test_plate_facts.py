@@ -25,7 +25,7 @@ def cold(case, grade: str = "coarse"):
     """Model, last state and gauges of a run until it is cold: warm plates are still long."""
     model = build_model(case, grade, threads=1)
     step = deque(simulate(model), maxlen=1)[-1]
-    return model, step.state, step.gauges
+    return model, step.state, step.gauges.display()
 
 
 BUTT = """
@@ -80,7 +80,7 @@ def test_stem_leans_toward_the_fillet_and_the_second_does_not_square_it():
     for step in simulate(model):
         if first is None and not np.isnan(step.state.starts[1]):
             first = before
-        before = step.gauges["pointer_up_mrad"]
+        before = 1e3 * step.gauges["pointer", "up"]
     assert 1.0 < first < 60.0  # mrad toward +y, the front
     assert 0.0 < before < first
 

@@ -81,7 +81,7 @@ def test_preset_is_what_the_pointer_reads_before_welding():
     """A lean of 2 mrad toward +x is 2 mrad up, and 10 mm on a target 5 m away and 0.2 m of arm."""
     case = load_case(MAST, ["preset.lean_x=2 mrad", "preset.lean_y=-1 mrad"])
     model = build_model(case, "coarse", threads=1)
-    read = model.read(start_state(model))
+    read = model.read(start_state(model)).display()
     assert read["pointer_up_mrad"] == pytest.approx(2.0, rel=1e-3)
     assert read["pointer_right_mrad"] == pytest.approx(-1.0, rel=1e-3)
     assert read["pointer_up_mm"] == pytest.approx(2e-3 * 5200, rel=1e-3)
@@ -171,4 +171,4 @@ def test_gaps_are_read_where_they_are_open(kind):
     model = build_model(parse_case(text, kind), "coarse", threads=1)
     state = start_state(model)
     read = model.read(state)
-    assert names and all(abs(read[f"g{i}_opening_mm"]) < 1e-9 for i in range(len(names)))
+    assert names and all(abs(read[f"g{i}", "opening"]) < 1e-12 for i in range(len(names)))

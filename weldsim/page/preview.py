@@ -144,7 +144,8 @@ def look(text: str, source_file: str, folder: str, kind: str, progress) -> str:
     model = look_model(case, kind)
     states, rows = [], []
     for state, phase in steps_of(model):
-        rows.append({"time_s": state.time, **model.read(state), **model.weld_temperatures(state)})
+        shown = model.read(state).display() | model.weld_temperatures(state).display()
+        rows.append({"time_s": state.time, **shown})
         states.append((state, phase))
         progress(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
     run = RunFolder.create(folder, case.title)

@@ -49,7 +49,7 @@ class Record:
                 {
                     "time_s": step.time,
                     "clamps": list(step.state.released),
-                    "change": {k: row[k] - self.rows[-1][k] for k in step.gauges},
+                    "change": {k: row[k] - self.rows[-1][k] for k in step.gauges.display()},
                 },
             ),
             rows=(*self.rows, row),
@@ -207,7 +207,8 @@ def _save_frame(folder, model, now) -> None:
 
 def _row(model, state) -> dict:
     """One line of gauges.csv."""
-    return {"time_s": state.time, **model.read(state), **model.weld_temperatures(state)}
+    shown = model.read(state).display() | model.weld_temperatures(state).display()
+    return {"time_s": state.time, **shown}
 
 
 def _expected_steps(model) -> float:
@@ -228,7 +229,7 @@ def _estimate(case, rows, threads, share, progress):
         last = step
         progress(share + (1 - share) * step.progress, f"error estimate, {step.time:.0f} s")
     end = rows[-1]
-    values = {k: abs(v - end[k]) for k, v in last.gauges.items()} if last else {}
+    values = {k: abs(v - end[k]) for k, v in last.gauges.display().items()} if last else {}
     how = (
         f"difference to the same case at the coarser grade {grade}: torch steps "
         f"{model.grade.torch_step / fine.torch_step:.1f} and cells along the travel "

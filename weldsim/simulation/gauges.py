@@ -1,4 +1,4 @@
-"""Gauges: what a person can read off the part, as numbers with their unit in the name.
+"""Gauges: what a person can read off the part, as SI numbers under a `Column`.
 
 A pointer is a light beam fixed to a patch of the part. Its rotation is the least-squares rigid
 rotation of the patch; the spot on a target at distance `throw` moves by throw times the tilt of
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.errors import CaseError
+from weldsim.schema.column import Column
 
 AXES = {"x": 0, "y": 1, "z": 2}
 
@@ -30,28 +31,29 @@ class Probe:
 
     Attributes
     ----------
-    columns : names of the readings, unit last
+    columns : one for each reading
     displacement_map : sparse matrix (readings, 3 N) or None
     temperature_map : sparse matrix (readings, Nh) or None
     reaction_map : sparse matrix (readings, 3 N) or None
-    offset : added to every reading (kelvin to degC)
     """
 
-    columns: tuple[str, ...]
+    columns: tuple[Column, ...]
     displacement_map: object = None
     temperature_map: object = None
-    offset: float = 0.0
     reaction_map: object = None
 
-    def read(self, temperature, displacement, reaction=None) -> dict[str, float]:
-        """Readings at a temperature (Nh,) [K], displacement (N, 3) [m], reaction (N, 3) [N]."""
+    def read(self, temperature, displacement, reaction=None) -> dict[Column, float]:
+        """Readings at a temperature (Nh,) [K], displacement (N, 3) [m], reaction (N, 3) [N].
+
+        In SI: [rad, m, K, N, N m].
+        """
         if self.reaction_map is not None:
             values = self.reaction_map @ reaction.ravel()
         elif self.displacement_map is not None:
             values = self.displacement_map @ displacement.ravel()
         else:
             values = self.temperature_map @ temperature
-        return {c: float(v + self.offset) for c, v in zip(self.columns, values, strict=True)}
+        return {c: float(v) for c, v in zip(self.columns, values, strict=True)}
 
 
 def rigid_rotation(points: np.ndarray) -> np.ndarray:
@@ -95,12 +97,12 @@ def pointer(name, points, patch, aim, up, throw) -> Probe:
     shift = np.zeros((2, 3 * len(patch)))
     for i, e in enumerate((up, right)):
         shift[i] = np.tile(e / len(patch), len(patch))
-    rows = np.vstack([1e3 * angles, 1e3 * (throw * angles + shift)])
+    rows = np.vstack([angles, throw * angles + shift])
     columns = (3 * patch[:, None] + np.arange(3)).ravel()
     full = sp.lil_matrix((4, 3 * len(points)))
     full[:, columns] = rows
-    names = ("up_mrad", "right_mrad", "up_mm", "right_mm")
-    return Probe(tuple(f"{name}_{n}" for n in names), full.tocsr())
+    read = [Column(name, d, unit) for unit in ("mrad", "mm") for d in ("up", "right")]
+    return Probe(tuple(read), full.tocsr())
 
 
 def reaction_probe(name, points, clamped) -> Probe:
@@ -114,8 +116,10 @@ def reaction_probe(name, points, clamped) -> Probe:
         j, k = (i + 1) % 3, (i + 2) % 3  # moment i = arm j force k - arm k force j
         full[3 + i, 3 * clamped + k] = arm[:, j]
         full[3 + i, 3 * clamped + j] = -arm[:, k]
-    names = [f"F{a}_N" for a in "xyz"] + [f"M{a}_Nm" for a in "xyz"]
-    return Probe(tuple(f"{name}_{n}" for n in names), reaction_map=full.tocsr())
+    read = [Column(name, f"F{a}", "N") for a in "xyz"] + [
+        Column(name, f"M{a}", "Nm") for a in "xyz"
+    ]
+    return Probe(tuple(read), reaction_map=full.tocsr())
 
 
 def mean_motion(points: np.ndarray) -> np.ndarray:
@@ -125,12 +129,12 @@ def mean_motion(points: np.ndarray) -> np.ndarray:
 
 
 def _displacement_rows(model, places, weights, direction):
-    """Sum of weighted displacement along a direction at places (K, 3), one row in mm."""
+    """Sum of weighted displacement along a direction at places (K, 3), one row."""
     import scipy.sparse as sp
 
     values = model.locate(places)  # (K, Nh) interpolation on lattice points
     combined = sp.csr_matrix(np.asarray(weights)[None, :]) @ values @ model.spread  # (1, N)
-    return 1e3 * sp.kron(combined, sp.csr_matrix(direction[None, :]), format="csr")
+    return sp.kron(combined, sp.csr_matrix(direction[None, :]), format="csr")
 
 
 def bind(gauge, model) -> Probe:
@@ -147,7 +151,7 @@ def bind(gauge, model) -> Probe:
         )
     if gauge.kind == "thermocouple":
         rows = model.locate(model.place(gauge.at)[None, :])
-        return Probe((f"{gauge.name}_temperature_degC",), temperature_map=rows, offset=-273.15)
+        return Probe((Column(gauge.name, "temperature", "degC"),), temperature_map=rows)
     if gauge.kind == "gap":
         import scipy.sparse as sp
 
@@ -155,17 +159,17 @@ def bind(gauge, model) -> Probe:
         direction = (above - below) / np.linalg.norm(above - below)
         one, two = model.nearest_points([below, above])
         rows = sp.lil_matrix((1, 3 * len(model.points)))
-        rows[0, 3 * one : 3 * one + 3] = -1e3 * direction
-        rows[0, 3 * two : 3 * two + 3] = 1e3 * direction
-        return Probe((f"{gauge.name}_opening_mm",), rows.tocsr())
+        rows[0, 3 * one : 3 * one + 3] = -direction
+        rows[0, 3 * two : 3 * two + 3] = direction
+        return Probe((Column(gauge.name, "opening", "mm"),), rows.tocsr())
     if gauge.kind == "reaction":
         return reaction_probe(gauge.name, model.points, model.clamp_points(gauge.at))
     direction = unit_axis(gauge.direction)
     if gauge.kind == "dial":
         rows = _displacement_rows(model, model.place(gauge.at)[None, :], [1.0], direction)
-        return Probe((f"{gauge.name}_travel_mm",), rows)
+        return Probe((Column(gauge.name, "travel", "mm"),), rows)
     if gauge.kind == "bow":
         places = np.array([model.place(n) for n in model.bow_places()])
         rows = _displacement_rows(model, places, [-0.5, 1.0, -0.5], direction)
-        return Probe((f"{gauge.name}_bow_mm",), rows)
+        return Probe((Column(gauge.name, "bow", "mm"),), rows)
     raise CaseError(f"gauge {gauge.name}: kind {gauge.kind} is unknown")

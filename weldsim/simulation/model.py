@@ -23,6 +23,7 @@ from weldsim.physics.mechanics import (
     set_threads,
     von_mises,
 )
+from weldsim.schema.column import Column, Readings
 from weldsim.simulation import gauges as gauge
 from weldsim.simulation.activation import Activation, land_contact, seam_distance
 from weldsim.simulation.state import State
@@ -374,20 +375,22 @@ class Model:
             return np.zeros_like(self.points)
         return lean_of(self.case, self.points)
 
-    def read(self, state: State) -> dict[str, float]:
-        """All gauge columns at a state, against the straight part: a preset is counted in."""
-        out = {}
+    def read(self, state: State) -> Readings:
+        """All gauges at a state in SI, against the straight part: a preset is counted in."""
+        out: dict[Column, float] = {}
         place = state.displacement + self.preset_field
         for probe in self.probes:
             out.update(probe.read(state.temperature, place, state.reaction))
-        return out
+        return Readings(out)
 
-    def weld_temperatures(self, state: State) -> dict[str, float]:
-        """Temperature under the middle of each bead, one column a weld. [degC]"""
-        return {
-            f"{w.name}_middle_degC": float(state.temperature[p] - 273.15)
-            for w, p in zip(self.case.welds, self.middle_points, strict=True)
-        }
+    def weld_temperatures(self, state: State) -> Readings:
+        """Temperature under the middle of each bead, one column a weld. [K]"""
+        return Readings(
+            {
+                Column(w.name, "middle", "degC"): float(state.temperature[p])
+                for w, p in zip(self.case.welds, self.middle_points, strict=True)
+            }
+        )
 
     def progress(self, state: State) -> float:
         """Rough share of the steps that lie behind, 0 to 1."""

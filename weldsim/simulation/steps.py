@@ -22,6 +22,7 @@ from weldsim.physics.mechanics import (
     accept,
     solve_equilibrium,
 )
+from weldsim.schema.column import Readings
 from weldsim.simulation.model import COLD, Frame, Model, build_model, field_frame
 from weldsim.simulation.state import State
 
@@ -51,7 +52,7 @@ class Step:
 
     state: State
     phase: str
-    gauges: dict[str, float]
+    gauges: Readings
     progress: float
     iterations: int
     heat_iterations: int

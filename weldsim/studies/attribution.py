@@ -181,7 +181,7 @@ def explain_state(model, state) -> Why:
 def taken_apart(model, state, tally=None) -> Why:
     """Take the readings of a state apart, by a `Tally` of its run or else by place."""
     answer = influence(model, state)
-    values = model.read(state)
+    values = model.read(state).display()
     places = quadrature_places(model)
     slices = [_slices(model, places, i) for i in range(len(model.case.welds))]
     properties, _ = elastic_properties(model, state)

@@ -197,7 +197,8 @@ def _run(case, faces, gauge, grade, tell, threads) -> Held:
             )  # fmt: skip
     except ConvergenceError as error:
         return Held(faces, {}, math.inf, force, str(error).splitlines()[0])
-    reading = {c: last.gauges[c] for c in columns_of(gauge, model)}
+    shown = last.gauges.display()
+    reading = {c: shown[c] for c in columns_of(gauge, model)}
     return Held(faces, reading, math.hypot(*reading.values()), force)
 
 

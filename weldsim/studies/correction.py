@@ -191,7 +191,7 @@ def _tried(case, gauge, lines, kind, grade, top, tries, tell, threads):
         state = step.state
         tell(0.5 * step.progress, f"{step.phase}, {step.time:.0f} s")
     columns = columns_of(gauge, model)
-    before = {c: v for c, v in model.read(state).items() if c in columns}
+    before = {c: v for c, v in model.read(state).display().items() if c in columns}
     off = np.array(list(before.values()))
     promise = {
         whole.welds[i].name: float(_pull(model, state, i, columns) @ off / np.linalg.norm(off))
@@ -349,7 +349,7 @@ def _computed(model, state, weld: int, words: str, limit, columns, tell) -> Outc
             tell(min(step.progress, 1.0), f"{name}, {step.time:.0f} s")
     except ConvergenceError:
         return None
-    ends = branch.read(now)
+    ends = branch.read(now).display()
     reading = {c: ends[c] for c in columns}
     size = float(np.linalg.norm(list(reading.values())))
     return Outcome(name, words, power, float(now.peak_temperature.max()), reading, size)

@@ -117,7 +117,7 @@ def _run(case, pointer, factor, grade, progress, threads) -> Point:
             progress(last.progress, f"{first.current:.0f} A, {last.time:.0f} s")
     except ConvergenceError as error:
         return Point(first.power, heat, density, trouble=str(error))
-    along, toward = tilts(pointer, model.seams[0], last.gauges)
+    along, toward = tilts(pointer, model.seams[0], last.gauges.display())
     return Point(first.power, heat, density, along, toward)
 
 

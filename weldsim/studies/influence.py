@@ -70,8 +70,9 @@ def influence(model, state) -> Influence:
     for probe in model.probes:
         if probe.displacement_map is None:
             continue
-        for name, row in zip(probe.columns, np.asarray(probe.displacement_map.todense()),
-                             strict=True):  # fmt: skip
+        for column, per_si in zip(probe.columns, np.asarray(probe.displacement_map.todense()),
+                                  strict=True):  # fmt: skip
+            name, row = column.name, column.factor * per_si
             load = np.where(held, 0.0, row)
             answer = solve(load)
             answer[held] = 0.0

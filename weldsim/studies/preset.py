@@ -152,7 +152,7 @@ def _cold(model, tell) -> dict[str, float]:
     last = None
     for last in simulate(model):
         tell(last.progress, f"{last.phase}, {last.time:.0f} s")
-    return last.gauges
+    return last.gauges.display()
 
 
 def _trial(case, gauge, grade, tell, threads):
@@ -170,14 +170,16 @@ def effect(model, gauge) -> np.ndarray:
     from weldsim.joints.registry import lean_of
 
     columns, small = columns_of(gauge, model), 1e-3
-    probe = next(p for p in model.probes if set(columns) <= set(p.columns))
-    rows = [probe.columns.index(c) for c in columns]
+    probe = next(p for p in model.probes if set(columns) <= {c.name for c in p.columns})
+    names = [c.name for c in probe.columns]
+    rows = [names.index(c) for c in columns]
+    factors = np.array([probe.columns[r].factor for r in rows])
     out = np.zeros((len(columns), 3))
     for axis in range(3):
         lean = np.zeros(3)
         lean[axis] = small
         field = lean_of(replace(model.case, preset=tuple(lean)), model.points)
-        out[:, axis] = (probe.displacement_map @ field.ravel())[rows] / small
+        out[:, axis] = factors * (probe.displacement_map @ field.ravel())[rows] / small
     return out
 
 

@@ -76,7 +76,7 @@ def limit_for(gauge, tolerance=None) -> Tolerance:
 def columns_of(gauge, model) -> list[str]:
     """Columns of a gauge that make up its size: a pointer's angles, else all it has."""
     for probe in model.probes:
-        if all(c.startswith(f"{gauge.name}_") for c in probe.columns):
-            angles = [c for c in probe.columns if c.endswith("_mrad")]
-            return angles or list(probe.columns)
+        if all(c.gauge == gauge.name for c in probe.columns):
+            angles = [c.name for c in probe.columns if c.unit == "mrad"]
+            return angles or [c.name for c in probe.columns]
     raise CaseError(f"gauge {gauge.name} has no reading")

@@ -51,7 +51,7 @@ def test_a_schedule_on_branches_is_the_same_run(plan, done):
     model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
     *_, last = simulate(model)
     found = done[0][moves].columns
-    for column, value in last.gauges.items():
+    for column, value in last.gauges.display().items():
         assert found[column] == pytest.approx(value, abs=1e-7)
 
 
@@ -63,7 +63,7 @@ def test_an_image_is_the_run_of_its_own_schedule(plan, done):
     model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
     *_, last = simulate(model)
     found = done[0][moves].columns
-    for column, value in last.gauges.items():
+    for column, value in last.gauges.display().items():
         assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
 
 
@@ -76,7 +76,7 @@ def test_a_divided_seam_on_branches_is_the_same_run(tmp_path):
     for moves in ((("front", 1), ("back", -1)), (("back", 1), ("front", -1))):
         found = evaluate(plan, 0, [moves], "sketch", tmp_path, Here())[moves].columns
         *_, last = simulate(build_model(plan.bound(plan.settings[0], moves), "sketch", 1))
-        for column, value in last.gauges.items():
+        for column, value in last.gauges.display().items():
             assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
 
 

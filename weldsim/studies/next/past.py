@@ -90,7 +90,7 @@ def _start(plan: Plan, folder) -> dict[str, float]:
         plan.section.grade, (), "", "",
     )  # fmt: skip
     model = bind(job).model
-    return model.read(start_state(model))
+    return model.read(start_state(model)).display()
 
 
 def last_of(plan: Plan, setting: int, done, folder, found, tell) -> dict[str, float]:

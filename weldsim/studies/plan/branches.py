@@ -174,10 +174,10 @@ def _branch_run(job: Job, path: Path) -> dict:
         force = max(force, largest_reaction(model, state))
         times.append(state.time)
         readings.append(
-            [list(model.read(s.of_state(state) if s else state).values()) for s in views]
+            [list(model.read(s.of_state(state) if s else state).display().values()) for s in views]
         )
     record = {
-        "columns": list(model.read(state)), "times": times, "readings": readings,
+        "columns": [c.name for c in model.read(state)], "times": times, "readings": readings,
         "iterations": iterations, "retries": retries, "reaction_N": force,
     }  # fmt: skip
     if last:
