@@ -5,9 +5,9 @@ import itertools
 import pytest
 
 from tests.places import ROOT
+from weldsim.case.keys import SECTIONS
 from weldsim.case.load import parse_case
 from weldsim.case.overrides import apply_overrides
-from weldsim.schema.sections import SECTIONS
 
 DEMO = (ROOT / "cases/pivot_arm.toml").read_text(encoding="utf-8")
 

@@ -5,11 +5,11 @@ import tomllib
 import pytest
 
 from tests.page.kit import starter
+from weldsim.case.keys import SECTIONS, section_model
 from weldsim.errors import CaseError
 from weldsim.joints.registry import KINDS
 from weldsim.page import case_form as drafts
 from weldsim.page import fields as forms
-from weldsim.schema.sections import SECTIONS, section_model
 from weldsim.units import parse
 
 

@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.case import sections_to_records as case_file
+from weldsim.case.keys import check_section
 from weldsim.case.passes import pieces
 from weldsim.errors import CaseError
 from weldsim.joints.registry import faces_of, joint_module
 from weldsim.schema.process import PROCESSES
 from weldsim.schema.records import Clamp, Hold, SolveOptions, StartRule, Tack, Weld
-from weldsim.schema.sections import WRONG, check_section, is_known, near_to, nearest, such_as
+from weldsim.schema.sections import WRONG, is_known, near_to, nearest, such_as
 from weldsim.units import parse
 
 NEEDED = ("process", "current", "voltage", "efficiency", "speed")

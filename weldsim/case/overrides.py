@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 
+from weldsim.case.keys import section_model
 from weldsim.joints.registry import kind_of
 from weldsim.schema.sections import MANY, TOP, keys_of, nearest
 
@@ -48,7 +49,7 @@ def _apply(raw: dict, change: str) -> None:
     shape = f"{section}.NAME.key=value" if section in MANY else f"{section}.key=value"
     if len(path) != (3 if section in MANY else 2):
         raise ValueError(f"write it as {shape}")
-    keys = keys_of(section, kind_of(raw))
+    keys = keys_of(section_model(section, kind_of(raw)))
     if key not in keys:
         raise ValueError(f"unknown key {key}{nearest(key, keys)}")
     table = _named(raw, section, path[1]) if section in MANY else raw.setdefault(section, {})

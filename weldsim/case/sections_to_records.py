@@ -7,6 +7,7 @@ from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
+from weldsim.case.keys import check_section
 from weldsim.errors import CaseError
 from weldsim.joints.registry import kind_of
 from weldsim.schema.process import PROCESSES
@@ -20,7 +21,7 @@ from weldsim.schema.records import (
     Surroundings,
     Weld,
 )
-from weldsim.schema.sections import TOP, WRONG, check_section, is_known, near_to, nearest, such_as
+from weldsim.schema.sections import TOP, WRONG, is_known, near_to, nearest, such_as
 from weldsim.schema.tolerance import read_tolerance
 from weldsim.units import parse
 

@@ -23,7 +23,7 @@ from pydantic import BeforeValidator, ValidationError
 from weldsim.errors import CaseError, MeshError
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.kit import JointSection, fill, mm
-from weldsim.schema.sections import Axis, Place, Section, Size, _line, nearest
+from weldsim.schema.sections import Axis, Place, Section, Size, key_mistake, nearest
 
 FACES = ()  # named by the file: see `faces`
 HELD = ()  # what to hold is for the case to say, with [[clamp]]
@@ -80,7 +80,7 @@ def _sentence(error: dict, known: list[str]) -> str:
     place = [str(p) for p in error["loc"]]
     if place[0] == "points" and error["type"] != "value_error":
         return 'points: write places of three lengths, such as [["0 mm", "0 mm", "3 mm"], ...]'
-    return _line({**error, "loc": tuple(place[:1])}, "seam", known)
+    return key_mistake({**error, "loc": tuple(place[:1])}, "seam", known)
 
 
 class Part(JointSection):

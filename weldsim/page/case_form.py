@@ -15,7 +15,7 @@ from pathlib import Path
 from weldsim.case.sections_to_records import material_names
 from weldsim.errors import CaseError
 from weldsim.page.fields import FROM_FILE
-from weldsim.schema.sections import MANY, SECTIONS
+from weldsim.schema.sections import MANY, NAMES
 
 NAMES_A_FILE = re.compile(
     r"(^|_)(file|path|folder|mesh)$"
@@ -71,7 +71,7 @@ def wrong_sections(tables: dict) -> list[str]:
     out = []
     if not isinstance(tables.get("title", ""), str):
         out.append('title: allowed: a line of text such as "Pivot arm"')
-    for name in SECTIONS:
+    for name in NAMES:
         value = tables.get(name)
         if value is None:
             continue

@@ -16,10 +16,11 @@ from types import UnionType
 
 from pydantic import BeforeValidator
 
+from weldsim.case.keys import section_model
 from weldsim.case.sections_to_records import material_names
 from weldsim.joints.registry import KINDS, joint_module
 from weldsim.schema.process import PROCESSES
-from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY, section_model
+from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY
 from weldsim.units import KINDS as QUANTITIES
 from weldsim.units import to_si
 

@@ -19,7 +19,6 @@ from pydantic import (
     field_validator,
 )
 
-from weldsim.joints.registry import KINDS
 from weldsim.units import parse
 
 WRONG = float("nan")  # told from a nan in the file by identity
@@ -61,7 +60,7 @@ def word_or_time(*words: str):
     return Annotated[Any, BeforeValidator(read)]
 
 
-def _number_as_text(value):
+def number_as_text(value):
     """A process may be written 141 as well as "141"."""
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
@@ -85,46 +84,6 @@ class Section(BaseModel):
         return value if value is WRONG else check(value)
 
 
-class PartSection(Section):
-    kind: Literal[tuple(KINDS)]
-    length: Size
-    width: Size
-    thickness: Size
-    material: str
-
-
-class HoldSection(Section):
-    kind: Literal["vise", "free"]
-    length: quantity("length", "not negative") | None = None
-    conductance: quantity("conductance", "not negative") | None = None
-    release: word_or_time("never", "cold") = "never"
-
-
-class WeldSection(Section):
-    name: Name
-    face: Literal["front", "back", "top", "bottom"]
-    line: Literal["across", "along"] | None = None
-    at: Place | None = None
-    begin: Place | None = Field(None, alias="from")
-    finish: Place | None = Field(None, alias="to")
-    travel: Literal["up", "down", "+x", "-x"]
-    process: Annotated[str, BeforeValidator(_number_as_text)]
-    current: quantity("current", "positive")
-    voltage: quantity("voltage", "positive")
-    efficiency: Annotated[float, Field(strict=True, gt=0, le=1)]
-    speed: quantity("speed", "positive")
-    bead_width: Size
-    bead_height: Size
-    front_length: Size | None = None
-    rear_length: Size | None = None
-    half_width: Size | None = None
-    depth: Size | None = None
-    start: Any = "0 s"
-    filler: Annotated[bool, Field(strict=True)] = True
-    shrinkage_along: Shrinkage | None = None
-    shrinkage_across: Shrinkage | None = None
-
-
 class JointHoldSection(Section):
     """Hold of a joint: its usual faces gripped, or nothing."""
 
@@ -136,7 +95,7 @@ class JointHoldSection(Section):
 class ArcSection(Section):
     """The arc of every weld of a joint, unless the weld says otherwise."""
 
-    process: Annotated[str, BeforeValidator(_number_as_text)] | None = None
+    process: Annotated[str, BeforeValidator(number_as_text)] | None = None
     current: quantity("current", "positive") | None = None
     voltage: quantity("voltage", "positive") | None = None
     efficiency: Annotated[float, Field(strict=True, gt=0, le=1)] | None = None
@@ -256,14 +215,21 @@ class PlanSection(Section):
     name: Name = "plan"
 
 
-SECTIONS = {
-    "part": PartSection, "hold": HoldSection, "weld": WeldSection,
-    "surroundings": SurroundingsSection, "gauge": GaugeSection, "solve": SolveSection,
-    "arc": ArcSection, "schedule": ScheduleSection, "tack": TackSection, "clamp": ClampSection,
-    "preset": PresetSection, "plan": PlanSection,
-}  # fmt: skip
-OF_JOINTS = {"hold": JointHoldSection, "weld": JointWeldSection}  # what a bar writes otherwise
-TOP = ("title", *SECTIONS)
+NAMES = (
+    "part",
+    "hold",
+    "weld",
+    "surroundings",
+    "gauge",
+    "solve",
+    "arc",
+    "schedule",
+    "tack",
+    "clamp",
+    "preset",
+    "plan",
+)  # of the sections a case file may hold
+TOP = ("title", *NAMES)
 MANY = ("weld", "gauge", "tack", "clamp")  # sections written [[...]]
 EXAMPLES = {
     "length": '"200 mm"', "width": '"40 mm"', "thickness": '"6 mm"', "current": '"150 A"',
@@ -280,20 +246,9 @@ EXAMPLES_OF = {
 }  # fmt: skip
 
 
-def section_model(section: str, kind: str = "bar"):
-    """Model of a section; parts, holds and welds are written differently for a joint kind."""
-    if kind == "bar":
-        return SECTIONS[section]
-    if section == "part" and kind != "joint":
-        from weldsim.joints.registry import joint_module
-
-        return joint_module(kind).Part
-    return OF_JOINTS.get(section, SECTIONS[section])
-
-
-def keys_of(section: str, kind: str = "bar") -> list[str]:
+def keys_of(model: type[Section]) -> list[str]:
     """Keys of a section as they are written in the file."""
-    return [f.alias or n for n, f in section_model(section, kind).model_fields.items()]
+    return [f.alias or n for n, f in model.model_fields.items()]
 
 
 def such_as(section: str, key: str) -> str:
@@ -315,10 +270,24 @@ def near_to(word, known) -> str:
 
 
 def check_section(
-    section: str, values, where: str, mistakes: list[str], kind: str = "bar"
+    section: str, model: type[Section], values, where: str, mistakes: list
 ) -> Section:
-    """Read a section; what is wrong is added to `mistakes` and stands as `WRONG`."""
-    model, keys = section_model(section, kind), keys_of(section, kind)
+    """Read a section by its model; what is wrong is added to `mistakes` and stands as `WRONG`.
+
+    Parameters
+    ----------
+    section : str
+        Name of the section, for examples of its values.
+    model : type of Section
+        What its keys mean.
+    values : dict or anything
+        As the file has them.
+    where : str
+        How a key_mistake begins, such as "[weld.A]".
+    mistakes : list
+        Added to.
+    """
+    keys = keys_of(model)
     if not isinstance(values, dict):
         if values is not None:
             mistakes.append(f"{where}: {values!r} is not a section with keys")
@@ -327,15 +296,15 @@ def check_section(
         return model.model_validate(values)
     except ValidationError as error:
         found = error.errors()
-    mistakes += [f"{where} {_line(e, section, keys)}" for e in found]
+    mistakes += [f"{where} {key_mistake(e, section, keys)}" for e in found]
     bad = {str(e["loc"][0]) for e in found}
     rest = {k: v for k, v in values.items() if k in keys}
     rest.update((k, WRONG) for k in bad if k in keys)
     return model.model_validate(rest)
 
 
-def _line(error: dict, section: str, keys: list[str]) -> str:
-    """One pydantic complaint in our words."""
+def key_mistake(error: dict, section: str, keys: list[str]) -> str:
+    """One pydantic key_mistake in our words."""
     key = str(error["loc"][0])
     value, kind, context = error.get("input"), error["type"], error.get("ctx", {})
     written = str(value).lower() if isinstance(value, bool) else repr(value)

@@ -199,7 +199,7 @@ def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
             'as measure = "pointer" and tolerance = "1 mrad"'
         )
     mistakes: list[str] = []
-    section = check_section("plan", raw["plan"], "[plan]", mistakes)
+    section = check_section("plan", PlanSection, raw["plan"], "[plan]", mistakes)
     if not mistakes and "confirm_grade" not in raw["plan"]:  # normal, or finer than the ranking
         from weldsim.geometry.mesh import GRADES
 

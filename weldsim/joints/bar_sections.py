@@ -1,0 +1,59 @@
+"""Sections of a case that a flat bar writes otherwise than a joint: sizes, vise, beads."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from weldsim.joints.registry import KINDS
+from weldsim.schema.sections import (
+    Name,
+    Place,
+    Section,
+    Shrinkage,
+    Size,
+    number_as_text,
+    quantity,
+    word_or_time,
+)
+
+
+class BarSection(Section):
+    kind: Literal[tuple(KINDS)]
+    length: Size
+    width: Size
+    thickness: Size
+    material: str
+
+
+class ViseSection(Section):
+    kind: Literal["vise", "free"]
+    length: quantity("length", "not negative") | None = None
+    conductance: quantity("conductance", "not negative") | None = None
+    release: word_or_time("never", "cold") = "never"
+
+
+class BeadSection(Section):
+    name: Name
+    face: Literal["front", "back", "top", "bottom"]
+    line: Literal["across", "along"] | None = None
+    at: Place | None = None
+    begin: Place | None = Field(None, alias="from")
+    finish: Place | None = Field(None, alias="to")
+    travel: Literal["up", "down", "+x", "-x"]
+    process: Annotated[str, BeforeValidator(number_as_text)]
+    current: quantity("current", "positive")
+    voltage: quantity("voltage", "positive")
+    efficiency: Annotated[float, Field(strict=True, gt=0, le=1)]
+    speed: quantity("speed", "positive")
+    bead_width: Size
+    bead_height: Size
+    front_length: Size | None = None
+    rear_length: Size | None = None
+    half_width: Size | None = None
+    depth: Size | None = None
+    start: Any = "0 s"
+    filler: Annotated[bool, Field(strict=True)] = True
+    shrinkage_along: Shrinkage | None = None
+    shrinkage_across: Shrinkage | None = None
