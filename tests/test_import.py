@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import time
 
 HEAVY = (
     "gmsh",
@@ -53,3 +54,21 @@ def test_help_names_the_verbs_and_loads_no_heavy_module():
     assert last.split() == ["LOADED"]
     for verb in ("new", "check", "run", "show", "material"):
         assert any(verb in line.split() for line in map(lambda x: x.strip("│| "), text)), verb
+
+
+def test_help_loads_no_module_of_a_verb_and_answers_within_half_a_second():
+    """Half a second is about what a person takes for an answer at once (usability handbooks say
+    between 0.1 and 1 s; from memory). The best of three, since the machine may be busy."""
+    code = (
+        "import sys\nsys.argv = ['weldsim', '--help']\nfrom weldsim.cli.main import main\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        "print('LOADED', *sorted(m for m in sys.modules if m.startswith('weldsim')))"
+    )
+    took = []
+    for _ in range(3):
+        start = time.perf_counter()
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+        took.append(time.perf_counter() - start)
+    loaded = done.stdout.splitlines()[-1].split()[1:]
+    assert loaded == ["weldsim", "weldsim.cli", "weldsim.cli.main", "weldsim.errors"]
+    assert min(took) < 0.5

@@ -9,11 +9,10 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.places import CASES
-from weldsim.cli.main import app
+from weldsim.cli.main import VERBS, app, load_verb
 from weldsim.errors import WeldsimError
 
 DEMO = str(CASES / "pivot_arm.toml")
-VERBS = ("new", "check", "material", "run", "show", "version")
 
 
 def call(*args):
@@ -58,6 +57,16 @@ def test_help_lists_every_verb():
 def test_every_verb_explains_itself(verb):
     done = call(verb, "--help")
     assert done.exit_code == 0 and "Usage" in done.output
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_the_table_of_verbs_says_what_the_verb_says(verb):
+    assert " ".join(load_verb(verb).help.split()) == VERBS[verb]
+
+
+def test_a_mistyped_verb_is_told_the_nearest_and_loads_none():
+    done = call("chekc", DEMO)
+    assert done.exit_code == 2 and "check" in done.output.split("No such command", 1)[1]
 
 
 def test_no_heavy_library_is_loaded_to_start():

@@ -124,7 +124,7 @@ def test_limit_and_tolerance_reach_the_search(monkeypatch, tmp_path):
         seen.update(rest)
         raise WeldsimError("enough")
 
-    monkeypatch.setattr(correct, "find_correction", find)
+    monkeypatch.setattr("weldsim.cli.correct.find_correction", find)
     CliRunner().invoke(app, ["correct", str(ONE), "--limit", "600 degC", "--tolerance", "2 mrad"])
     assert seen["limit"] == pytest.approx(873.15) and seen["tolerance"] == "2 mrad"
 

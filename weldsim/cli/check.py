@@ -1,0 +1,29 @@
+"""`weldsim check`: a case in words, and drawn."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.case.load import load_case
+from weldsim.cli.options import CaseFile, Changes
+from weldsim.plots.layout import draw_layout
+from weldsim.text.describe import describe
+
+
+def command(
+    case: CaseFile,
+    changes: Changes = None,
+    picture: Annotated[
+        Path | None, typer.Option(help="Draw the part with its welds, in order, into this file.")
+    ] = None,
+):
+    """Say in words what would be simulated, without running it."""
+    loaded = load_case(case, changes or ())
+    for line in describe(loaded):
+        typer.echo(line)
+    if picture is not None:
+        draw_layout(loaded, picture)
+        typer.echo(f"layout drawn in {picture}")

@@ -1,0 +1,56 @@
+"""`weldsim correct`: a heating line or a bead that brings a welded part back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.case.load import load_case
+from weldsim.cli.options import (
+    CaseFile,
+    Changes,
+    Gauge,
+    GaugeTolerance,
+    Grade,
+    check_grade,
+    refuse,
+)
+from weldsim.cli.progress import ProgressBar
+from weldsim.studies.correction import correction_words, find_correction, write_correction
+from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.units import parse
+
+
+def command(
+    case: CaseFile,
+    gauge: Gauge = None,
+    kind: Annotated[
+        str, typer.Option(help="line: heat without filler; bead: one more bead.")
+    ] = "line",
+    limit: Annotated[
+        str | None,
+        typer.Option(help='Hottest a line may get, such as "650 degC"; the material\'s own else.'),
+    ] = None,
+    tolerance: GaugeTolerance = None,
+    grade: Grade = None,
+    out: Annotated[Path, typer.Option(help="File to write.")] = Path("correct.json"),
+    changes: Changes = None,
+):
+    """Where a heating line or one more bead would bring a welded part back."""
+    check_grade(grade)
+    if limit is not None and kind != "line":
+        refuse("correct: --limit goes with --kind line")
+    try:
+        top = None if limit is None else parse(limit, "temperature")
+    except ValueError as error:
+        refuse(f"--limit: {error}")
+    loaded = load_case(case, changes or ())
+    with ProgressBar() as tell:
+        found = find_correction(
+            loaded, gauge, kind, grade=grade, limit=top, tolerance=tolerance, progress=tell
+        )
+    for line in (*correction_words(found), *CAUTIONS, DEFER):
+        typer.echo(line)
+    typer.echo(f"all of it in {write_correction(found, out)}")

@@ -1,0 +1,52 @@
+"""`weldsim next`: how to go on after a reading."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.cli.options import Cluster, Workers, refuse
+from weldsim.cli.progress import ProgressBar
+from weldsim.studies.next.advice import (
+    advice_lines,
+    advise,
+    open_study,
+    read_moves,
+    read_readings,
+    study_error,
+)
+from weldsim.studies.plan.executor import executor
+
+
+def command(
+    folder: Annotated[Path, typer.Argument(help="Study folder of weldsim plan, or a run folder.")],
+    after: Annotated[
+        str,
+        typer.Option(help='Welded so far, "front:+x,back:-x", or the last seam of the run\'s own.'),
+    ],
+    reading: Annotated[
+        list[str], typer.Option(help="What a gauge reads now, such as pointer.up=-12mm; repeat.")
+    ],
+    noise: Annotated[
+        float | None, typer.Option(help="How well it is read: standard deviation, in its unit.")
+    ] = None,
+    tolerance: Annotated[
+        str | None, typer.Option(help="Tolerance, where the folder's case states none.")
+    ] = None,
+    workers: Workers = None,
+    cluster: Cluster = None,
+):
+    """After some welds and a reading: what explains it, and how to go on."""
+    if noise is not None and not noise > 0:
+        refuse(f"--noise {noise:g}: must be greater than zero")
+    loaded, where, record = open_study(folder, tolerance)
+    done = read_moves(loaded, after)
+    columns, values = read_readings(loaded, reading)
+    with ProgressBar() as tell, executor(workers, cluster) as found:
+        advice = advise(
+            loaded, where, done, columns, values, found, noise, study_error(record), tell, record
+        )
+    for line in advice_lines(loaded, advice):
+        typer.echo(line)

@@ -1,0 +1,40 @@
+"""Arguments and options that several verbs share, and how a verb refuses them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from weldsim.errors import WeldsimError
+
+Changes = Annotated[
+    list[str] | None,
+    typer.Option("--set", help="Change a key of the case, such as part.thickness='8 mm'."),
+]
+CaseFile = Annotated[Path, typer.Argument(help="Case file (TOML).", show_default=False)]
+RunDir = Annotated[Path, typer.Argument(help="Run folder.", show_default=False)]
+Workers = Annotated[int | None, typer.Option(help="Processes; one a core when left out.", min=1)]
+Cluster = Annotated[
+    str | None,
+    typer.Option(help='Address of a Dask scheduler, or "local" for one of this machine\'s own.'),
+]
+Gauge = Annotated[str | None, typer.Option(help="Gauge; the first that reads a movement else.")]
+GaugeTolerance = Annotated[
+    str | None,
+    typer.Option(help='Such as "0.5 mrad"; the gauge\'s own, else 1 mrad or 0.5 mm.'),
+]
+Grade = Annotated[str | None, typer.Option(help="coarse, quick, normal or fine.")]
+GRADES = ("coarse", "quick", "normal", "fine")
+
+
+def refuse(text: str) -> NoReturn:
+    """End a verb with one line and exit code 2."""
+    raise WeldsimError(text)
+
+
+def check_grade(grade: str | None) -> None:
+    """Refuse a grade that is not one of those to choose from."""
+    if grade is not None and grade not in GRADES:
+        refuse(f"--grade {grade!r} is not allowed: write {', '.join(GRADES)}")

@@ -1,0 +1,44 @@
+"""`weldsim plan`: schedules compared and ranked."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.cli.options import Changes, Cluster, Workers
+from weldsim.cli.progress import ProgressBar
+from weldsim.report.plan_report import write_pages
+from weldsim.studies.plan.ranking import study
+from weldsim.studies.plan.record import write_plan
+from weldsim.studies.plan.space import load_plan
+from weldsim.text.plan_words import plan_lines
+
+
+def command(
+    case: Annotated[Path, typer.Argument(help="Case file with a [plan] section.")],
+    out: Annotated[Path, typer.Option(help="Study folder; one that is there goes on.")],
+    changes: Changes = None,
+    workers: Workers = None,
+    cluster: Cluster = None,
+    confirm: Annotated[bool, typer.Option(help="Run the best few again at a finer grade.")] = True,
+):
+    """Compare orders, directions and settings, and say which one to weld."""
+    loaded = load_plan(case, changes or ())
+    try:
+        with ProgressBar() as tell:
+            found = study(loaded, out, workers, cluster, tell, confirm)
+    except KeyboardInterrupt:
+        again = ["weldsim", "plan", str(case), "--out", str(out)]
+        again += [part for change in changes or () for part in ("--set", change)]
+        again += [] if confirm else ["--no-confirm"]
+        print(f"stopped; what is computed stays: go on with {shlex.join(again)}", file=sys.stderr)
+        raise typer.Exit(130) from None
+    path = write_plan(found, out)
+    pages = write_pages(found, out)
+    for line in plan_lines(found):
+        typer.echo(line)
+    typer.echo(f"{len(found.rows)} schedules in {path}; " + ", ".join(str(p) for p in pages))

@@ -1,0 +1,48 @@
+"""`weldsim preset`: how to set a part off or clamp it, so that it ends straight."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.case.load import load_case
+from weldsim.cli.options import CaseFile, Changes, Gauge, GaugeTolerance, Grade, check_grade
+from weldsim.cli.progress import ProgressBar
+from weldsim.studies.clamp_search import (
+    find_holding,
+    holding_lines,
+    holding_words,
+    write_holding,
+)
+from weldsim.studies.preset import find_preset, preset_lines, preset_words, write_preset
+
+
+def command(
+    case: CaseFile,
+    gauge: Gauge = None,
+    tolerance: GaugeTolerance = None,
+    clamp: Annotated[
+        bool, typer.Option("--clamp", help="Look for where to clamp instead of a lean.")
+    ] = False,
+    grade: Grade = None,
+    runs: Annotated[int, typer.Option(help="Runs at most.", min=2, max=10)] = 4,
+    out: Annotated[Path, typer.Option(help="File to write.")] = Path("preset.json"),
+    changes: Changes = None,
+):
+    """How far to set the part off, or where to clamp it, so that it ends straight; run to check."""
+    check_grade(grade)
+    loaded = load_case(case, changes or ())
+    with ProgressBar() as tell:
+        if clamp:
+            found = find_holding(loaded, gauge, tolerance, grade, progress=tell)
+        else:
+            found = find_preset(loaded, gauge, tolerance, grade, runs, progress=tell)
+    if clamp:
+        lines, path = (*holding_words(found), *holding_lines(found)), write_holding(found, out)
+    else:
+        lines, path = (*preset_words(found), *preset_lines(found)), write_preset(found, out)
+    for line in lines:
+        typer.echo(line)
+    typer.echo(f"all of it in {path}")

@@ -1,0 +1,63 @@
+"""`weldsim run`: a case into a run folder."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.case.load import load_case
+from weldsim.cli.drawing import draw_all
+from weldsim.cli.options import Changes, refuse
+from weldsim.cli.progress import ProgressBar
+from weldsim.report.comparison import verdicts
+from weldsim.runs.reading import read_run
+from weldsim.runs.runner import run_case
+from weldsim.text.words import final_words
+
+
+def command(
+    case: Annotated[Path | None, typer.Argument(help="Case file (TOML).")] = None,
+    out: Annotated[Path | None, typer.Option(help="Run folder; runs/DATE_TITLE else.")] = None,
+    changes: Changes = None,
+    resume: Annotated[Path | None, typer.Option(help="Go on with a stopped run folder.")] = None,
+    companion: Annotated[
+        bool | None,
+        typer.Option(help="Coarser second run for the error estimate (the case decides)."),
+    ] = None,
+    pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,
+):
+    """Compute a case into a run folder."""
+    if (case is None) == (resume is None):
+        refuse("run: give either a case file, or --resume with a stopped run folder")
+    if resume is not None and (changes or out or companion is not None):
+        refuse(
+            "run: --resume goes on with the case as it was: leave out --set, --out and --companion"
+        )
+    loaded = None if case is None else load_case(case, changes or ())
+    try:
+        with ProgressBar() as tell:
+            folder = run_case(loaded, out, resume, companion, tell, notice=_notice)
+    except KeyboardInterrupt as stop:
+        # a dated folder is made below the command line, which tells its name with the stop
+        where = resume or out or getattr(stop, "run_folder", "FOLDER")
+        print(f"stopped; go on with: weldsim run --resume {where}", file=sys.stderr)
+        raise typer.Exit(130) from None
+    _say_result(folder)
+    if pictures:
+        draw_all(folder)
+
+
+def _notice(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def _say_result(folder: Path) -> None:
+    record = read_run(folder)
+    for line in final_words(record):
+        typer.echo(line)
+    for v in verdicts(record):
+        typer.echo(f"{v['gauge']}, tolerance {v['tolerance']}: {v['verdict']}")
+    typer.echo(f"run folder: {folder}")

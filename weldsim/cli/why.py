@@ -1,0 +1,47 @@
+"""`weldsim why`: which weld moved each gauge."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from weldsim.case.load import load_case
+from weldsim.cli.options import Changes, refuse
+from weldsim.cli.progress import ProgressBar
+from weldsim.plots.attribution_pictures import write_crossover, write_why
+from weldsim.studies.heat_sweep import crossover as sweep_heats
+from weldsim.studies.heat_sweep import crossover_words
+
+
+def command(
+    run_dir: Annotated[
+        Path, typer.Argument(help="Run folder; with --crossover the case file of a bar.")
+    ],
+    replay: Annotated[
+        bool,
+        typer.Option(help="Run it again to tell heating from cooling; else by place alone."),
+    ] = True,
+    crossover: Annotated[
+        bool, typer.Option(help="Run a bar at several heats: along the travel against the side.")
+    ] = False,
+    out: Annotated[Path | None, typer.Option(help="Folder of the crossover chart.")] = None,
+    changes: Changes = None,
+):
+    """Say which weld, and which part of it, moved each gauge."""
+    if crossover:
+        case = load_case(run_dir, changes or ())
+        with ProgressBar() as tell:
+            found = sweep_heats(case, progress=tell)
+        typer.echo(crossover_words(found))
+        typer.echo(f"chart beside {write_crossover(found, out or Path('runs') / 'crossover')}")
+        return
+    if changes or out:
+        refuse("why: --set and --out go with --crossover")
+    with ProgressBar() as tell:
+        path = write_why(run_dir, replay, tell)
+    for line in json.loads(path.read_text(encoding="utf-8"))["in_words"]:
+        typer.echo(line)
+    typer.echo(f"all of it in {path}")
