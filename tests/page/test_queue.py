@@ -308,7 +308,7 @@ def disk(monkeypatch):
             raise OSError(errno.ENOSPC, "No space left on device")
         flush(handle)
 
-    monkeypatch.setattr("weldsim.runs.folder.os.fsync", fsync)
+    monkeypatch.setattr("weldsim.system.files.os.fsync", fsync)
     return state
 
 

@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 from tests import synthetic_run as invented
 
-from weldsim.runs import reading as readback, folder as store
+from weldsim.runs import reading as readback
 from weldsim.errors import StoreError
 from weldsim.runs.folder import RunFolder
+from weldsim.system import files
 
 
 @pytest.fixture
@@ -26,7 +27,7 @@ def folder(tmp_path):
 
 
 def leftovers(folder):
-    return [p for p in folder.path.rglob("*") if p.suffix == store.TEMPORARY]
+    return [p for p in folder.path.rglob("*") if p.suffix == files.TEMPORARY]
 
 
 def test_refuses_a_folder_that_holds_something(tmp_path):
@@ -58,7 +59,7 @@ def test_failure_while_writing_leaves_the_old_file(folder, monkeypatch):
     def full_disk(fd):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(store.os, "fsync", full_disk)
+    monkeypatch.setattr(files.os, "fsync", full_disk)
     with pytest.raises(StoreError, match="summary.json: could not be written: .*No space"):
         folder.write_json("summary.json", {"value": 2})
     assert folder.read_json("summary.json") == {"value": 1}
@@ -121,13 +122,13 @@ def test_kill_at_any_moment_leaves_a_checkpoint_that_reads(folder):
 
 def test_resuming_clears_what_a_kill_left(folder):
     for place in (".", "fields", "state"):
-        (folder.path / place / f"half.123.vtu{store.TEMPORARY}").write_text("half")
+        (folder.path / place / f"half.123.vtu{files.TEMPORARY}").write_text("half")
     RunFolder.resume(folder.path)
     assert not leftovers(folder)
 
 
 def test_opening_leaves_a_run_that_is_writing_alone(folder):
-    with store.whole_file(folder.path / "summary.json") as beside:
+    with files.whole_file(folder.path / "summary.json") as beside:
         beside.write_text("{}")
         RunFolder.open(folder.path)
     assert folder.read_json("summary.json") == {}

@@ -6,7 +6,6 @@ the verb needs at its top.
 
 from __future__ import annotations
 
-import os
 import sys
 from importlib import import_module
 
@@ -14,6 +13,7 @@ import typer
 from typer.core import TyperGroup
 
 from weldsim.errors import WeldsimError
+from weldsim.system.threads import single_blas_thread
 
 # Verb -> the line that the help shows for it, the first of the docstring of `command` in
 # `weldsim.cli.VERB`; in the order of the help.
@@ -33,7 +33,6 @@ VERBS = {
     "correct": "Where a heating line or one more bead would bring a welded part back.",
     "serve": "A local page: choose a joint, weld it on screen, watch it move.",
 }
-BLAS_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 
 class LazyGroup(TyperGroup):
@@ -69,10 +68,7 @@ for _name, _line in VERBS.items():
 
 def main() -> None:
     """Entry point: refusals are one line each and exit code 2."""
-    # One BLAS thread for numpy, whose threads fight with those of the factorisation; the solver's
-    # own are set where it is made. numpy reads these when it is imported, which is later.
-    for name in BLAS_THREADS:
-        os.environ.setdefault(name, "1")
+    single_blas_thread()  # numpy asks when it is imported, which is later
     try:
         app(standalone_mode=True)
     except WeldsimError as error:

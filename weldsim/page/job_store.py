@@ -7,7 +7,7 @@ import re
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 
-from weldsim.runs.folder import whole_file
+from weldsim.system.files import whole_file
 
 ID = re.compile(r"[0-9a-f]{16}")
 OPEN = ("waiting", "running", "drawing")  # states of a job that is not over

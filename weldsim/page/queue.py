@@ -20,8 +20,9 @@ from pathlib import Path
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.job_store import Job, Told, read_jobs, write_job
 from weldsim.page.locks import Lock
-from weldsim.page.worker import Desk, Stopped, default_threads
-from weldsim.runs.folder import whole_file
+from weldsim.page.worker import Desk, Stopped
+from weldsim.system.files import whole_file
+from weldsim.system.threads import default_threads
 
 MOST_OPEN, MOST_OWN = 60, 12  # jobs in the queue, and of one browser
 REMEMBERED = 200  # cases of jobs off the list that a draft may still begin from
@@ -50,6 +51,8 @@ class Queue:
     def __init__(self, work, workers: int = 1, looks: Desk | None = None, target=None):
         self.work = Path(work)
         self.folder = self.work / "queue"
+        self.workers = max(1, int(workers))
+        self.threads = max(1, default_threads() // self.workers)  # of each run
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -57,7 +60,6 @@ class Queue:
         self._own = Lock(self.folder / "server.lock")
         if not self._own.take():
             raise StoreError(f"{self.work}: another weldsim serve uses this work folder")
-        self.workers = max(1, int(workers))
         self.looks = looks or Desk(1, "warm")
         if target is None:
             from weldsim.page.tasks import serve_run as target
@@ -311,7 +313,7 @@ class Queue:
                 target=self._target,
                 args=(there, text, str(self.case_file(job)), str(self.run_folder(job)),
                       str(self.folder / f"{job.id}.lock"),
-                      max(1, default_threads() // self.workers)),
+                      self.threads),
                 daemon=True,
             )  # fmt: skip
             process.start()

@@ -14,8 +14,8 @@ from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.case_form import Base, read_tables
 from weldsim.page.preview import NOTES
-from weldsim.runs.folder import plain
 from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
+from weldsim.system.files import plain
 
 LISTED = 60
 FILES = {

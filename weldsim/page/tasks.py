@@ -7,15 +7,16 @@ import sys
 import threading
 import time
 
+from weldsim.system.threads import single_blas_thread
+
 AGAIN = 6.0  # s after which a run that was told to stop and goes on is interrupted once more
 CHECKPOINT = 4.0  # s of wall time; a page shows what a run has come to from its checkpoints
 TELL = 0.2  # s between two words on progress
 
 
 def _quiet() -> None:
-    """One BLAS thread (see cli.main), and no talk into the server's terminal."""
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
-        os.environ.setdefault(name, "1")
+    """One BLAS thread, and no talk into the server's terminal."""
+    single_blas_thread()
     sys.stdin = open(os.devnull)
 
 

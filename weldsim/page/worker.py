@@ -7,7 +7,6 @@ process but not the page, and what takes too long is stopped.
 from __future__ import annotations
 
 import multiprocessing
-import os
 import threading
 import time
 
@@ -147,9 +146,3 @@ class Desk:
         if process is not None and process.is_alive():
             process.kill()
             process.join(5)
-
-
-def default_threads() -> int:
-    """Threads for a solver: WELDSIM_THREADS, else the cores there are, at most four."""
-    stated = os.environ.get("WELDSIM_THREADS", "")
-    return int(stated) if stated.isdecimal() and int(stated) else min(4, os.cpu_count() or 1)

@@ -13,7 +13,6 @@ about), phase change, creep.
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 
 import numpy as np
@@ -564,16 +563,3 @@ def minimal_supports(points: np.ndarray) -> np.ndarray:
     normal = np.abs(np.cross(line, points[third] - points[first]))
     fixed[third, rest[int(np.argmax(normal[rest]))]] = True
     return fixed
-
-
-def default_threads() -> int:
-    """Threads of one run: WELDSIM_THREADS, or two where there are two."""
-    wanted = os.environ.get("WELDSIM_THREADS", "")
-    return int(wanted) if wanted.isdigit() and int(wanted) > 0 else min(2, os.cpu_count() or 1)
-
-
-def set_threads(threads: int) -> None:
-    """Threads of the compiled loops."""
-    import numba
-
-    numba.set_num_threads(min(threads, numba.config.NUMBA_NUM_THREADS))

@@ -16,8 +16,8 @@ from weldsim.plots import charts
 from weldsim.plots.charts import INK, PAPER, QUIET
 from weldsim.plots.melt_smoothing import smooth_melt
 from weldsim.plots.pointer_plot import set_equal_limits, spot
-from weldsim.runs.folder import whole_file
 from weldsim.runs.reading import RunRecord, read_frame
+from weldsim.system.files import whole_file
 from weldsim.text.words import unit_word
 
 SIZE = (1120, 544)  # pixels, multiples of 16 for the encoder

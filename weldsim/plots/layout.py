@@ -25,6 +25,7 @@ from weldsim.plots.place_labels import (
     picture_size,
     place_labels,
 )
+from weldsim.system.files import whole_file
 
 DPI = 150
 STEEL, FILLER, HELD = "#dfe4e8", "#f3d9b0", "#a8cbe8"
@@ -72,7 +73,6 @@ def draw_layout(case, path, grade: str | None = None) -> Path:
     """
     from weldsim.errors import SetupError
     from weldsim.geometry.mesh import build_part
-    from weldsim.runs.folder import whole_file
     from weldsim.system.libraries import prepare_renderer
 
     missing = prepare_renderer()

@@ -19,8 +19,9 @@ from weldsim.plots import charts
 from weldsim.plots.charts import INK, QUIET
 from weldsim.plots.place_labels import name_places
 from weldsim.plots.pointer_plot import spot_path
-from weldsim.runs.folder import RunFolder, whole_file
+from weldsim.runs.folder import RunFolder
 from weldsim.runs.reading import PICTURES, FrameFile, RunRecord, read_frame, read_run
+from weldsim.system.files import whole_file
 
 DPI = 150
 BAR = 5.0  # inch; least length of a colour bar

@@ -27,8 +27,8 @@ from weldsim.plots.print_layout import (
     small_bar,
     temperature_bar,
 )
-from weldsim.runs.folder import whole_file
 from weldsim.runs.reading import RunRecord, read_frame, read_run
+from weldsim.system.files import whole_file
 
 INCH = 25.4  # mm
 COLUMN = 85.0  # mm

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.studies.plan.ranking import Study, row_verdict
+from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.plan_words import plan_lines, recommended, said, unit_of
 
@@ -48,14 +49,12 @@ def _drawing(case, folder: Path) -> Path | None:
 
 
 def _save(figure, path: Path) -> None:
-    from weldsim.runs.folder import whole_file
 
     with whole_file(path) as beside:
         figure.savefig(beside, format=path.suffix[1:])
 
 
 def _whole(path: Path, data: bytes) -> None:
-    from weldsim.runs.folder import whole_file
 
     with whole_file(path) as beside:
         Path(beside).write_bytes(data)

@@ -33,8 +33,8 @@ from weldsim.report.tables import (
 )
 from weldsim.report.units_switch import both, cell, heading, us_cuts, us_gauges, us_spot
 from weldsim.report.viewer import scene_data, viewer_parts
-from weldsim.runs.folder import whole_file
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
+from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.words import final_words
 

@@ -18,10 +18,8 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import re
 import xml.etree.ElementTree as ET
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -42,10 +40,10 @@ from weldsim.runs.reading import (
     read_run,
     read_series,
 )
+from weldsim.system.files import TEMPORARY, whole_file, write_json
 
-__all__ = ["RunFolder", "plain", "read_run", "versions", "whole_file"]
+__all__ = ["RunFolder", "read_run", "versions"]
 
-TEMPORARY = ".partial"  # ends the name of a file that is being written
 KEPT_CHECKPOINTS = 2
 PACKAGES = (
     "weldsim", "numpy", "scipy", "scikit-fem", "gmsh", "pygmsh", "meshio", "numba", "rslab",
@@ -65,64 +63,6 @@ def versions() -> dict[str, str]:
         except PackageNotFoundError:
             continue
     return out
-
-
-@contextmanager
-def whole_file(path):
-    """A temporary path beside `path` to write to; renamed to `path` when the block succeeds.
-
-    Raises
-    ------
-    StoreError
-        If the disk refuses. An old file stays as it was, whatever goes wrong.
-    """
-    path = Path(path)
-    beside = path.with_name(f"{path.stem}.{os.getpid()}{path.suffix}{TEMPORARY}")
-    try:
-        yield beside
-        with open(beside, "rb+") as handle:
-            os.fsync(handle.fileno())
-        os.replace(beside, path)
-        _flush_folder(path.parent)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise StoreError(f"{path}: could not be written: {error}") from error
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
-
-
-def _flush_folder(folder) -> None:
-    """Make a rename last through a power cut, where the system lets a folder be flushed."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def plain(value):
-    """Value as JSON can hold it: arrays to lists, paths to text, nan and inf to None."""
-    if isinstance(value, dict):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple, set, frozenset)):
-        return [plain(v) for v in value]
-    if hasattr(value, "tolist"):  # numpy arrays and scalars
-        return plain(value.tolist())
-    if isinstance(value, float):
-        return value if value - value == 0 else None
-    if value is None or isinstance(value, (bool, int, str)):
-        return value
-    return str(value)
-
-
-def write_record(path, record) -> Path:
-    """Write a record as a JSON file of its own, its folder made where it is missing."""
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    return RunFolder(path.parent).write_json(path.name, record)
 
 
 @dataclass(frozen=True)
@@ -214,10 +154,7 @@ class RunFolder:
 
     def write_json(self, name: str, value) -> Path:
         """Write a JSON file; numpy values become plain, nan and inf become null."""
-        text = json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False)
-        with whole_file(self.path / name) as beside:
-            beside.write_text(text + "\n", encoding="utf-8")
-        return self.path / name
+        return write_json(self.path / name, value)
 
     def read_json(self, name: str) -> dict:
         """Read a JSON file of the folder; `StoreError` if it is missing or damaged."""

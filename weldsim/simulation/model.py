@@ -18,15 +18,14 @@ from weldsim.physics.mechanics import (
     MechanicsModel,
     Properties,
     Spring,
-    default_threads,
     minimal_supports,
-    set_threads,
     von_mises,
 )
 from weldsim.schema.column import Column, Readings
 from weldsim.simulation import gauges as gauge
 from weldsim.simulation.activation import Activation, land_contact, seam_distance
 from weldsim.simulation.state import State
+from weldsim.system.threads import use_threads
 
 SEAM_STEP = 1.4  # torch steps on a joint's seam over those of a bead: its face is wide for its leg
 COLD = 2.0  # K above ambient, what `end = "cold"` means
@@ -508,8 +507,7 @@ def child_points(lattice, quadrature) -> np.ndarray:
 
 def build_model(case, grade: str | None = None, threads: int | None = None) -> Model:
     """Mesh a case and prepare its solvers at a grade (the case's own when left out)."""
-    threads = threads or default_threads()
-    set_threads(threads)
+    threads = use_threads(threads)
     material = load_material(case.material_path)
     level = GRADES[grade or case.solve.grade]
     return Model(case, build_part(case, level.name), material, level, threads)

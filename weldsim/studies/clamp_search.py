@@ -24,6 +24,7 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
+from weldsim.system.files import write_json
 
 MOST = 8  # choices that are run
 
@@ -257,6 +258,5 @@ def holding_record(found: Holding) -> dict:
 
 def write_holding(found: Holding, path="preset.json") -> Path:
     """Write preset.json; the lines to paste into the case stand in it."""
-    from weldsim.runs.folder import write_record
 
-    return write_record(path, holding_record(found))
+    return write_json(path, holding_record(found))

@@ -29,6 +29,7 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
+from weldsim.system.files import write_json
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
@@ -226,13 +227,12 @@ def deep_model(case, grade: str, threads=None):
     from weldsim.geometry.mesh import GRADES, mesh_blocks, part_from_mesh
     from weldsim.joints.registry import blocks_of, joint_module
     from weldsim.materials.material import load_material
-    from weldsim.physics.mechanics import default_threads, set_threads
     from weldsim.simulation.model import Model, build_model
+    from weldsim.system.threads import use_threads
 
     if any(case.preset) or hasattr(joint_module(case.part.kind), "mesh"):
         return build_model(case, grade, threads)
-    threads = threads or default_threads()
-    set_threads(threads)
+    threads = use_threads(threads)
     level = GRADES[grade]
     level = replace(level, through_cells=max(DEEP, level.through_cells))
     blocks = blocks_of(case, level)
@@ -409,6 +409,5 @@ def correction_record(found: Correction) -> dict:
 
 def write_correction(found: Correction, path="correct.json") -> Path:
     """Write correct.json."""
-    from weldsim.runs.folder import write_record
 
-    return write_record(path, correction_record(found))
+    return write_json(path, correction_record(found))

@@ -26,6 +26,7 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
+from weldsim.system.files import write_json
 
 GOOD = 0.3  # of the tolerance: no further run for less
 LARGEST = math.radians(5.0)  # lean; tangents and small rotations are good to 0.4 % up to there
@@ -354,6 +355,5 @@ def preset_record(found: Preset) -> dict:
 
 def write_preset(found: Preset, path="preset.json") -> Path:
     """Write preset.json; the lines to paste into the case stand in it."""
-    from weldsim.runs.folder import write_record
 
-    return write_record(path, preset_record(found))
+    return write_json(path, preset_record(found))

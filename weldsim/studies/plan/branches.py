@@ -21,6 +21,8 @@ import numpy as np
 
 from weldsim.errors import BalanceError, ConvergenceError, StoreError, WeldsimError
 from weldsim.simulation.state import State
+from weldsim.system.files import whole_file
+from weldsim.system.threads import use_threads
 
 FOLDER = "branches"
 
@@ -86,12 +88,10 @@ def _model(plan, setting, moves, job: Job):
     """The model, its mesh taken from the study folder where another worker left it."""
     from weldsim.geometry.mesh import GRADES, build_part
     from weldsim.materials.material import load_material
-    from weldsim.physics.mechanics import default_threads, set_threads
     from weldsim.simulation.model import Model
 
     case = plan.bound(setting, moves)
-    threads = default_threads()
-    set_threads(threads)
+    threads = use_threads()
     path = Path(job.folder) / FOLDER / f"mesh-{plan.identity(setting, job.grade, ())}.pickle"
     part = None
     if path.exists():
@@ -251,7 +251,6 @@ def _write_state(path: Path, state: State) -> None:
 
 def _write(path: Path, data: bytes) -> None:
     """A file that is there whole or not at all, whoever else writes it."""
-    from weldsim.runs.folder import whole_file
 
     path.parent.mkdir(parents=True, exist_ok=True)
     with whole_file(path) as beside:

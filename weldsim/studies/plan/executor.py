@@ -12,11 +12,8 @@ from contextlib import contextmanager
 
 from weldsim.errors import SetupError, WeldsimError
 from weldsim.studies.plan.branches import run_branch
+from weldsim.system.threads import single_thread_environment
 
-ONE_THREAD = (
-    "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS",
-    "WELDSIM_THREADS",
-)  # fmt: skip
 LIVES = 3  # times a branch is handed out before its worker's death is taken for its own fault
 
 
@@ -33,8 +30,9 @@ class Local:
         self._pool = None
 
     def __enter__(self):
-        self._before = {k: os.environ.get(k) for k in ONE_THREAD}
-        os.environ.update(dict.fromkeys(ONE_THREAD, "1"))  # read when a worker imports numpy
+        single = single_thread_environment()
+        self._before = {k: os.environ.get(k) for k in single}
+        os.environ.update(single)  # read when a worker imports numpy
         return self
 
     def __exit__(self, *error):

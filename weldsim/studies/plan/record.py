@@ -7,6 +7,7 @@ from pathlib import Path
 
 from weldsim import __version__
 from weldsim.studies.plan.ranking import Outcome, Row, Study, row_verdict
+from weldsim.system.files import whole_file
 from weldsim.text.plan_words import plan_lines, unit_of
 
 NAME = "plan.json"
@@ -72,7 +73,6 @@ def _number(value: float, scale: float = 1.0):
 
 def write_plan(study: Study, folder) -> Path:
     """Write plan.json into the study folder."""
-    from weldsim.runs.folder import whole_file
 
     path = Path(folder) / NAME
     with whole_file(path) as beside:

@@ -1,0 +1,106 @@
+"""Files written whole or not at all, and records as JSON can hold them.
+
+A file is written under a temporary name in the same folder, flushed to the disk and renamed, so
+a crash or a full disk leaves the old one or the new one, never half of one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from weldsim.errors import StoreError
+
+TEMPORARY = ".partial"  # ends the name of a file that is being written
+
+
+@contextmanager
+def whole_file(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """A temporary path beside `path` to write to; renamed to `path` when the block succeeds.
+
+    Parameters
+    ----------
+    path : path-like
+        The file to write; its folder must exist.
+
+    Yields
+    ------
+    Path
+        Where to write; it ends with `TEMPORARY`.
+
+    Raises
+    ------
+    StoreError
+        If the disk refuses. An old file stays as it was, whatever goes wrong.
+    """
+    path = Path(path)
+    beside = path.with_name(f"{path.stem}.{os.getpid()}{path.suffix}{TEMPORARY}")
+    try:
+        yield beside
+        with open(beside, "rb+") as handle:
+            os.fsync(handle.fileno())
+        os.replace(beside, path)
+        _flush_folder(path.parent)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise StoreError(f"{path}: could not be written: {error}") from error
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def _flush_folder(folder: Path) -> None:
+    """Make a rename last through a power cut, where the system lets a folder be flushed."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def plain(value: Any) -> Any:
+    """Value as JSON can hold it: arrays to lists, paths to text, nan and inf to None."""
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(v) for v in value]
+    if hasattr(value, "tolist"):  # numpy arrays and scalars
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return value if value - value == 0 else None
+    if value is None or isinstance(value, (bool, int, str)):
+        return value
+    return str(value)
+
+
+def write_json(path: str | os.PathLike[str], value: Any) -> Path:
+    """Write a JSON file whole, its folder made where it is missing.
+
+    Parameters
+    ----------
+    path : path-like
+    value : object
+        Numpy values become plain, nan and inf become null; see `plain`.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    StoreError
+        If the disk refuses.
+    """
+    path = Path(path)
+    text = json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with whole_file(path) as beside:
+        beside.write_text(text + "\n", encoding="utf-8")
+    return path
