@@ -40,6 +40,13 @@ from weldsim.units import KINDS, parse
         ("60 deg", "angle", 3.141592653589793 / 3),
         ("2 mrad", "angle", 2e-3),
         ("2 Hz", "frequency", 2.0),
+        ("2 kHz", "frequency", 2000.0),
+        ("120 rpm", "frequency", 2.0),  # a weave of 120 swings a minute, ISO 80000-3: n = 1/T
+        ("2 turn/s", "frequency", 2.0),
+        ("720 deg/s", "frequency", 2.0),
+        ("2 m^1", "length", 2.0),
+        ("500 W m**-2 K^-1", "conductance", 500.0),
+        ("50 W/(m (K))", "conductivity", 50.0),
         ("5 kN/mm", "stiffness", 5e6),
         ("10 kN m/rad", "turning stiffness", 1e4),
     ],
@@ -88,3 +95,34 @@ def test_a_unit_of_another_kind_is_refused(text, kind):
 def test_a_number_beyond_all_measure_is_refused():
     with pytest.raises(ValueError):
         parse("1e400 mm", "length")
+
+
+HOSTILE = (
+    "1 m^9^9^9^9", "1 m**9**9**9**9", "1 m^999999999", "1 m^-99", "1 m^9", "1 (m", "1 m(", "1 m)",
+    "1 ((((((((m))))))))", "1 m*", "1 m/", "1 m//s", "1 m***2", "1 mm/0", "1 m/0", "1 m^", "1 m^x", "1 m^0.5",
+    "1 m()", "1 m(2)", "1 m.real", "1 __m__", "1 lambda", "1 m;m", "1 m if m else m", "1 m^2^3",
+    "1 m" + "*m/m" * 25_000, "1 m" + "(" * 50_000, "1" * 50_000 + " m", "1 " + "m" * 50_000,
+    "1 " + "m " * 40, "1 m" + "*m/m" * 12, "1 m\n[m", "1 m\x00",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("text", HOSTILE, ids=range(len(HOSTILE)))
+def test_what_is_no_unit_is_refused_in_one_short_line_before_anything_is_computed(text):
+    """A power of powers has more digits than there is memory: reading one would never end."""
+    with pytest.raises(ValueError, match="allowed: a length with its unit") as refusal:
+        parse(text, "length")
+    said = str(refusal.value)
+    assert "\n" not in said and len(said) < 300
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_random_signs_never_get_past_the_reader(kind):
+    import random
+
+    pick = random.Random(11)
+    for _ in range(300):
+        unit = "".join(pick.choice("mmsKWkg023^^*/(). -°\t") for _ in range(pick.randint(1, 12)))
+        try:
+            assert isinstance(parse(f"1 {unit}", kind), float)
+        except ValueError as refusal:
+            assert "allowed" in str(refusal)

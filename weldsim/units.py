@@ -1,7 +1,9 @@
 """Quantities as people write them ("6 mm", "0.25 in", "150 degC") to SI and kelvin.
 
-pint does the arithmetic; it is imported when the first quantity is read. Temperatures are absolute
-("300 degF" is a point on the scale, not a difference).
+pint knows the units; it is imported when the first quantity is read. What may stand in a unit is
+decided here, before pint sees it: pint computes what it is given, and a tower of powers has no end.
+Temperatures are absolute ("300 degF" is a point on the scale, not a difference), frequencies are
+cycles per second ("120 rpm" is 2 Hz, not 2 times 2 pi).
 """
 
 from __future__ import annotations
@@ -31,9 +33,18 @@ KINDS = {
     "latent heat": ("J/kg", '"270 kJ/kg"'),
 }
 
+LONGEST = 100  # characters of a quantity
+DEEPEST = 2  # brackets within brackets in a unit
+MOST_FACTORS = 8  # names in a unit; a thermal conductivity has 3
+HIGHEST_POWER = 4  # of one name; a second moment of area has 4
+
 _QUANTITY = re.compile(
     r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)"  # number
-    r"\s*([A-Za-zµμ°][A-Za-z0-9µμ°/*^(). ]*)"  # unit: powers and quotients of names
+    r"\s*([A-Za-zµμ°][A-Za-z0-9µμ°/*^(). -]*)"  # unit, read by `_factors`
+)
+_TOKEN = re.compile(
+    r"\s*(?:(?P<name>[A-Za-zµμ°]+)(?P<trade>[23](?![\d.]))?"  # "m2" is how the trade types a power
+    r"|(?:\^|\*\*)\s*(?P<power>[-+]?\d(?![\d.]))|(?P<sign>[*/()]))\s*"
 )
 
 
@@ -71,32 +82,92 @@ def parse(text, kind: str) -> float:
     allowed = f"allowed: a {kind} with its unit as text, such as {examples}"
     if not isinstance(text, str):
         raise ValueError(f"{text!r} has no unit; {allowed}")
+    shown = repr(text) if len(text) <= LONGEST else f"{text[:20]!r}... ({len(text)} characters)"
     found = _QUANTITY.fullmatch(text.strip().replace("\u2212", "-"))  # typographic minus
-    if not found:
-        raise ValueError(f"{text!r} is not a number with a unit; {allowed}")
+    if not found or len(text) > LONGEST:
+        raise ValueError(f"{shown} is not a number with a unit; {allowed}")
     value = to_si(float(found[1]), found[2], unit)
     if value is None or not math.isfinite(value):
-        raise ValueError(f"{text!r} is not a {kind}; {allowed}")
+        raise ValueError(f"{shown} is not a {kind}; {allowed}")
     return value
 
 
 def to_si(number: float, unit: str, si_unit: str) -> float | None:
-    """Number in `unit` as one in `si_unit`; None when the unit is unknown or of another kind."""
+    """Number in `unit` as one in `si_unit`.
+
+    Parameters
+    ----------
+    number : float
+    unit : str
+        Names of units with powers, products, quotients and brackets, such as "W/(m2 K)".
+    si_unit : str
+        SI unit of a kind in `KINDS`.
+
+    Returns
+    -------
+    float or None
+        None when the unit cannot be read, is unknown, or is of another kind.
+    """
     import pint
 
+    factors = _factors(unit.replace("°", "deg"))
+    if factors is None:
+        return None
     registry = _registry()
-    if unit.startswith("delta"):  # a difference is not a point on a temperature scale
-        return None
-    # "m2" and "mm3" are how the trade types powers; pint wants m^2
-    spelled = re.sub(r"([A-Za-z])([23])(?![\d])", r"\1^\2", unit.strip().replace("°", "deg"))
-    spelled = re.sub(r"(?<=[A-Za-z0-9)]) +(?=[A-Za-z])", "*", spelled)  # "kN m/rad"
+    spelled = "*".join(f"{name}**{power}" if power != 1 else name for name, power in factors)
     try:
-        quantity = registry.Quantity(number, registry.parse_units(_divided(spelled)))
+        quantity = registry.Quantity(number, registry.parse_units(spelled))
+        if si_unit == "Hz" and "radian" in dict(quantity.to_root_units().unit_items()):
+            quantity = quantity / registry.Quantity(1, "turn")  # a turn is one cycle
         return float(quantity.to(si_unit).magnitude)
-    except (pint.PintError, AttributeError, TypeError, ValueError):
+    except (pint.PintError, AttributeError, TypeError, ValueError, ArithmeticError):
         return None
 
 
-def _divided(unit: str) -> str:
-    """ "W/m^2/K" and "W/(m K)" in a spelling pint reads the same way."""
-    return re.sub(r"\(([^()]*)\)", lambda m: "(" + "*".join(m[1].split()) + ")", unit)
+def _factors(unit: str) -> list[tuple[str, int]] | None:
+    """Names of a unit with their powers, brackets resolved; None where it is not one."""
+    tokens, at = [], 0
+    while at < len(unit):
+        found = _TOKEN.match(unit, at)
+        if not found:
+            return None
+        tokens.append(found)
+        at = found.end()
+    out = _product(tokens, 0)
+    powers: dict[str, int] = {}
+    for name, power in out or ():
+        powers[name] = powers.get(name, 0) + power
+    # a difference of temperatures ("delta") is no point on a scale
+    fits = len(out or ()) <= MOST_FACTORS and all(
+        abs(p) <= HIGHEST_POWER and not name.startswith("delta") for name, p in powers.items()
+    )
+    return list(powers.items()) if out and fits else None
+
+
+def _product(tokens: list, depth: int) -> list[tuple[str, int]] | None:
+    """Factors up to a closing bracket or the end, taken off `tokens`; None where it is none."""
+    out: list[tuple[str, int]] = []
+    sign, open_ = 1, True  # open: a factor has to follow
+    while tokens:
+        token = tokens.pop(0)
+        if token["sign"] == ")":
+            return out if depth and not open_ else None
+        if token["sign"] in ("*", "/"):
+            if open_:
+                return None
+            sign, open_ = (1 if token["sign"] == "*" else -1), True
+            continue
+        if token["power"]:
+            return None
+        if token["sign"] == "(":
+            group = _product(tokens, depth + 1) if depth < DEEPEST else None
+            if group is None:
+                return None
+            power = 1
+        else:
+            group, power = [(token["name"], 1)], int(token["trade"] or 1)
+        if tokens and tokens[0]["power"]:
+            power *= int(tokens.pop(0)["power"])
+        out += [(name, sign * power * p) for name, p in group]
+        sign, open_ = 1, False
+    return out if not depth and not open_ else None

@@ -346,3 +346,20 @@ def test_a_case_is_a_value():
         case.part.length = 1.0
     assert replace(case.part, length=1.0) != case.part
     assert case == read()
+
+
+@pytest.mark.parametrize(
+    ("case", "section", "old", "new"),
+    [
+        ("pivot_arm.toml", "surroundings", "film", "film_coefficient"),
+        ("mast_stub.toml", "schedule", "cooling_film", "cooling_film_coefficient"),
+    ],
+)
+def test_a_key_that_was_renamed_is_refused_with_its_new_name(case, section, old, new):
+    text = (CASES / case).read_text(encoding="utf-8")
+    older = text.replace(f"[{section}]", f'[{section}]\n{old} = "10 W/m2/K"', 1)
+    said = f"[{section}] {old}: unknown key, it is called {new} now"
+    with pytest.raises(CaseError, match=re.escape(said)):
+        parse_case(older, case)
+    with pytest.raises(CaseError, match=f"unknown key {old}, it is called {new} now"):
+        parse_case(text, case, [f"{section}.{old}=10 W/m2/K"])

@@ -6,7 +6,7 @@ import tomllib
 
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import kind_of
-from weldsim.schema.sections import MANY, TOP, keys_of, nearest
+from weldsim.schema.sections import MANY, TOP, keys_of, nearest, unknown_key
 
 
 def apply_overrides(raw: dict, overrides) -> list[str]:
@@ -51,7 +51,7 @@ def _apply(raw: dict, change: str) -> None:
         raise ValueError(f"write it as {shape}")
     keys = keys_of(section_model(section, kind_of(raw)))
     if key not in keys:
-        raise ValueError(f"unknown key {key}{nearest(key, keys)}")
+        raise ValueError(f"unknown key {key}{unknown_key(section, key, keys)}")
     table = _named(raw, section, path[1]) if section in MANY else raw.setdefault(section, {})
     if isinstance(table, dict):  # else the file itself is wrong there, which is said elsewhere
         table[key] = _value(value.strip())

@@ -231,6 +231,10 @@ NAMES = (
 )  # of the sections a case file may hold
 TOP = ("title", *NAMES)
 MANY = ("weld", "gauge", "tack", "clamp")  # sections written [[...]]
+RENAMED = {  # keys of older case files
+    ("surroundings", "film"): "film_coefficient",
+    ("schedule", "cooling_film"): "cooling_film_coefficient",
+}
 EXAMPLES = {
     "length": '"200 mm"', "width": '"40 mm"', "thickness": '"6 mm"', "current": '"150 A"',
     "voltage": '"12 V"', "speed": '"1.3 mm/s"', "efficiency": "0.77", "emissivity": "0.8",
@@ -249,6 +253,14 @@ EXAMPLES_OF = {
 def keys_of(model: type[Section]) -> list[str]:
     """Keys of a section as they are written in the file."""
     return [f.alias or n for n, f in model.model_fields.items()]
+
+
+def unknown_key(section: str, key: str, keys: list[str]) -> str:
+    """What to say of a key that a section does not have: its new name, or the nearest one."""
+    now = RENAMED.get((section, key))
+    if now in keys:
+        return f", it is called {now} now"
+    return nearest(key, keys)
 
 
 def such_as(section: str, key: str) -> str:
@@ -310,7 +322,7 @@ def key_mistake(error: dict, section: str, keys: list[str]) -> str:
     written = str(value).lower() if isinstance(value, bool) else repr(value)
     shown = f"{key}: {written} is not allowed"
     if kind == "extra_forbidden":
-        return f"{key}: unknown key{nearest(key, keys)}"
+        return f"{key}: unknown key{unknown_key(section, key, keys)}"
     if kind == "missing":
         return f"{key}: missing key{such_as(section, key)}"
     if kind == "literal_error":
