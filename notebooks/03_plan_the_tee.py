@@ -29,10 +29,11 @@ from pathlib import Path
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.studies.next.advice import advice_lines, advise
+from weldsim.studies.next.advice import advise
 from weldsim.studies.plan.executor import executor
 from weldsim.studies.plan.ranking import evaluate
 from weldsim.studies.plan.space import load_plan
+from weldsim.text.next_words import advice_lines
 from weldsim.text.plan_words import opposite
 
 FILE = "../cases/mast_stub_plan.toml"

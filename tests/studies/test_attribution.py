@@ -16,22 +16,22 @@ from weldsim.errors import CaseError
 from weldsim.geometry.mesh import GRADES
 from weldsim.materials.material import load_material
 from weldsim.physics.mechanics import solve_equilibrium
+from weldsim.report.study_records import why_record
 from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.steps import simulate, start_state
 from weldsim.studies.attribution import (
     Reading,
     Row,
     Why,
-    _thirds,
     explain_case,
     explain_state,
     main_readings,
     taken_apart,
-    why_record,
-    why_words,
 )
-from weldsim.studies.heat_sweep import Point, crossing, crossover, crossover_words, tilts
+from weldsim.studies.heat_sweep import Point, crossing, crossover, tilts
 from weldsim.studies.influence import Tally, elastic_properties, quadrature_places
+from weldsim.text.attribution_words import thirds, why_words
+from weldsim.text.heat_sweep_words import crossover_words
 
 ONE = CASES / "pivot_arm_one_bead.toml"
 SHORT = (
@@ -157,7 +157,7 @@ def words(reading):
 @pytest.mark.parametrize("count", [1, 2, 4, 5, 8, 12])
 def test_an_even_weld_adds_alike_in_each_third(count):
     """+3 spread evenly is 1 for each third, however many slices there are."""
-    assert _thirds(made_up(3.0, {"A": (count, 3.0)}, {}), "A") == pytest.approx([1.0] * 3)
+    assert thirds(made_up(3.0, {"A": (count, 3.0)}, {}), "A") == pytest.approx([1.0] * 3)
 
 
 def test_shares_are_named_where_all_parts_pull_one_way():
@@ -241,7 +241,8 @@ def test_a_land_that_presses_is_counted():
 @pytest.mark.slow
 def test_a_run_folder_is_explained(tmp_path):
     from weldsim.errors import StoreError
-    from weldsim.plots.attribution_pictures import seam_map, write_why
+    from weldsim.plots.attribution_pictures import seam_map
+    from weldsim.report.attribution_report import write_why
     from weldsim.runs.runner import run_case
     from weldsim.studies.attribution import explain
 
@@ -318,7 +319,7 @@ def test_the_row_is_of_cold_readings(monkeypatch):
 def test_side_leads_cold_and_travel_leads_hot(tmp_path):
     """Common practice, as in test_pipeline: 0.5 kJ/mm into a 6 mm bar, the side wins; at 1.2
     kJ/mm the direction of travel does. So the row crosses over in between."""
-    from weldsim.plots.attribution_pictures import write_crossover
+    from weldsim.report.attribution_report import write_crossover
 
     case = load_case(ONE, ("solve.end=60 s", "part.length=110 mm"))
     found = crossover(case, (650.0, 1560.0), "coarse")

@@ -8,16 +8,15 @@ import pytest
 from tests.studies.test_preset import tee
 from weldsim.case.load import load_case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.report.study_records import write_clamps
 from weldsim.studies import clamp_search
 from weldsim.studies.clamp_search import (
-    Held,
+    ClampChoice,
     choices_of,
-    find_holding,
-    holding_lines,
-    holding_words,
+    find_clamps,
     with_clamps,
-    write_holding,
 )
+from weldsim.text.clamp_words import clamp_lines, clamp_words
 
 
 def invented(ends):
@@ -26,9 +25,9 @@ def invented(ends):
     def run(case, faces, gauge, grade, tell, threads):
         size = ends[faces]
         if isinstance(size, str):
-            return Held(faces, {}, math.inf, 0.0, size)
+            return ClampChoice(faces, {}, math.inf, 0.0, size)
         shift = 0.1 if grade == "coarse" else 0.0
-        return Held(faces, {"pointer_up_mrad": size + shift}, size + shift, 1500.0)
+        return ClampChoice(faces, {"pointer_up_mrad": size + shift}, size + shift, 1500.0)
 
     return run
 
@@ -57,18 +56,18 @@ def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path
     ends = {s: 3.0 - 0.1 * n for n, s in enumerate(sets)}
     ends[sets[1]], ends[sets[2]] = 0.2, "no equilibrium"
     monkeypatch.setattr(clamp_search, "_run", invented(ends))
-    found = find_holding(case, grade="quick")
+    found = find_clamps(case, grade="quick")
     assert found.best.faces == sets[1] and found.choices[-1].error == "no equilibrium"
     assert found.error == pytest.approx(0.1) and found.verdict == "inside"
     assert str(found.tolerance).endswith("0.5 mrad")  # the gauge's own
-    words = "\n".join(holding_words(found))
+    words = "\n".join(clamp_words(found))
     assert "0.2 mrad off (+-0.1 mrad" in words and "1.5 kN" in words and "loosen clamps" in words
-    path = write_holding(found, tmp_path / "new" / "preset.json")
+    path = write_clamps(found, tmp_path / "new" / "preset.json")
     record = json.loads(path.read_text())
-    assert record["case_lines"] == holding_lines(found)
+    assert record["case_lines"] == clamp_lines(found)
     assert (
-        len(record["choices"]) == clamp_search.MOST
-        and record["untried"] == len(sets) - clamp_search.MOST
+        len(record["choices"]) == clamp_search.MOST_RUNS
+        and record["untried"] == len(sets) - clamp_search.MOST_RUNS
     )
     assert f"{record['untried']} larger sets of faces were not tried" in words
     again = tee_with(record["case_lines"])
@@ -86,29 +85,29 @@ def tee_with(lines):
 def test_a_coarser_run_that_fails_is_said(monkeypatch):
     def run(case, faces, gauge, grade, tell, threads):
         failed = "no equilibrium" if grade == "coarse" else ""
-        return Held(faces, {"pointer_up_mrad": 1.0}, 1.0, 0.0, failed)
+        return ClampChoice(faces, {"pointer_up_mrad": 1.0}, 1.0, 0.0, failed)
 
     monkeypatch.setattr(clamp_search, "_run", run)
-    found = find_holding(tee(), grade="quick")
-    assert found.error is None and "the coarser run failed" in holding_words(found)[1]
+    found = find_clamps(tee(), grade="quick")
+    assert found.error is None and "the coarser run failed" in clamp_words(found)[1]
 
 
 def test_nothing_better_than_nothing(monkeypatch):
     case = tee()
     ends = dict.fromkeys(choices_of(case), 2.0)
     monkeypatch.setattr(clamp_search, "_run", invented(ends))
-    found = find_holding(case, grade="coarse")  # no grade below it
-    assert found.best.faces == () and holding_lines(found) == []
-    assert found.error is None and "Clamp nothing more" in holding_words(found)[0]
+    found = find_clamps(case, grade="coarse")  # no grade below it
+    assert found.best.faces == () and clamp_lines(found) == []
+    assert found.error is None and "Clamp nothing more" in clamp_words(found)[0]
 
 
 def test_refusals_are_one_line(monkeypatch):
     with pytest.raises(CaseError, match="held by .hold. alone"):
-        find_holding(load_case("cases/pivot_arm.toml"))
+        find_clamps(load_case("cases/pivot_arm.toml"))
     case = tee()
     monkeypatch.setattr(clamp_search, "_run", invented(dict.fromkeys(choices_of(case), "stuck")))
     with pytest.raises(ConvergenceError, match="no choice of clamps could be computed: stuck"):
-        find_holding(case)
+        find_clamps(case)
 
 
 def test_a_stated_end_does_not_leave_the_clamps_on(monkeypatch):
@@ -121,7 +120,7 @@ def test_a_stated_end_does_not_leave_the_clamps_on(monkeypatch):
 
     monkeypatch.setattr("weldsim.simulation.steps.build_model", build)
     with pytest.raises(ConvergenceError):
-        find_holding(tee("solve.end=40 s"), grade="coarse")
+        find_clamps(tee("solve.end=40 s"), grade="coarse")
     assert set(seen) == {"cold"}
 
 
@@ -131,7 +130,7 @@ def test_what_is_held_moves_less_and_bears_a_force(monkeypatch):
     the stem bears a force until it is let go, and the part then ends nearer to true than one that
     was free. How much nearer is not asked: the model springs back nine tenths of the way."""
     monkeypatch.setattr(clamp_search, "choices_of", lambda case: [(), ("stem top",)])
-    found = find_holding(tee(), grade="coarse", estimate=False)
+    found = find_clamps(tee(), grade="coarse", estimate=False)
     by = {h.faces: h for h in found.choices}
     free, held = by[()], by[("stem top",)]
     assert free.force == 0.0 and held.force > 10.0

@@ -12,6 +12,7 @@ from weldsim.case.load import load_case, parse_case
 from weldsim.cli.main import app
 from weldsim.errors import CaseError, ConvergenceError, WeldsimError
 from weldsim.geometry.mesh import GRADES
+from weldsim.report.study_records import correction_record
 from weldsim.schema.tolerance import read_tolerance
 from weldsim.simulation.model import build_model
 from weldsim.simulation.steps import start_state
@@ -23,8 +24,6 @@ from weldsim.studies.correction import (
     _opened,
     _pull,
     _without,
-    correction_record,
-    correction_words,
     find_correction,
     limit_of,
     peak_under,
@@ -33,6 +32,7 @@ from weldsim.studies.correction import (
 )
 from weldsim.studies.correction_lines import candidates
 from weldsim.studies.targets import grade_below
+from weldsim.text.correction_words import correction_words
 
 ONE = CASES / "pivot_arm_one_bead.toml"
 SMALL = (

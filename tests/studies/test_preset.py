@@ -11,10 +11,12 @@ import pytest
 from tests.places import CASES
 from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.report.study_records import write_preset
 from weldsim.schema.tolerance import read_tolerance
 from weldsim.simulation.model import build_model
 from weldsim.studies import preset
-from weldsim.studies.preset import effect, find_preset, preset_lines, preset_words, write_preset
+from weldsim.studies.preset import effect, find_preset
+from weldsim.text.preset_words import preset_lines, preset_words
 
 SMALL = (
     "part.length=24 mm", "part.base_width=40 mm", "part.stem_height=24 mm",

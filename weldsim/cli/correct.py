@@ -18,8 +18,10 @@ from weldsim.cli.options import (
     refuse,
 )
 from weldsim.cli.progress import ProgressBar
-from weldsim.studies.correction import correction_words, find_correction, write_correction
+from weldsim.report.study_records import write_correction
+from weldsim.studies.correction import find_correction
 from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.correction_words import correction_words
 from weldsim.units import parse
 
 

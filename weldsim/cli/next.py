@@ -10,7 +10,6 @@ import typer
 from weldsim.cli.options import Cluster, Workers, refuse
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import (
-    advice_lines,
     advise,
     open_study,
     read_moves,
@@ -18,6 +17,7 @@ from weldsim.studies.next.advice import (
     study_error,
 )
 from weldsim.studies.plan.executor import executor
+from weldsim.text.next_words import advice_lines
 
 
 def command(

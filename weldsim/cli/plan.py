@@ -11,9 +11,9 @@ import typer
 
 from weldsim.cli.options import Changes, Cluster, Workers
 from weldsim.cli.progress import ProgressBar
+from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
 from weldsim.studies.plan.ranking import study
-from weldsim.studies.plan.record import write_plan
 from weldsim.studies.plan.space import load_plan
 from weldsim.text.plan_words import plan_lines
 

@@ -10,13 +10,11 @@ import typer
 from weldsim.case.load import load_case
 from weldsim.cli.options import CaseFile, Changes, Gauge, GaugeTolerance, Grade, check_grade
 from weldsim.cli.progress import ProgressBar
-from weldsim.studies.clamp_search import (
-    find_holding,
-    holding_lines,
-    holding_words,
-    write_holding,
-)
-from weldsim.studies.preset import find_preset, preset_lines, preset_words, write_preset
+from weldsim.report.study_records import write_clamps, write_preset
+from weldsim.studies.clamp_search import find_clamps
+from weldsim.studies.preset import find_preset
+from weldsim.text.clamp_words import clamp_lines, clamp_words
+from weldsim.text.preset_words import preset_lines, preset_words
 
 
 def command(
@@ -36,11 +34,11 @@ def command(
     loaded = load_case(case, changes or ())
     with ProgressBar() as tell:
         if clamp:
-            found = find_holding(loaded, gauge, tolerance, grade, progress=tell)
+            found = find_clamps(loaded, gauge, tolerance, grade, progress=tell)
         else:
             found = find_preset(loaded, gauge, tolerance, grade, runs, progress=tell)
     if clamp:
-        lines, path = (*holding_words(found), *holding_lines(found)), write_holding(found, out)
+        lines, path = (*clamp_words(found), *clamp_lines(found)), write_clamps(found, out)
     else:
         lines, path = (*preset_words(found), *preset_lines(found)), write_preset(found, out)
     for line in lines:

@@ -11,9 +11,9 @@ import typer
 from weldsim.case.load import load_case
 from weldsim.cli.options import Changes, refuse
 from weldsim.cli.progress import ProgressBar
-from weldsim.plots.attribution_pictures import write_crossover, write_why
+from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.studies.heat_sweep import crossover as sweep_heats
-from weldsim.studies.heat_sweep import crossover_words
+from weldsim.text.heat_sweep_words import crossover_words
 
 
 def command(

@@ -1,4 +1,4 @@
-"""Pictures of why a gauge ends where it ends, with why.json beside them.
+"""Pictures of why a gauge ends where it ends.
 
 A bar chart of what each slice of each weld adds, warming and cooling apart, and the part painted
 with what its locked-in strain adds for each volume. Where nothing can be drawn in three dimensions
@@ -14,37 +14,14 @@ import numpy as np
 from weldsim.plots import charts
 from weldsim.plots.charts import INK, LINES, QUIET
 from weldsim.plots.pictures import _bar_axes, _finish_bar, _image_figure, save, slug
-from weldsim.runs.folder import RunFolder
 from weldsim.runs.reading import PICTURES, read_frame, read_run
-from weldsim.studies.attribution import Why, explain, main_readings, why_record
+from weldsim.studies.attribution import Why, main_readings
 from weldsim.text.words import unit_word
 
 WARM, COOL, WHOLE = "#c2570c", "#0b5fa5", INK
 # blue against orange with pale grey between: told apart by people with any colour vision
 AGAINST = ("#0c3159", "#3f86b3", "#b9d2e0", "#eceef0", "#f3c592", "#d1700f", "#6e2f00")
 REACH = 99.5  # percentile of the density that ends the colour range
-
-
-def write_why(run_folder, replay: bool = True, progress=None, threads=None) -> Path:
-    """Explain a run; why.json and pictures go into its folder.
-
-    Parameters
-    ----------
-    run_folder, replay, progress
-        See `why.explain`.
-
-    Returns
-    -------
-    Path
-        Of why.json.
-    """
-    why = explain(run_folder, replay, progress, threads)
-    folder = RunFolder.open(run_folder)
-    made, notes = draw_why(why, folder.path)
-    record = why_record(why)
-    record["pictures"] = [str(p.relative_to(folder.path)) for p in made]
-    record["notes"] = notes
-    return folder.write_json("why.json", record)
 
 
 def draw_why(why: Why, run_folder) -> tuple[list[Path], list[str]]:
@@ -232,13 +209,3 @@ def crossover_chart(found):
     words = f"grade {found.grade}; straight between runs; readings without an error estimate"
     figure.text(0.015, 0.02, words, fontsize=8.5, color=QUIET)
     return figure
-
-
-def write_crossover(found, folder) -> Path:
-    """crossover.json and crossover.png into a folder, made where missing; path of the former."""
-    from weldsim.studies.heat_sweep import crossover_record
-
-    folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    save(crossover_chart(found), folder / "crossover.png")
-    return RunFolder(folder).write_json("crossover.json", crossover_record(found))

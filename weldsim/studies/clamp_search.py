@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import combinations
-from pathlib import Path
 
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.schema.tolerance import Tolerance, verdict
@@ -24,13 +23,12 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
-from weldsim.system.files import write_json
 
-MOST = 8  # choices that are run
+MOST_RUNS = 8  # choices that are run
 
 
 @dataclass(frozen=True)
-class Held:
+class ClampChoice:
     """One choice as run.
 
     Attributes
@@ -50,7 +48,7 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Holding:
+class ClampSearch:
     """Choices of clamps, best first, and what is known of the best.
 
     Attributes
@@ -68,7 +66,7 @@ class Holding:
     gauge: str
     unit: str
     grade: str
-    choices: tuple[Held, ...]
+    choices: tuple[ClampChoice, ...]
     untried: int
     error: float | None
     error_words: str
@@ -76,13 +74,13 @@ class Holding:
     verdict: str
 
     @property
-    def best(self) -> Held:
+    def best(self) -> ClampChoice:
         return self.choices[0]
 
 
-def find_holding(
+def find_clamps(
     case, gauge=None, tolerance=None, grade=None, estimate=True, progress=None, threads=None
-) -> Holding:
+) -> ClampSearch:
     """Run a case with its free end faces held until cold, alone and together, and rank them.
 
     Parameters
@@ -113,7 +111,7 @@ def find_holding(
     unit, limit = unit_of(found), limit_for(found, tolerance)
     tell = progress or (lambda share, text: None)
     every, ran = choices_of(case), []
-    choices = every[:MOST]
+    choices = every[:MOST_RUNS]
     for number, faces in enumerate(choices):
 
         def told(share, text, number=number, faces=faces):
@@ -134,7 +132,7 @@ def find_holding(
             error = math.hypot(*(again.reading[c] - v for c, v in best.reading.items()))
             words = f"difference to the same clamps at grade {coarser}; an estimate, no bound"
     said = verdict(1e-3 * best.size, None if error is None else 1e-3 * error, limit)
-    return Holding(
+    return ClampSearch(
         case.title, found.name, unit, grade, tuple(ran), len(every) - len(choices), error, words,
         limit, said,
     )  # fmt: skip
@@ -167,11 +165,12 @@ def with_clamps(case, faces):
     if not faces:
         return case
     tables = tomllib.loads(case.source_text)
-    tables["clamp"] = [*tables.get("clamp", ()), *_clamps(faces)]
+    tables["clamp"] = [*tables.get("clamp", ()), *clamp_tables(faces)]
     return parse_case(tomli_w.dumps(tables), case.source_file, case.overrides)
 
 
-def _clamps(faces) -> list[dict]:
+def clamp_tables(faces) -> list[dict]:
+    """Clamps on some faces as a case file has them."""
     return [{"name": _name(f), "at": f, "kind": "rigid", "off": "cold"} for f in faces]
 
 
@@ -179,7 +178,7 @@ def _name(face: str) -> str:
     return "held-" + face.replace(" ", "-")
 
 
-def _run(case, faces, gauge, grade, tell, threads) -> Held:
+def _run(case, faces, gauge, grade, tell, threads) -> ClampChoice:
     """A run with some faces held."""
     import numpy as np
 
@@ -197,66 +196,7 @@ def _run(case, faces, gauge, grade, tell, threads) -> Held:
                           for name, points in own.items() if name in last.state.closed_clamps)]
             )  # fmt: skip
     except ConvergenceError as error:
-        return Held(faces, {}, math.inf, force, str(error).splitlines()[0])
+        return ClampChoice(faces, {}, math.inf, force, str(error).splitlines()[0])
     shown = last.gauges.display()
     reading = {c: shown[c] for c in columns_of(gauge, model)}
-    return Held(faces, reading, math.hypot(*reading.values()), force)
-
-
-def holding_lines(found: Holding) -> list[str]:
-    """What to paste into the case."""
-    lines = []
-    for clamp in _clamps(found.best.faces):
-        lines += ["[[clamp]]", *(f'{k} = "{v}"' for k, v in clamp.items())]
-    return lines
-
-
-def holding_words(found: Holding) -> list[str]:
-    """In plain words what to do, where it ends, how sure that is, and what the others gave."""
-    best = found.best
-    lines = ["Clamp nothing more." if not best.faces else
-             f"Clamp the {' and the '.join(best.faces)} until the part is cold; the clamps bear up "
-             f"to {_force(best.force)}."]  # fmt: skip
-    error = "" if found.error is None else f"+-{found.error:.2g} {found.unit}, "
-    lines.append(
-        f"{found.gauge} then ends {best.size:.2g} {found.unit} off ({error}{found.error_words}): "
-        f"{found.verdict}, tolerance {found.tolerance}."
-    )
-    for other in found.choices[1:]:
-        name = " and ".join(other.faces) or "nothing more"
-        ends = f"not computed: {other.error}" if other.error else (
-            f"ends {other.size:.2g} {found.unit} off")  # fmt: skip
-        lines.append(f"  {name} held: {ends}")
-    if found.untried:
-        lines.append(f"  {found.untried} larger sets of faces were not tried")
-    if best.faces:
-        lines.append(
-            "What is held keeps stress instead of moving: stand clear and loosen clamps bit by bit."
-        )
-    return lines
-
-
-def _force(newton: float) -> str:
-    return f"{newton:.2g} N" if newton < 1000 else f"{newton / 1000:.2g} kN"
-
-
-def holding_record(found: Holding) -> dict:
-    """What preset.json holds."""
-    return {
-        "title": found.title, "gauge": found.gauge, "grade": found.grade, "unit": found.unit,
-        "in_words": holding_words(found), "case_lines": holding_lines(found),
-        "final": found.best.size, "error": found.error, "error_words": found.error_words,
-        "tolerance": str(found.tolerance), "verdict": found.verdict, "untried": found.untried,
-        "choices": [
-            {"faces": list(h.faces), "reading": h.reading,
-             "off": h.size if math.isfinite(h.size) else None, "force_N": h.force,
-             "error": h.error}
-            for h in found.choices
-        ],
-    }  # fmt: skip
-
-
-def write_holding(found: Holding, path="preset.json") -> Path:
-    """Write preset.json; the lines to paste into the case stand in it."""
-
-    return write_json(path, holding_record(found))
+    return ClampChoice(faces, reading, math.hypot(*reading.values()), force)

@@ -12,7 +12,6 @@ from __future__ import annotations
 import copy
 import math
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -29,7 +28,6 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
-from weldsim.system.files import write_json
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
@@ -353,61 +351,3 @@ def _computed(model, state, weld: int, words: str, limit, columns, tell) -> Outc
     reading = {c: ends[c] for c in columns}
     size = float(np.linalg.norm(list(reading.values())))
     return Outcome(name, words, power, float(now.peak_temperature.max()), reading, size)
-
-
-def correction_words(found: Correction) -> list[str]:
-    """In plain words what to do and where it ends."""
-    start = f"{found.gauge} stands {found.before_size:.3g} {found.unit} off after welding."
-    best = found.best
-    if best is None:
-        tried = len(found.outcomes)
-        return [start, f"None of {len(found.promise)} {found.kind}s helps ({tried} runs in full)."]
-    how = f"A {best.words} with {best.power:.0f} W into the part"
-    if found.limit is not None:
-        how += f" (hottest spot {best.peak - 273.15:.0f} degC, limit {found.limit - 273.15:.0f})"
-    act, asked = {
-        "line": ("Draw one line", "this steel may be heated at all, and how far,"),
-        "bead": ("Lay one bead", "one more weld may lie there"),
-    }[found.kind]
-    words = [start, f"{how} brings it to {best.size:.3g} {found.unit}, {_how_sure(found)}."]
-    if found.error is not None and found.before_size - best.size < found.error:
-        words.append("It gains less than the stated error: whether it helps is not sure.")
-    return [
-        *words,
-        f"{act}, let it cool, measure, then decide about the next.",
-        f"Whether {asked} is for its standard and the qualified procedure to say.",
-    ]
-
-
-def _how_sure(found: Correction) -> str:
-    if found.error is None:
-        return found.error_from
-    return (
-        f"stated error {found.error:.2g} ({found.error_from}): {found.verdict}, tolerance "
-        f"{found.tolerance}"
-    )
-
-
-def correction_record(found: Correction) -> dict:
-    """What correct.json holds."""
-    return {
-        "title": found.title, "gauge": found.gauge, "kind": found.kind, "unit": found.unit,
-        "in_words": correction_words(found), "before": found.before, "off": found.before_size,
-        "grade": found.grade, "error": found.error, "error_from": found.error_from,
-        "tolerance": str(found.tolerance), "verdict": found.verdict,
-        "limit_degC": None if found.limit is None else found.limit - 273.15,
-        "promise": found.promise,
-        "lines": [
-            {
-                "name": o.name, "words": o.words, "power_W": o.power,
-                "peak_degC": o.peak - 273.15, "reading": o.reading, "off": o.size,
-            }
-            for o in found.outcomes
-        ],
-    }  # fmt: skip
-
-
-def write_correction(found: Correction, path="correct.json") -> Path:
-    """Write correct.json."""
-
-    return write_json(path, correction_record(found))

@@ -15,10 +15,6 @@ from weldsim.errors import CaseError, ConvergenceError
 from weldsim.studies.targets import until_cold
 
 FACTORS = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
-HOW = (
-    "heat is what the part takes up, efficiency x voltage x current / speed; tilts are cold "
-    "readings at one grade and have no error estimate of their own"
-)
 
 
 @dataclass(frozen=True)
@@ -145,36 +141,3 @@ def crossing(points) -> float | None:
         if low < 0 <= high:
             out = a.density + (b.density - a.density) * low / (low - high)
     return out
-
-
-def crossover_words(found: Crossover) -> str:
-    """The outcome in one sentence."""
-    good = [p for p in found.points if p.along is not None]
-    if found.at is not None:
-        return (
-            f"Under {1e-9 * found.at:.3g} J/mm per mm2 of thickness squared the tilt toward the "
-            "bead is the larger one, above it the tilt along the travel."
-        )
-    if not good:
-        return "No run of the row came to its end."
-    leads = "along the travel" if abs(good[0].along) > abs(good[0].toward) else "toward the bead"
-    return f"The tilts do not change places in this row: that {leads} leads throughout or first."
-
-
-def crossover_record(found: Crossover) -> dict:
-    """What crossover.json holds."""
-    return {
-        "title": found.title, "grade": found.grade, "gauge": found.gauge, "how": HOW,
-        "in_words": crossover_words(found),
-        "crossing_J_mm_per_mm2": None if found.at is None else 1e-9 * found.at,
-        "rows": [
-            {
-                "power_W": p.power, "heat_J_mm": 1e-3 * p.heat,
-                "heat_per_thickness2_J_mm_per_mm2": 1e-9 * p.density,
-                "along_travel_mrad": None if p.along is None else 1e3 * p.along,
-                "toward_bead_mrad": None if p.toward is None else 1e3 * p.toward,
-                "trouble": p.trouble,
-            }
-            for p in found.points
-        ],
-    }  # fmt: skip

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -26,7 +25,6 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
-from weldsim.system.files import write_json
 
 GOOD = 0.3  # of the tolerance: no further run for less
 LARGEST = math.radians(5.0)  # lean; tangents and small rotations are good to 0.4 % up to there
@@ -138,11 +136,12 @@ def with_lean(case, lean):
     """The case with a lean, read anew from its text, so that the text with it says the same."""
     from weldsim.case.load import parse_case
 
-    changes = [f'preset.lean_{a}="{_written(v)}"' for a, v in zip("xyz", lean, strict=True)]
+    changes = [f'preset.lean_{a}="{lean_text(v)}"' for a, v in zip("xyz", lean, strict=True)]
     return parse_case(case.source_text, case.source_file, (*case.overrides, *changes))
 
 
-def _written(lean: float) -> str:
+def lean_text(lean: float) -> str:
+    """A lean as a case writes it."""
     return f"{1e3 * lean:.3f} mrad"
 
 
@@ -221,7 +220,7 @@ def _search(case, gauge, unit, limit, grade, runs, tell, threads):
     best = min(range(len(trials)), key=lambda i: trials[i].size)
     if 1e-3 * trials[best].size <= limit.value:
         return trials, trials[best], cases[best]
-    tried = "; ".join(f"{_lean_words(t.lean)} ends {t.size:.3g} {unit} off" for t in trials)
+    tried = "; ".join(f"{lean_words(t.lean)} ends {t.size:.3g} {unit} off" for t in trials)
     raise ConvergenceError(
         f"preset: {runs} runs did not bring {gauge.name} within {limit}: {tried}"
     )
@@ -277,83 +276,11 @@ def _turned(case, gauge, unit, limit, grade, estimate, tell, threads) -> Preset:
     )  # fmt: skip
 
 
-def _lean_words(lean) -> str:
+def lean_words(lean) -> str:
+    """A lean as a slope toward each axis."""
     some = [
         f"{1e3 * abs(v):.3g} mm per m toward {'-' if v < 0 else '+'}{a}"
         for a, v in zip("xyz", lean, strict=True)
         if v
     ]
     return " and ".join(some) or "no lean"
-
-
-def preset_lines(found: Preset) -> list[str]:
-    """What to paste into the case; nothing for a turned bar."""
-    if found.turn:
-        return []
-    leans = zip("xyz", found.lean, strict=True)
-    lines = [f'lean_{a} = "{_written(v)}"' for a, v in leans if v]
-    return ["[preset]", *lines] if lines else []
-
-
-def preset_words(found: Preset) -> list[str]:
-    """In plain words what to do, where it ends, and how sure that is."""
-    if found.turn and found.direction:
-        (bow,) = found.turn.values()
-        lines = [
-            f"Bend the bar before welding so that its middle stands {abs(bow):.3g} {found.unit} "
-            f"off the straight line between its ends toward {_toward(found.direction, bow)}, and "
-            "stays there when let go; the stress that bending leaves is not counted."
-        ]
-    elif found.turn:
-        turn = " and ".join(
-            f"{abs(v):.3g} {found.unit} {_way(c, v)}" for c, v in found.turn.items()
-        )
-        lines = [f"Turn the bar in what holds it by {turn} before welding, seen along the beam."]
-    elif not any(found.lean):
-        lines = ["Set nothing off before the first arc."]
-    else:
-        lines = [f"Set the free piece off by {_lean_words(found.lean)} before the first arc."]
-    error = "" if found.error is None else f"+-{found.error:.2g} {found.unit}, "
-    lines.append(
-        f"{found.gauge} then ends {found.final:.2g} {found.unit} off ({error}{found.error_words}): "
-        f"{found.verdict}, tolerance {found.tolerance}."
-    )
-    if found.error is None or found.verdict != "inside":
-        lines.append("Try it on a scrap piece first.")
-    return lines
-
-
-def _toward(direction: str, value: float) -> str:
-    """An axis as a case writes it, the other way for a negative value."""
-    flipped = {"+": "-", "-": "+"}[direction[0]] + direction[1:]
-    return direction if value >= 0 else flipped
-
-
-def _way(column: str, value: float) -> str:
-    up = "_up_" in column
-    return ("up" if value > 0 else "down") if up else ("right" if value > 0 else "left")
-
-
-def preset_record(found: Preset) -> dict:
-    """What preset.json holds."""
-    return {
-        "title": found.title, "gauge": found.gauge, "grade": found.grade,
-        "in_words": preset_words(found), "case_lines": preset_lines(found),
-        "lean_mrad": {a: 1e3 * v for a, v in zip("xyz", found.lean, strict=True)},
-        "turn": found.turn, "final": found.final, "unit": found.unit, "error": found.error,
-        "error_words": found.error_words, "tolerance": str(found.tolerance),
-        "verdict": found.verdict,
-        "runs": [
-            {
-                "lean_mrad": {a: 1e3 * v for a, v in zip("xyz", t.lean, strict=True)},
-                "reading": t.reading, "off": t.size,
-            }
-            for t in found.trials
-        ],
-    }  # fmt: skip
-
-
-def write_preset(found: Preset, path="preset.json") -> Path:
-    """Write preset.json; the lines to paste into the case stand in it."""
-
-    return write_json(path, preset_record(found))

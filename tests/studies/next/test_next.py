@@ -12,7 +12,6 @@ from weldsim.errors import CaseError
 from weldsim.studies.next import advice as next_study
 from weldsim.studies.next import past as next_past
 from weldsim.studies.next.advice import (
-    advice_lines,
     advise,
     open_study,
     read_moves,
@@ -27,6 +26,7 @@ from weldsim.studies.next.past import Past
 from weldsim.studies.next.unknowns import settled
 from weldsim.studies.plan.ranking import Outcome, evaluate
 from weldsim.studies.plan.space import Setting, load_plan, parse_plan
+from weldsim.text.next_words import advice_lines
 
 UP, RIGHT, UP_MM, RIGHT_MM = (
     f"pointer_{e}" for e in ("up_mrad", "right_mrad", "up_mm", "right_mm")

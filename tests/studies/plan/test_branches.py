@@ -8,6 +8,7 @@ import pytest
 from tests.studies.small import TEXT, Here, small_plan
 from weldsim.errors import ConvergenceError, MeshError, StoreError
 from weldsim.joints.registry import joint_module
+from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
 from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.plan import branches
@@ -25,7 +26,6 @@ from weldsim.studies.plan.ranking import (
     measured,
     study,
 )
-from weldsim.studies.plan.record import write_plan
 from weldsim.studies.plan.space import parse_plan
 from weldsim.studies.plan.symmetry import symmetries
 from weldsim.text.plan_words import factors, plan_lines

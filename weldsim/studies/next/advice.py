@@ -13,7 +13,6 @@ from itertools import islice
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.schema.tolerance import SCALES
 from weldsim.studies.next.estimate import Ahead, Estimate, Unknown, chance_inside, estimate
 from weldsim.studies.next.given import (
     Read,
@@ -247,49 +246,6 @@ def _error_words(plan: Plan, error) -> str:
     return words
 
 
-def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
-    """The advice in words, one line each."""
-    found = advice.estimate
-    lines = []
-    for column, value, was in zip(advice.columns, advice.reading, advice.expected, strict=True):
-        stem, _, unit = column.rpartition("_")
-        lines.append(f"{stem.replace('_', ' ')}: read {value:.3g} {unit}, expected {was:.3g}")
-    if found.contradictory:
-        lines.append(
-            f"the readings lie {found.misfit:.1f} standard deviations from anything the unknowns "
-            "explain: read again, check that order and travel are those given, and trust nothing "
-            "below until they agree"
-        )
-    for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
-        note = " (at its bound)" if unknown.name in found.at_bound else ""
-        lines.append(f"{unknown.name}: {factor:.3f} +- {spread:.3f} times what the case says{note}")
-    unread = _unread(plan, advice.columns)
-    if unread:
-        lines.append(f"not read, so taken from the model: {', '.join(unread)}")
-    scale, unit = SCALES[plan.tolerance.measure]
-    for n, way in enumerate(advice.directions[:most], 1):
-        under = f" ({plan.settings[way.setting].label})" if len(plan.settings) > 1 else ""
-        lines.append(
-            f"{n}. {plan.text(way.moves)}{under}: expected {scale * way.off:.2g} {unit} off, "
-            f"{_chance(way.chance)} chance of {plan.tolerance}"
-        )
-    return [*lines, *advice.notes]
-
-
-def _unread(plan: Plan, columns) -> list[str]:
-    """Sides of the measure that no reading is of."""
-    read = {c.rpartition("_")[0] for c in columns}
-    sides = [c.rpartition("_")[0] for c in plan.measure_columns]
-    return [s.replace("_", " ") for s in sides if s not in read]
-
-
-def _chance(value: float) -> str:
-    """A chance in per cent; nothing is certain."""
-    if value > 0.99:
-        return "over 99 %"
-    return "under 1 %" if value < 0.01 else f"{100 * value:.0f} %"
-
-
 def study_error(record: dict | None) -> tuple[float, float] | None:
     """How the ranking of a study is off: share of a movement, and rest. [SI]
 
@@ -303,6 +259,6 @@ def study_error(record: dict | None) -> tuple[float, float] | None:
 
 
 __all__ = [
-    "Advice", "advice_lines", "advise", "open_study", "read_moves", "read_readings",
+    "Advice", "advise", "open_study", "read_moves", "read_readings",
     "study_error", "unknowns_of",
 ]  # fmt: skip

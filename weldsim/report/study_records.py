@@ -1,0 +1,138 @@
+"""What studies leave as data: preset.json, correct.json, why.json and crossover.json."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+from weldsim.studies.attribution import Why
+from weldsim.studies.clamp_search import ClampSearch
+from weldsim.studies.correction import Correction
+from weldsim.studies.heat_sweep import Crossover
+from weldsim.studies.preset import Preset
+from weldsim.system.files import write_json
+from weldsim.text.attribution_words import why_words
+from weldsim.text.clamp_words import clamp_lines, clamp_words
+from weldsim.text.correction_words import correction_words
+from weldsim.text.heat_sweep_words import crossover_words
+from weldsim.text.preset_words import preset_lines, preset_words
+
+HOW = (
+    "heat is what the part takes up, efficiency x voltage x current / speed; tilts are cold "
+    "readings at one grade and have no error estimate of their own"
+)
+
+
+def why_record(why: Why) -> dict:
+    """What why.json holds."""
+    rows = [
+        {
+            "gauge": r.column, "weld": row.weld, "seam": row.seam, "pass": row.number,
+            "slice": row.slice, "from_mm": 1e3 * row.begin, "to_mm": 1e3 * row.finish,
+            "heating": row.heating, "cooling": row.cooling, "value": row.value,
+            "share": row.value / r.value if r.value else None,
+        }
+        for r in why.readings for row in r.rows
+    ]  # fmt: skip
+    readings = {
+        r.column: {
+            "unit": r.unit, "gauge_value": r.value, "sum": r.sum, "residual": r.residual,
+            "others": r.others, "error_of_gauge_value": why.errors.get(r.column),
+            "replay_gap": why.replay_gap.get(r.column),
+            "welds": {w: r.of_weld(w) for w in dict.fromkeys(x.weld for x in r.rows)},
+        }
+        for r in why.readings
+    }  # fmt: skip
+    return {
+        "title": why.title, "how": why.how, "in_words": why_words(why),
+        "error": "the parts have no error estimate of their own; see that of the reading",
+        "readings": readings, "rows": rows,
+    }  # fmt: skip
+
+
+def preset_record(found: Preset) -> dict:
+    """What preset.json holds."""
+    return {
+        "title": found.title, "gauge": found.gauge, "grade": found.grade,
+        "in_words": preset_words(found), "case_lines": preset_lines(found),
+        "lean_mrad": {a: 1e3 * v for a, v in zip("xyz", found.lean, strict=True)},
+        "turn": found.turn, "final": found.final, "unit": found.unit, "error": found.error,
+        "error_words": found.error_words, "tolerance": str(found.tolerance),
+        "verdict": found.verdict,
+        "runs": [
+            {
+                "lean_mrad": {a: 1e3 * v for a, v in zip("xyz", t.lean, strict=True)},
+                "reading": t.reading, "off": t.size,
+            }
+            for t in found.trials
+        ],
+    }  # fmt: skip
+
+
+def write_preset(found: Preset, path="preset.json") -> Path:
+    """Write preset.json; the lines to paste into the case stand in it."""
+    return write_json(path, preset_record(found))
+
+
+def clamp_record(found: ClampSearch) -> dict:
+    """What preset.json holds."""
+    return {
+        "title": found.title, "gauge": found.gauge, "grade": found.grade, "unit": found.unit,
+        "in_words": clamp_words(found), "case_lines": clamp_lines(found),
+        "final": found.best.size, "error": found.error, "error_words": found.error_words,
+        "tolerance": str(found.tolerance), "verdict": found.verdict, "untried": found.untried,
+        "choices": [
+            {"faces": list(h.faces), "reading": h.reading,
+             "off": h.size if math.isfinite(h.size) else None, "force_N": h.force,
+             "error": h.error}
+            for h in found.choices
+        ],
+    }  # fmt: skip
+
+
+def write_clamps(found: ClampSearch, path="preset.json") -> Path:
+    """Write preset.json; the lines to paste into the case stand in it."""
+    return write_json(path, clamp_record(found))
+
+
+def correction_record(found: Correction) -> dict:
+    """What correct.json holds."""
+    return {
+        "title": found.title, "gauge": found.gauge, "kind": found.kind, "unit": found.unit,
+        "in_words": correction_words(found), "before": found.before, "off": found.before_size,
+        "grade": found.grade, "error": found.error, "error_from": found.error_from,
+        "tolerance": str(found.tolerance), "verdict": found.verdict,
+        "limit_degC": None if found.limit is None else found.limit - 273.15,
+        "promise": found.promise,
+        "lines": [
+            {
+                "name": o.name, "words": o.words, "power_W": o.power,
+                "peak_degC": o.peak - 273.15, "reading": o.reading, "off": o.size,
+            }
+            for o in found.outcomes
+        ],
+    }  # fmt: skip
+
+
+def write_correction(found: Correction, path="correct.json") -> Path:
+    """Write correct.json."""
+    return write_json(path, correction_record(found))
+
+
+def crossover_record(found: Crossover) -> dict:
+    """What crossover.json holds."""
+    return {
+        "title": found.title, "grade": found.grade, "gauge": found.gauge, "how": HOW,
+        "in_words": crossover_words(found),
+        "crossing_J_mm_per_mm2": None if found.at is None else 1e-9 * found.at,
+        "rows": [
+            {
+                "power_W": p.power, "heat_J_mm": 1e-3 * p.heat,
+                "heat_per_thickness2_J_mm_per_mm2": 1e-9 * p.density,
+                "along_travel_mrad": None if p.along is None else 1e3 * p.along,
+                "toward_bead_mrad": None if p.toward is None else 1e3 * p.toward,
+                "trouble": p.trouble,
+            }
+            for p in found.points
+        ],
+    }  # fmt: skip

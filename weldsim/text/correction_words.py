@@ -1,0 +1,38 @@
+"""A correction in words: which line to draw or bead to lay, and where it brings the part."""
+
+from __future__ import annotations
+
+from weldsim.studies.correction import Correction
+
+
+def correction_words(found: Correction) -> list[str]:
+    """In plain words what to do and where it ends."""
+    start = f"{found.gauge} stands {found.before_size:.3g} {found.unit} off after welding."
+    best = found.best
+    if best is None:
+        tried = len(found.outcomes)
+        return [start, f"None of {len(found.promise)} {found.kind}s helps ({tried} runs in full)."]
+    how = f"A {best.words} with {best.power:.0f} W into the part"
+    if found.limit is not None:
+        how += f" (hottest spot {best.peak - 273.15:.0f} degC, limit {found.limit - 273.15:.0f})"
+    act, asked = {
+        "line": ("Draw one line", "this steel may be heated at all, and how far,"),
+        "bead": ("Lay one bead", "one more weld may lie there"),
+    }[found.kind]
+    words = [start, f"{how} brings it to {best.size:.3g} {found.unit}, {_how_sure(found)}."]
+    if found.error is not None and found.before_size - best.size < found.error:
+        words.append("It gains less than the stated error: whether it helps is not sure.")
+    return [
+        *words,
+        f"{act}, let it cool, measure, then decide about the next.",
+        f"Whether {asked} is for its standard and the qualified procedure to say.",
+    ]
+
+
+def _how_sure(found: Correction) -> str:
+    if found.error is None:
+        return found.error_from
+    return (
+        f"stated error {found.error:.2g} ({found.error_from}): {found.verdict}, tolerance "
+        f"{found.tolerance}"
+    )
