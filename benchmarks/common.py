@@ -81,7 +81,7 @@ def build(counts, element: str = "brick8", threads: int = 2, moved: float = 0.00
     """Bricks on the grid of `counts` points; for 20-node bricks every second grid line is kept."""
     import skfem
 
-    from weldsim.geometry.mesh import build_lattice
+    from weldsim.geometry.lattice import build_lattice
 
     if element == "brick8":
         mesh = skfem.MeshHex1.init_tensor(*axes(counts))

@@ -53,17 +53,16 @@ def measure_size(case_file: str, index: int) -> dict:
     from dataclasses import replace
 
     from weldsim.case.load import load_case
-    from weldsim.geometry import mesh
+    from weldsim.geometry.grades import GRADES
+    from weldsim.joints.build import build_part
     from weldsim.materials.material import load_material
     from weldsim.simulation.model import Model
     from weldsim.simulation.steps import advance, next_event, start_state
 
     across, along, through = SIZES[index]
-    base = mesh.GRADES["normal"]
-    grade = replace(base, bead_cells=across, travel_cell=along, through_cells=through)
-    mesh.GRADES["normal"] = grade
+    grade = replace(GRADES["normal"], bead_cells=across, travel_cell=along, through_cells=through)
     case = load_case(case_file, ("solve.grade=normal",))
-    model = Model(case, mesh.build_part(case), load_material(case.part.material), grade)
+    model = Model(case, build_part(case, grade), load_material(case.part.material), grade)
     state = start_state(model)
     state, _ = advance(model, state, next_event(model, state))  # analysis, compilation
     begin, iterations = time.perf_counter(), 0

@@ -18,7 +18,7 @@ import numpy as np
 from common import header, machine, row
 
 from weldsim.case.load import load_case
-from weldsim.geometry.mesh import GRADES
+from weldsim.geometry.grades import GRADES
 from weldsim.simulation.steps import build_model, simulate
 
 CASE = Path(__file__).resolve().parents[1] / "cases" / "mast_stub.toml"

@@ -17,7 +17,7 @@ RECIPES = {
 def build(name: str):
     """Part of a recipe, meshed anew."""
     from weldsim.case.load import load_case
-    from weldsim.geometry.mesh import build_part
+    from weldsim.joints.build import build_part
 
     case, changes, grade = RECIPES[name]
     return build_part(load_case(CASES / case, changes), grade)

@@ -70,5 +70,6 @@ def test_help_loads_no_module_of_a_verb_and_answers_within_half_a_second():
         done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
         took.append(time.perf_counter() - start)
     loaded = done.stdout.splitlines()[-1].split()[1:]
-    assert loaded == ["weldsim", "weldsim.cli", "weldsim.cli.main", "weldsim.errors"]
+    light = {"weldsim.errors", "weldsim.system", "weldsim.system.threads"}
+    assert set(loaded) <= {"weldsim", "weldsim.cli", "weldsim.cli.main"} | light
     assert min(took) < 0.5

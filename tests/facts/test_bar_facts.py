@@ -105,7 +105,8 @@ class TestTradeFacts:
 def test_time_step_hardly_matters():
     """Half the torch step moves the cold tilt by less than 3 % of its size (must-hold 16: 2 % of
     the distortion for half a load step; the heat's Euler steps are halved here as well)."""
-    from weldsim.geometry.mesh import GRADES, build_part
+    from weldsim.geometry.grades import GRADES
+    from weldsim.joints.build import build_part
     from weldsim.materials.material import load_material
     from weldsim.simulation.model import Model
 

@@ -138,7 +138,8 @@ def test_time_step_of_the_tee():
     """
     from dataclasses import replace
 
-    from weldsim.geometry.mesh import GRADES, build_part
+    from weldsim.geometry.grades import GRADES
+    from weldsim.joints.build import build_part
     from weldsim.materials.material import load_material
     from weldsim.simulation.model import Model
 

@@ -12,7 +12,8 @@ import pytest
 from tests.places import ROOT
 from weldsim.case.load import load_case
 from weldsim.errors import MeshError
-from weldsim.geometry.mesh import build_part, cell_volumes, check_names
+from weldsim.geometry.mesh_checks import cell_volumes, check_names
+from weldsim.joints.build import build_part
 
 ONE_BEAD = ROOT / "cases/pivot_arm_one_bead.toml"
 FROZEN = sorted((ROOT / "meshes").glob("*.json"))

@@ -14,8 +14,11 @@ import pytest
 from tests.places import ROOT
 from weldsim.case.load import load_case
 from weldsim.errors import CaseError
-from weldsim.geometry.mesh import GRADES, build_part, cell_volumes, part_from_mesh
+from weldsim.geometry.grades import GRADES
+from weldsim.geometry.mesh_checks import cell_volumes
+from weldsim.geometry.part import part_from_mesh
 from weldsim.joints import own_mesh, own_step
+from weldsim.joints.build import build_part
 from weldsim.joints.own_mesh import NotAllowed, chain, region_of
 from weldsim.system.libraries import import_gmsh
 

@@ -15,7 +15,10 @@ import skfem
 from scipy.spatial import cKDTree
 
 from weldsim.errors import CaseError
-from weldsim.geometry.mesh import GRADES, cell_volumes, mesh_blocks, part_from_mesh
+from weldsim.geometry.blocks import mesh_blocks
+from weldsim.geometry.grades import GRADES
+from weldsim.geometry.mesh_checks import cell_volumes
+from weldsim.geometry.part import part_from_mesh
 from weldsim.joints.kit import LEAST_GAP, Filler
 from weldsim.joints.registry import joint_module, lean_of
 

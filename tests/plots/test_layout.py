@@ -39,7 +39,7 @@ def case():
 
 @pytest.fixture(scope="module")
 def part(case):
-    from weldsim.geometry.mesh import build_part
+    from weldsim.joints.build import build_part
 
     return build_part(case, "coarse")
 

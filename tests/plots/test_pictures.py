@@ -37,10 +37,10 @@ def drawing():
 
 def field_frame(time):
     """The invented fields as they would be read back."""
-    from weldsim.runs.folder import _vtk_cells
+    from weldsim.geometry.part import vtk_cells
 
     mesh, weld = invented.mesh()
-    points, cells, _ = _vtk_cells(mesh)
+    points, cells, _ = vtk_cells(mesh)
     f = invented.frame(mesh, weld, time)
     return FieldFrame(
         f.time, points, cells, f.temperature, f.displacement, f.active, f.von_mises,

@@ -13,7 +13,7 @@ import pytest
 from tests.places import CASES
 from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError
-from weldsim.geometry.mesh import GRADES
+from weldsim.geometry.grades import GRADES
 from weldsim.materials.material import load_material
 from weldsim.physics.mechanics import solve_equilibrium
 from weldsim.report.study_records import why_record
@@ -48,7 +48,8 @@ def halved(case):
 
 
 def build_part_at(case, grade):
-    from weldsim.geometry.mesh import mesh_blocks, part_from_mesh
+    from weldsim.geometry.blocks import mesh_blocks
+    from weldsim.geometry.part import part_from_mesh
     from weldsim.joints.registry import joint_module
 
     blocks = joint_module(case.part.kind).blocks(case, grade)

@@ -11,7 +11,7 @@ from tests.studies.small import TEXT as SMALL_TEE
 from weldsim.case.load import load_case, parse_case
 from weldsim.cli.main import app
 from weldsim.errors import CaseError, ConvergenceError, WeldsimError
-from weldsim.geometry.mesh import GRADES
+from weldsim.geometry.grades import GRADES
 from weldsim.report.study_records import correction_record
 from weldsim.schema.tolerance import read_tolerance
 from weldsim.simulation.model import build_model

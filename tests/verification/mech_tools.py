@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.geometry.mesh import build_lattice
+from weldsim.geometry.lattice import build_lattice
 from weldsim.physics.mechanics import (
     ELEMENTS,
     InternalVariables,

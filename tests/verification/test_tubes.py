@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.verification.mech_tools import body_of, box, elastic, inherent, solve
-from weldsim.geometry.mesh import mesh_blocks
+from weldsim.geometry.blocks import mesh_blocks
 from weldsim.joints.assembly import Assembly, spans
 from weldsim.physics.mechanics import Contact, InternalVariables, Spring, solve_equilibrium
 from weldsim.simulation.gauges import mean_motion, rigid_rotation

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from weldsim.geometry.mesh import Blocks
+from weldsim.geometry.blocks import Blocks
 
 # corners in Gmsh's order; each row of edges is parallel in the block
 PARALLEL = (

@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.geometry.mesh import Blocks, Grade
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import Seam
 
 TOP_SHARE = 1 / 3  # width of a bead's top over its foot

@@ -189,7 +189,7 @@ def seam_lines_of(part) -> dict:
 
 
 def with_volumes(mesh):
-    from weldsim.geometry.mesh import cell_volumes
+    from weldsim.geometry.mesh_checks import cell_volumes
 
     size = cell_volumes(mesh)
     return mesh, {name: float(size[cells].sum()) for name, cells in mesh.subdomains.items()}
@@ -256,7 +256,7 @@ def check_whole(mesh) -> None:
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    from weldsim.geometry.mesh import check_names
+    from weldsim.geometry.mesh_checks import check_names
 
     if "part" not in mesh.subdomains:
         raise NotAllowed("file", "no volume is named part, allowed: the base metal by that name")

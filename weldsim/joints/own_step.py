@@ -136,7 +136,7 @@ def _rough(part) -> Found:
 
 
 def _rough_grade():
-    from weldsim.geometry.mesh import GRADES
+    from weldsim.geometry.grades import GRADES
 
     return GRADES[ROUGH]
 
@@ -150,7 +150,8 @@ def _lines(file, when, scale, width, seams, named, _, depth) -> dict[str, SeamLi
 @lru_cache(maxsize=4)
 def _built(file, when, scale, width, seams, named, grade):
     """The part meshed at a grade, as `Found`, and the volumes of its regions. [m3]"""
-    from weldsim.geometry.mesh import _read_gmsh, check_names
+    from weldsim.geometry.gmsh_reading import read_gmsh
+    from weldsim.geometry.mesh_checks import check_names
 
     seams, unit = dict(seams), SCALES[scale]
     own_mesh.check_seam_names(seams)
@@ -171,7 +172,7 @@ def _built(file, when, scale, width, seams, named, grade):
         except Exception as error:
             raise MeshError(f"Gmsh could not mesh {Path(file).name}: {error}") from error
         gmsh.model.mesh.affineTransform([unit, 0, 0, 0, 0, unit, 0, 0, 0, 0, unit, 0])
-        mesh = _read_gmsh(gmsh)
+        mesh = read_gmsh(gmsh)
     own_mesh.check_whole(mesh)
     check_names(mesh, volumes, set(mesh.boundaries or {}), TOLERANCE)
     return Found(mesh, curves), volumes

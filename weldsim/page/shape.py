@@ -19,16 +19,16 @@ def shape_of(case) -> dict:
         `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `eye` and
         `up`, unit vectors.
     """
-    from weldsim.geometry.mesh import build_part
+    from weldsim.geometry.part import vtk_cells
     from weldsim.geometry.surface import outer_surface
+    from weldsim.joints.build import build_part
     from weldsim.joints.registry import seams_of
     from weldsim.plots.charts import colours_of
     from weldsim.plots.layout import clamp_places, tack_lines, weld_paths
     from weldsim.plots.scene import best_view
-    from weldsim.runs.folder import _vtk_cells
 
     part = build_part(case, "coarse")
-    points, cells, _ = _vtk_cells(part.mesh)
+    points, cells, _ = vtk_cells(part.mesh)
     base = np.ones(len(cells), dtype=bool)
     for name, inside in part.regions.items():
         if name.split()[0] in ("fill", "root", "bead"):

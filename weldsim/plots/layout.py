@@ -72,7 +72,7 @@ def draw_layout(case, path, grade: str | None = None) -> Path:
         If nothing can be drawn on this machine, the part cannot be meshed, or the disk refuses.
     """
     from weldsim.errors import SetupError
-    from weldsim.geometry.mesh import build_part
+    from weldsim.joints.build import build_part
     from weldsim.system.libraries import prepare_renderer
 
     missing = prepare_renderer()
@@ -92,7 +92,7 @@ def layout_figure(case, part, grade: str):
 
     Parameters
     ----------
-    part : weldsim.geometry.mesh.Part
+    part : weldsim.geometry.part.Part
         The mesh of the case's joint.
     """
     from matplotlib.patches import Rectangle
@@ -186,9 +186,9 @@ def surfaces(case, part):
     import pyvista
     from matplotlib.colors import to_rgb
 
-    from weldsim.runs.folder import _vtk_cells
+    from weldsim.geometry.part import vtk_cells
 
-    points, cells, _ = _vtk_cells(part.mesh)
+    points, cells, _ = vtk_cells(part.mesh)
     flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
     kind = {8: 12, 4: 10}[cells.shape[1]]
     grid = pyvista.UnstructuredGrid(flat, np.full(len(cells), kind), np.asarray(points, float))

@@ -25,6 +25,7 @@ from datetime import datetime
 from pathlib import Path
 
 from weldsim.errors import StoreError
+from weldsim.geometry.part import vtk_cells
 from weldsim.runs.reading import (
     EXTRA,
     FIELDS,
@@ -235,7 +236,7 @@ class RunFolder:
         import meshio
         import numpy as np
 
-        points, cells, kind = _vtk_cells(part.heat_mesh)
+        points, cells, kind = vtk_cells(part.heat_mesh)
         mesh = meshio.Mesh(
             points,
             [(kind, cells.astype(np.int32))],
@@ -271,15 +272,6 @@ class RunFolder:
 def frame_name(index: int) -> str:
     """File name of a frame."""
     return f"frame_{index:04d}.vtu"
-
-
-def _vtk_cells(mesh):
-    """Points (P, 3), corners (C, n) in VTK's order and cell name of a linear scikit-fem mesh."""
-    from skfem.io.meshio import HEX_MAPPING
-
-    if mesh.t.shape[0] == 8:
-        return mesh.p.T, mesh.t[HEX_MAPPING[:8]].T, "hexahedron"
-    return mesh.p.T, mesh.t.T, "tetra"
 
 
 def _dated_folder(title: str) -> Path:

@@ -218,7 +218,7 @@ def _expected_steps(model) -> float:
 
 def _estimate(case, rows, threads, share, progress):
     """Error estimate of every gauge's end value from a run one grade coarser."""
-    from weldsim.geometry.mesh import GRADES
+    from weldsim.geometry.grades import GRADES
     from weldsim.simulation.steps import simulate
 
     began = time.perf_counter()

@@ -7,7 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from weldsim.geometry.mesh import GRADES, Grade, Part, build_part
+from weldsim.geometry.grades import GRADES, Grade
+from weldsim.geometry.part import Part
+from weldsim.joints.build import build_part
 from weldsim.joints.registry import joint_module, lean_of, seams_of
 from weldsim.materials.material import load_material
 from weldsim.physics import inherent_strain as shrinkage

@@ -222,7 +222,9 @@ def with_lines(case, lines):
 
 def deep_model(case, grade: str, threads=None):
     """A model with at least `DEEP` cells through the wall, where the joint is made of blocks."""
-    from weldsim.geometry.mesh import GRADES, mesh_blocks, part_from_mesh
+    from weldsim.geometry.blocks import mesh_blocks
+    from weldsim.geometry.grades import GRADES
+    from weldsim.geometry.part import part_from_mesh
     from weldsim.joints.registry import blocks_of, joint_module
     from weldsim.materials.material import load_material
     from weldsim.simulation.model import Model, build_model

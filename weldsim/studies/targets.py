@@ -13,7 +13,7 @@ FAILED = "without an error estimate: the coarser run failed"
 
 def chosen_grade(grade: str | None, case) -> str:
     """The grade asked for, else the case's own; `CaseError` for one that does not exist."""
-    from weldsim.geometry.mesh import GRADES
+    from weldsim.geometry.grades import GRADES
 
     grade = grade or case.solve.grade
     if grade not in GRADES:
@@ -39,7 +39,7 @@ def until_cold(case):
 
 def grade_below(grade: str) -> str | None:
     """The next rougher grade; None below the roughest."""
-    from weldsim.geometry.mesh import GRADES
+    from weldsim.geometry.grades import GRADES
 
     grades = list(GRADES)
     return grades[grades.index(grade) - 1] if grade != grades[0] else None

@@ -41,7 +41,8 @@ class Estimate:
 
 def estimate(case) -> Estimate:
     """Mesh the part and estimate the run from its size."""
-    from weldsim.geometry.mesh import GRADES, build_part
+    from weldsim.geometry.grades import GRADES
+    from weldsim.joints.build import build_part
     from weldsim.physics.linear_solver import available_back_end
     from weldsim.simulation.model import SEAM_STEP
 

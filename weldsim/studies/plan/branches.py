@@ -86,7 +86,8 @@ def bind(job: Job) -> Bound:
 
 def _model(plan, setting, moves, job: Job):
     """The model, its mesh taken from the study folder where another worker left it."""
-    from weldsim.geometry.mesh import GRADES, build_part
+    from weldsim.geometry.grades import GRADES
+    from weldsim.joints.build import build_part
     from weldsim.materials.material import load_material
     from weldsim.simulation.model import Model
 

@@ -102,7 +102,7 @@ def check_rules(section, words, mistakes) -> None:
             )
     if not mistakes and not can_be_ordered(section, words):
         mistakes.append("[plan] first, last and before leave no order to weld in")
-    from weldsim.geometry.mesh import GRADES
+    from weldsim.geometry.grades import GRADES
 
     grades = list(GRADES)
     if section.confirm and grades.index(section.confirm_grade) <= grades.index(section.grade):

@@ -154,7 +154,7 @@ class Plan:
         raw = tomllib.loads(self.case.source_text)
         for key in ("plan", "title"):
             raw.pop(key, None)
-        from weldsim.geometry.mesh import GRADES
+        from weldsim.geometry.grades import GRADES
 
         own = [c for c in self.case.overrides if not c.startswith(("plan.", "title="))]
         material = self.case.material_path
@@ -201,7 +201,7 @@ def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
     mistakes: list[str] = []
     section = check_section("plan", PlanSection, raw["plan"], "[plan]", mistakes)
     if not mistakes and "confirm_grade" not in raw["plan"]:  # normal, or finer than the ranking
-        from weldsim.geometry.mesh import GRADES
+        from weldsim.geometry.grades import GRADES
 
         grades = list(GRADES)
         at = max(grades.index("normal"), grades.index(section.grade) + 1)

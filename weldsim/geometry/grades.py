@@ -1,0 +1,58 @@
+"""Grades: how fine a calculation is in space and time, from ranking to checking.
+
+Sizes are shares of the bead's width, so that a grade means the same on every part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Grade:
+    """How fine a run is in space and time.
+
+    Attributes
+    ----------
+    name : str
+    bead_cells : int
+        Cells across a bead.
+    travel_cell : float
+        Length of a cell along the travel, in bead widths.
+    through_cells : int
+        Cells through a wall at the weld.
+    growth : float
+        Growth of the cell size with the distance from the bead. [mm per mm]
+    coarsest : float
+        Largest cell, in bead widths.
+    torch_step : float
+        Travel of the torch in one step, in bead widths.
+    heat_substeps : int
+        Heat steps in one step of mechanics.
+    rest_growth : float
+        Length of a step after the arc as a share of the time since it stopped.
+    balance : float or None
+        Residual force over the size of the cell forces that counts as equilibrium; the solver's
+        own where None.
+    """
+
+    name: str
+    bead_cells: int
+    travel_cell: float
+    through_cells: int
+    growth: float
+    coarsest: float
+    torch_step: float
+    heat_substeps: int
+    rest_growth: float
+    balance: float | None = None
+
+
+GRADES = {
+    # for ranking many schedules
+    "sketch": Grade("sketch", 1, 1.20, 1, 1.00, 5.0, 0.90, 1, 0.40, 1e-3),
+    "coarse": Grade("coarse", 2, 0.80, 1, 0.60, 3.0, 0.40, 1, 0.30, 1e-4),
+    "quick": Grade("quick", 2, 0.50, 1, 0.40, 2.5, 0.25, 2, 0.20),
+    "normal": Grade("normal", 4, 0.33, 2, 0.30, 2.0, 0.15, 2, 0.15),
+    "fine": Grade("fine", 8, 0.165, 4, 0.15, 1.0, 0.075, 2, 0.075),
+}
