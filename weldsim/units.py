@@ -38,6 +38,11 @@ DEEPEST = 2  # brackets within brackets in a unit
 MOST_FACTORS = 8  # names in a unit; a thermal conductivity has 3
 HIGHEST_POWER = 4  # of one name; a second moment of area has 4
 
+
+class SI(float):
+    """A number that is in SI already, where a case would have text with a unit."""
+
+
 _QUANTITY = re.compile(
     r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)"  # number
     r"\s*([A-Za-zµμ°][A-Za-z0-9µμ°/*^(). -]*)"  # unit, read by `_factors`
@@ -63,8 +68,8 @@ def parse(text, kind: str) -> float:
 
     Parameters
     ----------
-    text : str
-        Number and unit.
+    text : str or SI
+        Number and unit, or a number that is in SI already.
     kind : str
         One of `KINDS`.
 
@@ -80,6 +85,8 @@ def parse(text, kind: str) -> float:
     """
     unit, examples = KINDS[kind]
     allowed = f"allowed: a {kind} with its unit as text, such as {examples}"
+    if isinstance(text, SI) and math.isfinite(text):
+        return float(text)
     if not isinstance(text, str):
         raise ValueError(f"{text!r} has no unit; {allowed}")
     shown = repr(text) if len(text) <= LONGEST else f"{text[:20]!r}... ({len(text)} characters)"

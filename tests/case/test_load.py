@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from tests.places import CASES
-from weldsim.case.load import load_case, parse_case
+from weldsim.case.load import Case, load_case, parse_case
 from weldsim.case.starters import starter_kinds, write_starter
 from weldsim.errors import CaseError
-from weldsim.schema.records import Case, StartRule
+from weldsim.schema.records import StartRule
 
 DEMO = (CASES / "pivot_arm.toml").read_text(encoding="utf-8")
 

@@ -1,6 +1,7 @@
 """Changes to a case from the command line: who is meant, and that a change is a change."""
 
 import itertools
+import re
 
 import pytest
 
@@ -8,6 +9,7 @@ from tests.places import ROOT
 from weldsim.case.keys import SECTIONS
 from weldsim.case.load import parse_case
 from weldsim.case.overrides import apply_overrides
+from weldsim.errors import CaseError
 
 DEMO = (ROOT / "cases/pivot_arm.toml").read_text(encoding="utf-8")
 
@@ -70,3 +72,74 @@ def test_a_file_of_a_wrong_shape_is_left_to_the_check_of_the_file(section):
         raw = {section: shape}
         apply_overrides(raw, [f"{place}.kind=bar", f"{place}.at=1 m", f"{place}.length=1 m"])
         assert set(raw) == {section}
+
+
+# Either spelling of a change comes to the same case, and so does what a run folder keeps of it.
+@pytest.mark.parametrize(
+    ("key", "text", "si"),
+    [
+        ("weld.A.current", "120 A", 120.0),
+        ("weld.A.current", "120 A", 120),
+        ("part.thickness", "8 mm", 8e-3),
+        ("surroundings.ambient", "40 degC", 313.15),
+        ("weld.A.start", "12.5 s", 12.5),
+        ("hold.release", "300 s", 300.0),
+        ("weld.A.efficiency", 0.7, 0.7),
+        ("weld.A.filler", False, False),
+        ("gauge.pointer.at", "free end", "free end"),
+        ("title", "Other", "Other"),
+    ],
+)
+def test_a_change_may_be_text_or_a_number_in_si_and_survives_a_run_folder(key, text, si):
+    written = text if isinstance(text, str) else str(text).lower()
+    on_the_line = read(f"{key}={written}")
+    for case in (
+        parse_case(DEMO, "arm.toml", {key: text}),
+        parse_case(DEMO, "arm.toml", {key: si}),
+        read().with_changes({key: si}),
+        read().with_changes([f"{key}={written}"]),
+    ):
+        assert case.resolved == on_the_line.resolved != read().resolved or key == "gauge.pointer.at"
+        again = parse_case(case.source_text, case.source_file, case.overrides)
+        assert again == case and again.resolved == case.resolved
+
+
+def test_a_number_comes_back_from_a_run_folder_to_the_last_bit():
+    for value in (0.1 + 0.2, 1 / 3 * 1e-2, 7.000000000000001e-3):
+        case = read().with_changes({"part.thickness": value})
+        assert case.part.thickness == value
+        assert parse_case(DEMO, "arm.toml", case.overrides).part.thickness == value
+
+
+def test_changes_add_up_and_leave_the_case_they_are_made_to_alone():
+    first = read("part.thickness=8 mm")
+    second = first.with_changes({"weld.A.current": 120.0})
+    assert (second.part.thickness, second.welds[0].current) == (8e-3, 120.0)
+    assert first == read("part.thickness=8 mm") and first.tables == read(*first.overrides).tables
+
+
+def test_all_welds_can_be_changed_at_once():
+    case = read()
+    turned = case.with_changes(
+        {"weld": case.tables["weld"][::-1], "weld.B.start": 0.0, "weld.A.start": "60 s after B"}
+    )
+    assert case == read()
+    assert [w.name for w in turned.welds] == ["B", "A"]
+    assert parse_case(DEMO, "arm.toml", turned.overrides) == turned
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"weld.A.curent": 1.0}, "weld.A.curent=1.0: unknown key curent, did you mean current?"),
+        ({"weld.C.current": "1 A"}, "no weld is named C"),
+        ({"part.thickness": -8e-3}, "[part] thickness: -0.008 is not allowed: it must be greater"),
+        ({"part.thickness": True}, "[part] thickness: True has no unit"),
+        ({"weld.A.current": float("nan")}, "[weld.A] current: nan has no unit"),
+        ({"weld": "A"}, "write it as weld.NAME.key=value"),
+        ({"": 1.0}, "write it as section.key=value"),
+    ],
+)
+def test_a_wrong_change_from_python_is_refused_in_one_line(changes, words):
+    with pytest.raises(CaseError, match=re.escape(words)):
+        read().with_changes(changes)

@@ -1,27 +1,125 @@
 """The case file: TOML with units in the values, checked as a whole, turned into SI records.
 
-Keys, units and words are checked section by section (`case_keys`, `case_file`), then the sections
-against each other (`case_checks`). All mistakes of a file are reported together, one line each.
+Keys, units and words are checked section by section, then the sections against each other. All
+mistakes of a file are reported together, one line each.
 """
 
 from __future__ import annotations
 
+import copy
 import tomllib
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
+from weldsim.case.checks import cross_checks
+from weldsim.case.overrides import Overrides, apply_overrides, changes_of
+from weldsim.case.sections_to_records import read_sections
 from weldsim.errors import CaseError
-from weldsim.schema.records import Bar, Case
+from weldsim.joints.registry import kind_of
+from weldsim.schema.records import (
+    Bar,
+    Clamp,
+    Gauge,
+    Hold,
+    SolveOptions,
+    Surroundings,
+    Tack,
+    Weld,
+)
+
+RESOLVED = (
+    "title", "hold", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
+    "cooling_film_coefficient", "preset",
+)  # fmt: skip
 
 
-def load_case(path, overrides=()) -> Case:
+@dataclass(frozen=True)
+class Case:
+    """A whole case in SI, checked.
+
+    Attributes
+    ----------
+    title : str
+    part : Bar or the section of a joint kind
+        Sizes of what is welded. [m]
+    hold, clamps, tacks, welds, surroundings, gauges, solve
+        Records of `weldsim.schema.records`.
+    source_file, source_text : str
+        The case file; with `overrides` they are enough to read the case again, as a run folder
+        does.
+    overrides : tuple of str
+        Changes to the file as the command line writes them, in order.
+    cooling_film_coefficient : float or None
+        Of forced cooling between welds. [W/(m2 K)]
+    preset : tuple of float
+        Lean given before welding, about x, y and z. [rad]
+    tables : dict
+        The file's tables with all changes in them. Treat as read-only: `with_changes` copies it.
+    resolved : dict
+        All values in SI as plain data, for run folders and reports.
+    """
+
+    title: str
+    part: Bar
+    hold: Hold
+    welds: tuple[Weld, ...]
+    surroundings: Surroundings
+    gauges: tuple[Gauge, ...]
+    solve: SolveOptions
+    source_file: str
+    source_text: str
+    overrides: tuple[str, ...] = ()
+    clamps: tuple[Clamp, ...] = ()
+    tacks: tuple[Tack, ...] = ()
+    cooling_film_coefficient: float | None = None
+    preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    tables: dict = field(default_factory=dict, compare=False, repr=False)
+    resolved: dict = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def material_path(self) -> str:
+        """Name of a material, or the path of its file."""
+        return self.part.material
+
+    def with_changes(self, changes: Overrides) -> Case:
+        """The case with some keys changed, checked anew.
+
+        Parameters
+        ----------
+        changes : mapping of str to object, or iterable of str
+            ``{"weld.A.current": "120 A"}``, or ``{"weld.A.current": 120.0}`` in SI, or
+            ``["weld.A.current=120 A"]``; see `weldsim.case.overrides.apply_overrides`.
+
+        Returns
+        -------
+        Case
+            What `load_case` gives for the file with these changes made in it. Records that were
+            replaced in this case by hand are not carried over.
+
+        Raises
+        ------
+        CaseError
+            One line for each mistake.
+        """
+        if not isinstance(changes, dict):
+            changes = tuple(changes)
+        tables = copy.deepcopy(self.tables)
+        return _checked(tables, self.source_text, self.source_file, self.overrides, changes)
+
+
+def load_case(path, overrides: Overrides = ()) -> Case:
     """Read and check a case file.
 
     Parameters
     ----------
     path : str or Path
-    overrides : iterable of str
-        Changes like ``weld.A.current=120 A``, applied before anything is checked.
+    overrides : mapping of str to object, or iterable of str
+        Changes made before anything is checked: ``{"weld.A.current": "120 A"}``, with numbers in SI
+        where there is no unit, or ``["weld.A.current=120 A"]``.
+
+    Returns
+    -------
+    Case
 
     Raises
     ------
@@ -36,32 +134,58 @@ def load_case(path, overrides=()) -> Case:
     return parse_case(text, str(path), overrides)
 
 
-def parse_case(text: str, source_file: str, overrides=()) -> Case:
-    """Check the text of a case file; see `load_case`."""
-    from weldsim.case.checks import cross_checks
-    from weldsim.case.overrides import apply_overrides
-    from weldsim.case.sections_to_records import read_sections
+def parse_case(text: str, source_file: str, overrides: Overrides = ()) -> Case:
+    """Check the text of a case file.
 
+    Parameters
+    ----------
+    text : str
+        TOML.
+    source_file : str
+        What complaints call it; files named in the case are looked for beside it.
+    overrides : mapping of str to object, or iterable of str
+        See `load_case`.
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    CaseError
+        One line for each mistake.
+    """
     try:
-        raw = tomllib.loads(text)
+        tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise CaseError(f"{source_file}: not a TOML file: {error}") from None
-    overrides = tuple(overrides)
-    mistakes = apply_overrides(raw, overrides)
-    records, found = read_sections(raw, Path(source_file).parent)
+    if not isinstance(overrides, dict):
+        overrides = tuple(overrides)
+    return _checked(tables, text, source_file, (), overrides)
+
+
+def _checked(tables: dict, text: str, source_file: str, before: tuple, changes) -> Case:
+    """A case from tables that are its own; `changes` are put into them."""
+    written = tuple(c.written for c in changes_of(changes, kind_of(tables)))
+    mistakes = apply_overrides(tables, changes)
+    records, found = read_sections(tables, Path(source_file).parent)
     mistakes += found
     if isinstance(records["part"], Bar):
         mistakes += cross_checks(records)
     if mistakes:
         raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes))
-    case = Case(**records, source_file=source_file, source_text=text, overrides=overrides)
-    parts = (
-        "title", "hold", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
-        "cooling_film_coefficient", "preset",
+    case = Case(
+        **records, source_file=source_file, source_text=text, overrides=(*before, *written),
+        tables=tables,
     )  # fmt: skip
-    resolved = {k: v for k, v in asdict(case).items() if k in parts}
-    record = case.part
-    resolved["part"] = record.model_dump() if hasattr(record, "model_dump") else asdict(record)
-    for weld, record in zip(case.welds, resolved["welds"], strict=True):
+    return replace(case, resolved=_resolved(case))
+
+
+def _resolved(case: Case) -> dict:
+    """All values of a case in SI as plain data."""
+    out = {k: v for k, v in asdict(replace(case, tables={})).items() if k in RESOLVED}
+    part = case.part
+    out["part"] = part.model_dump() if hasattr(part, "model_dump") else asdict(part)
+    for weld, record in zip(case.welds, out["welds"], strict=True):
         record.update(power=weld.power, arc_energy=weld.arc_energy, heat_input=weld.heat_input)
-    return replace(case, resolved=resolved)
+    return out

@@ -6,7 +6,6 @@ values and remarks from the commented starters. Nothing here says what a case ma
 
 from __future__ import annotations
 
-import inspect
 import re
 import tomllib
 import typing
@@ -20,7 +19,7 @@ from weldsim.case.keys import section_model
 from weldsim.case.sections_to_records import material_names
 from weldsim.joints.registry import KINDS, joint_module
 from weldsim.schema.process import PROCESSES
-from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY
+from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY, Quantity, WordOrTime
 from weldsim.units import KINDS as QUANTITIES
 from weldsim.units import to_si
 
@@ -128,12 +127,10 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
 def _type(annotation, metadata) -> dict:
     """Type of a field, and its unit kind, sign or words."""
     for item in metadata:
-        if isinstance(item, BeforeValidator):
-            held = inspect.getclosurevars(item.func).nonlocals
-            if held.get("kind") in QUANTITIES:  # case_keys.quantity
-                return {"type": "quantity", "unit": held["kind"], "sign": held["sign"]}
-            if "words" in held:  # case_keys.word_or_time
-                return {"type": "text", "hints": list(held["words"])}
+        if isinstance(item, BeforeValidator) and isinstance(item.func, Quantity):
+            return {"type": "quantity", "unit": item.func.kind, "sign": item.func.sign}
+        if isinstance(item, BeforeValidator) and isinstance(item.func, WordOrTime):
+            return {"type": "text", "hints": list(item.func.words)}
     origin = typing.get_origin(annotation)
     if origin is typing.Annotated:
         inner, *more = typing.get_args(annotation)

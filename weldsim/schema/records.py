@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from weldsim.schema.process import arc_energy, heat_input
 from weldsim.schema.tolerance import Tolerance
@@ -178,29 +178,3 @@ class SolveOptions:
     grade: str = "normal"
     end: str | float = "cold"
     companion: bool = True
-
-
-@dataclass(frozen=True)
-class Case:
-    """A whole case in SI. `source_text` and `overrides` are enough to read it again."""
-
-    title: str
-    part: Bar
-    hold: Hold
-    welds: tuple[Weld, ...]
-    surroundings: Surroundings
-    gauges: tuple[Gauge, ...]
-    solve: SolveOptions
-    source_file: str
-    source_text: str
-    overrides: tuple[str, ...] = ()
-    clamps: tuple[Clamp, ...] = ()
-    tacks: tuple[Tack, ...] = ()
-    cooling_film_coefficient: float | None = None
-    preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    resolved: dict = field(default_factory=dict, compare=False)
-
-    @property
-    def material_path(self) -> str:
-        """Name of a material, or the path of its file."""
-        return self.part.material

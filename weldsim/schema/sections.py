@@ -7,6 +7,8 @@ section can still be checked: every comparison with a nan is false, and nothing 
 from __future__ import annotations
 
 import math
+import typing
+from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 
@@ -24,32 +26,45 @@ from weldsim.units import parse
 WRONG = float("nan")  # told from a nan in the file by identity
 
 
-def quantity(kind: str, sign: str = "any"):
-    """A pydantic type that reads a quantity of one kind, positive or not negative if asked."""
+@dataclass(frozen=True)
+class Quantity:
+    """Reads a quantity of one kind of `weldsim.units.KINDS`.
 
-    def read(value):
-        number = parse(value, kind)
-        if sign == "positive" and not number > 0:
+    Attributes
+    ----------
+    kind : str
+    sign : {"any", "positive", "not negative"}
+        What is allowed.
+    """
+
+    kind: str
+    sign: str = "any"
+
+    def __call__(self, value) -> float:
+        number = parse(value, self.kind)
+        if self.sign == "positive" and not number > 0:
             raise ValueError(f"{value!r} is not allowed: it must be greater than zero")
-        if sign == "not negative" and number < 0:
+        if self.sign == "not negative" and number < 0:
             raise ValueError(f"{value!r} is not allowed: it must not be negative")
-        if kind == "temperature" and number <= 0:
+        if self.kind == "temperature" and number <= 0:
             raise ValueError(f"{value!r} is not allowed: it is not above absolute zero")
         return number
 
-    return Annotated[float, BeforeValidator(read)]
 
+@dataclass(frozen=True)
+class WordOrTime:
+    """Reads one of a few words, or a time that is not negative."""
 
-def word_or_time(*words: str):
-    """A word out of a few, or a time that is not negative."""
+    words: tuple[str, ...]
+    kind = "time"
 
-    def read(value):
-        if value in words:
+    def __call__(self, value) -> str | float:
+        if value in self.words:
             return value
         try:
             number = parse(value, "time")
         except ValueError:
-            listed = ", ".join(f'"{w}"' for w in words)
+            listed = ", ".join(f'"{w}"' for w in self.words)
             raise ValueError(
                 f'{value!r} is not allowed: write {listed} or a time such as "90 s"'
             ) from None
@@ -57,7 +72,15 @@ def word_or_time(*words: str):
             raise ValueError(f"{value!r} is not allowed: it must not be negative")
         return number
 
-    return Annotated[Any, BeforeValidator(read)]
+
+def quantity(kind: str, sign: str = "any"):
+    """A pydantic type that reads a quantity of one kind; see `Quantity`."""
+    return Annotated[float, BeforeValidator(Quantity(kind, sign))]
+
+
+def word_or_time(*words: str):
+    """A pydantic type that reads a word out of a few, or a time; see `WordOrTime`."""
+    return Annotated[Any, BeforeValidator(WordOrTime(words))]
 
 
 def number_as_text(value):
@@ -253,6 +276,30 @@ EXAMPLES_OF = {
 def keys_of(model: type[Section]) -> list[str]:
     """Keys of a section as they are written in the file."""
     return [f.alias or n for n, f in model.model_fields.items()]
+
+
+# keys read by hand later, as a number they are
+READ_LATER = {"start": "time", "on": "time", "off": "time", "release": "time", "at": "length"}
+
+
+def quantity_kind(model: type[Section], key: str) -> str | None:
+    """Kind of the quantity that a key holds (see `weldsim.units.KINDS`), None where it is none."""
+    field = next((f for n, f in model.model_fields.items() if (f.alias or n) == key), None)
+    if field is None:
+        return None
+    if field.annotation is Any and not field.metadata:
+        return READ_LATER.get(key)
+    return next((r.kind for r in readers(field.annotation, field.metadata)), None)
+
+
+def readers(annotation, metadata) -> list:
+    """`Quantity` and `WordOrTime` of a field, wherever in its type they stand."""
+    found = [m.func for m in metadata if isinstance(m, BeforeValidator)]
+    out = [f for f in found if isinstance(f, (Quantity, WordOrTime))]
+    if typing.get_origin(annotation) is Annotated:
+        inner, *more = typing.get_args(annotation)
+        return out + readers(inner, more)
+    return out + [r for inner in typing.get_args(annotation) for r in readers(inner, ())]
 
 
 def unknown_key(section: str, key: str, keys: list[str]) -> str:

@@ -17,9 +17,8 @@ from math import factorial
 from pathlib import Path
 
 from weldsim import __version__
-from weldsim.case.load import parse_case
+from weldsim.case.load import Case, parse_case
 from weldsim.errors import CaseError
-from weldsim.schema.records import Case
 from weldsim.schema.sections import PlanSection, check_section
 from weldsim.schema.tolerance import Tolerance
 from weldsim.studies.plan.checks import (
