@@ -181,8 +181,8 @@ def write_run(path, status="complete", frames=None):
     for index, time in enumerate(times() if frames is None else frames):
         folder.write_frame(index, frame(heat_mesh, weld, time), part)
     rows = [readings(t) for t in times(frames=False)]
-    folder.write_gauges(rows)
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    folder.write_gauges(columns)
     interpass = {"A": 293.15, "B": 425.0}
     folder.write_json("summary.json", summarise(columns, TIMETABLE, case(), interpass))
     folder.write_json("run.json", manifest(status))
@@ -335,8 +335,8 @@ def write_joint_run(path, frames=(0.0, 12.5, 17.5, 85.0, JOINT_END)):
         folder.write_frame(index, joint_frame(heat_mesh, weld, time),
                            SimpleNamespace(heat_mesh=heat_mesh))  # fmt: skip
     rows = [joint_readings(float(t)) for t in np.linspace(0, JOINT_END, 151)]
-    folder.write_gauges(rows)
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    folder.write_gauges(columns)
     welds = [
         SimpleNamespace(name=e["name"], arc_energy=6e5, heat_input=4e5) for e in JOINT_TIMETABLE
     ]

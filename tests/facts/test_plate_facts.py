@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from weldsim.case.load import parse_case
-from weldsim.runs.runner import gauges_on_melt
+from weldsim.runs.warnings import gauges_on_melt
 from weldsim.simulation.steps import build_model, simulate
 
 pytestmark = pytest.mark.slow

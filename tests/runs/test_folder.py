@@ -167,7 +167,7 @@ def test_gauges_read_back_to_the_same_bits(folder):
     random = np.random.default_rng(3)
     values = np.concatenate([random.normal(size=50) * 10.0 ** random.integers(-30, 30, 50), [0.1]])
     rows = [{"time_s": i / 3, "dial_travel_mm": v} for i, v in enumerate(values)]
-    path = folder.write_gauges(rows)
+    path = folder.write_gauges({name: [row[name] for row in rows] for name in rows[0]})
     assert path.read_text().splitlines()[0] == "time_s,dial_travel_mm"
     read = readback.read_gauges(path)
     assert list(read) == ["time_s", "dial_travel_mm"]
@@ -177,9 +177,9 @@ def test_gauges_read_back_to_the_same_bits(folder):
 
 def test_gauges_refuse_rows_that_do_not_fit(folder):
     with pytest.raises(StoreError, match="first column is time_s"):
-        folder.write_gauges([{"bow_bow_mm": 1.0, "time_s": 0.0}])
-    with pytest.raises(StoreError, match="differ in bow_bow_mm"):
-        folder.write_gauges([{"time_s": 0.0}, {"time_s": 1.0, "bow_bow_mm": 2.0}])
+        folder.write_gauges({"bow_bow_mm": [1.0], "time_s": [0.0]})
+    with pytest.raises(StoreError, match="bow_bow_mm has 1 of 2 readings"):
+        folder.write_gauges({"time_s": [0.0, 1.0], "bow_bow_mm": [2.0]})
 
 
 def test_checkpoints_are_exact_and_the_last_two_stay(folder):
@@ -272,7 +272,9 @@ def test_an_unfinished_run_shows_the_readings_of_its_checkpoint(folder):
         part = SimpleNamespace(heat_mesh=mesh)
         folder.write_frame(index, invented.frame(mesh, weld, t), part)
     state = {"starts": np.array([0.0, 1.2, np.nan]), "stops": np.array([0.8, np.nan, np.nan])}
-    folder.write_checkpoint(1, state, {"rows": rows})
+    columns = [["bow", "bow", "mm"]]
+    rows = [[row["time_s"], 1e-3 * row["bow_bow_mm"]] for row in rows]  # inside, metres
+    folder.write_checkpoint(1, state, {"columns": columns, "rows": rows})
     record = readback.read_run(folder.path)
     assert record.manifest["timetable"] == [
         {"name": "A", "start": 0.0, "end": 0.8},

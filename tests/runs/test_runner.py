@@ -16,7 +16,7 @@ from weldsim.runs import runner
 from weldsim.case.load import load_case
 from weldsim.errors import ConvergenceError, StoreError
 from weldsim.runs.reading import read_gauges
-from weldsim.runs.runner import run_case
+from weldsim.runs.runner import RunOptions, resume_case, run_case
 
 ONE = ROOT / "cases" / "pivot_arm_one_bead.toml"
 SHORT = ("solve.grade=quick", "solve.end=7 s", "solve.companion=false")
@@ -76,17 +76,17 @@ def test_interrupted_run_resumes_to_the_same_numbers(whole, tmp_path):
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt) as caught:
-        run_case(short_case(), tmp_path / "cut", progress=stop)
+        run_case(short_case(), tmp_path / "cut", RunOptions(progress=stop))
     folder = caught.value.run_folder
     assert json.loads((folder / "run.json").read_text())["status"] == "stopped"
-    run_case(None, resume=folder)
+    resume_case(folder)
     assert json.loads((folder / "run.json").read_text())["status"] == "complete"
     same_gauges(folder, whole[1])
 
 
 def test_complete_run_is_not_resumed_nor_overwritten(whole):
     with pytest.raises(StoreError, match="complete"):
-        run_case(None, resume=whole[0])
+        resume_case(whole[0])
     with pytest.raises(StoreError):
         run_case(short_case(), whole[0])
 
@@ -97,9 +97,10 @@ def test_killed_run_resumes_to_the_same_numbers(whole, tmp_path):
     """kill -9 at some moment: only work since the last checkpoint is lost, no number changes."""
     folder = tmp_path / "killed"
     code = (
-        "import sys; from weldsim.runs import runner; runner.CHECKPOINT_SECONDS = 0.0; "
+        "import sys; from weldsim.runs.runner import RunOptions, run_case; "
         "from weldsim.case.load import load_case; "
-        "runner.run_case(load_case(sys.argv[1], sys.argv[3:]), sys.argv[2])"
+        "run_case(load_case(sys.argv[1], sys.argv[3:]), sys.argv[2], "
+        "RunOptions(checkpoint_seconds=0.0))"
     )
     command = [sys.executable, "-c", code, str(ONE), str(folder), *SHORT]
     process = subprocess.Popen(command)
@@ -111,7 +112,7 @@ def test_killed_run_resumes_to_the_same_numbers(whole, tmp_path):
     process.send_signal(signal.SIGKILL)
     process.wait()
     assert json.loads((folder / "run.json").read_text())["status"] == "running"
-    run_case(None, resume=folder)
+    resume_case(folder)
     same_gauges(folder, whole[1])
 
 
@@ -140,7 +141,7 @@ def test_part_that_does_not_mesh_leaves_nothing_behind(tmp_path, monkeypatch):
     def refuse(*args):
         raise MeshError("region part of the mesh is empty")
 
-    monkeypatch.setattr(runner, "_model", refuse)
+    monkeypatch.setattr(runner, "build_model", refuse)
     with pytest.raises(MeshError):
         run_case(short_case(), tmp_path / "none")
     assert not (tmp_path / "none").exists()

@@ -14,7 +14,7 @@ from weldsim.cli.options import Changes, refuse
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.comparison import verdicts
 from weldsim.runs.reading import read_run
-from weldsim.runs.runner import run_case
+from weldsim.runs.runner import RunOptions, resume_case, run_case
 from weldsim.text.words import final_words
 
 
@@ -32,14 +32,16 @@ def command(
     """Compute a case into a run folder."""
     if (case is None) == (resume is None):
         refuse("run: give either a case file, or --resume with a stopped run folder")
-    if resume is not None and (changes or out or companion is not None):
-        refuse(
-            "run: --resume goes on with the case as it was: leave out --set, --out and --companion"
-        )
+    if resume is not None and (changes or out):
+        refuse("run: --resume goes on with the case as it was: leave out --set and --out")
     loaded = None if case is None else load_case(case, changes or ())
     try:
         with ProgressBar() as tell:
-            folder = run_case(loaded, out, resume, companion, tell, notice=_notice)
+            options = RunOptions(companion=companion, progress=tell, notice=_notice)
+            if resume is not None:
+                folder = resume_case(resume, options)
+            else:
+                folder = run_case(loaded, out, options)
     except KeyboardInterrupt as stop:
         # a dated folder is made below the command line, which tells its name with the stop
         where = resume or out or getattr(stop, "run_folder", "FOLDER")

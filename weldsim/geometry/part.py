@@ -79,3 +79,26 @@ def vtk_cells(mesh: skfem.Mesh) -> tuple[np.ndarray, np.ndarray, str]:
     if mesh.t.shape[0] == 8:
         return mesh.p.T, mesh.t[HEX_MAPPING[:8]].T, "hexahedron"
     return mesh.p.T, mesh.t.T, "tetra"
+
+
+def mesh_of_vtk(points: np.ndarray, cells: np.ndarray) -> skfem.Mesh:
+    """The scikit-fem mesh of points and corners in VTK's order, numbers of both kept.
+
+    Parameters
+    ----------
+    points : ndarray, shape (P, 3)
+        [m]
+    cells : ndarray of int, shape (C, 8) or (C, 4)
+
+    Returns
+    -------
+    skfem.MeshHex or skfem.MeshTet
+    """
+    import skfem
+    from skfem.io.meshio import HEX_MAPPING
+
+    corners, kind = np.asarray(cells).T, skfem.MeshTet
+    if len(corners) == 8:
+        corners, kind = corners[np.argsort(HEX_MAPPING[:8])], skfem.MeshHex
+    # unsorted: scikit-fem would renumber the corners of tetrahedra, and fields with them
+    return kind(np.ascontiguousarray(points.T), np.ascontiguousarray(corners), sort_t=False)

@@ -11,11 +11,11 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import asdict, replace
-from functools import lru_cache
 
 import numpy as np
 
 from weldsim.physics.mechanics import Properties, accept
+from weldsim.schema.column import Readings
 from weldsim.simulation.steps import (
     advance,
     build_model,
@@ -144,8 +144,8 @@ def look(text: str, source_file: str, folder: str, kind: str, progress) -> str:
     model = look_model(case, kind)
     states, rows = [], []
     for state, phase in steps_of(model):
-        shown = model.read(state).display() | model.weld_temperatures(state).display()
-        rows.append({"time_s": state.time, **shown})
+        row = {**model.read(state), **model.weld_temperatures(state)}
+        rows.append((state.time, Readings(row)))
         states.append((state, phase))
         progress(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
     run = RunFolder.create(folder, case.title)
@@ -167,35 +167,21 @@ def picked(states, most: int = FRAMES) -> list[int]:
     return sorted({*even.tolist(), *ends})
 
 
-@lru_cache(maxsize=1)
-def _versions() -> dict:
-    from weldsim.runs.folder import versions
-
-    return versions()
-
-
 def _finish(run, model, kind, state, rows) -> None:
-    from weldsim.runs.runner import clamp_places, timetable, weld_paths
+    from weldsim.runs.gauge_table import GaugeTable
+    from weldsim.runs.manifest import manifest_of, timetable
     from weldsim.runs.summary import summarise
 
     case = model.case
-    run.write_gauges(rows)
+    shown = GaugeTable.of_readings(*zip(*rows, strict=True)).display()
+    run.write_gauges(shown)
     arcs = timetable(model, state)
-    columns = {k: np.array([r[k] for r in rows]) for k in rows[0]}
-    run.write_json("summary.json", summarise(columns, arcs, case, None))
+    run.write_json("summary.json", summarise(shown, arcs, case, None))
     manifest = {
-        "title": case.title, "status": "complete",
+        **manifest_of(model, state, "complete"),
         "case": {**case.resolved, "solve": asdict(case.solve)},
-        "source_file": case.source_file, "overrides": [], "versions": _versions(),
-        "grade": GRADE[kind], "solver": model.mechanics.solver.name,
-        "mesh": {
-            "cells": int(model.part.mesh.t.shape[1]),
-            "displacement_unknowns": int(model.mechanics.pattern.size),
-            "temperature_unknowns": int(model.heat.pattern.size),
-        },
-        "warnings": [NOTES[kind]], "paths": weld_paths(case, model.seams),
-        "clamps": clamp_places(model),
-        "timetable": arcs, "look": kind, "steps": state.steps, "simulated_s": state.time,
+        "overrides": [], "grade": GRADE[kind], "warnings": [NOTES[kind]], "look": kind,
+        "steps": state.steps, "simulated_s": state.time,
         "error_estimate": {"how": "a look has none", "values": {}},
     }  # fmt: skip
     run.write_json("run.json", manifest)
@@ -206,10 +192,11 @@ def warm_up() -> None:
     from importlib.resources import files
 
     from weldsim.case.load import parse_case
+    from weldsim.runs.manifest import versions
 
     text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
     model = look_model(parse_case(text, "bar.toml"))
     steps = steps_of(model)
     for _ in range(3):
         next(steps)
-    _versions()
+    versions()

@@ -193,20 +193,17 @@ def _run(text, source_file, folder, threads, tell, solved) -> None:
     import shutil
     from pathlib import Path
 
-    from weldsim.runs import runner
     from weldsim.runs.folder import RunFolder
+    from weldsim.runs.runner import RunOptions, resume_case, run_case
 
     folder = Path(folder)
-    runner.CHECKPOINT_SECONDS = CHECKPOINT
+    options = RunOptions(threads=threads, checkpoint_seconds=CHECKPOINT, progress=tell)
     if folder.exists() and not (folder / "case.json").exists():
         shutil.rmtree(folder)  # killed while it was made: nothing of worth in it
-    status = RunFolder.open(folder).status if folder.exists() else "none"
-    if status != "complete":
-        if folder.exists():
-            runner.run_case(None, resume=folder, progress=tell, threads=threads)
-        else:
-            case = _parse(text, source_file)
-            runner.run_case(case, out=folder, progress=tell, threads=threads)
+    if not folder.exists():
+        run_case(_parse(text, source_file), folder, options)
+    elif not RunFolder.open(folder).done:
+        resume_case(folder, options)
     solved()
     _draw(folder, tell)
 

@@ -26,6 +26,7 @@ from pathlib import Path
 
 from weldsim.errors import StoreError
 from weldsim.geometry.part import vtk_cells
+from weldsim.runs.gauge_table import TIME
 from weldsim.runs.reading import (
     EXTRA,
     FIELDS,
@@ -34,36 +35,16 @@ from weldsim.runs.reading import (
     PICTURES,
     SERIES,
     STATE,
+    PENDING,
     FrameFile,
     checkpoints,
     last_checkpoint,
     read_json_file,
-    read_run,
     read_series,
 )
 from weldsim.system.files import TEMPORARY, whole_file, write_json
 
-__all__ = ["RunFolder", "read_run", "versions"]
-
 KEPT_CHECKPOINTS = 2
-PACKAGES = (
-    "weldsim", "numpy", "scipy", "scikit-fem", "gmsh", "pygmsh", "meshio", "numba", "rslab",
-    "pypardiso", "pyvista", "vtk", "pydantic", "pint",
-)  # fmt: skip
-
-
-def versions() -> dict[str, str]:
-    """Versions of Python and of the packages a result depends on, those that are installed."""
-    import platform
-    from importlib.metadata import PackageNotFoundError, version
-
-    out = {"python": platform.python_version()}
-    for name in PACKAGES:
-        try:
-            out[name] = version(name)
-        except PackageNotFoundError:
-            continue
-    return out
 
 
 @dataclass(frozen=True)
@@ -129,10 +110,10 @@ class RunFolder:
         Raises
         ------
         StoreError
-            If `path` is no run folder, or its run is complete.
+            If `path` is no run folder, or its run is complete and so is its error estimate.
         """
         folder = cls.open(path)
-        if folder.status == "complete":
+        if folder.done:
             raise StoreError(
                 f"{path}: this run is complete, nothing is left to go on with; "
                 "run its case into a new folder"
@@ -153,6 +134,14 @@ class RunFolder:
             return "none"
         return self.read_json(MANIFEST).get("status", "none")
 
+    @property
+    def done(self) -> bool:
+        """Whether nothing is left to do: the run is complete, and so is its error estimate."""
+        if self.status != "complete":
+            return False
+        estimate = self.read_json(MANIFEST).get("error_estimate") or {}
+        return estimate.get("how") != PENDING
+
     def write_json(self, name: str, value) -> Path:
         """Write a JSON file; numpy values become plain, nan and inf become null."""
         return write_json(self.path / name, value)
@@ -161,32 +150,35 @@ class RunFolder:
         """Read a JSON file of the folder; `StoreError` if it is missing or damaged."""
         return read_json_file(self.path / name)
 
-    def write_gauges(self, rows, columns=None) -> Path:
+    def write_gauges(self, columns) -> Path:
         """Write gauges.csv: numbers that read back to the same bits.
 
         Parameters
         ----------
-        rows : list of dict
-            One reading of all columns a row; every row holds the same columns.
-        columns : sequence of str, optional
-            Their order, `time_s` first; as in the first row when left out.
+        columns : dict of array_like, shape (N,)
+            Name of a column -> its readings, in the unit the name ends with; `time_s` first.
+
+        Returns
+        -------
+        pathlib.Path
 
         Raises
         ------
         StoreError
-            If the first column is not `time_s`, or a row lacks a column or has one more.
+            If the first column is not `time_s`, or one is shorter than the others.
         """
-        columns = list(columns or (rows[0] if rows else ["time_s"]))
-        if columns[0] != "time_s":
-            raise StoreError(f"{GAUGES}: the first column is time_s, not {columns[0]}")
+        names = list(columns)
+        if names[:1] != [TIME]:
+            raise StoreError(f"{GAUGES}: the first column is {TIME}, not {names[:1]}")
+        count = len(columns[TIME])
+        for name in names:
+            if len(columns[name]) != count:
+                raise StoreError(f"{GAUGES}: {name} has {len(columns[name])} of {count} readings")
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(columns)
-        for row in rows:
-            if row.keys() != set(columns):
-                odd = ", ".join(sorted(row.keys() ^ set(columns)))
-                raise StoreError(f"{GAUGES}: a row and the columns differ in {odd}")
-            writer.writerow([repr(float(row[c])) for c in columns])
+        writer.writerow(names)
+        for row in zip(*columns.values(), strict=True):
+            writer.writerow([repr(float(value)) for value in row])
         with whole_file(self.path / GAUGES) as beside:
             beside.write_text(out.getvalue(), encoding="utf-8")
         return self.path / GAUGES

@@ -6,14 +6,22 @@ import csv
 import json
 import re
 import xml.etree.ElementTree as ET
+import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+
 from weldsim.errors import StoreError
+from weldsim.runs.gauge_table import TIME, GaugeTable
+from weldsim.schema.column import Column
 
 MANIFEST, GAUGES, SUMMARY = "run.json", "gauges.csv", "summary.json"
 FIELDS, STATE, PICTURES, SERIES = "fields", "state", "pictures", "run.pvd"
 EXTRA = "extra.json"  # entry of a checkpoint beside the state arrays
+OLD_KEYS = {"film": "film_coefficient", "cooling_film": "cooling_film_coefficient"}  # format 1
+FORMAT = 2  # of a run folder; 1 is what the first versions wrote, without this number
+PENDING = "no error estimate: the coarser run has not been made yet"
 
 
 @dataclass(frozen=True)
@@ -36,7 +44,7 @@ class FieldFrame:
     cells : (C, 8) or (C, 4)
     temperature : (P,) [K]
     displacement : (P, 3) [m]
-    laid : (C,) bool
+    active : (C,) bool, metal that is there
     von_mises : (C,) [Pa]
     equivalent_plastic_strain : (C,)
     """
@@ -52,16 +60,12 @@ class FieldFrame:
 
 
 @dataclass(frozen=True)
-class Column:
+class ReadColumn(Column):
     """One column of gauges.csv taken apart.
 
     `weld` names the weld whose bead the temperature was read under, None for a gauge.
     """
 
-    name: str
-    gauge: str
-    component: str
-    unit: str
     weld: str | None = None
 
 
@@ -109,18 +113,27 @@ class RunRecord:
         return [g for g in found if f"{g['name']}_up_mm" in self.gauges]
 
     @property
-    def columns(self) -> list[Column]:
+    def columns(self) -> list[ReadColumn]:
         """All columns but the time, gauges first, taken apart."""
         welds = {f"{w['name']}_middle_degC": w["name"] for w in self.case.get("welds", [])}
         names = sorted((g["name"] for g in self.case.get("gauges", [])), key=len, reverse=True)
         out = [_split(name, names, welds.get(name)) for name in self.gauges if name != "time_s"]
         return sorted(out, key=lambda c: c.weld is not None)
 
+    @property
+    def table(self) -> GaugeTable:
+        """The readings in SI."""
+        columns = [Column(c.gauge, c.component, c.unit) for c in self.columns]
+        values = [c.to_si(self.gauges[c.name]) for c in columns]
+        return GaugeTable(columns, self.gauges[TIME], np.array(values).T)
 
-def _split(name: str, gauges: list[str], weld: str | None) -> Column:
+
+def _split(name: str, gauges: list[str], weld: str | None) -> ReadColumn:
+    if weld is not None:
+        return ReadColumn(weld, "middle", "degC", weld)
     rest, _, unit = name.rpartition("_")
     gauge = next((g for g in gauges if rest.startswith(f"{g}_")), rest.partition("_")[0])
-    return Column(name, gauge, rest[len(gauge) + 1 :], unit, weld)
+    return ReadColumn(gauge, rest[len(gauge) + 1 :], unit)
 
 
 def read_run(path) -> RunRecord:
@@ -138,25 +151,56 @@ def read_run(path) -> RunRecord:
     manifest = read_json_file(path / MANIFEST)
     if not isinstance(manifest, dict):
         raise StoreError(f"{path / MANIFEST}: cannot be read: it holds no record of a run")
+    manifest = up_to_date(manifest, path / MANIFEST)
     if not (path / GAUGES).exists():
         return _unfinished_run(path, manifest)
     summary = read_json_file(path / SUMMARY) if (path / SUMMARY).exists() else {}
     return RunRecord(path, manifest, read_gauges(path / GAUGES), summary, tuple(read_series(path)))
 
 
+def up_to_date(manifest: dict, path) -> dict:
+    """run.json in the words of this version, whichever wrote it.
+
+    Raises
+    ------
+    StoreError
+        If it was written in a format this version does not know.
+    """
+    written = manifest.get("format", 1)
+    if not isinstance(written, int) or not 1 <= written <= FORMAT:
+        raise StoreError(
+            f"{path}: format {written!r} is not one this version of weldsim reads, allowed: "
+            f"1 to {FORMAT}; read it with the version that wrote it"
+        )
+    case = manifest.get("case")
+    if written == 1 and isinstance(case, dict):
+        case = dict(case)
+        air = case.get("surroundings")
+        if isinstance(air, dict) and "film" in air:
+            case["surroundings"] = {OLD_KEYS.get(k, k): v for k, v in air.items()}
+        manifest = {**manifest, "case": {OLD_KEYS.get(k, k): v for k, v in case.items()}}
+    return manifest
+
+
 def _unfinished_run(path: Path, manifest: dict) -> RunRecord:
     """What the last checkpoint knows: readings, arcs so far, and the frames up to it."""
-    import numpy as np
-
     found = last_checkpoint(path)
     rows = found[1].get("rows") if found else None
     if not rows:
         raise StoreError(f"{path}: the run has no readings yet: resume it or wait")
-    gauges = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    gauges = _columns_of(rows, found[1].get("columns"))
     names = [w["name"] for w in manifest.get("case", {}).get("welds", [])]
     manifest = {**manifest, "timetable": _arcs_so_far(names, found[0])}
     frames = [f for f in read_series(path) if f.time <= gauges["time_s"][-1] + 1e-9]
     return RunRecord(path, manifest, gauges, {}, tuple(frames))
+
+
+def _columns_of(rows, columns) -> dict:
+    """Readings of a checkpoint by the names of gauges.csv; format 1 kept them so already."""
+    if columns is None:
+        return {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    table = np.array(rows)
+    return GaugeTable([Column(*parts) for parts in columns], table[:, 0], table[:, 1:]).display()
 
 
 def _arcs_so_far(names: list[str], arrays: dict) -> list[dict]:
@@ -183,10 +227,6 @@ def last_checkpoint(path):
     StoreError
         If there are checkpoints and none can be read.
     """
-    import zipfile
-
-    import numpy as np
-
     found, trouble = checkpoints(path), None
     for file in reversed(found):
         try:
@@ -204,8 +244,6 @@ def last_checkpoint(path):
 
 def read_gauges(path) -> dict:
     """Columns of a gauges.csv, name -> array (N,)."""
-    import numpy as np
-
     try:
         with open(path, encoding="utf-8", newline="") as handle:
             head, *rows = csv.reader(handle)
@@ -244,7 +282,7 @@ def read_frame(frame: FrameFile) -> FieldFrame:
             cells=mesh.cells[0].data,
             temperature=mesh.point_data["temperature_K"],
             displacement=mesh.point_data["displacement_m"],
-            active=cells["active"].astype(bool),
+            active=cells["active" if "active" in cells else "laid"].astype(bool),  # format 1: laid
             von_mises=cells["von_mises_Pa"],
             equivalent_plastic_strain=cells["equivalent_plastic_strain"],
         )

@@ -104,7 +104,7 @@ def find_clamps(
     ConvergenceError
         If no choice could be computed.
     """
-    from weldsim.runs.runner import COMPANION
+    from weldsim.runs.error_estimate import companion_grade
 
     grade = chosen_grade(grade, case)
     found = usable_gauge(case, gauge)
@@ -124,8 +124,8 @@ def find_clamps(
     if best.error:
         raise ConvergenceError(f"preset: no choice of clamps could be computed: {best.error}")
     error, words = None, "without an error estimate: no run at a second grade"
-    if estimate and grade in COMPANION:
-        coarser = COMPANION[grade]
+    coarser = companion_grade(grade) if estimate else None
+    if coarser:
         again = _run(case, best.faces, found, coarser, lambda s, t: tell(0.9 + 0.1 * s, t), threads)
         words = FAILED
         if not again.error:

@@ -236,11 +236,11 @@ def _not_too_far(lean, case) -> None:
 
 def _error(case, gauge, trial, grade, estimate, tell, threads):
     """Estimated error of a trial's size, and how."""
-    from weldsim.runs.runner import COMPANION
+    from weldsim.runs.error_estimate import companion_grade
 
-    if not estimate or grade not in COMPANION:
+    coarser = companion_grade(grade) if estimate else None
+    if coarser is None:
         return None, "without an error estimate: no run at a second grade"
-    coarser = COMPANION[grade]
     try:  # made for the error alone: if it fails, what the finer runs found still stands
         other, _ = _trial(case, gauge, coarser, lambda s, t: tell(0.9 + 0.1 * s, t), threads)
     except ConvergenceError:

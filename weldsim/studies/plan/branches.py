@@ -182,9 +182,9 @@ def _branch_run(job: Job, path: Path) -> dict:
         "iterations": iterations, "retries": retries, "reaction_N": force,
     }  # fmt: skip
     if last:
-        from weldsim.runs.runner import Record, locked_in
+        from weldsim.runs.stress_summary import locked_in
 
-        held = locked_in(model, state, Record())
+        held = locked_in(model, state)
         record["stress_MPa"] = held["mean_weld_zone_MPa"]
     else:
         _write_state(path.with_suffix(".npz"), state)

@@ -1,0 +1,155 @@
+"""How far an end reading may be off: the one estimate that runs and studies state.
+
+A case is computed once more one grade coarser, with longer steps and larger cells, and the way
+between the two readings is stated. It is an estimate of the discretisation error, no bound, and
+says nothing of what the model leaves out.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from weldsim.errors import WeldsimError
+from weldsim.geometry.grades import GRADES
+from weldsim.simulation.steps import build_model, simulate, start_state
+
+# Sketch and coarse are for signs and ranking: a run at them spends no time on an estimate unless
+# it is asked for one, and one cell through the wall is no measure of what two are worth.
+WITHOUT_COMPANION = ("sketch", "coarse")
+NOT_ASKED = "not asked for: run without the companion"
+NO_SECOND_GRADE = "without an error estimate: no run at a second grade"
+COARSER_FAILED = "without an error estimate: the coarser run failed"
+
+
+@dataclass(frozen=True)
+class ErrorEstimate:
+    """Estimated discretisation errors of end readings.
+
+    Attributes
+    ----------
+    values : dict
+        Column -> error, in the unit the readings came in; empty when there is none.
+    how : str
+        How it was estimated, or why it was not.
+    trouble : str
+        Why the coarser run failed; empty when it did not.
+    seconds : float
+        What the coarser run took. [s]
+    """
+
+    values: Mapping = field(default_factory=dict)
+    how: str = NO_SECOND_GRADE
+    trouble: str = ""
+    seconds: float = 0.0
+
+    def size(self, columns: Iterable | None = None) -> float | None:
+        """Root of the sum of squares over columns (all when left out); None without an estimate."""
+        if not self.values:
+            return None
+        return math.hypot(*(self.values[c] for c in (self.values if columns is None else columns)))
+
+
+def grade_below(grade: str) -> str | None:
+    """The next coarser grade; None below the coarsest."""
+    grades = list(GRADES)
+    return grades[grades.index(grade) - 1] if grade != grades[0] else None
+
+
+def companion_grade(grade: str) -> str | None:
+    """Grade of the companion run that goes with a run of itself; None where none goes."""
+    return None if grade in WITHOUT_COMPANION else grade_below(grade)
+
+
+def estimate_error(
+    ends: Mapping,
+    coarser: str | None,
+    run_at: Callable[[str], Mapping],
+    subject: str = "case",
+) -> ErrorEstimate:
+    """Errors of end readings from those of the same subject at a coarser grade.
+
+    Parameters
+    ----------
+    ends : dict
+        Column -> end reading.
+    coarser : str or None
+        The grade of the second run; None gives an estimate without values.
+    run_at : callable(grade) -> dict
+        Computes the end readings at a grade; those of `ends` are compared.
+    subject : str
+        What is run again: "case", "preset", "clamps" ...
+
+    Returns
+    -------
+    ErrorEstimate
+        Without values, and with `trouble`, where the coarser run fails: it is made for the error
+        alone, and what the finer one found still stands.
+    """
+    if coarser is None:
+        return ErrorEstimate()
+    began = time.perf_counter()
+    try:
+        other = run_at(coarser)
+    except WeldsimError as error:
+        trouble = str(error).splitlines()[0] if str(error) else type(error).__name__
+        return ErrorEstimate({}, COARSER_FAILED, trouble, time.perf_counter() - began)
+    values = {column: abs(other[column] - value) for column, value in ends.items()}
+    how = f"difference to the same {subject} at grade {coarser}; an estimate, no bound"
+    return ErrorEstimate(values, how, "", time.perf_counter() - began)
+
+
+def error_of_run(
+    case,
+    grade: str,
+    ends: Mapping,
+    threads: int | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> ErrorEstimate:
+    """Errors of a case's end readings at a grade, from the same case one grade coarser.
+
+    Parameters
+    ----------
+    case : Case
+    grade : str
+        Of the run whose errors are asked for; any but the coarsest.
+    ends : dict
+        Column -> end reading at that grade. [SI]
+    threads : int, optional
+    progress : callable(share, text), optional
+
+    Returns
+    -------
+    ErrorEstimate
+        Its `values` are in SI. [rad, m, K, N, N m]
+    """
+    coarser = grade_below(grade)
+
+    def run_at(name: str) -> Mapping:
+        model = build_model(case, name, threads)
+        end = model.read(start_state(model))
+        for step in simulate(model):
+            end = step.gauges
+            if progress is not None:
+                progress(step.progress, f"error estimate, {step.time:.0f} s")
+        return end
+
+    found = estimate_error(ends, coarser, run_at)
+    if found.trouble:
+        return replace(found, how=f"no error estimate: {found.trouble}")
+    return replace(found, how=_how_of_run(grade, coarser)) if coarser else found
+
+
+def _how_of_run(grade: str, coarser: str) -> str:
+    """In words how the error of a run at a grade is estimated from one at a coarser grade."""
+    fine, rough = GRADES[grade], GRADES[coarser]
+    return (
+        f"difference to the same case at the coarser grade {coarser}: torch steps "
+        f"{rough.torch_step / fine.torch_step:.1f} and cells along the travel "
+        f"{rough.travel_cell / fine.travel_cell:.1f} times as long, across the bead "
+        f"{fine.bead_cells / rough.bead_cells:.1f} and through the wall "
+        f"{fine.through_cells / rough.through_cells:.1f} times as large; an "
+        "estimate, no bound"
+    )

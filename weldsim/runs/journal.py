@@ -1,0 +1,190 @@
+"""What a run has gathered, kept on disk as it goes: readings, frames, checkpoints.
+
+A stopped or killed run goes on from its last checkpoint with the same bits as one that was never
+stopped: the checkpoint holds the state and all that was gathered up to it.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from weldsim.errors import StoreError
+from weldsim.runs.folder import RunFolder
+from weldsim.runs.gauge_table import GaugeTable
+from weldsim.runs.manifest import manifest_of
+from weldsim.runs.reading import MANIFEST
+from weldsim.schema.column import Column
+from weldsim.simulation.model import field_frame
+from weldsim.simulation.state import State
+from weldsim.simulation.steps import start_state
+
+CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
+FRAMES = 72  # about this many pictures of the fields in a run
+COOLING_STEPS = 60.0  # about so many steps follow the last arc
+
+
+@dataclass(frozen=True)
+class Record:
+    """What the run has gathered besides the state; part of every checkpoint.
+
+    Attributes
+    ----------
+    columns : what is read, gauges first, then the welds
+    rows : (N, 1 + K) time and readings in SI
+    frames, last_frame : number of frames written; step of the newest
+    iterations, heat_iterations, retries : of all steps
+    seconds : spent on the steps [s]
+    largest_gap : of the energy balance on the way
+    released : what each opening of clamps moved: time, clamps, change of each gauge in SI
+    """
+
+    columns: tuple[Column, ...] = ()
+    rows: tuple = ()
+    frames: int = 0
+    last_frame: int = -1
+    iterations: int = 0
+    heat_iterations: int = 0
+    retries: int = 0
+    seconds: float = 0.0
+    largest_gap: float = 0.0
+    released: tuple = ()
+
+    def after(self, step, row, seconds: float) -> Record:
+        """The record with one more step."""
+        released = self.released
+        if step.phase == "release":
+            change = [new - old for new, old in zip(row[1:], self.rows[-1][1:], strict=True)]
+            opened = {
+                "time_s": step.time,
+                "clamps": list(step.state.released),
+                "change": change[: len(step.gauges)],
+            }
+            released = (*released, opened)
+        return replace(
+            self,
+            rows=(*self.rows, row),
+            iterations=self.iterations + step.iterations,
+            heat_iterations=self.heat_iterations + step.heat_iterations,
+            retries=self.retries + step.retries,
+            seconds=seconds,
+            largest_gap=max(self.largest_gap, step.state.energy_balance.gap),
+            released=released,
+        )
+
+    @property
+    def table(self) -> GaugeTable:
+        """All readings so far."""
+        rows = np.array(self.rows)
+        return GaugeTable(self.columns, rows[:, 0], rows[:, 1:])
+
+    @property
+    def shown_releases(self) -> list[dict]:
+        """`released` by the names and in the units of gauges.csv."""
+        return [
+            {**r, "change": {c.name: c.factor * v for c, v in zip(self.columns, r["change"])}}
+            for r in self.released
+        ]
+
+    def to_extra(self) -> dict:
+        """The record as a checkpoint keeps it."""
+        return {**vars(self), "columns": [[c.gauge, c.component, c.unit] for c in self.columns]}
+
+    @classmethod
+    def from_extra(cls, extra: dict) -> Record:
+        """The record of a checkpoint."""
+        columns = tuple(Column(*parts) for parts in extra["columns"])
+        return cls(**{**extra, "columns": columns, "rows": tuple(extra["rows"]),
+                      "released": tuple(extra["released"])})  # fmt: skip
+
+
+class Journal:
+    """State and record of a run that is under way, and its folder.
+
+    Both are replaced at once, so that whatever stops the run finds a pair that belongs together.
+    """
+
+    def __init__(self, folder: RunFolder, model, checkpoint_seconds: float = CHECKPOINT_SECONDS):
+        self.folder, self.model = folder, model
+        self.state: State | None = None
+        self.record = Record()
+        self._every = checkpoint_seconds
+        self._wanted = max(1, round(expected_steps(model) / FRAMES))
+        self._phase = "rest"
+        self._began = self._saved = time.perf_counter()
+        self._before = 0.0
+
+    def begin(self) -> None:
+        """The part before the first arc."""
+        self.state = start_state(self.model)
+        columns = (*self.model.read(self.state), *self.model.weld_temperatures(self.state))
+        self.record = Record(columns, (row_of(self.model, self.state),))
+        self._frame()
+
+    def go_on(self) -> bool:
+        """Take up the last checkpoint; False when there is none."""
+        found = self.folder.last_checkpoint()
+        if found is None:
+            return False
+        arrays, extra = found
+        try:
+            self.state, self.record = State.from_arrays(arrays), Record.from_extra(extra)
+        except (KeyError, TypeError, ValueError):
+            raise StoreError(
+                f"{self.folder.path}: its checkpoint was written by another version of weldsim, "
+                "which kept the state otherwise; run its case into a new folder"
+            ) from None
+        self._before = self.record.seconds
+        return True
+
+    def add(self, step) -> None:
+        """Note an accepted step; a frame and a checkpoint when they are due."""
+        seconds = self._before + time.perf_counter() - self._began
+        record = self.record.after(step, row_of(self.model, step.state), seconds)
+        self.state, self.record = step.state, record
+        if step.state.steps % self._wanted == 0 or step.phase != self._phase:
+            self._frame()
+        self._phase = step.phase
+        if time.perf_counter() - self._saved > self._every:
+            self.checkpoint()
+
+    def checkpoint(self) -> None:
+        """Write the pair of state and record."""
+        self.folder.write_checkpoint(
+            self.state.steps, self.state.to_arrays(), self.record.to_extra()
+        )
+        self._saved = time.perf_counter()
+
+    def close(self) -> None:
+        """Last frame and checkpoint of a march that has come to its end."""
+        self._frame()
+        self.checkpoint()
+
+    def tell(self, status: str, **more) -> None:
+        """Write run.json as far as it is known."""
+        manifest = manifest_of(self.model, self.state, status)
+        self.folder.write_json(MANIFEST, {**manifest, **more})
+
+    def _frame(self) -> None:
+        if self.record.last_frame == self.state.steps:
+            return
+        self.folder.write_frame(
+            self.record.frames, field_frame(self.model, self.state), self.model.part
+        )
+        self.record = replace(
+            self.record, frames=self.record.frames + 1, last_frame=self.state.steps
+        )
+
+
+def row_of(model, state) -> tuple[float, ...]:
+    """Time and readings of a state, the welds' own temperatures last. [s, SI]"""
+    welds = model.weld_temperatures(state)
+    return (state.time, *model.read(state).values(), *welds.values())
+
+
+def expected_steps(model) -> float:
+    """About how many steps a case takes, cooling included."""
+    torch = sum(s.duration / model.torch_time(i) for i, s in enumerate(model.sources))
+    return torch + COOLING_STEPS

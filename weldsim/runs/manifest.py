@@ -1,0 +1,122 @@
+"""run.json: the case as resolved, versions, sizes, and what is known of a run so far."""
+
+from __future__ import annotations
+
+import platform
+import sys
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+
+import numpy as np
+
+from weldsim.geometry.path import Seam
+from weldsim.runs.reading import FORMAT
+
+PATH_POINTS = 25  # at most this many places of a seam are written
+PACKAGES = (
+    "weldsim", "numpy", "scipy", "scikit-fem", "gmsh", "pygmsh", "meshio", "numba", "rslab",
+    "pypardiso", "pyvista", "vtk", "pydantic", "pint",
+)  # fmt: skip
+
+
+@cache
+def versions() -> dict[str, str]:
+    """Versions of Python and of the packages a result depends on, those that are installed."""
+    out = {"python": platform.python_version()}
+    for name in PACKAGES:
+        try:
+            out[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return out
+
+
+def timetable(model, state) -> list[dict]:
+    """Arc times of every weld so far. [s]"""
+    out = []
+    for weld, start, stop in zip(model.case.welds, state.starts, state.stops, strict=True):
+        if not np.isnan(start):
+            end = None if np.isnan(stop) else float(stop)
+            out.append({"name": weld.name, "start": float(start), "end": end})
+    return out
+
+
+def weld_paths(case, seams) -> list[dict]:
+    """Where each arc goes: name, places in the direction of welding [m], direction inward."""
+    out = []
+    for weld, seam in zip(case.welds, seams, strict=True):
+        points = np.array([seam.start, seam.end]) if isinstance(seam, Seam) else seam.points
+        count = min(len(points), PATH_POINTS)
+        some = np.unique(np.linspace(0, len(points) - 1, count).astype(int))
+        out.append(
+            {"name": weld.name, "seam": weld.seam, "points": points[some].tolist(),
+             "inward": np.asarray(seam.inward).tolist()}
+        )  # fmt: skip
+    return out
+
+
+def clamp_places(model) -> list[dict]:
+    """Middle of each face that each clamp grips [m], with its name."""
+    points, faces = model.part.lattice.points, model.boundaries
+    return [
+        {"name": c.name, "places": [points[faces[face]].mean(axis=0).tolist() for face in c.at]}
+        for c in model.case.clamps
+    ]
+
+
+def manifest_of(model, state, status: str) -> dict:
+    """What run.json holds from the first step on; `state` None leaves out the timetable.
+
+    Parameters
+    ----------
+    model : Model
+    state : State or None
+    status : {"running", "complete", "stopped", "failed"}
+    """
+    case = model.case
+    out = {
+        "format": FORMAT,
+        "title": case.title,
+        "status": status,
+        "case": case.resolved,
+        "source_file": case.source_file,
+        "overrides": list(case.overrides),
+        "versions": versions(),
+        "grade": model.grade.name,
+        "solver": model.mechanics.solver.name,
+        "mesh": {
+            "cells": int(model.part.mesh.t.shape[1]),
+            "displacement_unknowns": int(model.mechanics.pattern.size),
+            "temperature_unknowns": int(model.heat.pattern.size),
+        },
+        "warnings": [],
+        "paths": weld_paths(case, model.seams),
+        "clamps": clamp_places(model),
+    }
+    if state is not None:
+        out["timetable"] = timetable(model, state)
+    return out
+
+
+def balances(state, largest_gap: float) -> dict:
+    """Heat books of a run [J], largest gap on the way, and how far the arc was rescaled."""
+    books = state.energy_balance
+    return {
+        "heat_supplied_J": books.supplied,
+        "heat_lost_J": books.lost,
+        "heat_stored_J": books.stored,
+        "heat_gap": books.gap,
+        "largest_heat_gap": largest_gap,
+        "source_rescale_least": float(state.rescale[0]),
+        "source_rescale_most": float(state.rescale[1]),
+    }
+
+
+def peak_memory() -> float | None:
+    """Peak resident memory of this process in MB, where the system tells."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1e6 if sys.platform == "darwin" else 1e3)

@@ -1,0 +1,110 @@
+"""In words, where a result leaves the ground it stands on."""
+
+from __future__ import annotations
+
+import numpy as np
+
+ON_MELT = 0.1  # share of a gauge's reading from metal that was soft, up to which it is trusted
+ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
+RESCALE_LIMITS = (0.5, 2.0)  # of the arc's heat by the mesh; beyond, the ellipsoid does not fit
+PRESSED_IN = 0.02  # mm by which faces of a land may press into each other unmentioned
+LEAST_WEAVES = 1.0  # a torch step; fewer is no even spread of the heat
+
+
+def warnings_of(model, state, retries: int) -> list[str]:
+    """Warnings on the end of a run, one line each, without full stop.
+
+    Parameters
+    ----------
+    model : Model
+    state : State
+        The last one.
+    retries : int
+        Steps that had to be halved.
+    """
+    out = [*_rotation(model, state), *_rescaled(state), *_pressed(model, state)]
+    for name in gauges_on_melt(model, state):
+        out.append(
+            f"gauge {name} stands on metal that melted, which keeps no shape of its own: its "
+            "reading means nothing, put it beside the weld"
+        )
+    out += _slow_weaves(model)
+    if retries:
+        out.append(f"{retries} steps had to be halved to find equilibrium")
+    if model.case.solve.model == "elastic":
+        out.append(
+            "model elastic takes shrinkage from each point's own peak temperature: the pull in the "
+            "direction of travel is lost; use model plastic for numbers"
+        )
+    return out
+
+
+def _rotation(model, state) -> list[str]:
+    rotation = largest_rotation(model, state)
+    if rotation <= ROTATION_LIMIT:
+        return []
+    return [
+        f"the part turns by {1e3 * rotation:.0f} mrad, more than the "
+        f"{1e3 * ROTATION_LIMIT:.0f} mrad up to which small-rotation results are good to a few "
+        "parts in ten thousand"
+    ]
+
+
+def _rescaled(state) -> list[str]:
+    low, high = state.rescale
+    if low >= RESCALE_LIMITS[0] and high <= RESCALE_LIMITS[1]:
+        return []
+    return [
+        f"the arc's heat had to be rescaled by {low:.2f} to {high:.2f}: the ellipsoid is large "
+        "against the mesh or overhangs the part"
+    ]
+
+
+def _pressed(model, state) -> list[str]:
+    if model.contact is None:
+        return []
+    deep = model.contact.closing(state.displacement) - model.contact.gap
+    worst = 1e3 * float(deep.max(initial=0.0))
+    if worst <= PRESSED_IN:
+        return []
+    return [
+        f"faces of the open land press {worst:.2g} mm into each other: contact there is a "
+        "stiff spring, so read the gap to that"
+    ]
+
+
+def _slow_weaves(model) -> list[str]:
+    return [
+        f"the weave of {weld.name} is slower than a torch step of "
+        f"{model.torch_time(i):.2g} s: spreading its heat evenly is not what happens"
+        for i, weld in enumerate(model.case.welds)
+        if weld.weave > 0 and weld.weave_rate * model.torch_time(i) < LEAST_WEAVES
+    ]
+
+
+def gauges_on_melt(model, state) -> list[str]:
+    """Names of gauges that read the movement of metal that was soft in between."""
+    if model.case.solve.model == "elastic":
+        return []
+    peak = state.peak_temperature[: len(model.points)]
+    soft = peak >= model.material.softening_temperature
+    out = []
+    for gauge, probe in zip(model.case.gauges, model.probes, strict=True):
+        if probe.displacement_map is None:
+            continue
+        share = np.asarray(abs(probe.displacement_map).sum(axis=0)).reshape(-1, 3).sum(axis=1)
+        if share[soft].sum() > ON_MELT * share.sum():
+            out.append(gauge.name)
+    return out
+
+
+def largest_rotation(model, state) -> float:
+    """Largest rotation of a cell that never was soft, from its mean displacement gradient. [rad]"""
+    m = model.mechanics
+    u = state.displacement[m.cells]
+    h = np.einsum("cqdn,cni,cq->cid", m.grad, u, m.weight) / m.weight.sum(axis=1)[:, None, None]
+    spin = 0.5 * (h - np.swapaxes(h, 1, 2))
+    peak = model.at_quadrature(state.peak_temperature).max(axis=1)
+    whole = model.active_points(state).all(axis=1) & (peak < model.material.softening_temperature)
+    size = np.sqrt(0.5 * (spin**2).sum(axis=(1, 2)))
+    return float(size[whole].max(initial=0.0))
