@@ -1,4 +1,4 @@
-"""Readings of a whole run: one array a column in SI, as a table, a data frame, or for gauges.csv."""
+"""Readings of a whole run: one array a column in SI, a data frame, or what gauges.csv holds."""
 
 from __future__ import annotations
 
@@ -178,7 +178,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
             import pandas
         except ImportError:
             raise SetupError(
-                'pandas is not installed, and a data frame needs it: pip install "weldsim[notebook]"'
+                'a data frame needs pandas, which is not installed: pip install "weldsim[notebook]"'
             ) from None
         names = [(c.gauge, c.component, SI_UNITS[c.unit]) for c in self._columns]
         heads = pandas.MultiIndex.from_tuples(names, names=["gauge", "component", "unit"])

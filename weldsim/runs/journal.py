@@ -83,10 +83,11 @@ class Record:
     @property
     def shown_releases(self) -> list[dict]:
         """`released` by the names and in the units of gauges.csv."""
-        return [
-            {**r, "change": {c.name: c.factor * v for c, v in zip(self.columns, r["change"])}}
-            for r in self.released
-        ]
+        out = []
+        for opened in self.released:
+            moved = zip(self.columns, opened["change"], strict=False)  # gauges come first
+            out.append({**opened, "change": {c.name: c.factor * v for c, v in moved}})
+        return out
 
     def to_extra(self) -> dict:
         """The record as a checkpoint keeps it."""
