@@ -42,7 +42,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 from weldsim.case.load import load_case
-from weldsim.plots import charts
+from weldsim.plots import style
 from weldsim.runs.summary import settling_time
 from weldsim.schema.process import heat_input
 from weldsim.schema.tolerance import limit, read_tolerance, verdict
@@ -51,8 +51,8 @@ from weldsim.studies.attribution import explain_state
 from weldsim.studies.influence import quadrature_places
 from weldsim.text.cautions import CAUTIONS, DEFER
 
-plt.rcParams.update(charts.STYLE)
-BLUE, ORANGE, GREEN = charts.LINES[:3]
+plt.rcParams.update(style.SCREEN)
+BLUE, ORANGE, GREEN = style.LINES[:3]
 print(*(f"- {line}" for line in (*CAUTIONS, DEFER)), sep="\n")
 
 # %% [markdown]
@@ -73,12 +73,12 @@ figure, axes = plt.subplots(figsize=(9.5, 3.4))
 length, half, grip = 1e3 * bar.part.length, 500 * bar.part.width, 1e3 * bar.hold.length
 at = 1e3 * bead.at
 axes.fill_between([0, length], -half, half, color="#d5dade")
-axes.fill_between([0, grip], -half - 6, half + 6, color=charts.QUIET, alpha=0.55)
+axes.fill_between([0, grip], -half - 6, half + 6, color=style.QUIET, alpha=0.55)
 axes.text(grip / 2, 0, "vise", ha="center", va="center", color="white")
-axes.fill_between([at - 3.5, at + 3.5], -half, half, color=charts.WELDS[0], alpha=0.35)
-arrow = {"arrowstyle": "-|>", "color": charts.WELDS[0], "lw": 2}
+axes.fill_between([at - 3.5, at + 3.5], -half, half, color=style.WELDS[0], alpha=0.35)
+arrow = {"arrowstyle": "-|>", "color": style.WELDS[0], "lw": 2}
 axes.annotate("", (at, half - 2), (at, -half + 2), arrowprops=arrow)
-axes.text(at + 6, -half + 5, "bead, front face", color=charts.WELDS[0])
+axes.text(at + 6, -half + 5, "bead, front face", color=style.WELDS[0])
 axes.plot([length, 158], [0, 0], "--", color=GREEN)
 axes.text(114, 3, "light beam", color=GREEN)
 for height, words in ((17, "up?"), (-17, "down?")):
@@ -138,8 +138,8 @@ error_up, error_right = abs(up[-1] - coarse_up[-1]), abs(right[-1] - coarse_righ
 # %%
 def history(axes, until, *lines):
     """Curves of (time, value, colour, name), named at their ends, and the band of the arc."""
-    axes.axvspan(0, out, color=charts.ARC, zorder=0)
-    axes.axhline(0, color=charts.QUIET, lw=0.8)
+    axes.axvspan(0, out, color=style.ARC, zorder=0)
+    axes.axhline(0, color=style.QUIET, lw=0.8)
     for t, value, colour, name in lines:
         axes.plot(t, value, color=colour)
         axes.text(1.01 * until, np.interp(until, t, value), name, color=colour, va="center")
@@ -152,7 +152,7 @@ figure, (left, wall) = plt.subplots(
 history(left, 150.0, (time, up, BLUE, "up"), (time, right, ORANGE, "right"))
 left.set_title("where the beam points (grade quick)")
 throw = bar.gauges[0].throw  # m; mrad times m is mm
-wall.plot(throw * right, throw * up, color=charts.INK, lw=1.4)
+wall.plot(throw * right, throw * up, color=style.INK, lw=1.4)
 highest = int(np.argmax(np.where(time <= out, up, -np.inf)))
 burnt = int(np.searchsorted(time, out - 1e-6))
 for k, words in ((0, "start"), (highest, "turns"), (burnt, "arc out"), (-1, "stands still")):
@@ -295,7 +295,7 @@ figure, (left, bars) = plt.subplots(
 )
 history(
     left, 150.0, (clock, warmth, ORANGE, "warmth"), (clock, locked, GREEN, "locked in"),
-    (time, up, charts.INK, ""),
+    (time, up, style.INK, ""),
 )  # fmt: skip
 left.text(66, 7.6, "the beam: both together", va="top")
 left.set_ylim(-9, 15)
@@ -303,11 +303,11 @@ left.set_ylabel("beam up, mrad")
 left.set_title("what holds the beam where it is (grade quick)")
 place = 1e3 * np.array([0.5 * (row.begin + row.finish) for row in cold.rows])
 bars.bar(place, [row.value for row in cold.rows], 2.6, color=GREEN, label="quick")
-bars.plot(place, [row.value for row in cold_coarse.rows], "D", ms=4.5, color=charts.INK,
+bars.plot(place, [row.value for row in cold_coarse.rows], "D", ms=4.5, color=style.INK,
           ls="none", label="coarse")  # fmt: skip
 for edge in (40 / 3, 80 / 3):
-    bars.axvline(edge, color=charts.QUIET, lw=0.8, ls=":")
-bars.axhline(0, color=charts.QUIET, lw=0.8)
+    bars.axvline(edge, color=style.QUIET, lw=0.8, ls=":")
+bars.axhline(0, color=style.QUIET, lw=0.8)
 bars.grid(axis="x", visible=False)
 bars.legend(loc="upper left", title="grade", alignment="left")
 bars.set(xlabel="along the bead from its start, mm", ylabel="adds to beam up, cold, mrad")

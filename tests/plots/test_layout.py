@@ -8,17 +8,15 @@ from weldsim.case.load import load_case
 from weldsim.errors import SetupError
 from weldsim.joints.registry import seams_of
 from weldsim.plots.layout import (
-    Path3,
     draw_layout,
     emptiest_corner,
     layout_figure,
     layout_stages,
-    order_words,
     surfaces,
-    tack_lines,
-    weld_paths,
 )
-from weldsim.plots.place_labels import Label, beside, best_place, first_of_seams, place_labels
+from weldsim.plots.place_labels import Label, beside, best_place, place_labels
+from weldsim.plots.weld_paths import WeldPath, order_words, tack_lines, weld_paths
+from weldsim.plots.welds import first_of_seams
 from weldsim.system import libraries as syslibs
 
 MAST = ROOT / "cases" / "mast_stub.toml"
@@ -135,7 +133,9 @@ def test_bar_is_drawn_too(drawing, tmp_path):
 
 
 def test_without_a_renderer_it_says_why(case, monkeypatch, tmp_path):
-    monkeypatch.setattr(syslibs, "prepare_renderer", lambda: "pictures skipped: no way to draw")
+    monkeypatch.setattr(
+        "weldsim.plots.layout.prepare_renderer", lambda: "pictures skipped: no way to draw"
+    )
     with pytest.raises(SetupError, match="no way to draw"):
         draw_layout(case, tmp_path / "layout.png")
     assert not list(tmp_path.iterdir())
@@ -185,7 +185,7 @@ def test_order_in_words_takes_neighbours_together():
     found = [("tack1", "left", True), *((f"front.{n}", "front", False) for n in range(1, 5)),
              ("back", "back", False)]  # fmt: skip
     paths = [
-        Path3(n, name, seam, line, way, 0.005, tack)
+        WeldPath(n, name, seam, line, way, 0.005, tack)
         for n, (name, seam, tack) in enumerate(found, 1)
     ]
     assert order_words(paths) == "Order: 1 tack on left, 2-5 front, 6 back"

@@ -10,11 +10,24 @@ import pytest
 from tests import synthetic_run as invented
 from tests.places import ROOT
 from weldsim.plots import animation as movie
-from weldsim.plots import charts, scene
 from weldsim.plots import pictures as render
-from weldsim.plots.charts import spread_apart
+from weldsim.plots import scene
+from weldsim.plots import stage as stages
+from weldsim.plots.colour_bars import GLOW, MOVED, colour_map
+from weldsim.plots.gauge_plots import gauge_history, spread_apart
+from weldsim.plots.melt_smoothing import softened_points
 from weldsim.plots.place_labels import side_by_side
-from weldsim.plots.pointer_plot import spot_path
+from weldsim.plots.pointer_plot import pointer_plot
+from weldsim.plots.vtk_grid import surface_of
+from weldsim.plots.welds import (
+    arc_times,
+    clock,
+    hot_time,
+    nearest_frame,
+    pauses_between,
+    pictured_arcs,
+    weld_colour,
+)
 from weldsim.runs.reading import FieldFrame, read_run
 from weldsim.system import libraries as syslibs
 
@@ -58,8 +71,8 @@ def lightness(colours):
 def test_colour_maps_read_in_grey():
     """Lightness that only rises or only falls can be read with any colour vision."""
     share = np.linspace(0, 1, 64)
-    glow = lightness(scene.colour_map(scene.GLOW)(share)[:, :3])
-    moved = lightness(scene.colour_map(scene.MOVED)(share)[:, :3])
+    glow = lightness(colour_map(GLOW)(share)[:, :3])
+    moved = lightness(colour_map(MOVED)(share)[:, :3])
     assert np.all(np.diff(glow) > 0) and np.ptp(glow) > 60
     assert np.all(np.diff(moved) < 0) and np.ptp(moved) > 60
 
@@ -69,34 +82,34 @@ def test_colour_maps_read_in_grey():
     [(0.3, 1), (1, 1), (1.9, 1), (2.0, 2), (4.99, 2), (9.9, 5), (10, 10), (734, 500)],
 )
 def test_warp_is_a_round_number_not_above_what_was_asked(factor, expected):
-    assert scene.round_warp(factor) == expected
+    assert stages.round_warp(factor) == expected
 
 
 def test_stage_shows_a_tenth_of_the_length_at_most_and_all_of_the_part(record):
-    stage = scene.make_stage(record, (600, 240))
+    stage = stages.make_stage(record, (600, 240))
     assert 0.04 < stage.warp * stage.farthest / invented.LENGTH <= 0.1 + 1e-9
     for time in FRAMES:
         frame = field_frame(time)
-        on = scene.active_lattice_points(frame)
+        on = stages.active_lattice_points(frame)
         places = stage.to_picture((frame.points + stage.warp * frame.displacement)[on])
         assert places.min() > 0 and places.max() < 1
     assert stage.coldest == pytest.approx(20, abs=0.01)
-    assert 1000 < stage.hottest <= scene.HIGHEST
+    assert 1000 < stage.hottest <= stages.HIGHEST
 
 
 def test_a_bead_on_the_back_is_seen_from_the_back(record):
-    assert scene.make_stage(record).view[1] > 0
+    assert stages.make_stage(record).view[1] > 0
     for weld in record.case["welds"]:
         weld["face"] = "back"
     try:
-        assert scene.make_stage(record).view[1] < 0
+        assert stages.make_stage(record).view[1] < 0
     finally:
         for weld in record.case["welds"]:
             weld["face"] = "front"
 
 
 def test_gauge_plot_holds_the_readings(record):
-    figure = charts.gauge_history(record)
+    figure = gauge_history(record)
     drawn = [line for axes in figure.axes for line in axes.lines]
     for name in ("pointer_up_mm", "pointer_right_mrad", "A_middle_degC"):
         same = [
@@ -122,7 +135,7 @@ def test_long_names_of_gauges_stay_on_the_picture(record):
         gauges={new: record.gauges[old] for old, new in names.items()},
         manifest={**record.manifest, "case": case},
     )
-    figure = charts.gauge_history(long)
+    figure = gauge_history(long)
     figure.canvas.draw()
     ends = [t for axes in figure.axes for t in axes.texts if t.get_text().startswith("straight")]
     assert ends and all(t.get_window_extent().x1 <= figure.bbox.x1 for t in ends)
@@ -132,13 +145,13 @@ def test_clock_starts_with_the_first_arc(record):
     late = SimpleNamespace(
         gauges=record.gauges, manifest={"timetable": [{"name": "A", "start": 12.0, "end": None}]}
     )
-    assert charts.clock(late)[0] == -12.0
-    ((name, start, stop),) = charts.arcs(late)
+    assert clock(late)[0] == -12.0
+    ((name, start, stop),) = arc_times(late)
     assert (name, start, stop) == ("A", 0.0, record.gauges["time_s"][-1] - 12.0)
 
 
 def test_path_of_the_spot_has_one_scale_and_runs_through_the_readings(record):
-    figure = spot_path(record, record.pointers[0])
+    figure = pointer_plot(record, record.pointers[0])
     (axes,) = figure.axes
     figure.draw_without_rendering()
     box = axes.get_window_extent()
@@ -173,8 +186,8 @@ def test_names_of_beads_at_one_place_stand_side_by_side():
 
 
 def test_frames_are_picked_by_time(record):
-    assert render.nearest_frame(record, 16.0).time == 15.0
-    extreme = render.hot_time(record)
+    assert nearest_frame(record, 16.0).time == 15.0
+    extreme = hot_time(record)
     times, values = record.gauges["time_s"], np.abs(record.gauges["pointer_up_mrad"])
     arcs = record.manifest["timetable"]
     hot = np.any([(times >= a["start"]) & (times <= a["end"]) for a in arcs], axis=0)
@@ -183,13 +196,13 @@ def test_frames_are_picked_by_time(record):
 
 
 def test_metal_that_is_not_laid_is_not_drawn(drawing):
-    before, after = (scene.surface_of(field_frame(t)) for t in (0.0, 900.0))
+    before, after = (surface_of(field_frame(t)) for t in (0.0, 900.0))
     assert before.bounds[3] == pytest.approx(invented.THICKNESS / 2)
     assert after.bounds[3] == pytest.approx(invented.THICKNESS / 2 + invented.BEAD_HEIGHT)
 
 
 def test_screenshot_shows_the_hot_spot_where_the_torch_is(record, drawing):
-    stage = scene.make_stage(record, (480, 200))
+    stage = stages.make_stage(record, (480, 200))
     image = scene.draw(stage, field_frame(15.0), "temperature", warped=False, fine=1)
     assert image.shape == (200, 480, 3) and image.dtype == np.uint8
     paper = np.all(np.abs(image.astype(int) - image[0, 0]) < 3, axis=2)
@@ -204,7 +217,9 @@ def test_screenshot_shows_the_hot_spot_where_the_torch_is(record, drawing):
 
 
 def test_without_a_renderer_the_plots_are_still_made(record, monkeypatch):
-    monkeypatch.setattr(syslibs, "prepare_renderer", lambda: "pictures skipped: no way to draw")
+    monkeypatch.setattr(
+        "weldsim.plots.pictures.prepare_renderer", lambda: "pictures skipped: no way to draw"
+    )
     shown = render.show_run(record.path)
     assert sorted(p.name for p in shown.paths) == ["gauges.png", "path_pointer.png"]
     assert shown.notes == ("pictures skipped: no way to draw",)
@@ -256,7 +271,7 @@ def test_show_run_makes_every_picture(record, drawing):
 @pytest.mark.slow
 def test_without_an_encoder_there_is_a_gif_and_a_note(record, drawing, monkeypatch, tmp_path):
     monkeypatch.setattr(movie, "encoder", lambda: None)
-    stage = scene.make_stage(record, movie.SCENE)
+    stage = stages.make_stage(record, movie.SCENE)
     paths, notes = movie.write_movie(record, stage, tmp_path)
     assert [p.name for p in paths] == ["animation.gif"] and notes == [movie.NO_ENCODER]
 
@@ -268,7 +283,7 @@ def tee(tmp_path_factory):
 
 
 def test_a_tee_fills_its_picture(tee):
-    stage = scene.make_stage(tee)
+    stage = stages.make_stage(tee)
     assert 0.5 < stage.size[1] / stage.size[0] < 1.1
     frame = readback_frame(tee, -1)
     places = stage.to_picture(frame.points + stage.warp * frame.displacement)
@@ -288,24 +303,24 @@ def test_the_eye_goes_where_the_welds_are():
     for axis, sign in ((0, 1), (0, -1), (1, 1), (1, -1), (2, 1), (2, -1)):
         inward = np.zeros(3)
         inward[axis] = -sign
-        view = scene.best_view([{"points": line, "inward": inward}], [0.1, 0.1, 0.1])
+        view = stages.best_view([{"points": line, "inward": inward}], [0.1, 0.1, 0.1])
         assert sign * view[axis] > 0 and np.linalg.norm(view) == pytest.approx(1.0)
-    assert np.all(scene.best_view([], [0.1, 0.1, 0.1]) > 0)
+    assert np.all(stages.best_view([], [0.1, 0.1, 0.1]) > 0)
 
 
 def test_welds_and_clamps_of_a_joint_are_named_on_its_picture(tee, drawing):
-    figure = render.shape_picture(tee, scene.make_stage(tee))
+    figure = render.shape_picture(tee, stages.make_stage(tee))
     words = {t.get_text() for t in figure.axes[1].texts}
     words |= {w.removesuffix(" (behind)") for w in words}  # where the clamp lies is not the matter
     assert {"tack1", "front.1", "front.2", "back (behind)", "saddle", "jig"} <= words
-    half = render.temperature_picture(tee, scene.make_stage(tee), tee.frames[1], "front.1")
+    half = render.temperature_picture(tee, stages.make_stage(tee), tee.frames[1], "front.1")
     words = {t.get_text() for t in half.axes[0].texts}
     assert {"tack1", "front.1"} <= words and "front.2" not in words  # not begun yet
 
 
 def test_travel_is_drawn_on_the_picture_of_a_joint(tee, drawing):
     """front.1 goes toward -x, and with the front toward the eye -x is to the right."""
-    stage = scene.make_stage(tee)
+    stage = stages.make_stage(tee)
     figure = render.temperature_picture(tee, stage, tee.frames[1], "front.1")
     heads = [t for t in figure.axes[0].texts if not t.get_text()]
     assert len(heads) == 2 and stage.right[0] < 0
@@ -313,50 +328,31 @@ def test_travel_is_drawn_on_the_picture_of_a_joint(tee, drawing):
 
 
 def test_of_many_arcs_one_a_seam_is_pictured(tee):
-    assert [a[0] for a in render.pictured_arcs(tee)] == ["front.1", "front.2", "back"]
+    assert [a[0] for a in pictured_arcs(tee)] == ["front.1", "front.2", "back"]
     welds = [{"name": f"{s}.{n}", "seam": s, "tack": -1} for s in ("front", "back")
              for n in range(1, 7)]  # fmt: skip
     table = [{"name": w["name"], "start": 9.0 * n, "end": 9.0 * n + 5} for n, w in enumerate(welds)]
     many = replace(
         tee, manifest={**tee.manifest, "case": {**tee.case, "welds": welds}, "timetable": table}
     )
-    assert [a[0] for a in render.pictured_arcs(many)] == ["front.1", "back.1"]
-    colours = {charts.weld_colour(many, w["name"]) for w in welds}
+    assert [a[0] for a in pictured_arcs(many)] == ["front.1", "back.1"]
+    colours = {weld_colour(many, w["name"]) for w in welds}
     assert len(colours) == 2  # colours run out: one a seam
-    strip = charts.timetable_strip(many)
-    rows = [t.get_text() for t in strip.axes[0].get_yticklabels()]
-    assert rows == ["front", "back", "pauses"]
 
 
-def test_timetable_has_a_row_for_each_seam_with_arcs_where_they_burn(tee, record):
-    from matplotlib.colors import to_hex
-
-    strip = charts.timetable_strip(tee)
-    (axes,) = strip.axes
-    rows = [t.get_text() for t in axes.get_yticklabels()]
-    assert rows == ["right", "front", "back", "pauses"]
-    bands = {
-        (rows[round(p.get_y() + p.get_height() / 2)], p.get_x(), p.get_x() + p.get_width())
-        for p in axes.patches
-    }
-    assert {("front", 10.0, 15.0), ("front", 15.0, 20.0), ("back", 80.0, 90.0),
-            ("pauses", 1.5, 10.0), ("pauses", 20.0, 80.0)} <= bands  # fmt: skip
-    (tack,) = [p for p in axes.patches if p.get_hatch()]
-    assert tack.get_x() == 0.0 and to_hex(tack.get_edgecolor()) == charts.weld_colour(tee, "tack1")
-    assert [t.get_text() for t in charts.timetable_strip(record).axes[0].get_yticklabels()] == [
-        "A", "B", "pauses"]  # fmt: skip
-    assert charts.pauses([("A", 0.0, 5.0), ("B", 5.0, 9.0), ("C", 12.0, 13.0)]) == [(9.0, 12.0)]
+def test_pauses_lie_between_arcs():
+    assert pauses_between([("A", 0.0, 5.0), ("B", 5.0, 9.0), ("C", 12.0, 13.0)]) == [(9.0, 12.0)]
 
 
 def test_forces_and_moments_have_their_panels(tee):
-    figure = charts.gauge_history(tee)
+    figure = gauge_history(tee)
     titles = {axes.get_title(loc="left") for axes in figure.axes}
     assert titles >= {"movement, mm", "force, N", "moment, N m"}
 
 
 def test_target_of_a_joint_says_which_way_its_sides_look(tee):
     """Seen along +z with +x up, right is z cross x = +y."""
-    (axes,) = spot_path(tee, tee.pointers[0]).axes
+    (axes,) = pointer_plot(tee, tee.pointers[0]).axes
     assert axes.get_xlabel() == "right, mm (toward +y)"
     assert axes.get_ylabel() == "up, mm (toward +x)"
 
@@ -386,3 +382,16 @@ def test_layout_is_drawn_from_the_case_the_folder_keeps(tmp_path, drawing):
     folder.write_json("case.json", {**kept, "source": "[part]", "companion": False})
     paths, (note,) = render.draw_case(record, path)
     assert paths == [] and note.startswith("layout picture skipped: ") and "\n" not in note
+
+
+def test_metal_counts_as_melt_above_its_own_softening_temperature(record):
+    """Aluminium at 600 degC is soft (EN AW-6061 melts from 582 degC), carbon steel is firm."""
+    hot = [SimpleNamespace(temperature=np.array([873.15, 300.0]))]
+    part = record.case["part"]
+
+    def of(metal):
+        case = {**record.case, "part": {**part, "material": metal}}
+        return replace(record, manifest={**record.manifest, "case": case})
+
+    assert softened_points(of("aluminium-6061-t6"), hot).tolist() == [True, False]
+    assert not softened_points(of("carbon-steel"), hot).any()

@@ -11,7 +11,7 @@ from tests import synthetic_run as invented
 from weldsim.errors import StoreError
 from weldsim.plots import print_figures
 from weldsim.plots.cuts import cut_frame, marked_temperatures, peak_temperature
-from weldsim.plots.print_figures import FIGURES, draw, haz, residual_stress, spot
+from weldsim.plots.print_figures import FIGURES, draw, haz, pointer_path, residual_stress
 from weldsim.runs.reading import read_frame, read_run
 from weldsim.system.libraries import prepare_renderer
 
@@ -59,7 +59,7 @@ def test_lines_of_a_steel(tee):
     assert "A1" not in dict(marked_temperatures(record))  # austenite all the way
 
 
-@pytest.mark.parametrize("make", [haz, residual_stress, spot])
+@pytest.mark.parametrize("make", [haz, residual_stress, pointer_path])
 def test_one_column_is_85_mm_and_letters_can_be_read(tee, make):
     """85 mm is a common column of journals; 6 points the least size they take (common practice)."""
     figure = make(tee)

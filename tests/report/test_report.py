@@ -13,7 +13,7 @@ from tests import browser
 from tests import synthetic_run as invented
 from weldsim.errors import StoreError
 from weldsim.joints.registry import KINDS
-from weldsim.plots.timetable import clamp_grips, timetable_svg
+from weldsim.plots.timetable import clamp_spans, timetable_svg
 from weldsim.report.comparison import comparison, differences, verdicts
 from weldsim.report.report import CHECKED, VALIDATION, assumptions, rule_words, write_report
 from weldsim.report.tables import working_position
@@ -369,7 +369,16 @@ def test_timetable_shows_arcs_pauses_and_clamps(tee):
     svg = timetable_svg(record)
     for words in ("front.1 10 to 15 s", ">60 s<", "jig: off at 40 s", "saddle: stays on"):
         assert words in svg
-    assert {g.name: g.end for g in clamp_grips(record)} == {"saddle": None, "jig": 40.0}
+    assert {g.name: g.end for g in clamp_spans(record)} == {"saddle": None, "jig": 40.0}
+
+
+def test_timetable_has_a_line_for_each_seam_and_hollow_tacks(tee):
+    """Numbers of synthetic_run: tack1 lies on seam right, front.1 and front.2 on front."""
+    svg = timetable_svg(read_run(tee.path))
+    lines = re.findall(r'text-anchor="end">([^<]+)<', svg)
+    assert lines == ["right", "front", "back", "pauses", "saddle", "jig"]
+    hollow = re.findall(r'stroke-width="2"><title>(\w+)', svg)
+    assert hollow == ["tack1"]
 
 
 def test_working_positions(tee):

@@ -19,13 +19,13 @@ def shape_of(case) -> dict:
         `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `eye` and
         `up`, unit vectors.
     """
-    from weldsim.geometry.part import vtk_cells
     from weldsim.geometry.surface import outer_surface
     from weldsim.joints.build import build_part
     from weldsim.joints.registry import seams_of
-    from weldsim.plots.charts import colours_of
-    from weldsim.plots.layout import clamp_places, tack_lines, weld_paths
-    from weldsim.plots.scene import best_view
+    from weldsim.plots.stage import best_view
+    from weldsim.plots.weld_paths import clamp_places, tack_lines, weld_paths
+    from weldsim.plots.welds import colours_of
+    from weldsim.geometry.part import vtk_cells
 
     part = build_part(case, "coarse")
     points, cells, _ = vtk_cells(part.mesh)

@@ -12,10 +12,13 @@ from pathlib import Path
 
 import numpy as np
 
-from weldsim.plots import charts
-from weldsim.plots.charts import INK, PAPER, QUIET
-from weldsim.plots.melt_smoothing import smooth_melt
-from weldsim.plots.pointer_plot import set_equal_limits, spot
+from weldsim.plots.colour_bars import temperature_bar
+from weldsim.plots.image_figure import warp_words
+from weldsim.plots.pointer_plot import path_on_target, set_equal_limits
+from weldsim.plots.scene import draw
+from weldsim.plots.stage import stage_frame
+from weldsim.plots.style import ARC, INK, LINES, PAPER, QUIET, WELDS, new_figure, styled
+from weldsim.plots.welds import arc_times, axis_cut, clock, first_arc_start, weld_colour
 from weldsim.runs.reading import RunRecord, read_frame
 from weldsim.system.files import whole_file
 from weldsim.text.words import unit_word
@@ -88,7 +91,7 @@ def _accents(width: int) -> np.ndarray:
     """Stripes of the small marks' colours: by area alone they would miss their palette entry."""
     from matplotlib.colors import to_rgb
 
-    marks = (SPOT, INK, QUIET, *charts.WELDS, *charts.LINES)
+    marks = (SPOT, INK, QUIET, *WELDS, *LINES)
     stripes = [np.tile(np.array(to_rgb(c)) * 255, (60, width, 1)) for c in marks]
     return np.concatenate(stripes).round().astype(np.uint8)
 
@@ -110,12 +113,11 @@ def write_mp4(images, path) -> None:
 
 def movie_frames(record: RunRecord, stage, report=None):
     """Images (H, W, 3) uint8, one a frame of the run."""
-    from weldsim.plots.scene import draw
 
     board = Board(record, stage)
     built = read_frame(record.frames[0])
     for number, file in enumerate(record.frames):
-        frame = smooth_melt(read_frame(file), stage.soft)
+        frame = stage_frame(stage, file)
         yield board.show(file.time, draw(stage, frame, "temperature", outline=built))
         if report is not None:
             report((number + 1) / len(record.frames))
@@ -124,15 +126,13 @@ def movie_frames(record: RunRecord, stage, report=None):
 class Board:
     """The figure around the scene, drawn once and then only moved along."""
 
-    @charts.styled
+    @styled
     def __init__(self, record: RunRecord, stage):
         from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-        from weldsim.plots.pictures import temperature_bar, warp_words
-
         self.record = record
         w, h = SIZE[0], SIZE[1] + stage.size[1] - SCENE[1]
-        self.figure = charts.new_figure(w / DPI, h / DPI, DPI)
+        self.figure = new_figure(w / DPI, h / DPI, DPI)
         self.canvas = FigureCanvasAgg(self.figure)
         scene = self.figure.add_axes((0, 80 / h, stage.size[0] / w, stage.size[1] / h))
         scene.set_axis_off()
@@ -153,7 +153,7 @@ class Board:
     def _path(self, axes):
         """Path of the first pointer: all of it pale, what lies behind in ink, the spot red."""
         gauge = self.record.pointers[0]
-        right, up = spot(self.record, gauge)
+        right, up = path_on_target(self.record, gauge)
         axes.plot(right, up, color="#cfd5da", lw=1.5)
         set_equal_limits(axes, right, up, self.shape)
         axes.set_xlabel("right, mm")
@@ -174,15 +174,15 @@ class Board:
     def _curve(self, axes):
         """History of the first gauge with the moment marked."""
         column = self.record.columns[0]
-        times, values = charts.clock(self.record), self.record.gauges[column.name]
-        for _, start, stop in charts.arcs(self.record):
-            axes.axvspan(start, stop, color=charts.ARC, lw=0)
-        axes.plot(times, values, color=charts.LINES[0])
-        axes.set_xlim(times[0], charts.axis_cut(self.record))
+        times, values = clock(self.record), self.record.gauges[column.name]
+        for _, start, stop in arc_times(self.record):
+            axes.axvspan(start, stop, color=ARC, lw=0)
+        axes.plot(times, values, color=LINES[0])
+        axes.set_xlim(times[0], axis_cut(self.record))
         axes.set_xlabel("time, s")
         axes.set_title(f"{column.gauge} {column.component}, {unit_word(column.unit)}")
         (dot,) = axes.plot([], [], "o", ms=9, color=SPOT, mec=PAPER, clip_on=False)
-        zero = charts.first_arc(self.record)
+        zero = first_arc_start(self.record)
 
         def move(time):
             at = min(time - zero, axes.get_xlim()[1])
@@ -190,12 +190,12 @@ class Board:
 
         return move
 
-    @charts.styled
+    @styled
     def show(self, time: float, picture) -> np.ndarray:
         """The board at a time of the run [s] with a picture of the part (h, w, 3)."""
         self.image.set_data(picture)
         self.move(time)
-        now = time - charts.first_arc(self.record)
+        now = time - first_arc_start(self.record)
         self.clock.set_text(f"{now:6.0f} s")
         words, colour = phase_at(self.record, now)
         self.phase.set_text(words)
@@ -206,10 +206,10 @@ class Board:
 
 def phase_at(record: RunRecord, time: float) -> tuple[str, str]:
     """What goes on at a time of the pictures' clock [s], and the colour of the words."""
-    found = charts.arcs(record)
+    found = arc_times(record)
     for name, start, stop in found:
         if start <= time < stop:
-            return f"arc {name} on", charts.weld_colour(record, name)
+            return f"arc {name} on", weld_colour(record, name)
     if any(start > time for _, start, _ in found):
         return "pause", QUIET
     return "cooling", QUIET

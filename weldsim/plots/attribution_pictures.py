@@ -11,11 +11,16 @@ from pathlib import Path
 
 import numpy as np
 
-from weldsim.plots import charts
-from weldsim.plots.charts import INK, LINES, QUIET
-from weldsim.plots.pictures import _bar_axes, _finish_bar, _image_figure, save, slug
+from weldsim.plots.colour_bars import bar_axes, colour_map, finish_bar
+from weldsim.plots.image_figure import image_figure
+from weldsim.plots.place_labels import name_places
+from weldsim.plots.scene import add_edges, render
+from weldsim.plots.stage import make_stage
+from weldsim.plots.style import INK, LINES, QUIET, new_figure, save, slug, styled
+from weldsim.plots.vtk_grid import vtk_grid
 from weldsim.runs.reading import PICTURES, read_frame, read_run
 from weldsim.studies.attribution import Why, main_readings
+from weldsim.system.libraries import prepare_renderer
 from weldsim.text.words import unit_word
 
 WARM, COOL, WHOLE = "#c2570c", "#0b5fa5", INK
@@ -26,7 +31,6 @@ REACH = 99.5  # percentile of the density that ends the colour range
 
 def draw_why(why: Why, run_folder) -> tuple[list[Path], list[str]]:
     """Charts and pictures of a run's largest readings; paths, and notes on what was skipped."""
-    from weldsim.system.libraries import prepare_renderer
 
     record = read_run(run_folder)
     folder = record.path / PICTURES
@@ -45,12 +49,12 @@ def _title(reading) -> str:
     return f"{reading.called} {reading.value:+.3g} {unit_word(reading.unit)}"
 
 
-@charts.styled
+@styled
 def parts_chart(why: Why, reading):
     """What each slice along each weld adds, with warming and cooling apart where known."""
     welds = list(dict.fromkeys(r.weld for r in reading.rows))
     unit = unit_word(reading.unit)
-    figure = charts.new_figure(max(9.0, 1.2 + 1.5 * len(welds)), 5.2)
+    figure = new_figure(max(9.0, 1.2 + 1.5 * len(welds)), 5.2)
     axes = figure.add_axes((0.09, 0.2, 0.89, 0.62))
     at, ticks = 0.0, []
     for weld in welds:
@@ -91,14 +95,11 @@ def _small_print(why: Why, reading) -> str:
     )
 
 
-@charts.styled
+@styled
 def part_picture(record, why: Why, reading):
     """The laid metal painted with what its locked-in strain adds for each volume."""
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
-
-    from weldsim.plots.place_labels import name_places
-    from weldsim.plots.scene import colour_map, make_stage
 
     stage = make_stage(record)
     frame = read_frame(record.frames[-1])
@@ -107,16 +108,16 @@ def part_picture(record, why: Why, reading):
         f"what the locked-in strain of each place adds to the reading, {unit} per cubic centimetre;"
         " part drawn as built, seen from outside: metal below the surface adds too"
     )
-    figure, (axes,) = _image_figure(stage, 1, f"Where it comes from: {_title(reading)}", below)
+    figure, (axes,) = image_figure(stage, 1, f"Where it comes from: {_title(reading)}", below)
     share, most = _shares(reading.density)
     share = np.repeat(share, len(frame.cells) // len(share))  # children of a cell follow each other
     axes.imshow(_painted(stage, frame, share), extent=(0, 1, 0, 1), aspect="auto")
     name_places(record, stage, frame, axes, frame)
     bar = figure.colorbar(
-        ScalarMappable(Normalize(-most, most), colour_map(AGAINST)), cax=_bar_axes(figure),
+        ScalarMappable(Normalize(-most, most), colour_map(AGAINST)), cax=bar_axes(figure),
         orientation="horizontal", extend="both", extendfrac=0.03,
     )  # fmt: skip
-    _finish_bar(bar, None, f"adds to {reading.called}, {unit} per cm³")
+    finish_bar(bar, None, f"adds to {reading.called}, {unit} per cm³")
     return figure
 
 
@@ -128,45 +129,30 @@ def _shares(density) -> tuple[np.ndarray, float]:
 
 
 def _painted(stage, frame, share):
-    """Image of the laid metal with a colour for each cell, uint8 (height, width, 3)."""
-    import pyvista
-
-    from weldsim.plots.scene import _add_edges, _average, _place_camera, colour_map
-
-    fine = 2
-    cells, kind = frame.cells[frame.active], {8: 12, 4: 10}[frame.cells.shape[1]]
-    flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
-    grid = pyvista.UnstructuredGrid(
-        flat, np.full(len(cells), kind), np.asarray(frame.points, dtype=float)
-    )
+    """Image of the active metal with a colour for each cell, uint8 (height, width, 3)."""
+    grid = vtk_grid(frame.points, frame.cells[frame.active])
     grid.cell_data["share"] = share[frame.active]
     surface = grid.extract_surface(algorithm="dataset_surface")
-    plotter = pyvista.Plotter(off_screen=True, window_size=[fine * n for n in stage.size])
-    plotter.set_background(charts.PAPER)
-    try:
+
+    def add(plotter) -> None:
         plotter.add_mesh(
             surface, scalars="share", cmap=colour_map(AGAINST), clim=(0.0, 1.0),
             show_scalar_bar=False, n_colors=512, ambient=0.8, diffuse=0.25, specular=0.0,
         )  # fmt: skip
-        _add_edges(plotter, surface, INK, 2.5)
-        _place_camera(plotter, stage)
-        image = plotter.screenshot(return_img=True)
-    finally:
-        plotter.close()
-    return _average(image[..., :3], fine)
+        add_edges(plotter, surface, INK, 2.5)
+
+    return render(stage, add)
 
 
-@charts.styled
+@styled
 def seam_map(why: Why, reading):
     """What each slice adds for each length of weld, one strip a weld."""
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
-    from weldsim.plots.scene import colour_map
-
     welds = list(dict.fromkeys(r.weld for r in reading.rows))
     unit = unit_word(reading.unit)
-    figure = charts.new_figure(9.0, 2.6 + 0.45 * len(welds))
+    figure = new_figure(9.0, 2.6 + 0.45 * len(welds))
     axes = figure.add_axes((0.16, 0.45, 0.8, 0.35))
     per_mm = [r.value / (1e3 * (r.finish - r.begin)) for r in reading.rows]
     most = max(np.abs(per_mm).max(), 1e-12)
@@ -184,15 +170,15 @@ def seam_map(why: Why, reading):
         ScalarMappable(norm, colours), cax=figure.add_axes((0.25, 0.16, 0.5, 0.05)),
         orientation="horizontal",
     )  # fmt: skip
-    _finish_bar(bar, None, f"adds to {reading.called}, {unit} per mm of weld")
+    finish_bar(bar, None, f"adds to {reading.called}, {unit} per mm of weld")
     return figure
 
 
-@charts.styled
+@styled
 def crossover_chart(found):
     """Tilt along the travel and toward the bead over heat for each thickness squared."""
     good = [p for p in found.points if p.along is not None]
-    figure = charts.new_figure(9.0, 5.2)
+    figure = new_figure(9.0, 5.2)
     axes = figure.add_axes((0.09, 0.17, 0.88, 0.67))
     x = [1e-9 * p.density for p in good]
     for name, marker, colour in (("along", "o", WARM), ("toward", "s", COOL)):

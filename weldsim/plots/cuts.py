@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.errors import WeldsimError
+from weldsim.materials.material import load_material
+from weldsim.plots.vtk_grid import active_grid
 from weldsim.runs.reading import RunRecord, read_frame
 
 KELVIN = 273.15
@@ -61,15 +63,8 @@ def cut_frame(record: RunRecord, frame, weld: str, reach: float) -> Cut:
     WeldsimError
         If the plane meets no metal.
     """
-    import pyvista
-
     origin, normal, width = _plane(record, weld)
-    cells, kind = frame.cells[frame.active], {8: 12, 4: 10}[frame.cells.shape[1]]
-    flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
-    grid = pyvista.UnstructuredGrid(
-        flat, np.full(len(cells), kind), np.asarray(frame.points, float)
-    )
-    grid.point_data["temperature"] = frame.temperature - KELVIN
+    grid = active_grid(frame)
     grid.cell_data["stress"] = np.asarray(frame.von_mises, dtype=float)[frame.active]
     section = grid.slice(normal=normal, origin=origin + ASIDE * width * normal)
     if not section.n_cells:
@@ -106,7 +101,6 @@ def peak_temperature(record: RunRecord, weld: str, reach: float) -> tuple[Cut, n
 
 def marked_temperatures(record: RunRecord) -> list[tuple[str, float]]:
     """Temperatures worth a line in this metal, hottest first: name and degC."""
-    from weldsim.materials.material import load_material
 
     name = str(record.case.get("part", {}).get("material", ""))
     found = [("A1", A1)] if "steel" in name and "stainless" not in name else []

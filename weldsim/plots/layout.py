@@ -6,28 +6,32 @@ set over it with matplotlib, so that no weld is lost behind the part: what lies 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from weldsim.plots import charts
-from weldsim.plots.charts import INK, PAPER, QUIET
+from weldsim.errors import SetupError
+from weldsim.geometry.part import vtk_cells
+from weldsim.joints.build import build_part
 from weldsim.plots.place_labels import (
-    MANY,
     Label,
-    along,
     best_place,
     draw_arrow,
-    first_of_seams,
     leader,
     outward,
     picture_size,
     place_labels,
 )
+from weldsim.plots.scene import add_edges, hidden_places, render
+from weldsim.plots.stage import Stage, aim, best_view, fitting_size
+from weldsim.plots.style import INK, PAPER, QUIET, SCREEN_DPI, new_figure, styled, text_width
+from weldsim.plots.vtk_grid import vtk_grid
+from weldsim.plots.weld_paths import clamp_places, order_words, tack_lines, weld_paths
+from weldsim.plots.welds import MOST_NAMED, along, colours_of, first_of_seams
 from weldsim.system.files import whole_file
+from weldsim.system.libraries import prepare_renderer
 
-DPI = 150
 STEEL, FILLER, HELD = "#dfe4e8", "#f3d9b0", "#a8cbe8"
 MESH = "#aeb8c0"  # lines of the mesh
 TACK = "#1f2a36"
@@ -35,20 +39,6 @@ LAID = ("fill", "root", "bead")  # first words of the regions that arcs lay
 ROUND = 0.27  # inch; the number of a weld with its ring
 CLOSE = 0.42  # welds that span less of the part are drawn again from nearby
 NEAR_SIZE = (1000, 950)  # pixel
-PLACES = 41  # places along a path looked at for what hides them
-
-
-@dataclass(frozen=True)
-class Path3:
-    """A weld on the part: places in the direction of travel (M, 3) and the way into the part."""
-
-    number: int
-    name: str
-    seam: str
-    points: np.ndarray
-    inward: np.ndarray
-    width: float
-    tack: bool
 
 
 def draw_layout(case, path, grade: str | None = None) -> Path:
@@ -71,9 +61,6 @@ def draw_layout(case, path, grade: str | None = None) -> Path:
     WeldsimError
         If nothing can be drawn on this machine, the part cannot be meshed, or the disk refuses.
     """
-    from weldsim.errors import SetupError
-    from weldsim.joints.build import build_part
-    from weldsim.system.libraries import prepare_renderer
 
     missing = prepare_renderer()
     if missing:
@@ -82,11 +69,11 @@ def draw_layout(case, path, grade: str | None = None) -> Path:
     figure = layout_figure(case, part, grade or "coarse")
     path = Path(path)
     with whole_file(path) as beside:
-        figure.savefig(beside, format="png", dpi=DPI)
+        figure.savefig(beside, format="png", dpi=SCREEN_DPI)
     return path
 
 
-@charts.styled
+@styled
 def layout_figure(case, part, grade: str):
     """The picture as a matplotlib figure; see `draw_layout`.
 
@@ -101,13 +88,13 @@ def layout_figure(case, part, grade: str):
     clamps = clamp_places(case, part)
     body, base = surfaces(case, part)
     stages = layout_stages(part, paths)
-    width = sum(s.size[0] for s in stages) / DPI
-    height = stages[0].size[1] / DPI
+    width = sum(s.size[0] for s in stages) / SCREEN_DPI
+    height = stages[0].size[1] / SCREEN_DPI
     total = 0.75 + height + 0.75
-    figure = charts.new_figure(width, total)
+    figure = new_figure(width, total)
     left = 0.0
     for number, stage in enumerate(stages):
-        share = stage.size[0] / DPI / width
+        share = stage.size[0] / SCREEN_DPI / width
         axes = figure.add_axes((left, 0.75 / total, share, height / total))
         axes.set_axis_off()
         image = mesh_image(stage, body)
@@ -130,51 +117,6 @@ def layout_figure(case, part, grade: str):
     return figure
 
 
-def weld_paths(case) -> list[Path3]:
-    """Every weld of a case in order, with places close enough to see what hides them."""
-    from weldsim.geometry.path import Seam
-    from weldsim.joints.registry import seams_of
-
-    out = []
-    for number, (weld, seam) in enumerate(zip(case.welds, seams_of(case), strict=True), 1):
-        points = np.array([seam.start, seam.end]) if isinstance(seam, Seam) else seam.points
-        points = along(np.asarray(points, dtype=float), np.linspace(0, 1, PLACES))
-        out.append(
-            Path3(number, weld.name, weld.seam or weld.name, points, np.asarray(seam.inward),
-                  weld.bead_width, weld.tack >= 0)
-        )  # fmt: skip
-    return out
-
-
-def tack_lines(case) -> list[np.ndarray]:
-    """Places along every tack, each (K, 3). [m]"""
-    from weldsim.joints.registry import joint_module
-
-    if not case.tacks:
-        return []
-    lines = joint_module(case.part.kind).seam_lines(case.part)
-    return [
-        along(_seam_points(lines[t.seam].cut(t.begin, t.finish, 1)), np.linspace(0, 1, 5))
-        for t in case.tacks
-    ]
-
-
-def _seam_points(seam) -> np.ndarray:
-    points = getattr(seam, "points", None)
-    return np.array([seam.start, seam.end]) if points is None else points
-
-
-def clamp_places(case, part) -> list[tuple[str, np.ndarray]]:
-    """Name of what grips and the middle of each face it grips, (3,). [m]"""
-    out = []
-    for clamp in case.clamps:
-        for face in clamp.at:
-            place = part.lattice.points[part.boundaries[face]].mean(axis=0)
-            text = clamp.name if clamp.at == (clamp.name,) else f"{clamp.name} ({face})"
-            out.append((text, place))
-    return out
-
-
 def surfaces(case, part):
     """Outer faces of the part, coloured by what they are, and those of the base metal alone.
 
@@ -183,15 +125,10 @@ def surfaces(case, part):
     (pyvista.PolyData, pyvista.PolyData)
         [m]; the first with `colour` (cells, 3) uint8. Filler hides no weld, base metal does.
     """
-    import pyvista
     from matplotlib.colors import to_rgb
 
-    from weldsim.geometry.part import vtk_cells
-
     points, cells, _ = vtk_cells(part.mesh)
-    flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
-    kind = {8: 12, 4: 10}[cells.shape[1]]
-    grid = pyvista.UnstructuredGrid(flat, np.full(len(cells), kind), np.asarray(points, float))
+    grid = vtk_grid(points, cells)
     filler = np.zeros(len(cells), dtype=bool)
     for name, members in part.regions.items():
         if name.split()[0] in LAID:
@@ -216,7 +153,6 @@ def surfaces(case, part):
 
 def layout_stages(part, paths) -> list:
     """Camera on the whole part, and one on its welds where those are small on it."""
-    from weldsim.plots.scene import Stage, aim, best_view, fitting_size
 
     points = part.mesh.p.T
     known = [{"points": p.points, "inward": p.inward} for p in paths]
@@ -239,31 +175,22 @@ def layout_stages(part, paths) -> list:
 
 def mesh_image(stage, body, fine: int = 2) -> np.ndarray:
     """The meshed part from the stage's camera, uint8 (height, width, 3)."""
-    import pyvista
 
-    from weldsim.plots.scene import _add_edges, _average, _place_camera
-
-    plotter = pyvista.Plotter(off_screen=True, window_size=[fine * n for n in stage.size])
-    plotter.set_background(PAPER)
-    try:
+    def add(plotter) -> None:
         plotter.add_mesh(
             body, scalars="colour", rgb=True, show_edges=True, edge_color=MESH,
             line_width=0.6 * fine, ambient=0.62, diffuse=0.42, specular=0.0,
         )  # fmt: skip
-        _add_edges(plotter, body, "#5d6a76", 1.1 * fine)
-        _place_camera(plotter, stage)
-        image = plotter.screenshot(return_img=True)
-    finally:
-        plotter.close()
-    return _average(image[..., :3], fine)
+        add_edges(plotter, body, "#5d6a76", 1.1 * fine)
+
+    return render(stage, add, fine=fine)
 
 
 def _draw_welds(axes, stage, base, paths, tacks, clamps, named, welds, used=None) -> None:
     """Paths with arrows and labels, tacks, and names of the clamps; `used` (K, 2) stays free."""
-    from weldsim.plots.scene import hidden_places
 
     size = picture_size(axes)
-    colours = charts.colours_of([{"name": w.name, "seam": w.seam} for w in welds])
+    colours = colours_of([{"name": w.name, "seam": w.seam} for w in welds])
     taken, labels = [np.zeros((0, 2)) if used is None else used], []
     width = max((p.width for p in paths), default=0.0)
     for line in tacks:
@@ -345,7 +272,7 @@ def _draw_axes(axes, stage, image, up: str | None) -> np.ndarray:
             "lw": 2.2 if is_up else 1.2, "shrinkA": 0, "shrinkB": 0})  # fmt: skip
         word = f"{name}, up" if is_up and name != "up" else name
         reach = flat / max(np.linalg.norm(flat), 1e-9)
-        end = tip + reach * (0.08 + 0.5 * charts.text_width(word, 10) * abs(reach[0]) + 0.04)
+        end = tip + reach * (0.08 + 0.5 * text_width(word, 10) * abs(reach[0]) + 0.04)
         axes.text(*(end / size), word, ha="center", va="center", fontsize=10, zorder=9,
                   fontweight="bold" if is_up else "normal")  # fmt: skip
     return foot + 0.25 * (np.array(list(np.ndindex(5, 5))) - 2.0)
@@ -389,20 +316,5 @@ def _draw_key(figure, paths, tacks, held: bool) -> None:
         bbox_to_anchor=(0.012, 0.36 / total), fontsize=9, borderaxespad=0, columnspacing=1.2,
         handlelength=1.5,
     )  # fmt: skip
-    if len(paths) > MANY:
+    if len(paths) > MOST_NAMED:
         figure.text(0.015, 0.2 / total, order_words(paths), fontsize=9, va="center")
-
-
-def order_words(paths) -> str:
-    """Order of welding with neighbours on one seam taken together: `1-4 front, 5 back`."""
-    runs: list[list[Path3]] = []
-    for path in paths:
-        if runs and runs[-1][-1].seam == path.seam and runs[-1][-1].tack == path.tack:
-            runs[-1].append(path)
-        else:
-            runs.append([path])
-    words = []
-    for run in runs:
-        span = f"{run[0].number}" + (f"-{run[-1].number}" if len(run) > 1 else "")
-        words.append(f"{span} {'tack on ' if run[0].tack else ''}{run[0].seam}")
-    return "Order: " + ", ".join(words)

@@ -1,18 +1,22 @@
-"""Metal that was soft is drawn where the metal around it has carried it.
+"""Melt smoothing: metal that was soft is drawn where the metal around it has carried it.
 
-Soft metal has next to no stiffness, so where its points end up within a pool says nothing, and
-drawn too large it looks torn. Its surface is drawn as a membrane on the metal that stayed firm.
+Metal above its softening temperature has next to no stiffness, so where its points end up within a
+pool says nothing, and drawn too large it looks torn. Its surface is drawn as a membrane on the
+metal that stayed firm.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 
-from weldsim.runs.reading import FieldFrame
+from weldsim.errors import WeldsimError
+from weldsim.materials.material import load_material
+from weldsim.runs.reading import FieldFrame, RunRecord
 
-SOFT = 1473.15  # K; hotter metal carries next to nothing
+STEEL_SOFTENS = 1473.15  # K; where a run does not tell its metal, or its file is gone
 EDGES = {
     8: ((0, 1), (1, 2), (2, 3), (3, 0), (4, 5), (5, 6), (6, 7), (7, 4),
         (0, 4), (1, 5), (2, 6), (3, 7)),
@@ -20,13 +24,20 @@ EDGES = {
 }  # fmt: skip
 
 
-def smooth_melt(frame: FieldFrame, soft) -> FieldFrame:
+def smooth_melt(frame: FieldFrame, softened: np.ndarray) -> FieldFrame:
     """The frame with the displacement of soft points harmonic between the firm points about them.
 
     Parameters
     ----------
-    soft : ndarray of bool, shape (P,)
-        Points that were hotter than `SOFT` at some time of the run.
+    frame : FieldFrame
+        As it was computed.
+    softened : ndarray of bool, shape (P,)
+        Points that were soft at some time of the run; see `softened_points`.
+
+    Returns
+    -------
+    FieldFrame
+        The same frame where no point was soft.
     """
     import scipy.sparse as sp
     from scipy.sparse.linalg import spsolve
@@ -34,7 +45,7 @@ def smooth_melt(frame: FieldFrame, soft) -> FieldFrame:
     cells = frame.cells[frame.active]
     drawn = np.zeros(len(frame.points), dtype=bool)
     drawn[cells] = True
-    inner, firm = np.flatnonzero(soft & drawn), np.flatnonzero(~soft & drawn)
+    inner, firm = np.flatnonzero(softened & drawn), np.flatnonzero(~softened & drawn)
     if not inner.size or not firm.size:
         return frame
     pairs = np.sort(np.concatenate([cells[:, e] for e in EDGES[cells.shape[1]]]), axis=1)
@@ -48,3 +59,18 @@ def smooth_melt(frame: FieldFrame, soft) -> FieldFrame:
     moved = frame.displacement.copy()
     moved[inner] = spsolve(rows[:, inner].tocsc(), -(rows[:, firm] @ moved[firm]))
     return replace(frame, displacement=moved)
+
+
+def softening_temperature(record: RunRecord) -> float:
+    """Above which the metal of a run carries next to nothing: it softens, or begins to melt. [K]"""
+    try:
+        material = load_material(str(record.case["part"]["material"]))
+    except (WeldsimError, OSError, LookupError, TypeError):
+        return STEEL_SOFTENS
+    return min(material.softening_temperature, material.solidus)
+
+
+def softened_points(record: RunRecord, frames: Iterable[FieldFrame]) -> np.ndarray:
+    """Points (P,) that some of the frames show hotter than metal that carries, bool."""
+    limit = softening_temperature(record)
+    return np.any([frame.temperature > limit for frame in frames], axis=0)

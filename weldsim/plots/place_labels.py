@@ -9,14 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.plots import charts
-from weldsim.plots.charts import INK, PAPER, QUIET, text_width
+from weldsim.plots.scene import hidden_places
+from weldsim.plots.stage import active_lattice_points
+from weldsim.plots.style import INK, PAPER, QUIET, text_width
+from weldsim.plots.vtk_grid import surface_of
+from weldsim.plots.welds import along, first_of_seams, paths_of, weld_colour
 from weldsim.runs.reading import RunRecord
 
 HEADLINE = np.array([0.28, -0.2])  # inch; steps over what is written in the upper left corner
-STEPS = 25  # places of a path looked at
 SEEN = 0.25  # share of a path that has to be in sight for it not to lie behind
-MANY = 8  # welds; with more, the first of each seam is named
 BESIDE = 0.14  # inch from a seam to the arrow beside it
 ARROW = (0.35, 0.8)  # inch; shortest and longest arrow
 LINE = 0.2  # inch; height of a line of text
@@ -74,7 +75,7 @@ def name_places(record: RunRecord, stage, frame, axes, built=None) -> None:
         feet.append((weld["name"], *stage.to_picture(foot)[0]))
     for name, x, y in side_by_side(feet):
         axes.text(x, y - 0.045, name, ha="center", va="top", fontsize=12, fontweight="bold",
-                  color=charts.weld_colour(record, name))  # fmt: skip
+                  color=weld_colour(record, name))  # fmt: skip
 
 
 def _name_seam(record: RunRecord, stage, frame, axes, weld: dict) -> None:
@@ -89,8 +90,8 @@ def _name_seam(record: RunRecord, stage, frame, axes, weld: dict) -> None:
     below = face == "bottom"
     axes.text(x, y + (-0.045 if below else 0.05), weld["name"], ha="center",
               va="top" if below else "bottom", fontsize=12, fontweight="bold",
-              color=charts.weld_colour(record, weld["name"]),
-              path_effects=[withStroke(linewidth=3, foreground=charts.PAPER)])  # fmt: skip
+              color=weld_colour(record, weld["name"]),
+              path_effects=[withStroke(linewidth=3, foreground=PAPER)])  # fmt: skip
 
 
 def side_by_side(feet, gap: float = 0.012, letter: float = 0.014):
@@ -132,7 +133,6 @@ def _moved_point(stage, frame, place) -> np.ndarray:
 
 def _name_joint(record: RunRecord, stage, frame, axes, built) -> None:
     """Names and arrows of the welds begun so far, and names of the clamps."""
-    from weldsim.plots.scene import hidden_places, surface_of
 
     size, base = picture_size(axes), surface_of(built or frame)
     labels, taken = [], [[0.0, size[1]] + HEADLINE * np.array(list(np.ndindex(12, 4)))]
@@ -146,7 +146,7 @@ def _name_joint(record: RunRecord, stage, frame, axes, built) -> None:
         at, dull = best_place(behind)
         foot = along(flat, [at])[0]
         away = outward(stage, path["inward"], flat, foot, size)
-        colour = charts.weld_colour(record, name)
+        colour = weld_colour(record, name)
         taken += [flat, draw_arrow(axes, flat, away, colour, size, dull, at)]
         if name in named:
             text = f"{name} (behind)" if dull else name
@@ -162,26 +162,11 @@ def _name_joint(record: RunRecord, stage, frame, axes, built) -> None:
     write_labels(axes, labels, np.concatenate(taken), size)
 
 
-def paths_of(record: RunRecord) -> list[dict]:
-    """Paths of the welds as run.json has them, each with points (M, 3) at equal steps. [m]"""
-    return [
-        {**p, "points": along(np.asarray(p["points"], dtype=float), np.linspace(0, 1, STEPS))}
-        for p in record.manifest.get("paths", [])
-    ]
-
-
 def picture_size(axes) -> np.ndarray:
     """Width and height of a picture that fills its axes, (2,). [inch]"""
     place = axes.get_position()
     figure = axes.figure
     return np.array([place.width * figure.get_figwidth(), place.height * figure.get_figheight()])
-
-
-def first_of_seams(welds) -> set[str]:
-    """Names to write of welds given as (name, seam): with many, the first of each seam."""
-    if len(welds) <= MANY:
-        return {name for name, _ in welds}
-    return set({seam: name for name, seam in reversed(welds)}.values())
 
 
 def best_place(behind: np.ndarray) -> tuple[float, bool]:
@@ -203,15 +188,6 @@ def best_place(behind: np.ndarray) -> tuple[float, bool]:
         return 0.5, True
     runs = np.split(seen, np.flatnonzero(np.diff(seen) > 1) + 1)
     return float(shares[max(runs, key=len)].mean()), False
-
-
-def along(flat: np.ndarray, shares) -> np.ndarray:
-    """Places (K, 2) at shares of the length of a line of places (M, 2)."""
-    way = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(flat, axis=0), axis=1)))
-    if way[-1] < 1e-12:
-        return np.repeat(flat[:1], len(shares), axis=0)
-    at = np.asarray(shares) * way[-1]
-    return np.column_stack([np.interp(at, way, flat[:, i]) for i in range(flat.shape[1])])
 
 
 def outward(stage, inward, flat: np.ndarray, foot: np.ndarray, size) -> np.ndarray:
@@ -335,7 +311,6 @@ def _moved_points(stage, frame, places) -> np.ndarray:
     A straight line through how the drawn points nearest to them moved: metal near an arc moves by
     jumps, and an arrow has to stay an arrow.
     """
-    from weldsim.plots.scene import active_lattice_points
 
     places = np.atleast_2d(np.asarray(places, dtype=float))
     on = active_lattice_points(frame)

@@ -4,18 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.plots.charts import (
-    INK,
-    PAPER,
-    QUIET,
-    WELDS,
-    arcs,
-    clock,
-    new_figure,
-    seam_of,
-    styled,
-    weld_colour,
-)
+from weldsim.plots.style import INK, PAPER, QUIET, WELDS, new_figure, styled
+from weldsim.plots.welds import arc_times, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean
@@ -23,7 +13,7 @@ LEGEND_ROWS = 3
 
 
 @styled
-def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
+def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0):
     """Path of a pointer's light spot on its target, as seen looking along the aim.
 
     Parameters
@@ -31,7 +21,7 @@ def spot_path(record: RunRecord, gauge: dict, size: float = 7.0):
     gauge : dict
         The pointer in the case: `name`, `aim`, `up`, `throw` [m].
     """
-    right, up = spot(record, gauge)
+    right, up = path_on_target(record, gauge)
     shape = float(np.clip(_reach(right) / max(_reach(up), 1e-9), 0.7, 1.5))
     figure = new_figure(size * min(shape, 1.0) + 0.6, size / max(shape, 1.0) + 0.7 + LEGEND)
     axes = figure.subplots()
@@ -59,7 +49,7 @@ def _draw_error(record, gauge, axes) -> None:
     name = gauge["name"]
     sizes = [record.errors.get(f"{name}_{side}_mm") for side in ("right", "up")]
     if None not in sizes:
-        right, up = spot(record, gauge)
+        right, up = path_on_target(record, gauge)
         axes.errorbar(
             right[-1], up[-1], xerr=sizes[0], yerr=sizes[1], color=INK, lw=1, capsize=3, zorder=6,
             label="estimated error of the end",
@@ -68,9 +58,9 @@ def _draw_error(record, gauge, axes) -> None:
 
 def draw_path(record: RunRecord, gauge: dict, axes, shape: float = 1.0) -> None:
     """The path on equal axes: thick in the weld's colour while its arc burns, thin in between."""
-    right, up = spot(record, gauge)
+    right, up = path_on_target(record, gauge)
     axes.plot(right, up, color=QUIET, lw=1.2, zorder=2)
-    for name, start, stop in arcs(record):
+    for name, start, stop in arc_times(record):
         t = np.linspace(start, stop, 100)
         axes.plot(
             np.interp(t, clock(record), right), np.interp(t, clock(record), up),
@@ -90,7 +80,7 @@ def draw_path(record: RunRecord, gauge: dict, axes, shape: float = 1.0) -> None:
 
 def _legend_text(record: RunRecord, name: str) -> str:
     """What a colour means; where welds of a seam share one, the first of them says it."""
-    found = [a[0] for a in arcs(record)]
+    found = [a[0] for a in arc_times(record)]
     if len(found) <= len(WELDS):
         return f"arc {name} on"
     seam = seam_of(record, name)
@@ -98,7 +88,7 @@ def _legend_text(record: RunRecord, name: str) -> str:
     return f"arc on {seam}" if name == first else "_"
 
 
-def spot(record: RunRecord, gauge: dict) -> tuple[np.ndarray, np.ndarray]:
+def path_on_target(record: RunRecord, gauge: dict) -> tuple[np.ndarray, np.ndarray]:
     """Right and up of a pointer's spot, each (N,). [mm]"""
     name = gauge["name"]
     return record.gauges[f"{name}_right_mm"], record.gauges[f"{name}_up_mm"]
@@ -138,14 +128,14 @@ def _side(gauge: dict) -> str:
 
 def _mark_times(record, gauge, axes) -> None:
     """Dots with times along the path: arc starts and stops, round times in between, the end."""
-    right, up = spot(record, gauge)
+    right, up = path_on_target(record, gauge)
     times = clock(record)
     marks = _path_marks(record, times)
     taken = _error_boxes(record, gauge, axes)
     for t, text, big in marks:
         place = np.array([np.interp(t, times, right), np.interp(t, times, up)])
         axes.plot(*place, "o", ms=7 if big else 4, color=INK, mfc=PAPER if big else INK, zorder=5)
-        crowded = len(arcs(record)) > len(WELDS)
+        crowded = len(arc_times(record)) > len(WELDS)
         _place_label(axes, place, text, taken, right, up, big, crowded)
     axes.plot(right[-1], up[-1], "o", ms=9, color=INK, zorder=6)
     handles = axes.get_legend_handles_labels()
@@ -159,7 +149,7 @@ def _mark_times(record, gauge, axes) -> None:
 
 def _error_boxes(record, gauge, axes) -> list:
     """Where the bars of the estimated error and the axes through zero lie, as pixel boxes."""
-    right, up = spot(record, gauge)
+    right, up = path_on_target(record, gauge)
     half = [record.errors.get(f"{gauge['name']}_{side}_mm", 0.0) for side in ("right", "up")]
     end = np.array([right[-1], up[-1]])
     to_pixel = axes.transData.transform
@@ -174,7 +164,7 @@ def _error_boxes(record, gauge, axes) -> list:
 def _path_marks(record, times) -> list[tuple[float, str, bool]]:
     """Time, label and weight of the marks on a path, the important ones first."""
     marks = [(float(times[-1]), f"end, {times[-1]:.0f} s", True)]
-    seen = arcs(record)
+    seen = arc_times(record)
     crowded, seams = len(seen) > len(WELDS), set()
     for name, start, stop in seen:
         if crowded and seam_of(record, name) in seams:

@@ -13,68 +13,62 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.errors import SetupError, StoreError
-from weldsim.plots import charts
-from weldsim.plots.charts import INK, QUIET
+from weldsim.plots.colour_bars import colour_map, movement_bar
 from weldsim.plots.cuts import cut_frame, marked_temperatures, peak_temperature
+from weldsim.plots.image_figure import warp_words
+from weldsim.plots.pointer_plot import draw_path, path_on_target
 from weldsim.plots.print_layout import (
-    bar,
+    colour_bar,
+    cut_outline,
     cut_panels,
+    cut_shape,
     finish_cut,
-    images,
-    key,
-    outline,
-    shape,
+    image_panels,
+    line_key,
     small_bar,
-    temperature_bar,
+    small_temperature_bar,
 )
+from weldsim.plots.print_scene import numbered_welds, part_image, plain_image
+from weldsim.plots.stage import HIGHEST, make_stage, stage_frame
+from weldsim.plots.style import INCH, INK, PRINT, PRINT_DPI, QUIET, SCREEN, new_figure, printed
+from weldsim.plots.welds import arc_times, clock, first_arc_start, hot_time, is_tack, seam_of
 from weldsim.runs.reading import RunRecord, read_frame, read_run
 from weldsim.system.files import whole_file
+from weldsim.system.libraries import prepare_renderer
 
-INCH = 25.4  # mm
 COLUMN = 85.0  # mm
-DPI = 300
 KINDS = (".svg", ".pdf", ".png")
-SMALL = {
-    "font.size": 7, "axes.titlesize": 7.5, "axes.labelsize": 7, "xtick.labelsize": 6.5,
-    "ytick.labelsize": 6.5, "legend.fontsize": 6.5, "lines.linewidth": 1.2, "axes.linewidth": 0.6,
-    "figure.facecolor": "white", "axes.facecolor": "white", "savefig.facecolor": "white",
-    "axes.grid": False, "pdf.fonttype": 42,
-}  # fmt: skip
 # pale to dark, lightness only falls, and no colour that people mix up
 STRESS = ("#f4f1ea", "#e8cfa4", "#d79a52", "#a95b2a", "#6d2c1f", "#34120f")
 HEAT = ("#334252", "#57485a", "#8c3b36", "#cf5a1c", "#f2971f", "#f9cf5e")  # `scene.GLOW` less white
-STRIPS = 4  # moments of the temperature strips
+MOMENTS = 4  # of the temperature, one above the other
 MOST_CUTS = 4
 
 
-def small(draw):
-    """Run a drawing function under the house style at the size of print."""
+def of_folder(draw):
+    """Let a drawing function of a `RunRecord` take a run folder, under the style of print."""
 
     @wraps(draw)
     def inside(run_folder, **options):
-        from matplotlib import rc_context
-
-        with rc_context({**charts.STYLE, **SMALL}):
-            return draw(read_run(run_folder), **options)
+        return printed(draw)(read_run(run_folder), **options)
 
     return inside
 
 
-@small
+@of_folder
 def sequence(record: RunRecord, width_mm: float = COLUMN):
     """The part before the first arc with its welds numbered in order and their travel."""
-    from weldsim.plots.print_scene import numbered_welds, plain_image
 
     stage, built = _stage(record), _frame(record, 0)
-    figure, (axes,) = images(stage, 1, width_mm, below=0.16 * len(_orders(record)) / 2 + 0.1)
+    figure, (axes,) = image_panels(stage, 1, width_mm, below=0.16 * len(_orders(record)) / 2 + 0.1)
     axes.imshow(plain_image(stage, built), extent=(0, 1, 0, 1), aspect="auto")
     numbered_welds(record, stage, axes)
     figure.text(0.02, 0.02, "\n".join(_orders(record)), fontsize=6.5, va="bottom", linespacing=1.3)
     return figure
 
 
-@small
-def strips(record: RunRecord, width_mm: float = COLUMN, moments=None):
+@of_folder
+def temperature_moments(record: RunRecord, width_mm: float = COLUMN, moments=None):
     """Temperature at some moments, one above the other, under one colour bar.
 
     Parameters
@@ -83,31 +77,28 @@ def strips(record: RunRecord, width_mm: float = COLUMN, moments=None):
         Seconds since the first arc started; frames nearest to them are drawn. Spread over the
         time from the first arc to 60 s after the last when left out.
     """
-    from weldsim.plots.pictures import warp_words
-    from weldsim.plots.print_scene import part_image
-    from weldsim.plots.scene import stage_frame
 
     stage = _stage(record)
-    arcs = charts.arcs(record)
+    arcs = arc_times(record)
     if moments is None:
-        ends = [a[1:] for a in arcs if not charts.is_tack(record, a[0])] or [(0.0, 60.0)]
+        ends = [a[1:] for a in arcs if not is_tack(record, a[0])] or [(0.0, 60.0)]
         halves = [(start + end) / 2 for start, end in ends]
-        pick = np.unique(np.linspace(0, len(halves) - 1, STRIPS - 1).round().astype(int))
+        pick = np.unique(np.linspace(0, len(halves) - 1, MOMENTS - 1).round().astype(int))
         moments = [*(halves[i] for i in pick), ends[-1][1] + 60.0]
-    figure, rows = images(stage, len(moments), width_mm, below=0.58,
+    figure, rows = image_panels(stage, len(moments), width_mm, below=0.58,
                            stacked=2 if stage.tall else 1)  # fmt: skip
     for axes, moment in zip(rows, moments, strict=True):
         file = _nearest(record, moment)
         axes.imshow(part_image(stage, stage_frame(stage, file), "temperature"), extent=(0, 1, 0, 1),
                     aspect="auto")  # fmt: skip
         axes.text(0.02, 0.93, _when(record, file.time), va="top", fontsize=7)
-    temperature_bar(figure, stage)
+    small_temperature_bar(figure, stage)
     words = warp_words(stage).partition(";")[0]
     figure.text(0.02, 0.02 / figure.get_figheight(), words, fontsize=6, color=QUIET)
     return figure
 
 
-@small
+@of_folder
 def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
     """Highest temperature on the section through the middle of a weld, with lines that matter.
 
@@ -119,7 +110,6 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
     weld : str, optional
         The first that is no tack when left out.
     """
-    from weldsim.plots.scene import HIGHEST, colour_map
 
     _need_frames(record)
     _need_paths(record)
@@ -140,10 +130,10 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
             axes.tricontour(triangles, peak, levels=[value], colors=colour, linewidths=width,
                             linestyles=style if colour == INK else "-")  # fmt: skip
         handles.append((style, f"{name} {value:.0f} °C"))
-    outline(axes, cut)
+    cut_outline(axes, cut)
     finish_cut(axes, cut, f"weld {chosen}: highest of {len(record.frames)} stored frames")
     high = figure.get_figheight()
-    bar(
+    colour_bar(
         figure,
         HEAT,
         levels[0],
@@ -151,11 +141,11 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
         "highest temperature, °C",
         (0.05, 0.3 / high, 0.52, 0.07 / high),
     )
-    key(figure, handles, (0.6, 0.0))
+    line_key(figure, handles, (0.6, 0.0))
     return figure
 
 
-@small
+@of_folder
 def residual_stress(record: RunRecord, width_mm: float = COLUMN):
     """Equivalent stress at the end, cell by cell, on a cut through the middle of each seam."""
     _need_frames(record)
@@ -164,37 +154,33 @@ def residual_stress(record: RunRecord, width_mm: float = COLUMN):
     frame = read_frame(record.frames[-1])
     cuts = [cut_frame(record, frame, name, reach=3.5) for name in names]
     top = max(float(c.stress.max()) for c in cuts) / 1e6 or 1.0
-    flat = max(shape(c) for c in cuts) < 0.3
+    flat = max(cut_shape(c) for c in cuts) < 0.3
     columns = 1 if flat and width_mm < 1.5 * COLUMN else 2 if flat else min(len(cuts), 2)
     if width_mm > 1.5 * COLUMN and not flat:
         columns = len(cuts)
     figure, panels = cut_panels(width_mm, cuts, min(columns, len(cuts)), below=0.5)
     high = figure.get_figheight()
-    from weldsim.plots.scene import colour_map
 
     for axes, cut in zip(panels, cuts, strict=False):
         axes.tripcolor(cut.triangulation(), facecolors=cut.stress / 1e6, cmap=colour_map(STRESS),
                        vmin=0, vmax=top, edgecolors="none", rasterized=False)  # fmt: skip
-        outline(axes, cut)
+        cut_outline(axes, cut)
         finish_cut(axes, cut, f"weld {cut.weld}")
     words = f"equivalent (von Mises) stress, MPa, {_end_words(record)}"
-    bar(figure, STRESS, 0.0, top, words, (0.12, 0.3 / high, 0.76, 0.07 / high))
+    colour_bar(figure, STRESS, 0.0, top, words, (0.12, 0.3 / high, 0.76, 0.07 / high))
     return figure
 
 
-@small
+@of_folder
 def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
     """Before, hot and after, beside each other on a wide page, above each other on a column."""
-    from weldsim.plots.pictures import hot_time, movement_bar, warp_words
-    from weldsim.plots.print_scene import part_image
 
     stage = _stage(record)
-    hot = _nearest(record, hot_time(record) - charts.first_arc(record))
+    hot = _nearest(record, hot_time(record) - first_arc_start(record))
     chosen = (record.frames[0], hot, record.frames[-1])
     words = ("before", "hot", "after" if record.complete else "so far")
     wide = width_mm > 1.5 * COLUMN
-    figure, panels = images(stage, 3, width_mm, below=0.55, stacked=0 if wide else 1)
-    from weldsim.plots.scene import stage_frame
+    figure, panels = image_panels(stage, 3, width_mm, below=0.55, stacked=0 if wide else 1)
 
     built = _frame(record, 0)
     for axes, file, word in zip(panels, chosen, words, strict=True):
@@ -209,29 +195,27 @@ def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
     return figure
 
 
-@small
-def spot(record: RunRecord, width_mm: float = COLUMN, gauge: str | None = None):
+@of_folder
+def pointer_path(record: RunRecord, width_mm: float = COLUMN, gauge: str | None = None):
     """Path of a pointer's light spot, thick in the weld's colour while its arc burns."""
-    from weldsim.plots.pointer_plot import draw_path
-    from weldsim.plots.pointer_plot import spot as path_of
 
     pointers = [g for g in record.pointers if gauge in (None, g["name"])]
     if not pointers:
         known = ", ".join(g["name"] for g in record.pointers) or "none in this run"
         raise StoreError(f"{record.path}: gauge {gauge or 'pointer'}: no such pointer: {known}")
     pointer = pointers[0]
-    figure = charts.new_figure(width_mm / INCH, 0.95 * width_mm / INCH)
+    figure = new_figure(width_mm / INCH, 0.95 * width_mm / INCH)
     axes = figure.add_axes((0.16, 0.27, 0.8, 0.64))
     draw_path(record, pointer, axes, 1.19)
     axes.grid(True, lw=0.4)
-    right, up = path_of(record, pointer)
+    right, up = path_on_target(record, pointer)
     axes.plot(right[0], up[0], "o", ms=3.5, mfc="white", mec=INK, zorder=6)
     errors = [record.errors.get(f"{pointer['name']}_{side}_mm") for side in ("right", "up")]
     if None not in errors:
         axes.errorbar(right[-1], up[-1], xerr=errors[0], yerr=errors[1], color=INK, lw=0.8,
                       capsize=2, zorder=5)  # fmt: skip
     axes.plot(right[-1], up[-1], "o", ms=4.5, color=INK, zorder=6)
-    end = float(charts.clock(record)[-1])
+    end = float(clock(record)[-1])
     axes.annotate(f"end, {end:.0f} s", (right[-1], up[-1]), xytext=(6, 5),
                   textcoords="offset points", fontsize=6.5)  # fmt: skip
     axes.set_title(f"light spot {pointer['throw']:g} m away, looking along {pointer['aim']}")
@@ -244,11 +228,11 @@ def spot(record: RunRecord, width_mm: float = COLUMN, gauge: str | None = None):
 
 FIGURES = {
     "sequence": sequence,
-    "strips": strips,
+    "strips": temperature_moments,
     "haz": haz,
     "stress": residual_stress,
     "triptych": triptych,
-    "spot": spot,
+    "spot": pointer_path,
 }
 
 
@@ -285,8 +269,8 @@ def draw(name: str, run_folder, out, **options) -> Path:
     from matplotlib import rc_context
 
     figure = FIGURES[name](run_folder, **options)
-    with rc_context({**charts.STYLE, **SMALL}), whole_file(out) as beside:
-        figure.savefig(beside, format=out.suffix[1:].lower(), dpi=DPI)
+    with rc_context({**SCREEN, **PRINT}), whole_file(out) as beside:
+        figure.savefig(beside, format=out.suffix[1:].lower(), dpi=PRINT_DPI)
     return out
 
 
@@ -308,8 +292,6 @@ def _need_paths(record: RunRecord) -> None:
 
 def _stage(record: RunRecord):
     """Camera and ranges; refuses where nothing can be drawn."""
-    from weldsim.plots.scene import make_stage
-    from weldsim.system.libraries import prepare_renderer
 
     _need_frames(record)
     missing = prepare_renderer()
@@ -324,12 +306,12 @@ def _frame(record: RunRecord, number: int):
 
 def _nearest(record: RunRecord, moment: float):
     """Frame nearest to a time since the first arc. [s]"""
-    time = moment + charts.first_arc(record)
+    time = moment + first_arc_start(record)
     return min(record.frames, key=lambda f: abs(f.time - time))
 
 
 def _when(record: RunRecord, time: float) -> str:
-    return f"{time - charts.first_arc(record):.0f} s"
+    return f"{time - first_arc_start(record):.0f} s"
 
 
 def _end_words(record: RunRecord) -> str:
@@ -343,10 +325,10 @@ def _end_words(record: RunRecord) -> str:
 def _first_of_seams(record: RunRecord) -> list[str]:
     """Name of the first weld of each seam that is no tack, in order."""
     names = [p["name"] for p in record.manifest.get("paths", [])]
-    real = [n for n in names if not charts.is_tack(record, n)] or names
+    real = [n for n in names if not is_tack(record, n)] or names
     first = {}
     for name in real:
-        first.setdefault(charts.seam_of(record, name), name)
+        first.setdefault(seam_of(record, name), name)
     return list(first.values())
 
 

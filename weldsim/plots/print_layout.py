@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from weldsim.plots import charts
-from weldsim.plots.charts import INK
+from weldsim.plots.colour_bars import colour_map, temperature_bar
 from weldsim.plots.cuts import Cut
+from weldsim.plots.style import INCH, INK, new_figure
 
-INCH = 25.4  # mm
 
-
-def images(stage, count: int, width_mm: float, below: float, stacked: int = 0):
+def image_panels(stage, count: int, width_mm: float, below: float, stacked: int = 0):
     """A figure with room for `count` pictures of the stage's shape; `below` [inch] for a bar.
 
     They stand in `stacked` columns, all beside each other for 0.
@@ -19,7 +17,7 @@ def images(stage, count: int, width_mm: float, below: float, stacked: int = 0):
     rows = -(-count // columns)
     each = wide / columns, wide / columns * stage.size[1] / stage.size[0]
     total = rows * each[1] + below
-    figure = charts.new_figure(wide, total)
+    figure = new_figure(wide, total)
     out = []
     for number in range(count):
         row, column = divmod(number, columns)
@@ -32,8 +30,7 @@ def images(stage, count: int, width_mm: float, below: float, stacked: int = 0):
     return figure, out
 
 
-def temperature_bar(figure, stage) -> None:
-    from weldsim.plots.pictures import temperature_bar
+def small_temperature_bar(figure, stage) -> None:
 
     high = figure.get_figheight()
     bar = figure.add_axes((0.08, 0.44 / high, 0.84, 0.07 / high))
@@ -46,11 +43,9 @@ def small_bar(bar, words: str) -> None:
     bar.set_xlabel(words, fontsize=6.5, labelpad=1)
 
 
-def bar(figure, colours, low: float, high: float, words: str, place) -> None:
+def colour_bar(figure, colours, low: float, high: float, words: str, place) -> None:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
-
-    from weldsim.plots.scene import colour_map
 
     axes = figure.add_axes(place)
     mappable = ScalarMappable(Normalize(low, high), colour_map(colours))
@@ -59,7 +54,7 @@ def bar(figure, colours, low: float, high: float, words: str, place) -> None:
     small_bar(axes, words)
 
 
-def key(figure, handles, place) -> None:
+def line_key(figure, handles, place) -> None:
     from matplotlib.lines import Line2D
 
     lines = [Line2D([], [], color=INK, lw=0.9, ls=style) for style, _ in handles]
@@ -68,7 +63,7 @@ def key(figure, handles, place) -> None:
                       borderaxespad=0.3, handlelength=2.2)  # fmt: skip
 
 
-def shape(cut: Cut) -> float:
+def cut_shape(cut: Cut) -> float:
     """Height of the window of a cut over its width."""
     (x0, x1), (y0, y1) = cut.window
     return (y1 - y0) / (x1 - x0)
@@ -79,9 +74,9 @@ def cut_panels(width_mm: float, cuts, columns: int, below: float):
     wide, left, title, foot = width_mm / INCH, 0.52, 0.26, 0.36
     rows = [cuts[k : k + columns] for k in range(0, len(cuts), columns)]
     each = wide / columns - left - 0.12
-    tall = [min(max(shape(c) for c in row) * each, 2.4) for row in rows]
+    tall = [min(max(cut_shape(c) for c in row) * each, 2.4) for row in rows]
     total = below + sum(tall) + len(rows) * (title + foot)
-    figure = charts.new_figure(wide, total)
+    figure = new_figure(wide, total)
     out, top = [], total
     for row, high in zip(rows, tall, strict=True):
         top -= title + high + foot
@@ -92,7 +87,7 @@ def cut_panels(width_mm: float, cuts, columns: int, below: float):
     return figure, out
 
 
-def outline(axes, cut: Cut) -> None:
+def cut_outline(axes, cut: Cut) -> None:
     from matplotlib.collections import LineCollection
 
     axes.add_collection(LineCollection(1e3 * cut.border, colors=INK, linewidths=0.7))

@@ -6,8 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from weldsim.plots import charts
-from weldsim.plots.place_labels import along
+from weldsim.plots.scene import add_edges, draw, hidden_places, render
+from weldsim.plots.style import INK, PAPER
+from weldsim.plots.vtk_grid import surface_of
+from weldsim.plots.welds import along, weld_colour
+from weldsim.runs.reading import read_frame
 
 STEEL = "#dfe4e8"
 FINE = 3  # drawn so many times larger, for print
@@ -17,7 +20,6 @@ STEP = 0.09  # inch from a weld to the middle of its number
 
 def part_image(stage, frame, paint: str, outline=None) -> np.ndarray:
     """`scene.draw` on white paper and fine enough for print."""
-    from weldsim.plots.scene import draw
 
     large = replace(stage, size=tuple(int(1.3 * n) for n in stage.size))
     return _on_white(draw(large, frame, paint, outline=outline, fine=2))
@@ -25,26 +27,18 @@ def part_image(stage, frame, paint: str, outline=None) -> np.ndarray:
 
 def plain_image(stage, frame) -> np.ndarray:
     """The laid metal of a frame as built, in grey with its sharp edges, uint8 (h, w, 3)."""
-    import pyvista
 
-    from weldsim.plots.scene import _add_edges, _average, _place_camera, surface_of
-
-    plotter = pyvista.Plotter(off_screen=True, window_size=[FINE * n for n in stage.size])
-    plotter.set_background("white")
-    try:
+    def add(plotter) -> None:
         surface = surface_of(frame)
         plotter.add_mesh(surface, color=STEEL, ambient=0.62, diffuse=0.42, specular=0.0)
-        _add_edges(plotter, surface, charts.INK, 1.6 * FINE)
-        _place_camera(plotter, stage)
-        image = plotter.screenshot(return_img=True)
-    finally:
-        plotter.close()
-    return _average(image[..., :3], FINE)
+        add_edges(plotter, surface, INK, 1.6 * FINE)
+
+    return render(stage, add, background="white", fine=FINE)
 
 
 def _on_white(image: np.ndarray) -> np.ndarray:
     """The paper of screen pictures made white."""
-    paper = np.array([int(charts.PAPER[i : i + 2], 16) for i in (1, 3, 5)])
+    paper = np.array([int(PAPER[i : i + 2], 16) for i in (1, 3, 5)])
     out = image.copy()
     out[np.all(image == paper, axis=2)] = 255
     return out
@@ -52,8 +46,6 @@ def _on_white(image: np.ndarray) -> np.ndarray:
 
 def numbered_welds(record, stage, axes) -> None:
     """Paths with a head in the direction of travel and a number; dashed where they lie behind."""
-    from weldsim.plots.scene import hidden_places, surface_of
-    from weldsim.runs.reading import read_frame
 
     base = surface_of(read_frame(record.frames[0]))
     size = np.array([axes.figure.get_figwidth() * axes.get_position().width,
@@ -64,7 +56,7 @@ def numbered_welds(record, stage, axes) -> None:
         places = along(np.asarray(path["points"], dtype=float), np.linspace(0, 1, PLACES))
         behind = hidden_places(base, places, stage.view, 0.5 * widths.get(path["name"], 0.0))
         flat = stage.to_picture(places) * size
-        colour = charts.weld_colour(record, path["name"])
+        colour = weld_colour(record, path["name"])
         style = (0, (2.0, 1.4)) if behind.mean() > 0.5 else "-"
         axes.plot(*(flat / size).T, color=colour, lw=1.4, ls=style, zorder=5)
         k = (2 * PLACES) // 3

@@ -1,4 +1,4 @@
-"""Timetable of a run as SVG text: when each arc burns, the pauses, and what grips when.
+"""Timetable of a run as SVG text: when each arc burns, the pauses, and what clamps when.
 
 Real text and few shapes, so it stands in a page, prints sharp and can be read out. Colours and
 numbers of the welds are those of every other picture.
@@ -9,19 +9,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 
-from weldsim.plots import charts
-from weldsim.plots.charts import INK, PAPER
+from weldsim.plots.style import INK, PAPER
+from weldsim.plots.welds import (
+    arc_times,
+    axis_cut,
+    first_arc_start,
+    is_tack,
+    pauses_between,
+    seam_of,
+    weld_colour,
+)
 from weldsim.runs.reading import RunRecord
 
 WIDTH, ROW, BAR = 960, 30, 20  # of the drawing, a line, a band
 LETTER = 6.6  # width of a letter of the labels
-QUIET, PAUSE, GRIP = "#4d5b6b", "#e3e6e8", "#b9c6d1"
+TICK_INK, PAUSE, CLAMPED = "#4d5b6b", "#e3e6e8", "#b9c6d1"
 STEPS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)  # s between ticks
 
 
 @dataclass(frozen=True)
-class Grip:
-    """When a clamp holds. [s since the first arc]; `end` None to the end of the strip."""
+class ClampSpan:
+    """When a clamp holds. [s since the first arc]; `end` None to the end of the timetable."""
 
     name: str
     start: float
@@ -30,15 +38,15 @@ class Grip:
 
 
 def timetable_svg(record: RunRecord) -> str:
-    """The strip of a run; the axis is cut some time after the last arc."""
-    arcs = charts.arcs(record)
-    clamp_contacts = clamp_grips(record)
-    rows = list(dict.fromkeys(charts.seam_of(record, name) for name, *_ in arcs))
-    pauses = charts.pauses(arcs)
-    names = [*rows, *(["pauses"] if pauses else []), *(g.name for g in clamp_contacts)]
+    """The timetable of a run; the axis is cut some time after the last arc."""
+    arcs = arc_times(record)
+    clamps = clamp_spans(record)
+    rows = list(dict.fromkeys(seam_of(record, name) for name, *_ in arcs))
+    pauses = pauses_between(arcs)
+    names = [*rows, *(["pauses"] if pauses else []), *(g.name for g in clamps)]
     left = 20 + LETTER * max([len(n) for n in names], default=6)
     low = min([0.0, *(a[1] for a in arcs)])
-    high = max(charts.axis_cut(record) if arcs else 0.0, low + 1.0)
+    high = max(axis_cut(record) if arcs else 0.0, low + 1.0)
     scale = (WIDTH - left - 14) / (high - low)
 
     def x(time: float) -> float:
@@ -46,8 +54,8 @@ def timetable_svg(record: RunRecord) -> str:
 
     height = ROW * len(names) + 44
     out = [
-        f'<svg class="strip" viewBox="0 0 {WIDTH} {height}" role="img" '
-        f'aria-label="{escape(strip_words(arcs, clamp_contacts))}" font-size="12">'
+        f'<svg class="timetable" viewBox="0 0 {WIDTH} {height}" role="img" '
+        f'aria-label="{escape(timetable_words(arcs, clamps))}" font-size="12">'
     ]
     out += _axis(low, high, x, height)
     for i, name in enumerate(names):
@@ -55,29 +63,29 @@ def timetable_svg(record: RunRecord) -> str:
         out.append(_text(left - 10, y + 4, name, INK, "end"))
     numbers = {w["name"]: i for i, w in enumerate(record.case.get("welds", []), 1)}
     for arc in arcs:
-        row = rows.index(charts.seam_of(record, arc[0]))
+        row = rows.index(seam_of(record, arc[0]))
         out += _band(record, arc, numbers.get(arc[0]), ROW * row + ROW / 2, x, arcs)
     for start, end in pauses:
         out += _plain(x(start), x(end), ROW * len(rows) + ROW / 2, PAUSE, f"{end - start:.0f} s")
-    for i, grip in enumerate(clamp_contacts):
-        end = high if grip.end is None else grip.end
-        y = ROW * (len(names) - len(clamp_contacts) + i) + ROW / 2
-        out += _plain(x(grip.start), x(end), y, GRIP, grip.words)
+    for i, span in enumerate(clamps):
+        end = high if span.end is None else span.end
+        y = ROW * (len(names) - len(clamps) + i) + ROW / 2
+        out += _plain(x(span.start), x(end), y, CLAMPED, span.words)
     return "".join([*out, "</svg>"])
 
 
-def strip_words(arcs, clamp_contacts=()) -> str:
+def timetable_words(arcs, clamps=()) -> str:
     """The timetable in words, for a reader who cannot see it."""
     burns = [f"{name} {start:.0f} to {end:.0f} s" for name, start, end in arcs]
-    holds = [f"{g.name}: {g.words}" for g in clamp_contacts]
+    holds = [f"{g.name}: {g.words}" for g in clamps]
     text = "Timetable of the arcs: " + (", ".join(burns) if burns else "no arc yet")
     return text + (f". Clamps: {', '.join(holds)}" if holds else "")
 
 
-def clamp_grips(record: RunRecord) -> list[Grip]:
+def clamp_spans(record: RunRecord) -> list[ClampSpan]:
     """When each clamp of a case holds, as far as run and rules tell."""
     ends = {e["name"]: e["end"] for e in record.manifest.get("timetable", [])}
-    zero = charts.first_arc(record)
+    zero = first_arc_start(record)
     off = {}
     found = (record.summary.get("locked_in") or {}).get("released") or []
     for entry in [found] if isinstance(found, dict) else found:
@@ -97,7 +105,7 @@ def clamp_grips(record: RunRecord) -> list[Grip]:
         elif rule.get("kind") in ("cold", "below"):
             words = "off when cold" if rule["kind"] == "cold" else "off by temperature"
         begin = (start if start is not None else zero) - zero
-        out.append(Grip(name, begin, None if end is None else end - zero, words))
+        out.append(ClampSpan(name, begin, None if end is None else end - zero, words))
     return out
 
 
@@ -121,24 +129,24 @@ def _axis(low, high, x, height) -> list[str]:
             f'<line x1="{x(tick):.1f}" x2="{x(tick):.1f}" y1="0" y2="{height - 38}" '
             'stroke="#e3e6e8"/>'
         )
-        out.append(_text(x(tick), height - 24, f"{tick:.0f}", QUIET, "middle"))
+        out.append(_text(x(tick), height - 24, f"{tick:.0f}", TICK_INK, "middle"))
         tick += step
     words = "time since the first arc started, s"
-    out.append(_text((x(low) + x(high)) / 2, height - 6, words, QUIET, "middle"))
+    out.append(_text((x(low) + x(high)) / 2, height - 6, words, TICK_INK, "middle"))
     return out
 
 
 def _band(record, arc, number, y: float, x, arcs) -> list[str]:
     """One arc: a band with its number, its times inside or beside it; tacks are hollow."""
     name, start, end = arc
-    colour, tack = charts.weld_colour(record, name), charts.is_tack(record, name)
+    colour, tack = weld_colour(record, name), is_tack(record, name)
     a, b = x(start), max(x(end), x(start) + 5)
     fill = f'fill="{PAPER}" stroke="{colour}" stroke-width="2"' if tack else f'fill="{colour}"'
     out = [
         f'<rect x="{a:.1f}" y="{y - BAR / 2}" width="{b - a:.1f}" height="{BAR}" {fill}>'
         f"<title>{escape(name)}: {start:.0f} to {end:.0f} s</title></rect>"
     ]
-    seam = charts.seam_of(record, name)
+    seam = seam_of(record, name)
     mark = f"{number}" if number else ""
     times = f"{start:.0f} to {end:.0f} s"
     inside = next(
@@ -147,7 +155,7 @@ def _band(record, arc, number, y: float, x, arcs) -> list[str]:
     if inside and not tack:
         out.append(_text((a + b) / 2, y + 4, inside, "#ffffff", "middle"))
     beside = f"{mark}" if inside is None or tack else times if inside == mark else ""
-    later = [x(s) for n, s, _ in arcs if s > start and charts.seam_of(record, n) == seam]
+    later = [x(s) for n, s, _ in arcs if s > start and seam_of(record, n) == seam]
     if beside and b + LETTER * len(beside) + 8 < min(later, default=WIDTH):
         out.append(_text(b + 5, y + 4, beside, INK, "start"))
     return out

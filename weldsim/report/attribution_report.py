@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from weldsim.plots.attribution_pictures import crossover_chart, draw_why
-from weldsim.plots.pictures import save
+from weldsim.plots.style import save
 from weldsim.report.study_records import why_record
 from weldsim.runs.folder import RunFolder
 from weldsim.studies.attribution import explain
+from weldsim.studies.heat_sweep import crossover_record
 
 
 def write_why(run_folder, replay: bool = True, progress=None, threads=None) -> Path:
@@ -35,7 +36,6 @@ def write_why(run_folder, replay: bool = True, progress=None, threads=None) -> P
 
 def write_crossover(found, folder) -> Path:
     """crossover.json and crossover.png into a folder, made where missing; path of the former."""
-    from weldsim.studies.heat_sweep import crossover_record
 
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from weldsim.errors import CaseError
-from weldsim.plots import charts
+from weldsim.plots.welds import arc_times
 from weldsim.report.tables import inputs
 from weldsim.runs.reading import RunRecord
+from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
 from weldsim.text.words import error_text, reading, unit_word
 
 SAME_RUN = ("version of ", "changed on the command line", "title")
@@ -74,12 +75,12 @@ def _apart(records, name: str) -> str:
 
 
 def _welding(record: RunRecord) -> str:
-    arcs = charts.arcs(record)
+    arcs = arc_times(record)
     return f"{max(a[2] for a in arcs):.0f}" if arcs else "–"
 
 
 def _burning(record: RunRecord) -> str:
-    arcs = charts.arcs(record)
+    arcs = arc_times(record)
     return f"{sum(a[2] - a[1] for a in arcs):.0f}" if arcs else "–"
 
 
@@ -131,7 +132,6 @@ def _text(value) -> str:
 
 def _judged(record: RunRecord, gauge: dict) -> dict:
     """A gauge against its tolerance; of a pointer the whole tilt, of others the largest reading."""
-    from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
 
     given, pointer = gauge["tolerance"], gauge.get("kind") == "pointer"
     row = {"gauge": gauge["name"], "tolerance": _text(given), "reading": "", "verdict": ""}

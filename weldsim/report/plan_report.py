@@ -6,6 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
+from weldsim.case.schedule import timetable
+from weldsim.errors import WeldsimError
+from weldsim.plots.layout import draw_layout
+from weldsim.plots.style import inline_svg, new_figure, styled
 from weldsim.studies.plan.ranking import Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
@@ -23,7 +27,6 @@ def write_pages(study: Study, folder) -> list[Path]:
     list of Path
         What was written; the drawing is left out with a reason on the sheet where none can be made.
     """
-    from weldsim.plots.charts import inline_svg, styled
 
     folder = Path(folder)
     case = study.plan.bound(study.plan.settings[recommended(study).setting],
@@ -39,8 +42,6 @@ def write_pages(study: Study, folder) -> list[Path]:
 
 
 def _drawing(case, folder: Path) -> Path | None:
-    from weldsim.errors import WeldsimError
-    from weldsim.plots.layout import draw_layout
 
     try:
         return draw_layout(case, folder / "recommended.png")
@@ -81,7 +82,6 @@ def _spot(study: Study, outcome) -> list[float]:
 
 def ends_figure(study: Study):
     """Where every choice ends, with the tolerance, the recommended and the worst one marked."""
-    from weldsim.plots.charts import new_figure
 
     scale, unit = unit_of(study)
     limit = scale * study.plan.tolerance.value
@@ -146,7 +146,6 @@ def sheet_figure(study: Study, drawing: Path | None):
         axes.set_axis_off()
     else:
         figure.text(0.07, 0.7, "no drawing: pictures cannot be made on this machine")
-    from weldsim.case.schedule import timetable
 
     lines = ["no.  seam        travel        after                               arc      current"]
     for n, (weld, row) in enumerate(zip(case.welds, timetable(case.welds), strict=True), 1):

@@ -15,8 +15,10 @@ from importlib.resources import files
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.plots import charts
-from weldsim.plots.pointer_plot import spot_path
+from weldsim.plots.gauge_plots import PANEL_TITLES, gauge_history
+from weldsim.plots.pointer_plot import pointer_plot
+from weldsim.plots.print_figures import residual_stress
+from weldsim.plots.style import inline_svg
 from weldsim.plots.timetable import timetable_svg
 from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
 from weldsim.report.comparison import comparison, differences, labels, verdicts
@@ -191,7 +193,7 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
         "verdicts": verdicts(record),
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),
         "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
-        "strip": _markup(timetable_svg(record)),
+        "timetable": _markup(timetable_svg(record)),
         "plots": _plots(record, mark),
         "layout": _layout(record),
         "pictures": kept,
@@ -219,12 +221,12 @@ def _markup(text: str):
 
 def _plots(record: RunRecord, mark: str) -> list[dict]:
     """Gauge curves and light spots, each as metric and US plot."""
-    rows = [u for u in charts.PANEL_TITLES if any(c.unit == u for c in record.columns)]
-    out = [_plot(charts.gauge_history(record), "gauge readings against time", "",
+    rows = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
+    out = [_plot(gauge_history(record), "gauge readings against time", "",
                  lambda f: us_gauges(f, rows), f"{mark}g")]  # fmt: skip
     for number, gauge in enumerate(record.pointers):
         label = f"path of the light spot of {gauge['name']}"
-        figure = spot_path(record, gauge, 5.2)
+        figure = pointer_plot(record, gauge, 5.2)
         out.append(_plot(figure, label, "narrow", us_spot, f"{mark}s{number}"))
     return out
 
@@ -239,7 +241,7 @@ def _drawing(figure, label: str, mark: str):
     """A figure as markup, with names inside that no other drawing of the page has."""
     from markupsafe import Markup, escape
 
-    svg = charts.inline_svg(figure, str(escape(label)))
+    svg = inline_svg(figure, str(escape(label)))
     names = set(re.findall(r'\bid="([^"]+)"', svg))
 
     def own(match) -> str:
@@ -271,7 +273,6 @@ def _layout(record: RunRecord) -> dict | None:
 
 def _stress(record: RunRecord, mark: str):
     """Map of the stress left in the part, metric and US; None without frames."""
-    from weldsim.plots.print_figures import residual_stress
 
     if not record.frames:
         return None

@@ -117,7 +117,7 @@ def _span(metric: str, us: str, units: str):
 
 
 def us_gauges(figure, units: list[str]) -> None:
-    """Turn a figure of `charts.gauge_history` into US units: ticks, titles and labels.
+    """Turn a figure of `gauge_history` into US units: ticks, titles and labels.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def us_gauges(figure, units: list[str]) -> None:
 
 
 def us_spot(figure) -> None:
-    """Turn a figure of `spot.spot_path` into US units."""
+    """Turn a figure of `spot.pointer_plot` into US units."""
     axes = figure.axes[0]
     _us_ticks(axes.xaxis, axes.get_xlim(), "mm")
     _us_ticks(axes.yaxis, axes.get_ylim(), "mm")

@@ -14,14 +14,23 @@ from importlib.resources import files
 
 import numpy as np
 
-from weldsim.errors import StoreError
+from weldsim.errors import CaseError, StoreError
 from weldsim.geometry.surface import OuterSurface, outer_surface
-from weldsim.plots import charts
-from weldsim.plots.melt_smoothing import SOFT, smooth_melt
-from weldsim.plots.place_labels import along
-from weldsim.plots.pointer_plot import spot
-from weldsim.plots.scene import GLOW, HIGHEST, MOVED, SHOWN_SHARE, best_view, round_warp
+from weldsim.plots.colour_bars import GLOW, MOVED
+from weldsim.plots.melt_smoothing import smooth_melt, softened_points
+from weldsim.plots.pointer_plot import path_on_target
+from weldsim.plots.stage import HIGHEST, SHOWN_SHARE, best_view, round_warp
+from weldsim.plots.welds import (
+    along,
+    arc_times,
+    clock,
+    first_arc_start,
+    is_tack,
+    seam_of,
+    weld_colour,
+)
 from weldsim.runs.reading import FrameFile, RunRecord, read_frame, read_run
+from weldsim.schema.tolerance import read_tolerance
 
 KELVIN = 273.15
 SCRIPTS = ("three.min.js", "viewer_kit.js", "viewer_target.js", "viewer_scene.js",
@@ -66,8 +75,8 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
     most = min(most_frames, max(LEAST_FRAMES, int(most_bytes / max(rough, 1.0))))
     frames = [_frame(f) for f in pick_frames(record.frames, most)]
     skin = outer_surface(first.points, first.cells, [f.active for f in frames])
-    soft = np.any([f.temperature > SOFT for f in frames], axis=0)
-    frames = [smooth_melt(f, soft) for f in frames]  # melt has no shape to draw
+    softened = softened_points(record, frames)
+    frames = [smooth_melt(f, softened) for f in frames]  # melt has no shape to draw
     return {
         "format": 1,
         "title": record.title,
@@ -145,7 +154,7 @@ def _mesh(points, skin: OuterSurface) -> dict:
 
 def _fields(record: RunRecord, frames, skin: OuterSurface) -> dict:
     """Times, quantised movement and temperature, their ranges, and a warp that shows it."""
-    zero = charts.first_arc(record)
+    zero = first_arc_start(record)
     move = [1e3 * f.displacement[skin.used] for f in frames]
     heat = [f.temperature[skin.used] - KELVIN for f in frames]
     active = [np.unique(f.cells[f.active]) for f in frames]
@@ -205,7 +214,7 @@ def _places(record: RunRecord, skin_points, skin: OuterSurface) -> dict:
         {"name": name, "start": round(start, 3), "end": round(stop, 3),
          "burning": name in burning,  # the run has come no further than this arc
          "speed": speeds.get(name, 0.0), **_kind(record, name)}
-        for name, start, stop in charts.arcs(record)
+        for name, start, stop in arc_times(record)
     ]  # fmt: skip
     clamps = [{"name": c["name"], **placed(c["places"])} for c in record.manifest.get("clamps", [])]
     return {"arcs": arcs, "welds": welds, "clamps": clamps}
@@ -214,15 +223,15 @@ def _places(record: RunRecord, skin_points, skin: OuterSurface) -> dict:
 def _kind(record: RunRecord, name: str) -> dict:
     """Seam, colour and whether it lays a tack, of a weld."""
     return {
-        "seam": charts.seam_of(record, name),
-        "colour": charts.weld_colour(record, name),
-        "tack": charts.is_tack(record, name),
+        "seam": seam_of(record, name),
+        "colour": weld_colour(record, name),
+        "tack": is_tack(record, name),
     }
 
 
 def _pointer(record: RunRecord, gauge: dict) -> dict:
     """Readings of a pointer for its target: mm at `throw` m, with the estimated error."""
-    right, up = spot(record, gauge)
+    right, up = path_on_target(record, gauge)
     name = gauge["name"]
     return {
         "name": name,
@@ -230,7 +239,7 @@ def _pointer(record: RunRecord, gauge: dict) -> dict:
         "aim": gauge["aim"],
         "up_way": gauge["up"],
         "right_way": right_way(gauge),
-        "times": np.round(charts.clock(record), 3).tolist(),
+        "times": np.round(clock(record), 3).tolist(),
         "right": np.round(right, 4).tolist(),
         "up": np.round(up, 4).tolist(),
         "error": [record.errors.get(f"{name}_{side}_mm") for side in ("right", "up")],
@@ -240,8 +249,6 @@ def _pointer(record: RunRecord, gauge: dict) -> dict:
 
 def _ring(gauge: dict) -> float | None:
     """Radius of a pointer's tolerance on its target [mm]; None where it has none in numbers."""
-    from weldsim.errors import CaseError
-    from weldsim.schema.tolerance import read_tolerance
 
     given = gauge.get("tolerance")
     try:
