@@ -11,10 +11,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from tests import synthetic_run as invented
 
-from weldsim.runs import reading as readback
+from tests import synthetic_run as invented
 from weldsim.errors import StoreError
+from weldsim.runs import reading as readback
 from weldsim.runs.folder import RunFolder
 from weldsim.system import files
 
@@ -283,3 +283,33 @@ def test_an_unfinished_run_shows_the_readings_of_its_checkpoint(folder):
     assert [f.time for f in record.frames] == [0.0, 1.5]
     np.testing.assert_array_equal(record.gauges["bow_bow_mm"], [0.0, 0.25])
     assert record.summary == {} and record.manifest["status"] == folder.status == "running"
+
+
+def test_a_run_of_the_first_format_is_read_in_the_words_of_today(tmp_path):
+    """Before run.json had a format number, `film` stood for `film_coefficient`, VTU said `laid`."""
+    import meshio
+
+    folder = invented.write_run(tmp_path / "run", frames=(0.0,))
+    manifest = folder.read_json("run.json")
+    manifest.pop("format", None)
+    manifest["case"]["surroundings"]["film"] = 10.0
+    manifest["case"]["cooling_film"] = 60.0
+    folder.write_json("run.json", manifest)
+    (frame,) = readback.read_series(folder.path)
+    mesh = meshio.read(frame.path)
+    mesh.cell_data["laid"] = mesh.cell_data.pop("active")
+    mesh.write(frame.path)
+    record = readback.read_run(folder.path)
+    assert record.case["surroundings"]["film_coefficient"] == 10.0
+    assert record.case["cooling_film_coefficient"] == 60.0
+    assert "film" not in record.case["surroundings"]
+    assert readback.read_frame(record.frames[0]).active.any()
+
+
+@pytest.mark.parametrize("written", [0, 3, "new"])
+def test_a_format_that_is_not_known_is_refused_in_one_line(tmp_path, written):
+    folder = invented.write_run(tmp_path / "run", frames=())
+    folder.write_json("run.json", {**folder.read_json("run.json"), "format": written})
+    with pytest.raises(StoreError, match=f"run.json: format {written!r} is not one") as caught:
+        readback.read_run(folder.path)
+    assert "\n" not in str(caught.value)

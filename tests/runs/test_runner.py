@@ -1,6 +1,5 @@
 """Run folders from start to finish: stopped, killed, resumed, failed; companion and warnings."""
 
-from tests.places import ROOT
 import json
 import os
 import signal
@@ -12,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from weldsim.runs import runner
+from tests.places import ROOT
 from weldsim.case.load import load_case
-from weldsim.errors import ConvergenceError, StoreError
+from weldsim.errors import BalanceError, ConvergenceError, MeshError, StoreError
+from weldsim.runs import error_estimate, runner
+from weldsim.runs.folder import RunFolder
 from weldsim.runs.reading import read_gauges
 from weldsim.runs.runner import RunOptions, resume_case, run_case
 
@@ -136,8 +137,6 @@ def test_failed_run_says_so_and_keeps_its_checkpoint(tmp_path, monkeypatch):
 
 
 def test_part_that_does_not_mesh_leaves_nothing_behind(tmp_path, monkeypatch):
-    from weldsim.errors import MeshError
-
     def refuse(*args):
         raise MeshError("region part of the mesh is empty")
 
@@ -161,3 +160,93 @@ def test_companion_covers_the_step_to_the_next_grade(tmp_path):
             values = json.loads((folder / "run.json").read_text())["error_estimate"]["values"]
             stated = np.array([values[f"pointer_{k}_mrad"] for k in ("up", "right")])
     assert np.linalg.norm(ends["normal"] - ends["quick"]) <= np.linalg.norm(stated)
+
+
+def run_json(folder):
+    return json.loads((Path(folder) / "run.json").read_text())
+
+
+def summary_json(folder):
+    return json.loads((Path(folder) / "summary.json").read_text())
+
+
+@pytest.mark.parametrize("trouble", [ConvergenceError, BalanceError, MeshError])
+def test_a_failed_companion_is_a_warning_of_a_complete_run(whole, tmp_path, monkeypatch, trouble):
+    """It is made for the error alone: what the run itself found stands, and all files are there."""
+
+    def refuse(*args):
+        raise trouble("step 3 at 2 s: no equilibrium")
+
+    monkeypatch.setattr(error_estimate, "build_model", refuse)
+    folder = run_case(short_case(), tmp_path / "run", RunOptions(companion=True))
+    found = run_json(folder)
+    assert found["status"] == "complete" and "error" not in found
+    said = "no error estimate: step 3 at 2 s: no equilibrium"
+    assert said in found["warnings"] and found["error_estimate"] == {"how": said, "values": {}}
+    same_gauges(folder, whole[1])
+    with pytest.raises(StoreError, match="complete"):
+        resume_case(folder)
+
+
+def stop_at(words):
+    def progress(share, text):
+        if words in text:
+            raise KeyboardInterrupt
+
+    return RunOptions(companion=True, progress=progress)
+
+
+def test_a_run_stopped_in_its_companion_is_complete_and_goes_on_with_that_alone(whole, tmp_path):
+    with pytest.raises(KeyboardInterrupt):
+        run_case(short_case(), tmp_path / "run", stop_at("error estimate"))
+    folder = tmp_path / "run"
+    assert run_json(folder)["status"] == "complete"
+    same_gauges(folder, whole[1])
+    steps = run_json(folder)["steps"]
+    seen = []
+    resume_case(folder, RunOptions(progress=lambda share, text: seen.append(text)))
+    assert all(text.startswith("error estimate") for text in seen)
+    found = run_json(folder)
+    assert found["steps"] == steps and found["error_estimate"]["values"]["pointer_up_mrad"] > 0
+
+
+def test_resuming_without_the_companion_ends_the_matter(tmp_path):
+    with pytest.raises(KeyboardInterrupt):
+        run_case(short_case(), tmp_path / "run", stop_at("error estimate"))
+    resume_case(tmp_path / "run", RunOptions(companion=False))
+    assert run_json(tmp_path / "run")["error_estimate"]["how"].startswith("not asked for")
+    with pytest.raises(StoreError, match="complete"):
+        resume_case(tmp_path / "run")
+
+
+def test_summary_holds_the_verdict_on_a_stated_tolerance(tmp_path):
+    """Whole tilt and whole error: inside only where both together are (definition of verdict)."""
+    case = short_case("gauge.pointer.tolerance=500 mrad")
+    folder = run_case(case, tmp_path / "run", RunOptions(companion=True))
+    (said,) = summary_json(folder)["tolerances"]["verdicts"]
+    values = run_json(folder)["error_estimate"]["values"]
+    gauges = read_gauges(folder / "gauges.csv")
+    tilt = np.hypot(gauges["pointer_up_mrad"][-1], gauges["pointer_right_mrad"][-1])
+    error = np.hypot(values["pointer_up_mrad"], values["pointer_right_mrad"])
+    assert tilt + error < 500.0  # half a radian: no bead of this size turns the arm that far
+    assert said["gauge"] == "pointer" and said["verdict"] == "inside"
+    assert said["reading"] == f"{tilt:.3g} ±{error:.2g} mrad"
+    assert summary_json(folder)["tolerances"]["reason"] == ""
+
+
+def test_without_an_error_estimate_no_tolerance_can_be_called(tmp_path):
+    folder = run_case(short_case("gauge.pointer.tolerance=500 mrad"), tmp_path / "run")
+    (said,) = summary_json(folder)["tolerances"]["verdicts"]
+    assert said["verdict"] == "too close to call"
+
+
+def test_a_checkpoint_of_another_version_is_refused_in_one_line(tmp_path):
+    with pytest.raises(KeyboardInterrupt):
+        run_case(short_case(), tmp_path / "run", stop_at("weld"))
+    folder = RunFolder.open(tmp_path / "run")
+    arrays, extra = folder.last_checkpoint()
+    del arrays["internal_variables.plastic_strain"]
+    folder.write_checkpoint(99, arrays, extra)
+    with pytest.raises(StoreError, match="another version of weldsim") as caught:
+        resume_case(folder.path)
+    assert "\n" not in str(caught.value)
