@@ -4,11 +4,13 @@ import os
 import time
 from pathlib import Path
 
-from weldsim.page.locks import Lock
+from weldsim.page.locks import held
+from weldsim.page.queue import Queue
+from weldsim.page.worker import Worker
 
 
 def counting(line, text, source_file, folder, lock, threads):
-    """Counts to ten in a file, going on where it was; talks as `tasks.serve_run` does.
+    """Counts to ten in a file, going on where it was; talks as `run_task.serve_run` does.
 
     At five it waits while there is a file `hold` beside its folder, so that a test can stop it in
     the middle however slow the machine is.
@@ -31,7 +33,7 @@ def counting(line, text, source_file, folder, lock, threads):
     folder.mkdir(exist_ok=True)
     path = folder / "steps"
     try:
-        with Lock(lock).waiting(10.0):
+        with held(lock, 10.0):
             done = len(path.read_text().splitlines()) if path.exists() else 0
             for step in range(done, 10):
                 with path.open("a") as file:
@@ -77,31 +79,48 @@ def killed(line, *_):
     os._exit(9)
 
 
-def slow_desk(line, *_):
-    """A helper that takes a while to warm up and is quick then; it is slow at the task `nap`."""
+def slow_to_warm_up():
     time.sleep(1.2)
-    line.send(("ready",))
-    while True:
-        task, _ = line.recv()
-        if task == "nap":
-            time.sleep(5.0)
-        line.send(("done", os.getpid()))
+
+
+def too_slow_to_warm_up():
+    time.sleep(20.0)
+
+
+def quick(tell=None):
+    return os.getpid()
+
+
+def nap(tell=None):
+    time.sleep(5.0)
+
+
+def endless(tell=None):
+    """A calculation that looks at no signal."""
+    return 9**9**9**9
+
+
+def gone(tell=None):
+    os._exit(9)
+
+
+def telling(tell=None):
+    tell(0.5, "half")
+    return "done"
 
 
 def serve_and_wait(folder, text, ready):
     """A server with two jobs that says when the first is under way, and waits to be killed."""
-    from weldsim.page.queue import Queue
-    from weldsim.page.worker import Desk
 
-    class NoDesk(Desk):
+    class NoWorker(Worker):
         def open(self):
             pass
 
-    queue = Queue(folder, 1, NoDesk(), counting)
+    queue = Queue(folder, 1, NoWorker(), counting)
     job = queue.submit("run", "a", text, "me")
     queue.submit("run", "b", text, "me")
     queue.start()
-    path = queue.run_folder(job) / "steps"
+    path = queue.store.run_folder(job) / "steps"
     while not path.exists() or len(path.read_text().splitlines()) < 3:
         time.sleep(0.02)
     ready.send(job.id)

@@ -14,7 +14,7 @@ from tests.page.kit import HERE, OWN, PORT, client_of, post, starter
 from tests.synthetic_run import write_run
 from weldsim.errors import WeldsimError
 from weldsim.page import app as page_app
-from weldsim.page import routes as answers
+from weldsim.page.routes_static import STATIC
 from weldsim.page.runs import id_of
 from weldsim.page.security import MOST_BYTES, Door, new_key, same
 
@@ -29,7 +29,7 @@ def client(tmp_path):
 # ------------------------------------------------------------------------- what it answers
 def test_all_static_files_are_there_and_stay_here(client):
     """The page works without a network: nothing it loads lies elsewhere."""
-    for name in answers.STATIC:
+    for name in STATIC:
         answer = client.get("/" if name == "index.html" else f"/static/{name}")
         assert answer.status_code == 200
         assert not re.search(r"https?://(?!www\.w3\.org)", answer.text), name
@@ -48,11 +48,11 @@ def test_forms_and_checks(client):
     assert not bad["ok"] and {m["key"] for m in bad["messages"]} >= {"at"}
 
 
-def test_joints_say_their_seams_and_opposite_ways(client):
+def test_joints_say_their_seams_and_opposite_directions(client):
     found = post(client, "/api/check", {"tables": starter("square-tube-tee")}).json()
     seams = {s["name"]: s for s in found["seams"]}
     assert set(seams) == {"front", "back", "left", "right"}
-    assert seams["front"]["ways"]["+x"] == "-x" and seams["left"]["ways"]["uphill"] == "downhill"
+    assert seams["front"]["directions"]["+x"] == "-x" and seams["left"]["directions"]["uphill"] == "downhill"
 
 
 def test_words_come_without_the_cautions_that_stand_beside(client):
@@ -92,14 +92,14 @@ def test_runs_of_the_work_folder_are_listed_and_shown(tmp_path):
 def test_a_run_under_way_is_listed_as_the_job_that_it_is(tmp_path):
     client, bench = client_of(tmp_path)
     id = post(client, "/api/jobs", {"tables": starter(), "kind": "run"}).json()["id"]
-    job = bench.queue.jobs[id]
+    job = bench.queue.store.jobs[id]
     write_run(tmp_path / job.run, "running", ())
     write_run(tmp_path / "by hand", "stopped", ())
     for state, status, words in (
         ("running", "running", "still under way"), ("waiting", "waiting", "waiting to go on"),
         ("stopped", "running", "stopped"),
     ):  # fmt: skip
-        bench.queue.jobs[id] = replace(job, state=state)
+        bench.queue.store.jobs[id] = replace(job, state=state)
         listed = {r["name"]: r for r in client.get("/api/shelf").json()["runs"]}
         assert (listed[job.run]["id"], listed[job.run]["status"]) == (id, status)
         assert listed["by hand"]["id"] == id_of(tmp_path / "by hand")
@@ -109,7 +109,7 @@ def test_a_run_under_way_is_listed_as_the_job_that_it_is(tmp_path):
         assert other == first  # an address from before
     by_hand = client.get(f"/api/runs/{listed['by hand']['id']}").json()["words"][0]
     assert "weldsim run --resume" in by_hand
-    bench.queue.forget(id)
+    bench.queue.remove(id)
     names = {r["name"]: r["id"] for r in client.get("/api/shelf").json()["runs"]}
     assert names[job.run] == id_of(tmp_path / job.run)
 

@@ -18,7 +18,7 @@ import pytest
 from tests import browser
 from tests.page.kit import served, starter
 from tests.synthetic_run import write_run
-from weldsim.page import case_form as drafts
+from weldsim.page import case_form
 
 pytestmark = pytest.mark.slow
 WAIT = 240_000  # ms; machines that test are busy
@@ -96,7 +96,7 @@ def test_a_run_that_names_a_file_offers_to_be_changed(tmp_path):
     material = files("weldsim") / "data" / "materials" / "carbon-steel.toml"
     (tmp_path / "my.toml").write_text(material.read_text(encoding="utf-8"), encoding="utf-8")
     write_run(tmp_path / "by hand", frames=(0.0, 30.0))
-    kept = {"source": drafts.draft_text(tables, drafts.Base(tmp_path / "x.toml", tables)),
+    kept = {"source": case_form.form_text(tables, case_form.Base(tmp_path / "x.toml", tables)),
             "source_file": str(tmp_path / "x.toml"), "overrides": []}  # fmt: skip
     (tmp_path / "by hand" / "case.json").write_text(json.dumps(kept))
     with served(tmp_path) as url, browser.page(url, allowed=url, offline=False) as (page, heard):

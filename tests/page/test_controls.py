@@ -13,8 +13,8 @@ import uvicorn
 
 from tests import browser
 from tests import synthetic_run as invented
-from tests.page.kit import SIZES, StillDesk, queue_of, starter
-from weldsim.page import case_form as drafts
+from tests.page.kit import SIZES, StillWorker, queue_of, starter
+from weldsim.page import case_form
 from weldsim.page import tasks
 from weldsim.page.app import make_app
 from weldsim.page.security import Door
@@ -32,7 +32,7 @@ FOCUS = "document.activeElement.getAttribute('aria-label') || document.activeEle
 def shapes():
     """Shapes of starters, made once."""
     return {
-        k: tasks.shape(drafts.draft_text(starter(k)), "draft.toml") for k in ("bar", "plate-tee")
+        k: tasks.shape(case_form.form_text(starter(k)), "draft.toml") for k in ("bar", "plate-tee")
     }
 
 
@@ -45,8 +45,8 @@ def served(tmp_path_factory, shapes):
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     shape = lambda text, where: shapes["bar" if 'kind = "bar"' in text else "plate-tee"]  # noqa: E731
-    desk = StillDesk({**SIZES, "shape": shape})
-    app = make_app(queue_of(work), desk, Door(("127.0.0.1",), port, None))
+    worker = StillWorker({**SIZES, "shape": shape})
+    app = make_app(queue_of(work), StillWorker(), worker, Door(("127.0.0.1",), port, None))
     server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="warning"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -6,9 +6,10 @@ import pytest
 
 from tests.page.kit import starter
 from weldsim.case.keys import SECTIONS, section_model
+from weldsim.case.load import parse_case
 from weldsim.errors import CaseError
 from weldsim.joints.registry import KINDS
-from weldsim.page import case_form as drafts
+from weldsim.page import case_form
 from weldsim.page import fields as forms
 from weldsim.units import parse
 
@@ -58,16 +59,16 @@ def test_units_convert_as_defined():
 
 
 @pytest.mark.parametrize("kind", [k for k in KINDS if k not in forms.FROM_FILE])
-def test_a_draft_is_the_case_of_its_file(kind):
-    text = drafts.draft_text(starter(kind))
-    case = drafts.case_of(text, "draft.toml")
+def test_a_form_is_the_case_of_its_file(kind):
+    text = case_form.form_text(starter(kind))
+    case = parse_case(text, "draft.toml")
     assert tomllib.loads(text) == starter(kind) and case.welds
 
 
 def test_blanks_are_left_out_but_sections_stay():
     tables = starter()
     tables["hold"] = {"kind": "free", "length": "", "release": None}
-    assert tomllib.loads(drafts.draft_text(tables))["hold"] == {"kind": "free"}
+    assert tomllib.loads(case_form.form_text(tables))["hold"] == {"kind": "free"}
 
 
 MISTAKES = [
@@ -86,8 +87,8 @@ def test_a_mistake_names_its_field(change, place):
     tables = starter()
     (tables[section] if index is None else tables[section][index])[key] = value
     with pytest.raises(CaseError) as refused:
-        drafts.case_of(drafts.draft_text(tables), "draft.toml")
-    found = drafts.messages_of(refused.value, "draft.toml")
+        parse_case(case_form.form_text(tables), "draft.toml")
+    found = case_form.messages_of(refused.value, "draft.toml")
     assert place in [(m["section"], m["name"], m["key"]) for m in found]
     assert all(m["text"] and "draft.toml" not in m["text"] for m in found)
 
@@ -96,8 +97,8 @@ def test_a_wrong_order_of_a_joint_is_told_as_such():
     tables = starter("plate-tee")
     tables["schedule"]["order"] = ["front:sideways"]
     with pytest.raises(CaseError) as refused:
-        drafts.case_of(drafts.draft_text(tables), "x")
-    (found,) = drafts.messages_of(refused.value, "x")
+        parse_case(case_form.form_text(tables), "x")
+    (found,) = case_form.messages_of(refused.value, "x")
     assert (found["section"], found["key"]) == ("schedule", "order")
 
 
@@ -112,19 +113,19 @@ FILES = [
 def test_a_draft_names_no_file(change):
     tables = starter()
     tables["part"] |= change
-    with pytest.raises(drafts.DraftError, match="not allowed|needs a file"):
-        drafts.draft_text(tables)
+    with pytest.raises(case_form.FormError, match="not allowed|needs a file"):
+        case_form.form_text(tables)
 
 
 def test_a_case_file_of_the_work_folder_may(tmp_path):
     path = tmp_path / "strap.toml"
-    path.write_text(drafts.draft_text(starter()).replace("carbon-steel", "own.toml"))
-    base = drafts.Base.read(path)
-    assert "own.toml" in drafts.draft_text(base.tables, base)
-    changed = drafts.Base.read(path).tables
+    path.write_text(case_form.form_text(starter()).replace("carbon-steel", "own.toml"))
+    base = case_form.Base.read(path)
+    assert "own.toml" in case_form.form_text(base.tables, base)
+    changed = case_form.Base.read(path).tables
     changed["part"]["material"] = "../own.toml"
-    with pytest.raises(drafts.DraftError, match="material"):
-        drafts.draft_text(changed, base)
+    with pytest.raises(case_form.FormError, match="material"):
+        case_form.form_text(changed, base)
 
 
 def test_no_section_has_a_file_key_the_page_does_not_know():
@@ -136,7 +137,7 @@ def test_no_section_has_a_file_key_the_page_does_not_know():
         for model in models.values():
             for name, info in model.model_fields.items():
                 if info.annotation is str and name not in plain:
-                    assert drafts.NAMES_A_FILE.search(name), (kind, name)
+                    assert case_form.NAMES_A_FILE.search(name), (kind, name)
 
 
 @pytest.mark.parametrize(
@@ -145,5 +146,5 @@ def test_no_section_has_a_file_key_the_page_does_not_know():
      {"a": {"b": {"c": {"d": {"e": {"f": {"g": {}}}}}}}}],
 )  # fmt: skip
 def test_what_is_no_case_is_refused(tables):
-    with pytest.raises(drafts.DraftError):
-        drafts.draft_text(tables)
+    with pytest.raises(case_form.FormError):
+        case_form.form_text(tables)

@@ -7,32 +7,38 @@ from pathlib import Path
 
 import pytest
 
-from tests.page.kit import StillDesk, queue_of, starter, wait_for
+from tests.page.kit import StillWorker, queue_of, starter, wait_for
 from tests.page.stand_ins import (
     broken,
     clumsy,
     counting,
+    endless,
+    gone,
     interrupted,
     killed,
     nothing,
+    nap,
     patient,
+    quick,
     serve_and_wait,
-    slow_desk,
+    slow_to_warm_up,
+    telling,
+    too_slow_to_warm_up,
 )
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page import case_form as drafts
-from weldsim.page.job_store import MOST_STARTS
-from weldsim.page.queue import GRACE, MOST_OWN
-from weldsim.page.worker import Desk, Stopped
+from weldsim.page import case_form
+from weldsim.page.job_store import MOST_OPEN_EACH, MOST_STARTS
+from weldsim.page.run_lane import GRACE
+from weldsim.page.worker import Stopped, Worker
 
 
 def steps(queue, job):
-    path = queue.run_folder(job) / "steps"
+    path = queue.store.run_folder(job) / "steps"
     return [line.split() for line in path.read_text().splitlines()] if path.exists() else []
 
 
 def text():
-    return drafts.draft_text(starter())
+    return case_form.form_text(starter())
 
 
 @pytest.fixture
@@ -51,7 +57,7 @@ def made(tmp_path):
 
 
 def state(queue, job):
-    return queue.jobs[job.id].state
+    return queue.store.jobs[job.id].state
 
 
 def test_two_jobs_go_one_after_the_other(made):
@@ -62,7 +68,7 @@ def test_two_jobs_go_one_after_the_other(made):
     assert state(queue, b) == "waiting"
     wait_for(lambda: state(queue, b) == "done")
     assert state(queue, a) == "done"
-    assert queue.jobs[b.id].began >= queue.jobs[a.id].ended - 0.01
+    assert queue.store.jobs[b.id].began >= queue.store.jobs[a.id].ended - 0.01
     for job in (a, b):
         assert [s for s, _ in steps(queue, job)] == [str(n) for n in range(10)]
 
@@ -101,7 +107,7 @@ def test_a_server_that_closes_goes_on_next_time(made, tmp_path):
     queue.close()
     (tmp_path / "hold").unlink()
     again = made()
-    assert [(j.id, j.state) for j in again.listed()] == [(a.id, "waiting"), (b.id, "waiting")]
+    assert [(j.id, j.state) for j in again.store.listed()] == [(a.id, "waiting"), (b.id, "waiting")]
     again.start()
     wait_for(lambda: state(again, b) == "done")
     for job in (a, b):  # nothing lost, nothing twice
@@ -124,10 +130,10 @@ def test_a_server_that_is_killed_loses_nothing_and_does_nothing_twice(tmp_path, 
     server.join()
     (tmp_path / "hold").unlink()
     queue = made().start()
-    a, b = queue.listed()
+    a, b = queue.store.listed()
     assert a.id == first
     wait_for(lambda: state(queue, b) == "done")
-    assert queue.jobs[a.id].starts == 2 and queue.jobs[b.id].starts == 1
+    assert queue.store.jobs[a.id].starts == 2 and queue.store.jobs[b.id].starts == 1
     for job in (a, b):
         assert [s for s, _ in steps(queue, job)] == [str(n) for n in range(10)]
 
@@ -147,7 +153,7 @@ def test_a_job_that_takes_servers_down_is_not_started_for_ever(tmp_path, made):
         json.dumps({**json.loads(path.read_text()), "state": "running", "starts": MOST_STARTS})
     )
     again = made()
-    assert again.jobs[job.id].state == "stopped" and "by hand" in again.jobs[job.id].error
+    assert again.store.jobs[job.id].state == "stopped" and "by hand" in again.store.jobs[job.id].error
 
 
 def test_closing_in_good_order_is_no_crash(made):
@@ -156,10 +162,10 @@ def test_closing_in_good_order_is_no_crash(made):
     job = queue.submit("run", "a", text(), "me")
     for _ in range(MOST_STARTS + 1):
         queue.start()
-        wait_for(lambda q=queue: job.id in q.told and q.told[job.id].text == "under way")
+        wait_for(lambda q=queue: job.id in q.progress and q.progress[job.id].text == "under way")
         queue.close()
         queue = made(patient)
-        assert state(queue, job) == "waiting" and queue.jobs[job.id].starts == 0
+        assert state(queue, job) == "waiting" and queue.store.jobs[job.id].starts == 0
 
 
 def test_what_fails_because_it_was_told_to_stop_goes_on_next_time(made):
@@ -167,7 +173,7 @@ def test_what_fails_because_it_was_told_to_stop_goes_on_next_time(made):
     queue = made(clumsy)
     job = queue.submit("run", "a", text(), "me")
     queue.start()
-    wait_for(lambda: job.id in queue.told and queue.told[job.id].text == "under way")
+    wait_for(lambda: job.id in queue.progress and queue.progress[job.id].text == "under way")
     queue.close()
     again = made(clumsy)
     assert state(again, job) == "waiting"
@@ -178,23 +184,23 @@ def test_a_case_off_the_list_is_remembered_for_who_changes_it(made):
     job = queue.submit("run", "a", text(), "me")
     queue.start()
     wait_for(lambda: state(queue, job) == "done")
-    path = queue.case_file(job)
-    queue.forget(job.id)
-    assert queue.gone[job.id] == (path, text()) and not path.exists()
+    path = queue.store.case_file(job)
+    queue.remove(job.id)
+    assert queue.store.removed[job.id] == (path, text()) and not path.exists()
 
 
-def test_a_look_under_way_when_the_server_closes_is_taken_next_time(made):
-    def look(*args, stop, **more):
+def test_a_preview_under_way_when_the_server_closes_is_taken_next_time(made):
+    def preview(*args, stop, **more):
         wait_for(stop)
         raise Stopped("stopped")
 
-    queue = made(looks=StillDesk({"look": look}))
+    queue = made(previews=StillWorker({"preview": preview}))
     job = queue.submit("look", "a", text(), "me")
     queue.start()
     wait_for(lambda: state(queue, job) == "running")
     queue.close()
     again = made()
-    assert state(again, job) == "waiting" and again.jobs[job.id].starts == 0
+    assert state(again, job) == "waiting" and again.store.jobs[job.id].starts == 0
 
 
 def test_a_run_that_hears_of_the_end_before_the_server_is_not_begun_again(made):
@@ -202,10 +208,10 @@ def test_a_run_that_hears_of_the_end_before_the_server_is_not_begun_again(made):
     queue = made(interrupted)
     a, b = (queue.submit("run", t, text(), "me") for t in "ab")
     queue.start()
-    wait_for(lambda: queue._rest > 0)
+    wait_for(lambda: queue.runs.rest > 0)
     time.sleep(0.3)
     assert [state(queue, j) for j in (a, b)] == ["waiting", "waiting"]
-    assert queue.jobs[a.id].starts == queue.jobs[b.id].starts == 0
+    assert queue.store.jobs[a.id].starts == queue.store.jobs[b.id].starts == 0
 
 
 def test_failures_say_why(made, tmp_path):
@@ -213,13 +219,13 @@ def test_failures_say_why(made, tmp_path):
     job = queue.submit("run", "a", text(), "me")
     queue.start()
     wait_for(lambda: state(queue, job) == "failed")
-    assert queue.jobs[job.id].error == "no equilibrium at 3 s"
+    assert queue.store.jobs[job.id].error == "no equilibrium at 3 s"
     queue.close()
     other = made(killed)
     job = other.submit("run", "b", text(), "me")
     other.start()
     wait_for(lambda: state(other, job) == "failed")
-    assert "exit code 9" in other.jobs[job.id].error
+    assert "exit code 9" in other.store.jobs[job.id].error
 
 
 def test_files_of_others_and_damaged_ones_are_left_alone(tmp_path, made):
@@ -240,56 +246,56 @@ def test_files_of_others_and_damaged_ones_are_left_alone(tmp_path, made):
     }
     (folder / f"{'a' * 16}.json").write_text(json.dumps(evil))
     queue = made()
-    assert queue.jobs == {} and len(list(folder.glob("*.json"))) == 4
+    assert queue.store.jobs == {} and len(list(folder.glob("*.json"))) == 4
 
 
 def test_the_queue_has_an_end(made):
     queue = made()
-    for _ in range(MOST_OWN):
+    for _ in range(MOST_OPEN_EACH):
         queue.submit("run", "a", text(), "me")
     with pytest.raises(WeldsimError, match="queue is full"):
         queue.submit("run", "a", text(), "me")
     assert queue.submit("run", "a", text(), "someone else").state == "waiting"
 
 
-def test_looks_go_their_own_way_and_old_ones_go(made, monkeypatch):
-    monkeypatch.setattr("weldsim.page.queue.LOOKS_KEPT", 2)
+def test_previews_go_their_own_way_and_old_ones_go(made, monkeypatch):
+    monkeypatch.setattr("weldsim.page.preview_lane.MOST_KEPT_EACH", 2)
 
-    def look(text, source, folder, kind, **more):
+    def preview(text, source, folder, kind, **more):
         more["tell"](0.5, "weld, 3 s")
         Path(folder).mkdir(parents=True)
 
-    queue = made(looks=StillDesk({"look": look})).start()
+    queue = made(previews=StillWorker({"preview": preview})).start()
     jobs = [queue.submit("look", f"{n}", text(), "me") for n in range(4)]
-    wait_for(lambda: jobs[3].id in queue.jobs and state(queue, jobs[3]) == "done")
-    wait_for(lambda: jobs[1].id not in queue.jobs)
-    assert queue.run_folder(jobs[3]).exists() and not queue.run_folder(jobs[0]).exists()
+    wait_for(lambda: jobs[3].id in queue.store.jobs and state(queue, jobs[3]) == "done")
+    wait_for(lambda: jobs[1].id not in queue.store.jobs)
+    assert queue.store.run_folder(jobs[3]).exists() and not queue.store.run_folder(jobs[0]).exists()
 
 
-def test_the_looks_of_one_browser_do_not_push_out_those_of_another(made, monkeypatch):
-    monkeypatch.setattr("weldsim.page.queue.LOOKS_KEPT", 1)
-    monkeypatch.setattr("weldsim.page.queue.LOOKS_IN_ALL", 2)
-    queue = made(looks=StillDesk({"look": make_folder})).start()
+def test_the_previews_of_one_browser_do_not_push_out_those_of_another(made, monkeypatch):
+    monkeypatch.setattr("weldsim.page.preview_lane.MOST_KEPT_EACH", 1)
+    monkeypatch.setattr("weldsim.page.preview_lane.MOST_KEPT", 2)
+    queue = made(previews=StillWorker({"preview": make_folder})).start()
     owners = ("mine", "yours", "yours")
     jobs = [queue.submit("look", owner, text(), owner) for owner in owners]
-    wait_for(lambda: jobs[1].id not in queue.jobs)
-    assert state(queue, jobs[2]) == "done" and jobs[0].id in queue.jobs
+    wait_for(lambda: jobs[1].id not in queue.store.jobs)
+    assert state(queue, jobs[2]) == "done" and jobs[0].id in queue.store.jobs
     queue.submit("look", "a third one's", text(), "a third one's")
-    wait_for(lambda: jobs[0].id not in queue.jobs)
+    wait_for(lambda: jobs[0].id not in queue.store.jobs)
 
 
 def test_a_job_whose_case_file_is_gone_fails_and_the_next_one_runs(made):
-    def look(text, source, folder, kind, **more):
+    def preview(text, source, folder, kind, **more):
         Path(folder).mkdir(parents=True)
 
-    queue = made(looks=StillDesk({"look": look}))
+    queue = made(previews=StillWorker({"preview": preview}))
     jobs = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look", "run", "look")]
     for job in jobs[:2]:
-        queue.case_file(job).unlink()
+        queue.store.case_file(job).unlink()
     queue.start()
     wait_for(lambda: all(state(queue, j) == "done" for j in jobs[2:]))
     assert [state(queue, j) for j in jobs[:2]] == ["failed", "failed"]
-    assert all("No such file" in queue.jobs[j.id].error for j in jobs[:2])
+    assert all("No such file" in queue.store.jobs[j.id].error for j in jobs[:2])
 
 
 def make_folder(text, source, folder, kind, **more):
@@ -313,12 +319,12 @@ def disk(monkeypatch):
 
 
 def test_a_full_disk_fails_the_jobs_of_that_time_and_no_others(made, disk):
-    queue = made(nothing, looks=StillDesk({"look": make_folder}))
+    queue = made(nothing, previews=StillWorker({"preview": make_folder}))
     early = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look")]
     disk["full"] = True
     queue.start()
     wait_for(lambda: all(state(queue, j) == "failed" for j in early))
-    assert all("No space left" in queue.jobs[j.id].error for j in early)
+    assert all("No space left" in queue.store.jobs[j.id].error for j in early)
     with pytest.raises(StoreError, match="No space left"):
         queue.submit("run", "c", text(), "me")
     disk["full"] = False
@@ -343,44 +349,68 @@ def test_a_run_that_ends_while_the_disk_is_full_is_done(made, disk, tmp_path):
 
 
 def test_a_damaged_case_file_and_a_fault_of_our_own_fail_that_job_only(made):
-    def look(text, source, folder, kind, **more):
+    def preview(text, source, folder, kind, **more):
         if "odd" in text:
             raise RuntimeError("not foreseen")
         make_folder(text, source, folder, kind)
 
-    queue = made(nothing, looks=StillDesk({"look": look}))
+    queue = made(nothing, previews=StillWorker({"preview": preview}))
     kinds = ("run", "look", "look", "run", "look")
     jobs = [queue.submit(kind, kind, text(), "me") for kind in kinds]
     for job in jobs[:2]:
-        queue.case_file(job).write_bytes(b"title = '\xff'")
-    queue.case_file(jobs[2]).write_text("odd")
+        queue.store.case_file(job).write_bytes(b"title = '\xff'")
+    queue.store.case_file(jobs[2]).write_text("odd")
     queue.start()
     wait_for(lambda: all(state(queue, j) == "done" for j in jobs[3:]))
     assert [state(queue, j) for j in jobs[:3]] == ["failed"] * 3
-    assert all("cannot be read" in queue.jobs[j.id].error for j in jobs[:2])
-    assert "RuntimeError: not foreseen" in queue.jobs[jobs[2].id].error
+    assert all("cannot be read" in queue.store.jobs[j.id].error for j in jobs[:2])
+    assert "RuntimeError: not foreseen" in queue.store.jobs[jobs[2].id].error
 
 
 def test_the_limit_of_a_request_does_not_count_the_warm_up(monkeypatch):
-    """Else a slow machine ends its helper before it ever answered, again and again."""
-    monkeypatch.setattr("weldsim.page.tasks.serve_desk", slow_desk)
-    desk = Desk(1)
+    """Else a slow machine ends its worker before it ever answered, again and again."""
+    worker = Worker(1, slow_to_warm_up)
     try:
-        first = desk.call("words", limit=0.8)
-        assert desk.call("words", limit=0.8) == first  # the same process
+        first = worker.call(quick, limit=0.8)
+        assert worker.call(quick, limit=0.8) == first  # the same process
         with pytest.raises(WeldsimError, match="no answer in"):
-            desk.call("nap", limit=0.8)
-        monkeypatch.setattr("weldsim.page.worker.WARM_UP", 0.2)
-        with pytest.raises(WeldsimError, match="did not start"):
-            desk.call("words", limit=5.0)
+            worker.call(nap, limit=0.8)
+        assert worker.call(quick, limit=0.8) != first
     finally:
-        desk.close()
+        worker.close()
+    monkeypatch.setattr("weldsim.page.worker.WARM_UP", 0.2)
+    worker = Worker(1, too_slow_to_warm_up)
+    try:
+        with pytest.raises(WeldsimError, match="did not start"):
+            worker.call(quick, limit=5.0)
+    finally:
+        worker.close()
+
+
+def test_a_worker_is_ended_where_it_listens_to_nothing_and_comes_back():
+    """A power without end is computed in C, where no signal handler of Python runs."""
+    worker = Worker(1)
+    try:
+        worker.call(quick, limit=5.0)
+        begun = time.monotonic()
+        with pytest.raises(WeldsimError, match="no answer in"):
+            worker.call(endless, limit=0.5)
+        assert time.monotonic() - begun < 5.0
+        with pytest.raises(WeldsimError, match="ended unexpectedly"):
+            worker.call(gone, limit=5.0)
+        with pytest.raises(Stopped):
+            worker.call(nap, limit=60.0, stop=lambda: time.monotonic() - begun > 2.0)
+        told = []
+        assert worker.call(telling, limit=5.0, tell=lambda *said: told.append(said)) == "done"
+        assert told == [(0.5, "half")]
+    finally:
+        worker.close()
 
 
 def test_time_left_goes_by_the_work_done():
     """Half the work in 10 s leaves 10 s."""
-    from weldsim.page.job_store import Told
+    from weldsim.page.events import Progress
 
-    assert Told(0.5, "", 100.0, 0.0).left(110.0) == pytest.approx(10.0)
-    assert Told(0.6, "", 100.0, 0.2).left(110.0) == pytest.approx(10.0)
-    assert Told(0.001, "", 100.0, 0.0).left(110.0) is None
+    assert Progress(0.5, "", 100.0, 0.0).left(110.0) == pytest.approx(10.0)
+    assert Progress(0.6, "", 100.0, 0.2).left(110.0) == pytest.approx(10.0)
+    assert Progress(0.001, "", 100.0, 0.0).left(110.0) is None

@@ -1,4 +1,4 @@
-"""Real helper processes: words, shape and a quick look; a real run through a killed server."""
+"""Real worker processes: words, shape and a quick look; a real run through a killed server."""
 
 import json
 import multiprocessing
@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from tests.page.kit import starter, wait_for
-from weldsim.page import case_form as drafts
+from weldsim.page import case_form, tasks
 from weldsim.page.queue import Queue
-from weldsim.page.worker import Desk
+from weldsim.page.worker import Worker
 from weldsim.runs.reading import read_run
 
 pytestmark = pytest.mark.slow
@@ -27,17 +27,17 @@ def small_bar(end="12 s"):
 
 
 @pytest.fixture(scope="module")
-def desk():
-    made = Desk(1)
+def worker():
+    made = Worker(1)
     yield made
     made.close()
 
 
-def test_words_and_shapes_come_from_a_helper(desk):
-    text = drafts.draft_text(starter())
-    lines = desk.call("words", text, "draft.toml", limit=60)
+def test_words_and_shapes_come_from_a_worker(worker):
+    text = case_form.form_text(starter())
+    lines = worker.call(tasks.words, text, "draft.toml", limit=60)
     assert lines[0] == "My bar" and any(line.startswith("Expect about") for line in lines)
-    shape = desk.call("shape", text, "draft.toml", limit=60)
+    shape = worker.call(tasks.shape, text, "draft.toml", limit=60)
     points = np.array(shape["points"])
     # 200 x 40 x 6 mm with a bead 1.5 mm high on the front, by the case itself
     assert np.ptp(points, axis=0) == pytest.approx([200, 7.5, 40], abs=1e-3)
@@ -47,13 +47,13 @@ def test_words_and_shapes_come_from_a_helper(desk):
 
 
 @pytest.mark.parametrize("kind", ["square-tube-tee", "plate-butt", "round-tube-butt"])
-def test_shapes_of_joints_turn_their_faces_outward(desk, kind):
+def test_shapes_of_joints_turn_their_faces_outward(worker, kind):
     """The page leaves out faces that look away: their normals have to point out of the metal.
 
     Summed over a closed skin, place times normal is three times its volume (Gauss), so positive.
     """
-    text = drafts.draft_text(starter(kind))
-    shape = desk.call("shape", text, "draft.toml", limit=60)
+    text = case_form.form_text(starter(kind))
+    shape = worker.call(tasks.shape, text, "draft.toml", limit=60)
     corners = np.array(shape["points"])[np.array(shape["faces"])]
     a, b, c, d = np.moveaxis(corners, 1, 0)
     normal = 0.5 * np.cross(c - a, d - b)
@@ -61,16 +61,16 @@ def test_shapes_of_joints_turn_their_faces_outward(desk, kind):
     assert np.abs(normal.sum(axis=0)).max() < 1e-6 * np.abs(normal).sum()  # closed
 
 
-def test_a_helper_that_takes_too_long_is_ended_and_the_next_one_answers(desk):
-    text = drafts.draft_text(starter("square-tube-tee"))
+def test_a_worker_that_takes_too_long_is_ended_and_the_next_one_answers(worker):
+    text = case_form.form_text(starter("square-tube-tee"))
     with pytest.raises(Exception, match="no answer in"):
-        desk.call("words", text, "draft.toml", limit=0.01)
-    assert desk.call("size", drafts.draft_text(starter()), "x.toml", limit=60)["cells"] > 100
+        worker.call(tasks.words, text, "draft.toml", limit=0.01)
+    assert worker.call(tasks.size, case_form.form_text(starter()), "x.toml", limit=60)["cells"] > 100
 
 
-def test_a_quick_look_says_that_it_is_for_playing(desk, tmp_path):
+def test_a_quick_look_says_that_it_is_for_playing(worker, tmp_path):
     folder = tmp_path / "look"
-    desk.call("look", drafts.draft_text(starter()), "draft.toml", str(folder), "look", limit=120)
+    worker.call(tasks.preview, case_form.form_text(starter()), "draft.toml", str(folder), "look", limit=120)
     record = read_run(folder)
     assert record.manifest["look"] == "look" and not record.errors
     assert "for playing only" in record.manifest["warnings"][0]
@@ -80,7 +80,7 @@ def test_a_quick_look_says_that_it_is_for_playing(desk, tmp_path):
     assert record.gauges["A_middle_degC"][-1] == pytest.approx(20, abs=3)  # cold in the end
 
 
-def test_a_rough_run_gets_the_direction_right(desk, tmp_path):
+def test_a_rough_run_gets_the_direction_right(worker, tmp_path):
     """An arc that travels up lifts the free end, one that travels down lowers it.
 
     What the demo shows and users of the bench see (the demo's trade fact); mirrored cases mirror.
@@ -90,7 +90,7 @@ def test_a_rough_run_gets_the_direction_right(desk, tmp_path):
         tables, folder = small_bar(), tmp_path / travel
         tables["solve"]["end"] = "cold"
         tables["weld"][0]["travel"] = travel
-        desk.call("look", drafts.draft_text(tables), "x.toml", str(folder), "rough", limit=120)
+        worker.call(tasks.preview, case_form.form_text(tables), "x.toml", str(folder), "rough", limit=120)
         record = read_run(folder)
         ends[travel] = [float(record.gauges[f"pointer_{w}_mrad"][-1]) for w in ("up", "right")]
         assert (
@@ -104,11 +104,11 @@ def test_a_rough_run_gets_the_direction_right(desk, tmp_path):
 
 
 def _serve_and_run(folder, text, said):
-    queue = Queue(folder, 1, Desk(1))
+    queue = Queue(folder, 1, Worker(1))
     job = queue.submit("run", "strip", text, "me")
-    queue._do_looks = lambda: None
+    queue._do_previews = lambda: None
     queue.start()
-    state = queue.run_folder(job) / "state"
+    state = queue.store.run_folder(job) / "state"
     while not state.exists() or not list(state.glob("checkpoint_*.npz")):
         time.sleep(0.05)
     said.send(job.id)
@@ -118,7 +118,7 @@ def _serve_and_run(folder, text, said):
 def test_a_run_goes_on_from_its_checkpoint_when_its_server_was_killed(tmp_path):
     context = multiprocessing.get_context("spawn")
     here, there = context.Pipe()
-    text = drafts.draft_text(small_bar("40 s"))
+    text = case_form.form_text(small_bar("40 s"))
     server = context.Process(target=_serve_and_run, args=(tmp_path, text, there))
     server.start()
     there.close()
@@ -126,17 +126,17 @@ def test_a_run_goes_on_from_its_checkpoint_when_its_server_was_killed(tmp_path):
     id = here.recv()
     server.kill()
     server.join()
-    queue = Queue(tmp_path, 1, Desk(1)).start()
+    queue = Queue(tmp_path, 1, Worker(1)).start()
     try:
-        wait_for(lambda: queue.jobs[id].state in ("drawing", "done", "failed"), 240)
-        assert queue.jobs[id].state in ("drawing", "done"), queue.jobs[id].error
-        assert queue.jobs[id].starts == 2
-        record = read_run(queue.run_folder(queue.jobs[id]))
+        wait_for(lambda: queue.store.jobs[id].state in ("drawing", "done", "failed"), 240)
+        assert queue.store.jobs[id].state in ("drawing", "done"), queue.store.jobs[id].error
+        assert queue.store.jobs[id].starts == 2
+        record = read_run(queue.store.run_folder(queue.store.jobs[id]))
         times = record.gauges["time_s"]
         assert record.complete and times[-1] == pytest.approx(40.0)
         assert np.all(np.diff(times) > 0)  # no step twice
         queue.stop(id)
-        wait_for(lambda: queue.jobs[id].state == "done", 60)
+        wait_for(lambda: queue.store.jobs[id].state == "done", 60)
     finally:
         queue.close()
     kept = json.loads((tmp_path / "queue" / f"{id}.json").read_text())

@@ -11,45 +11,49 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
 from weldsim.errors import WeldsimError
-from weldsim.page import routes as answers
+from weldsim.page import routes_case, routes_jobs, routes_runs, routes_static
+from weldsim.page.bench import Bench, api
 from weldsim.page.queue import Queue
 from weldsim.page.security import LOCAL, Door, Guard, new_key
-from weldsim.page.worker import Desk
+from weldsim.page.tasks import warm_check, warm_preview, warm_words
+from weldsim.page.worker import Worker
 
 PORT = 8716
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}  # to listen on, and one that leads there
 
 ROUTES = (
-    ("/", answers.index, "GET"),
-    ("/static/{name}", answers.static, "GET"),
-    ("/view/{name}", answers.view_file, "GET"),
-    ("/api/begin", answers.begin, "GET"),
-    ("/api/form/{kind}", answers.form, "GET"),
-    ("/api/shelf", answers.shelf, "GET"),
-    ("/api/check", answers.check, "POST"),
-    ("/api/words", answers.words, "POST"),
-    ("/api/shape", answers.shape, "POST"),
-    ("/api/case", answers.case_text, "POST"),
-    ("/api/open", answers.open_text, "POST"),
-    ("/api/open/{id}", answers.open_file, "GET"),
-    ("/api/jobs", answers.jobs, "GET"),
-    ("/api/jobs", answers.ask_job, "POST"),
-    ("/api/jobs/{id}", answers.one_job, "GET"),
-    ("/api/jobs/{id}/{what}", answers.act, "POST"),
-    ("/api/runs/{id}", answers.run, "GET"),
-    ("/api/runs/{id}/case", answers.run_case, "GET"),
-    ("/api/runs/{id}/scene", answers.scene, "GET"),
-    ("/api/runs/{id}/file/{what}", answers.fetch, "GET"),
+    ("/", routes_static.index, "GET"),
+    ("/static/{name}", routes_static.static, "GET"),
+    ("/view/{name}", routes_static.view_file, "GET"),
+    ("/api/begin", routes_case.begin, "GET"),
+    ("/api/form/{kind}", routes_case.form, "GET"),
+    ("/api/shelf", routes_case.shelf, "GET"),
+    ("/api/check", routes_case.check, "POST"),
+    ("/api/words", routes_case.words, "POST"),
+    ("/api/shape", routes_case.shape, "POST"),
+    ("/api/case", routes_case.case_text, "POST"),
+    ("/api/open", routes_case.open_text, "POST"),
+    ("/api/open/{id}", routes_case.open_file, "GET"),
+    ("/api/jobs", routes_jobs.jobs, "GET"),
+    ("/api/jobs", routes_jobs.ask_job, "POST"),
+    ("/api/jobs/{id}", routes_jobs.one_job, "GET"),
+    ("/api/jobs/{id}/{what}", routes_jobs.act, "POST"),
+    ("/api/runs/{id}", routes_runs.run, "GET"),
+    ("/api/runs/{id}/case", routes_runs.run_case, "GET"),
+    ("/api/runs/{id}/scene", routes_runs.scene, "GET"),
+    ("/api/runs/{id}/file/{what}", routes_runs.fetch, "GET"),
 )
 
 
-def make_app(queue: Queue, desk: Desk, door: Door):
+def make_app(queue: Queue, reader: Worker, worker: Worker, door: Door) -> Guard:
     """The page as an ASGI application; the queue is started and closed with it.
 
     Parameters
     ----------
     queue : Queue
-    desk : Desk
+    reader : Worker
+        Reads and checks cases.
+    worker : Worker
         For words and shapes.
     door : Door
         Who is let in.
@@ -57,15 +61,17 @@ def make_app(queue: Queue, desk: Desk, door: Door):
 
     @asynccontextmanager
     async def lifespan(app):
-        desk.open()
+        reader.open()
+        worker.open()
         await run_in_threadpool(queue.start)
         yield
-        desk.close()
+        reader.close()
+        worker.close()
         await run_in_threadpool(queue.close)
 
-    routes = [Route(path, answers.api(work), methods=[method]) for path, work, method in ROUTES]
+    routes = [Route(path, api(work), methods=[method]) for path, work, method in ROUTES]
     app = Starlette(routes=routes, lifespan=lifespan)
-    app.state.bench = answers.Bench(queue, desk, door.key is not None)
+    app.state.bench = Bench(queue, reader, worker, door.key is not None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=3)
     return Guard(app, door)
 
@@ -115,8 +121,8 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
     own = _own_names() if lan else []
     names = [n for n in (*LOCAL, host, at, *own) if n not in EVERYWHERE]
     door = Door(tuple(dict.fromkeys(names)), port, new_key() if lan else None)
-    queue = Queue(Path(work), workers, Desk(1, "warm"))
-    app = make_app(queue, Desk(1, "warm_words"), door)
+    queue = Queue(Path(work), workers, Worker(1, warm_preview))
+    app = make_app(queue, Worker(1, warm_check), Worker(1, warm_words), door)
     tail = f"/?key={door.key}" if door.key else "/"
     first, *others = (f"http://{n}:{port}{tail}" for n in _listened(at, own))
     print(f"weldsim serve: {first}", flush=True)

@@ -1,6 +1,6 @@
-"""What the page sends to a case, and mistakes to messages beside the fields they name.
+"""What the page's fields hold as a case, and mistakes as messages beside the fields they name.
 
-A draft is the tables of a case file as JSON. It becomes TOML text and goes through `parse_case`
+The form sends the tables of a case file as JSON. They become TOML text and go through `parse_case`
 like any file. What would name a file is refused, unless a case file in the work folder names it.
 """
 
@@ -11,6 +11,8 @@ import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+
+import tomli_w
 
 from weldsim.case.sections_to_records import material_names
 from weldsim.errors import CaseError
@@ -24,35 +26,51 @@ LARGEST = 2**63  # of a whole number in TOML
 MOST_ENTRIES, MOST_TEXT, DEEPEST = 100, 2000, 6
 
 
-class DraftError(CaseError):
-    """A draft that is no case; the message is one line."""
+class FormError(CaseError):
+    """Fields that make no case; the message is one line."""
 
 
 @dataclass(frozen=True)
 class Base:
-    """What a draft began from: a case file of the work folder, or the case of a job or a run."""
+    """What the fields began from: a case file of the work folder, or the case of a job or a run.
+
+    Attributes
+    ----------
+    path : Path
+        Files it names are looked for beside this one.
+    tables : dict
+    text : str
+        What the tables were read from.
+    """
 
     path: Path
     tables: dict
+    text: str
+
+    @classmethod
+    def of(cls, path: Path, text: str) -> Base:
+        """From the text of a case and the file it would lie in."""
+        return cls(path, read_tables(text), text)
 
     @classmethod
     def read(cls, path: Path) -> Base:
+        """From a case file; `FormError` if it cannot be read."""
         try:
             text = path.read_text(encoding="utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
             why = getattr(error, "strerror", error)
-            raise DraftError(f"{path.name}: cannot be read: {why}") from None
-        return cls(path, read_tables(text))
+            raise FormError(f"{path.name}: cannot be read: {why}") from None
+        return cls.of(path, text)
 
 
 def read_tables(text: str) -> dict:
-    """Tables of a case file's text; `DraftError` when it is no TOML."""
+    """Tables of a case file's text; `FormError` when it is no TOML."""
     try:
         return _plain(tomllib.loads(text))
     except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
-        raise DraftError(f"not a TOML file: {error}") from None
+        raise FormError(f"not a TOML file: {error}") from None
     except RecursionError:
-        raise DraftError("not a case file: tables in tables without end") from None
+        raise FormError("not a case file: tables in tables without end") from None
 
 
 def _plain(value, deep: int = 0):
@@ -86,18 +104,23 @@ def _is_table(value) -> bool:
     return isinstance(value, dict)
 
 
-def draft_text(tables, base: Base | None = None) -> str:
-    """TOML text of a draft.
+def form_text(tables: object, base: Base | None = None) -> str:
+    """TOML text of what the fields hold.
+
+    Parameters
+    ----------
+    tables : dict
+        As JSON brings it, so anything at all.
+    base : Base, optional
+        What it began from.
 
     Raises
     ------
-    DraftError
-        If it is no draft, or names a file it may not.
+    FormError
+        If it is no case, or names a file it may not.
     """
-    import tomli_w
-
     if not isinstance(tables, dict):
-        raise DraftError("a case is a set of sections")
+        raise FormError("a case is a set of sections")
     tables = _without_blanks(tables, 0)
     _refuse_files(tables, base)
     return tomli_w.dumps(tables)
@@ -106,9 +129,9 @@ def draft_text(tables, base: Base | None = None) -> str:
 def _without_blanks(value, deep: int):
     """The same without what is left blank; refuses what no case file looks like."""
     if deep > DEEPEST:
-        raise DraftError("a case has no tables in tables as deep as that")
+        raise FormError("a case has no tables in tables as deep as that")
     if isinstance(value, (dict, list)) and len(value) > MOST_ENTRIES:
-        raise DraftError(f"a section of a case has at most {MOST_ENTRIES} entries")
+        raise FormError(f"a section of a case has at most {MOST_ENTRIES} entries")
     if isinstance(value, dict):
         kept = {k: _without_blanks(v, deep + 1) for k, v in value.items()}
         # an emptied list of sections is a section left out, an empty section is kept
@@ -116,41 +139,41 @@ def _without_blanks(value, deep: int):
     if isinstance(value, list):
         return [_without_blanks(v, deep + 1) for v in value if v is not None]
     if isinstance(value, str) and len(value) > MOST_TEXT:
-        raise DraftError(f"a value of a case has at most {MOST_TEXT} letters")
+        raise FormError(f"a value of a case has at most {MOST_TEXT} letters")
     if isinstance(value, (int, float)) and not abs(value) < LARGEST:  # nan is not, either
-        raise DraftError(f"a case holds no number like {str(value)[:20]}")
+        raise FormError(f"a case holds no number like {str(value)[:20]}")
     if value is None or isinstance(value, (str, bool, int, float)):
         return value
-    raise DraftError(f"a case holds no {type(value).__name__}")
+    raise FormError(f"a case holds no {type(value).__name__}")
 
 
 def names_files(tables: dict) -> bool:
-    """Whether a case names a file, so that a draft of it needs its base."""
+    """Whether a case names a file, so that a form that began from it needs its base."""
     try:
         _refuse_files(tables, None)
-    except DraftError:
+    except FormError:
         return True
     return False
 
 
 def _refuse_files(tables: dict, base: Base | None) -> None:
-    """Stop at what names a file, unless the case file behind the draft says the same."""
+    """Stop at what names a file, unless the case behind the form says the same."""
     part = tables.get("part") if isinstance(tables.get("part"), dict) else {}
     own = base.tables.get("part") if base else {}
     own = own if isinstance(own, dict) else {}
     if part.get("kind") in FROM_FILE and own.get("kind") != part.get("kind"):
-        raise DraftError(
+        raise FormError(
             f"[part] kind: {part['kind']!r} needs a file: put the case file and its {part['kind']} "
             "file into the work folder of this page, then open it from the list"
         )
     for key, value in part.items():
         if NAMES_A_FILE.search(key) and value != own.get(key):
-            raise DraftError(f"[part] {key}: {value!r} is not allowed here: a page names no files")
+            raise FormError(f"[part] {key}: {value!r} is not allowed here: a page names no files")
     material = part.get("material")
     if isinstance(material, str) and material not in material_names():
         if base is None or material != own.get("material"):
             listed = ", ".join(material_names())
-            raise DraftError(
+            raise FormError(
                 f"[part] material: {material!r} is not allowed here, allowed: {listed}"
             )
     for name, section in tables.items():
@@ -158,14 +181,7 @@ def _refuse_files(tables: dict, base: Base | None) -> None:
         for entry in entries if name != "part" else ():
             for key in entry if isinstance(entry, dict) else ():
                 if NAMES_A_FILE.search(key):
-                    raise DraftError(f"[{name}] {key}: a page names no files")
-
-
-def case_of(text: str, source_file):
-    """The case of a draft's text; `CaseError` like any case file."""
-    from weldsim.case.load import parse_case
-
-    return parse_case(text, str(source_file))
+                    raise FormError(f"[{name}] {key}: a page names no files")
 
 
 _PLACE = re.compile(r"\[+(\w+)(?:\.([^\]]+))?\]+:? ?(.*)", re.DOTALL)

@@ -1,18 +1,27 @@
-"""Jobs as records and as files: one small JSON file each, written whole and renamed."""
+"""Jobs as records and as files: one small JSON file each, written whole, its case beside it."""
 
 from __future__ import annotations
 
 import json
 import re
+import secrets
+import shutil
+import sys
+import threading
+import time
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 
+from weldsim.errors import StoreError, WeldsimError
 from weldsim.system.files import whole_file
 
 ID = re.compile(r"[0-9a-f]{16}")
 OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
+PREVIEWS = ("look", "rough")  # kinds that show quickly and roughly what a run would
 TYPES = {"str": str, "int": int, "float": (int, float)}
 MOST_STARTS = 3  # of one job by servers that ended under it
+MOST_OPEN, MOST_OPEN_EACH = 60, 12  # jobs that are not over: in all, and of one browser
+MOST_REMOVED = 200  # cases of jobs off the list that a draft may still begin from
 
 
 @dataclass(frozen=True)
@@ -21,12 +30,28 @@ class Job:
 
     Attributes
     ----------
-    state : waiting, running, drawing, done, stopped or failed
-    kind : `run`, `look` or `rough`
-    run : name of its run folder
-    owner : browser that asked for it
-    change : what differs from the job `parent`, in words
-    starts : how often it was begun
+    id : str
+        16 hexadecimal digits.
+    kind : str
+        `run`, or a preview: `look` or `rough`.
+    title : str
+        Of its case.
+    run : str
+        Name of its run folder.
+    owner : str
+        Browser that asked for it.
+    number : int
+        Place in the queue.
+    made, began, ended : float
+        When it was asked for, begun last and over; 0 if not yet.
+    state : str
+        waiting, running, drawing, done, stopped or failed.
+    parent, change : str
+        Id of the job it was changed from, and what differs, in words.
+    error : str
+        Why it failed or was stopped.
+    starts : int
+        How often it was begun.
     """
 
     id: str
@@ -46,22 +71,135 @@ class Job:
 
     @property
     def is_open(self) -> bool:
+        """Whether it is not over."""
         return self.state in OPEN
 
+    @property
+    def is_preview(self) -> bool:
+        """Whether it is a quick look or a rough run."""
+        return self.kind in PREVIEWS
 
-@dataclass(frozen=True)
-class Told:
-    """How far a job is: share 0 to 1, in words, since when and from which share."""
 
-    share: float = 0.0
-    text: str = ""
-    since: float = 0.0
-    first: float = 0.0
+class JobStore:
+    """Jobs of one work folder, on disk and in memory; to be used from several threads.
 
-    def left(self, now: float) -> float | None:
-        """Seconds to go as the work went so far; None while that says nothing."""
-        done = self.share - self.first
-        return (1 - self.share) * (now - self.since) / done if done > 0.02 else None
+    Parameters
+    ----------
+    work : Path
+        Run folders lie in it, jobs in its folder `queue`.
+
+    Attributes
+    ----------
+    jobs : dict of str to Job
+        By id. A job is never changed, only replaced.
+    removed : dict of str to (Path, str)
+        Case file and case of jobs that are off the list: a draft may still begin from them.
+    lock : RLock
+        Held while jobs are read and replaced in one go.
+    """
+
+    def __init__(self, work: Path):
+        self.work, self.folder = work, work / "queue"
+        self.lock = threading.RLock()
+        self.removed: dict[str, tuple[Path, str]] = {}
+        self.jobs: dict[str, Job] = read_jobs(self.folder)
+
+    def case_file(self, job: Job) -> Path:
+        """Case file of a job."""
+        return self.folder / f"{job.id}.toml"
+
+    def lock_file(self, job: Job) -> Path:
+        """File locked by the process that works on a job."""
+        return self.folder / f"{job.id}.lock"
+
+    def case_text(self, job: Job) -> str:
+        """Case of a job as TOML; `StoreError` if its file is gone or damaged."""
+        path = self.case_file(job)
+        try:
+            return path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise StoreError(f"{path}: cannot be read: {error}") from None
+
+    def run_folder(self, job: Job) -> Path:
+        """Run folder of a job, there or not yet."""
+        return (self.folder / "looks" if job.is_preview else self.work) / job.run
+
+    def listed(self) -> list[Job]:
+        """All jobs, oldest first."""
+        with self.lock:
+            return sorted(self.jobs.values(), key=lambda job: job.number)
+
+    def next_waiting(self, kinds: tuple[str, ...]) -> Job | None:
+        """The oldest job of some kinds that waits."""
+        waiting = [j for j in self.listed() if j.kind in kinds and j.state == "waiting"]
+        return waiting[0] if waiting else None
+
+    def add(
+        self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = ""
+    ) -> Job:
+        """A new job at the end of the queue, see `Queue.submit`."""
+        with self.lock:
+            waiting = [j for j in self.jobs.values() if j.is_open]
+            mine = sum(j.owner == owner for j in waiting)
+            if len(waiting) >= MOST_OPEN or mine >= MOST_OPEN_EACH:
+                raise WeldsimError(
+                    f"the queue is full ({len(waiting)} jobs, {mine} of them yours): wait for some "
+                    "to end, or stop some"
+                )
+            new = secrets.token_hex(8)
+            stamp = time.strftime("%Y-%m-%d_%H%M%S")
+            number = 1 + max((j.number for j in self.jobs.values()), default=0)
+            job = Job(
+                new, kind, title[:200], f"{stamp}_{kind}_{new[:8]}", owner, number, time.time(),
+                parent=parent, change=change[:200],
+            )  # fmt: skip
+            with whole_file(self.case_file(job)) as beside:
+                beside.write_text(text, encoding="utf-8")
+            return self.put(job)
+
+    def put(self, job: Job) -> Job:
+        """Put a changed job in place, on disk first."""
+        with self.lock:
+            write_job(self.folder, job)
+            self.jobs[job.id] = job
+        return job
+
+    def settle(self, job: Job) -> None:
+        """Put how a job ended in place, in memory alone where the disk refuses.
+
+        Its file then says what it said before, so the next server takes the job up again.
+        """
+        with self.lock:
+            if job.id not in self.jobs:  # off the list
+                return
+            self.jobs[job.id] = job
+            try:
+                write_job(self.folder, job)
+            except (OSError, WeldsimError) as error:
+                print(f"weldsim serve: {error}", file=sys.stderr, flush=True)
+
+    def remove(self, id: str) -> None:
+        """Take a job that is over off the list; its run folder stays, a preview goes."""
+        with self.lock:
+            job = self.jobs[id]
+            if job.is_open:
+                raise WeldsimError("stop it first")
+            self._remember(job)
+            del self.jobs[id]
+            (self.folder / f"{id}.json").unlink(missing_ok=True)
+            self.case_file(job).unlink(missing_ok=True)
+            self.lock_file(job).unlink(missing_ok=True)
+            if job.is_preview:
+                shutil.rmtree(self.run_folder(job), ignore_errors=True)
+
+    def _remember(self, job: Job) -> None:
+        """Keep the case of a job off the list: somebody may be changing it for another run."""
+        try:
+            self.removed[job.id] = (self.case_file(job), self.case_text(job))
+        except (OSError, WeldsimError):
+            return
+        while len(self.removed) > MOST_REMOVED:
+            self.removed.pop(next(iter(self.removed)))
 
 
 def write_job(folder: Path, job: Job) -> None:
@@ -71,7 +209,7 @@ def write_job(folder: Path, job: Job) -> None:
 
 
 def read_jobs(folder: Path) -> dict[str, Job]:
-    """Jobs of a folder; those under way when the last server ended wait again."""
+    """Jobs of a folder by id; those under way when the last server ended wait again."""
     known = {f.name for f in fields(Job)}
     jobs = {}
     for path in sorted(folder.glob("*.json")):

@@ -1,60 +1,53 @@
-"""A lock held by a process through a file: the system drops it when the process ends."""
+"""Locks held by a process through a file: the system drops them when the process ends."""
 
 from __future__ import annotations
 
-import time
+from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from os import PathLike
+
+from filelock import BaseFileLock, FileLock, Timeout
 
 from weldsim.errors import StoreError
 
 
-class Lock:
-    """A lock on a path, whose file stays behind empty."""
+def take_lock(path: str | PathLike, seconds: float = 0.0) -> BaseFileLock | None:
+    """A lock on a path, to be released by whoever took it, in whatever thread.
 
-    def __init__(self, path):
-        self.path, self._file = Path(path), None
+    Parameters
+    ----------
+    path : path
+        Its file stays behind empty.
+    seconds : float, optional
+        How long another holder is waited for. [s]
 
-    def take(self) -> bool:
-        """Take the lock if it is free; whether it is ours now."""
-        try:
-            file = open(self.path, "a+b")
-        except OSError as error:
-            raise StoreError(f"{self.path}: could not be made: {error}") from None
-        try:
-            _lock(file)
-        except OSError:
-            file.close()
-            return False
-        self._file = file
-        return True
+    Returns
+    -------
+    FileLock or None
+        None if it is held elsewhere.
 
-    def drop(self) -> None:
-        if self._file is not None:
-            self._file.close()
-            self._file = None
-
-    @contextmanager
-    def waiting(self, seconds: float):
-        """Hold the lock, waiting for it at most so long; `StoreError` after that."""
-        end = time.monotonic() + seconds
-        while not self.take():
-            if time.monotonic() > end:
-                raise StoreError(f"{self.path}: another process still works on this run")
-            time.sleep(0.2)
-        try:
-            yield
-        finally:
-            self.drop()
-
-
-def _lock(file) -> None:
+    Raises
+    ------
+    StoreError
+        If the file could not be made.
+    """
+    lock = FileLock(path, thread_local=False)
     try:
-        import fcntl
-    except ImportError:
-        import msvcrt
+        lock.acquire(timeout=seconds)
+    except Timeout:
+        return None
+    except (OSError, NotImplementedError) as error:
+        raise StoreError(f"{path}: could not be made: {error}") from None
+    return lock
 
-        file.seek(0)
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        return
-    fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+@contextmanager
+def held(path: str | PathLike, seconds: float) -> Iterator[None]:
+    """Hold a lock on a path, waiting for it at most so long; `StoreError` after that."""
+    lock = take_lock(path, seconds)
+    if lock is None:
+        raise StoreError(f"{path}: another process still works on this run")
+    try:
+        yield
+    finally:
+        lock.release()

@@ -32,7 +32,7 @@ REST_GROWTH = 1.0  # length of a step of a pause as a share of the time since th
 HEAT_TOLERANCE = 1e-3  # residual power; a thousand times that of a run, a quarter fewer iterations
 EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
 FRAMES = 12
-GRADE = {"look": "sketch", "rough": "coarse"}  # of the mesh; at coarse a look takes twice as long
+GRADE = {"look": "sketch", "rough": "coarse"}  # of the mesh; at coarse a quick look takes twice as long
 NOTES = {
     "look": "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It "
     "does not know what the direction of travel does, and where a bar is heated through even the "
@@ -42,7 +42,7 @@ NOTES = {
 }
 
 
-def look_model(case, kind: str = "look"):
+def preview_model(case, kind: str = "look"):
     """Model of the quick look (`look`) or of the rough run (`rough`) of a case."""
     law = "elastic" if kind == "look" else "plastic"
     case = replace(case, solve=replace(case.solve, model=law, companion=False))
@@ -117,8 +117,8 @@ def _settled(model, state):
     )  # fmt: skip
 
 
-def look(text: str, source_file: str, folder: str, kind: str, progress) -> str:
-    """Take a look at a case into a run folder that everything else can read.
+def preview(text: str, source_file: str, folder: str, kind: str, progress) -> str:
+    """Compute a preview of a case into a run folder that everything else can read.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def look(text: str, source_file: str, folder: str, kind: str, progress) -> str:
     kind : str
         `look` or `rough`.
     progress : callable(share, text)
-        Told after each step; what it raises stops the look.
+        Told after each step; what it raises stops it.
 
     Returns
     -------
@@ -141,7 +141,7 @@ def look(text: str, source_file: str, folder: str, kind: str, progress) -> str:
 
     progress(0.0, "meshing")
     case = parse_case(text, source_file)
-    model = look_model(case, kind)
+    model = preview_model(case, kind)
     states, rows = [], []
     for state, phase in steps_of(model):
         row = {**model.read(state), **model.weld_temperatures(state)}
@@ -195,7 +195,7 @@ def warm_up() -> None:
     from weldsim.runs.manifest import versions
 
     text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
-    model = look_model(parse_case(text, "bar.toml"))
+    model = preview_model(parse_case(text, "bar.toml"))
     steps = steps_of(model)
     for _ in range(3):
         next(steps)

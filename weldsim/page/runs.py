@@ -12,7 +12,7 @@ from stat import S_ISREG
 
 from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page.case_form import Base, read_tables
+from weldsim.page.case_form import Base
 from weldsim.page.preview import NOTES
 from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
 from weldsim.system.files import plain
@@ -83,9 +83,9 @@ def source_of(folder: Path) -> str:
 
 
 def base_of(folder: Path) -> Base:
-    """The case of a run as what a draft may begin from."""
+    """The case of a run as what a form may begin from."""
     text, source_file = _case_of(folder)
-    return Base(Path(source_file), read_tables(text))
+    return Base.of(Path(source_file), text)
 
 
 def _case_of(folder: Path) -> tuple[str, str]:

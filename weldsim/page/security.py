@@ -3,20 +3,28 @@
 The page listens on this machine alone unless it is told otherwise. Other web sites must not reach
 it through the browser of the person who runs it: a foreign Host (DNS rebinding) or Origin (forged
 requests) is refused, and what changes something has to be JSON with a header no form can send.
+
+The host is checked here and not by Starlette's TrustedHostMiddleware, which looks at the name and
+not at the port: a page of another program on this machine would be let in.
 """
 
 from __future__ import annotations
 
 import hmac
-import json
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
-from urllib.parse import parse_qs
+
+from starlette.datastructures import MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import JSONResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
 MOST_BYTES = 300_000  # of a request; a case file has a few thousand
+COOKIE_AGE = 30 * 24 * 3600  # s
 KEY, ME = "weldsim_key", "weldsim_me"  # cookies: the LAN key, and whose jobs are whose
-MARK = b"x-weldsim"
+MARK = "x-weldsim"
 CHANGING = ("POST", "PUT", "PATCH", "DELETE")
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
@@ -48,9 +56,12 @@ class Door:
 
     Attributes
     ----------
-    hosts : names and addresses this page answers to, without port
-    port : the port it listens on
-    key : for the LAN; None on this machine alone
+    hosts : tuple of str
+        Names and addresses this page answers to, without port.
+    port : int
+        The port it listens on.
+    key : str or None
+        For the LAN; None on this machine alone.
     """
 
     hosts: tuple[str, ...]
@@ -63,13 +74,16 @@ class Door:
         names = {f"[{h.lower()}]" if ":" in h else h.lower() for h in self.hosts}
         return {f"{n}:{self.port}" for n in names} | (names if self.port == 80 else set())
 
-    def refuses(self, method: str, path: str, headers: dict, key: str) -> tuple[int, str] | None:
+    def refuses(
+        self, method: str, path: str, headers: Mapping[str, str], key: str
+    ) -> tuple[int, str] | None:
         """Status and sentence of a refusal; None for what may come in.
 
         Parameters
         ----------
-        headers : dict of str to str
-            In small letters.
+        method, path : str
+        headers : mapping of str to str
+            Names in small letters, or a mapping that does not mind.
         key : str
             The LAN key the request brings, "" without.
         """
@@ -86,49 +100,62 @@ class Door:
         if method in CHANGING:
             if headers.get("content-type", "").split(";")[0].strip() != "application/json":
                 return 415, "requests that change something are JSON"
-            if MARK.decode() not in headers:
+            if MARK not in headers:
                 return 403, "requests that change something come from the page itself"
         return None
 
 
 class Guard:
-    """ASGI layer: lets in what `Door` does, cuts what is too large, adds headers and cookies."""
+    """ASGI layer: lets in what `Door` does, cuts what is too large, adds headers and cookies.
 
-    def __init__(self, app, door: Door):
+    Parameters
+    ----------
+    app : ASGI application
+    door : Door
+    """
+
+    def __init__(self, app: ASGIApp, door: Door):
         self.app, self.door = app, door
 
-    async def __call__(self, scope, receive, send):
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
             return await self.app(scope, receive, send)
         if scope["type"] != "http":
             return await send({"type": "websocket.close", "code": 1008})
-        headers = {k.decode("latin-1").lower(): v.decode("latin-1") for k, v in scope["headers"]}
-        cookies = _cookies(headers.get("cookie", ""))
-        asked = parse_qs(scope.get("query_string", b"").decode("latin-1")).get("key", [""])[0]
+        answer, new = self._answered(HTTPConnection(scope), scope)
+        if answer is None:
+            return await self.app(scope, _limited(receive), _dressed(send, new))
+        await answer(scope, receive, _dressed(send, {}))
+
+    def _answered(self, request: HTTPConnection, scope: Scope) -> tuple[Response | None, dict]:
+        """An answer at the door, None for what may come in; and cookies to be set."""
+        asked = request.query_params.get("key", "")
         first = scope["path"] == "/" and bool(asked)
-        key = asked if first else cookies.get(KEY, "")
-        refused = self.door.refuses(scope["method"], scope["path"], headers, key)
+        key = asked if first else request.cookies.get(KEY, "")
+        refused = self.door.refuses(scope["method"], scope["path"], request.headers, key)
         if refused:
-            return await _say(send, *refused)
+            status, text = refused
+            return _said(status, text), {}
         try:
-            if int(headers.get("content-length", "0")) > MOST_BYTES:
-                return await _say(send, 413, f"a request has at most {MOST_BYTES} bytes")
+            if int(request.headers.get("content-length", "0")) > MOST_BYTES:
+                return _said(413, f"a request has at most {MOST_BYTES} bytes"), {}
         except ValueError:
-            return await _say(send, 400, "no such length")
-        me = cookies.get(ME, "")
-        new = [] if len(me) == 32 and me.isalnum() else [_cookie(ME, me := secrets.token_hex(16))]
+            return _said(400, "no such length"), {}
         if first and self.door.key:  # keep the key in a cookie and out of the address
-            to = {"location": "/", "set-cookie": _cookie(KEY, self.door.key)}
-            return await _say(send, 303, "", to)
-        scope["me"] = me
-        await self.app(scope, _limited(receive), _dressed(send, new))
+            response = Response(status_code=303, headers={"location": "/"})
+            _set_cookie(response, KEY, self.door.key)
+            return response, {}
+        me = request.cookies.get(ME, "")
+        known = len(me) == 32 and me.isalnum()
+        scope["me"] = me if known else secrets.token_hex(16)
+        return None, {} if known else {ME: scope["me"]}
 
 
-def _limited(receive):
+def _limited(receive: Receive) -> Receive:
     """The same request, cut off where its body grows too large whatever it said before."""
     got = 0
 
-    async def read():
+    async def read() -> Message:
         nonlocal got
         message = await receive()
         got += len(message.get("body", b""))
@@ -137,35 +164,26 @@ def _limited(receive):
     return read
 
 
-def _dressed(send, cookies):
+def _dressed(send: Send, cookies: dict[str, str]) -> Send:
     """Answers with the headers a browser is to heed."""
 
-    async def write(message):
+    async def write(message: Message) -> None:
         if message["type"] == "http.response.start":
-            had = {k.lower() for k, _ in message["headers"]}
-            extra = [(k.encode(), v.encode()) for k, v in HEADERS.items() if k.encode() not in had]
-            extra += [(b"set-cookie", c.encode()) for c in cookies]
-            if b"cache-control" not in had:
-                extra.append((b"cache-control", b"no-store"))
-            message = {**message, "headers": [*message["headers"], *extra]}
+            headers = MutableHeaders(scope=message)
+            for name, value in {**HEADERS, "cache-control": "no-store"}.items():
+                headers.setdefault(name, value)
+            for name, value in cookies.items():
+                carrier = Response()
+                _set_cookie(carrier, name, value)
+                headers.append("set-cookie", carrier.headers["set-cookie"])
         await send(message)
 
     return write
 
 
-def _cookies(text: str) -> dict[str, str]:
-    """Cookies by name. Those of other servers on this host come along, in whatever writing."""
-    pairs = (piece.partition("=") for piece in text.split(";"))
-    return {name.strip(): value.strip() for name, sign, value in pairs if sign}
+def _set_cookie(response: Response, name: str, value: str) -> None:
+    response.set_cookie(name, value, max_age=COOKIE_AGE, httponly=True, samesite="strict")
 
 
-def _cookie(name: str, value: str) -> str:
-    return f"{name}={value}; Path=/; HttpOnly; SameSite=Strict; Max-Age=2592000"
-
-
-async def _say(send, status: int, text: str, headers=None) -> None:
-    body = json.dumps({"error": text}).encode()
-    head = {"content-type": "application/json", **HEADERS, "cache-control": "no-store"}
-    lines = [(k.encode(), v.encode()) for k, v in {**head, **(headers or {})}.items()]
-    await send({"type": "http.response.start", "status": status, "headers": lines})
-    await send({"type": "http.response.body", "body": body})
+def _said(status: int, text: str) -> Response:
+    return JSONResponse({"error": text}, status)

@@ -1,10 +1,21 @@
-"""The part before anything is welded, as the page draws it: skin, seams, clamps, ways."""
+"""The part before anything is welded, as the page draws it: skin, seams, clamps."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from weldsim.case.joint_case import directions_of
+from weldsim.case.schedule import timetable
+from weldsim.case.sections_to_records import NAMED_PLACES
 from weldsim.errors import CaseError
+from weldsim.geometry.part import vtk_cells
+from weldsim.geometry.surface import outer_surface
+from weldsim.joints.build import build_part
+from weldsim.joints.registry import faces_of, joint_module, seams_of
+from weldsim.plots.stage import best_view
+from weldsim.plots.weld_paths import clamp_places, tack_lines, weld_paths
+from weldsim.plots.welds import colours_of
+from weldsim.text.describe_joint import up_of
 
 FEW = 25  # places along a seam
 
@@ -19,14 +30,6 @@ def shape_of(case) -> dict:
         `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `eye` and
         `up`, unit vectors.
     """
-    from weldsim.geometry.surface import outer_surface
-    from weldsim.joints.build import build_part
-    from weldsim.joints.registry import seams_of
-    from weldsim.plots.stage import best_view
-    from weldsim.plots.weld_paths import clamp_places, tack_lines, weld_paths
-    from weldsim.plots.welds import colours_of
-    from weldsim.geometry.part import vtk_cells
-
     part = build_part(case, "coarse")
     points, cells, _ = vtk_cells(part.mesh)
     base = np.ones(len(cells), dtype=bool)
@@ -68,17 +71,14 @@ def shape_of(case) -> dict:
 
 
 def directions(case) -> dict:
-    """What the page needs to set the order: seams with their passes and words of travel.
+    """What the page needs to set the order: seams with their passes and directions of travel.
 
     Returns
     -------
     dict
-        `seams`: list of `name`, `passes`, `ways` in pairs of opposites, `points` mm, `inward`;
+        `seams`: list of `name`, `passes`, `directions` in pairs of opposites, `points` mm, `inward`;
         `faces`: names for clamps and gauges. A bar has no seams of its own.
     """
-    from weldsim.case.joint_case import directions_of
-    from weldsim.case.sections_to_records import NAMED_PLACES
-    from weldsim.joints.registry import faces_of, joint_module
 
     module = joint_module(case.part.kind)
     if not hasattr(module, "seam_lines"):
@@ -96,7 +96,7 @@ def directions(case) -> dict:
         seams.append(
             {
                 "name": name, "passes": line.passes, "closed": line.closed,
-                "ways": {w: _other(words, w) for w in words},
+                "directions": {w: _other(words, w) for w in words},
                 "points": _mm(_few(line.points)),
                 "inward": _unit(line.inwards.mean(axis=0)).round(4).tolist(),
             }
@@ -105,7 +105,7 @@ def directions(case) -> dict:
 
 
 def _other(words: dict, word: str) -> str:
-    """The word for the opposite way: words come in pairs."""
+    """The word for the opposite direction: words come in pairs."""
     listed = list(words)
     at = listed.index(word)
     partner = listed[at ^ 1] if (at ^ 1) < len(listed) else word
@@ -116,7 +116,6 @@ def _other(words: dict, word: str) -> str:
 
 def order_table(case) -> list[dict]:
     """Welds in order with what is known of their times and heat. [s, kJ/mm]"""
-    from weldsim.case.schedule import timetable
 
     rows = timetable(case.welds)
     return [
@@ -131,7 +130,6 @@ def order_table(case) -> list[dict]:
 
 
 def _up(case) -> list[float]:
-    from weldsim.text.describe_joint import up_of
 
     return up_of(case.part).tolist()
 

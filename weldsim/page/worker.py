@@ -1,7 +1,8 @@
-"""Helper processes that stay up: what is asked of them is answered in turn.
+"""A worker process that stays up: what is asked of it is answered in turn.
 
-Meshing and solving happen there, not in the server: Gmsh wants a main thread, a mistake may cost a
-process but not the page, and what takes too long is stopped.
+Reading, meshing and solving happen there, not in the server: Gmsh wants a main thread, a mistake
+may cost a process but not the page, and what takes too long is stopped. Pebble keeps the process:
+it ends one whose time is up and starts the next.
 """
 
 from __future__ import annotations
@@ -9,12 +10,20 @@ from __future__ import annotations
 import multiprocessing
 import threading
 import time
+from collections.abc import Callable
+from concurrent.futures import CancelledError, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from pebble import ProcessExpired, ProcessPool
 
 from weldsim.errors import WeldsimError
+from weldsim.page.tasks import carry_out, get_ready, nothing
 
-QUEUED = 12  # requests that may wait for one desk
-WARM_UP = 300.0  # s that a helper may take to load and compile what it needs, besides any limit
-MEMORY = 6_000_000_000  # bytes of address space of a helper, where the system can limit it
+MOST_WAITING = 12  # requests for one worker
+WARM_UP = 300.0  # s that a worker may take to load and compile what it needs, besides any limit
+MEMORY = 6_000_000_000  # bytes of address space of a worker, where the system can limit it
+GLANCE = 0.05  # s between two looks whether to stop
 
 
 class Busy(WeldsimError):
@@ -25,54 +34,48 @@ class Stopped(WeldsimError):
     """The work was stopped on request."""
 
 
-class Desk:
-    """One helper process, started on the first request or by `open`.
+class Worker:
+    """One worker process, started on the first request or by `open`.
 
     Parameters
     ----------
     threads : int
         For the solvers in it.
-    warm : str, optional
-        Task that is done once after each start.
+    warm : callable, optional
+        A function of `tasks`, done once after each start.
     """
 
-    def __init__(self, threads: int = 1, warm: str | None = None):
-        self._context = multiprocessing.get_context("spawn")
+    def __init__(self, threads: int = 1, warm: Callable[[], None] | None = None):
         self._threads, self._warm = threads, warm
-        self._lock, self._count, self._waiting = threading.Lock(), threading.Lock(), 0
-        self._process = self._line = None
-        self._closed = self._ready = False
+        self._turn, self._count, self._waiting = threading.Lock(), threading.Lock(), 0
+        self._pool: ProcessPool | None = None
+        self._pool_lock = threading.Lock()
+        self._asked = 0
+        self._closed = False
 
     def open(self) -> None:
-        """Start the process in the background."""
-        threading.Thread(target=self._start_quietly, daemon=True).start()
+        """Start the process; it warms up in the background."""
+        with self._pool_lock:
+            self._running_pool().schedule(nothing)
 
-    def _start_quietly(self) -> None:
-        with self._lock:
-            self._start()
-
-    def _start(self) -> None:
-        if self._closed or (self._process is not None and self._process.is_alive()):
-            return
-        from weldsim.page.tasks import serve_desk
-
-        self._line, there = self._context.Pipe()
-        self._process = self._context.Process(
-            target=serve_desk, args=(there, self._threads, self._warm, MEMORY), daemon=True
-        )
-        self._process.start()
-        self._ready = False
-        there.close()
-
-    def call(self, task: str, *args, limit: float = 30.0, tell=None, stop=None):
+    def call(
+        self,
+        task: Callable,
+        *args: Any,
+        limit: float = 30.0,
+        tell: Callable[[float, str], None] | None = None,
+        stop: Callable[[], bool] | None = None,
+    ) -> Any:
         """Have a task done and give back its result.
 
         Parameters
         ----------
-        task : str
-            Name of a function of `tasks.DESK`.
+        task : callable
+            A function of `tasks`.
+        *args
+            What it takes.
         limit : float
-            Seconds after which the process is ended, counted from when it was warm.
+            Time after which the process is ended, counted from when it was warm. [s]
         tell : callable(share, text), optional
         stop : callable() -> bool, optional
             Asked now and then; true ends the work with `Stopped`.
@@ -83,66 +86,83 @@ class Desk:
             What the task refused, or why it did not come to an end.
         """
         with self._count:
-            if self._waiting >= QUEUED:
+            if self._waiting >= MOST_WAITING:
                 raise Busy("too many are asking at once: try again in a moment")
             self._waiting += 1
         try:
-            with self._lock:
+            with self._turn:
                 if stop is not None and stop():
                     raise Stopped("stopped")
-                self._start()
                 return self._ask(task, args, limit, tell, stop)
         finally:
             with self._count:
                 self._waiting -= 1
 
-    def _ask(self, task, args, limit, tell, stop):
-        if self._process is None:
-            raise Stopped("the page is closing")
-        try:
-            self._line.send((task, args))
-            end = time.monotonic() + (limit if self._ready else WARM_UP)
-            while True:
-                if self._line.poll(0.05):
-                    what, *more = self._line.recv()
-                    if what == "ready":
-                        self._ready, end = True, time.monotonic() + limit
-                        continue
-                    if what == "told":
-                        if tell is not None:
-                            tell(*more)
-                        continue
-                    if what == "done":
-                        return more[0]
-                    raise more[0]
-                if stop is not None and stop():
-                    self._end()
-                    raise Stopped("stopped")
-                if time.monotonic() > end:
-                    self._end()
-                    if not self._ready:
-                        raise WeldsimError(f"the helper process did not start in {WARM_UP:.0f} s")
-                    raise WeldsimError(
-                        f"this part is too much for that: no answer in {limit:.0f} s"
-                    )
-        except (EOFError, OSError):
-            self._end()
-            raise WeldsimError(
-                "the helper process ended unexpectedly, perhaps for want of memory"
-            ) from None
-
-    def _end(self) -> None:
-        """End the process; the next request starts another."""
-        if self._process is not None:
-            self._process.kill()
-            self._process.join(5)
-            self._line.close()
-        self._process = self._line = None
-
     def close(self) -> None:
         """End the process for good."""
         self._closed = True
-        process = self._process
-        if process is not None and process.is_alive():
-            process.kill()
-            process.join(5)
+        with self._pool_lock:
+            self._end_pool()
+
+    def _ask(self, task, args, limit, tell, stop):
+        self._asked += 1
+        with self._pool_lock:
+            future = self._running_pool().schedule(
+                carry_out, args=(task, self._asked, args), timeout=limit
+            )
+        begun = time.monotonic()
+        try:
+            while not wait([future], GLANCE).done:
+                self._pass_on(tell)
+                self._check(future, begun, stop)
+            return future.result()
+        except TimeoutError:
+            raise WeldsimError(f"this part is too much for that: no answer in {limit:.0f} s") from None
+        except (ProcessExpired, BrokenProcessPool):
+            raise WeldsimError(
+                "the worker process ended unexpectedly, perhaps for want of memory"
+            ) from None
+        except CancelledError:
+            raise Stopped("stopped") from None
+
+    def _check(self, future: Future, begun: float, stop) -> None:
+        """Raise where it is no use to wait any longer."""
+        if self._closed:
+            raise Stopped("the page is closing")
+        if stop is not None and stop():
+            future.cancel()
+            raise Stopped("stopped")
+        if not future.running() and not future.done() and time.monotonic() - begun > WARM_UP:
+            with self._pool_lock:
+                self._end_pool()
+            raise WeldsimError(f"the worker process did not start in {WARM_UP:.0f} s")
+
+    def _pass_on(self, tell) -> None:
+        """Hand on what the present task says of its progress; what an ended one said is dropped."""
+        while self._line.poll():
+            asked, share, text = self._line.recv()
+            if tell is not None and asked == self._asked:
+                tell(share, text)
+
+    def _running_pool(self) -> ProcessPool:
+        """The pool of one process; a new one where there is none or the old one broke."""
+        if self._closed:
+            raise Stopped("the page is closing")
+        if self._pool is not None and not self._pool.active:
+            self._end_pool()
+        if self._pool is None:
+            context = multiprocessing.get_context("spawn")
+            self._line, self._there = context.Pipe(duplex=False)
+            self._pool = ProcessPool(
+                1, initializer=get_ready, context=context,
+                initargs=(self._there, self._threads, MEMORY, self._warm),
+            )  # fmt: skip
+        return self._pool
+
+    def _end_pool(self) -> None:
+        if self._pool is not None:
+            self._pool.stop()
+            self._pool.join()
+            self._line.close()
+            self._there.close()
+        self._pool = None

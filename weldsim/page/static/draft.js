@@ -1,13 +1,15 @@
 // The case being set up, as tables of a case file, and the order of its welds.
 const KEPT = "weldsim draft";
+const LONGEST = 100000; // letters of a case file that are sent along
 const TURNED = { up: "down", down: "up", "+x": "-x", "-x": "+x" };
 
 const isTable = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
 export const copyOf = (value) => JSON.parse(JSON.stringify(value));
 
 export class Draft {
-  constructor(kind, tables, form, base) {
-    Object.assign(this, { kind, tables, form, base: base || null });
+  // `base` and `source`: what it was read from, by id where the server has it, else its text.
+  constructor(kind, tables, form, base, source) {
+    Object.assign(this, { kind, tables, form, base: base || null, source: source || "" });
     for (const { key, many } of form.sections) { // one table where there may be several is a list of one
       const value = tables[key];
       if (many && isTable(value)) tables[key] = [value];
@@ -17,7 +19,7 @@ export class Draft {
 
   keep() {
     try {
-      sessionStorage.setItem(KEPT, JSON.stringify({ kind: this.kind, tables: this.tables, base: this.base }));
+      sessionStorage.setItem(KEPT, JSON.stringify({ kind: this.kind, tables: this.tables, base: this.base, source: this.source }));
     } catch { /* a page that cannot keep it still works */ }
   }
   static kept() {
@@ -31,6 +33,8 @@ export class Draft {
   }
   get bar() { return this.kind === "bar"; }
   body(more) { return { tables: this.tables, base: this.base, ...more }; }
+  // The same with the text it was read from, whose comments go into what is kept.
+  whole(more) { return this.body({ source: this.source.length < LONGEST ? this.source : "", ...more }); }
 
   // ------------------------------------------------------------------ fields
   table(section, index) {
@@ -77,17 +81,17 @@ export class Draft {
   }
 
   // ------------------------------------------------------------------- order
-  // Rows in order of welding: {label, seam, travel, ways}. `check` is what the server last said.
+  // Rows in order of welding: {label, seam, travel, directions}. `check` is what the server last said.
   rows(check) {
     if (this.bar) {
       return this.list("weld").map((w) => ({ label: w.name, seam: w.name, travel: w.travel,
-        ways: w.face === "top" || w.face === "bottom" || w.line === "along" ? ["+x", "-x"] : ["up", "down"] }));
+        directions: w.face === "top" || w.face === "bottom" || w.line === "along" ? ["+x", "-x"] : ["up", "down"] }));
     }
     return this.items().map((item) => {
       const own = this.named(item.head), seam = own ? own.seam : item.head.split("/")[0];
       const found = seamOf(check, seam);
       return { label: own ? `${own.name} on ${seam}` : item.head.replace("/", ", pass "), seam,
-        travel: item.travel || (own && own.travel) || "", ways: found ? Object.keys(found.ways) : [] };
+        travel: item.travel || (own && own.travel) || "", directions: found ? Object.keys(found.directions) : [] };
     });
   }
   named(head) { return this.list("weld").find((w) => w.name === head); }
@@ -145,11 +149,11 @@ export class Draft {
       this.put(items);
     }
   }
-  // The other way round; gives the new word, null where the server has not said the ways yet.
+  // The other way round; gives the new word, null where the server has not said the directions yet.
   reverse(index, check) {
     const row = this.rows(check)[index];
     const found = this.bar ? null : seamOf(check, row.seam);
-    const word = this.bar ? TURNED[row.travel] : found && found.ways[row.travel];
+    const word = this.bar ? TURNED[row.travel] : found && found.directions[row.travel];
     if (!word) return null;
     this.travel(index, word);
     return word;
@@ -169,7 +173,7 @@ export class Draft {
     }
     return out;
   }
-  add(head, way) { this.put([...this.items(), { head, travel: way }]); }
+  add(head, direction) { this.put([...this.items(), { head, travel: direction }]); }
 }
 
 export const seamOf = (check, name) => check && check.seams.find((x) => x.name === name);

@@ -34,9 +34,9 @@ function show(root, step, title) {
   window.scrollTo(0, 0);
 }
 
-async function newDraft(kind, tables, base) {
+async function newDraft(kind, tables, base, source) {
   const found = await form(kind);
-  const draft = new Draft(kind, JSON.parse(JSON.stringify(tables || found.tables)), found, base);
+  const draft = new Draft(kind, JSON.parse(JSON.stringify(tables || found.tables)), found, base, source);
   draft.keep();
   setup = null;
   go("#setup");
@@ -56,7 +56,7 @@ async function start() {
     try {
       if (file.size > 200000) throw new Error(`${file.name} is too large for a case file`);
       const opened = await ask("/api/open", { text: await file.text() });
-      await newDraft(opened.kind, opened.tables);
+      await newDraft(opened.kind, opened.tables, opened.base, opened.source);
     } catch (error) { wrong(error); }
   } });
   const shelf = h("div", { class: "shelf" }, h("p", { class: "note", text: "Looking into the work folder …" }));
@@ -69,7 +69,7 @@ async function start() {
   try {
     const found = await ask("/api/shelf");
     const cases = found.cases.map((c) => h("li", {}, h("button", { type: "button", class: "link", text: c.name,
-      onclick: async () => { try { const o = await ask(`/api/open/${c.id}`); await newDraft(o.kind, o.tables, o.base); } catch (e) { wrong(e); } } })));
+      onclick: async () => { try { const o = await ask(`/api/open/${c.id}`); await newDraft(o.kind, o.tables, o.base, o.source); } catch (e) { wrong(e); } } })));
     const runs = found.runs.map((r) => h("li", {}, h("a", { href: `#watch/${r.id}`, text: r.title }),
       h("span", { class: "note", text: ` ${new Date(1000 * r.made).toLocaleString()}${r.status === "complete" ? "" : `, ${r.status}`}` })));
     shelf.replaceChildren(...[h("div", {}, h("h3", { text: "Runs" }), runs.length ? h("ul", {}, runs) : h("p", { class: "note", text: "None yet." })),
@@ -82,7 +82,7 @@ async function setUp() {
   if (!setup) {
     const kept = Draft.kept();
     if (!kept) return go("#start");
-    setup = new Setup(new Draft(kept.kind, kept.tables, await form(kept.kind), kept.base), begin, go);
+    setup = new Setup(new Draft(kept.kind, kept.tables, await form(kept.kind), kept.base, kept.source), begin, go);
   }
   show(setup.root, "setup", "Set-up");
   setup.back();

@@ -187,7 +187,7 @@ export class Setup extends Fields {
     const line = (row, i) => h("li", { class: "turn" }, h("span", { class: "nr", text: i + 1 }),
       h("span", { class: "who", text: row.label }),
       h("select", { "aria-label": `travel of ${row.label}`, onchange: (e) => { draft.travel(i, e.target.value); this.changed(true); } },
-        (row.ways.includes(row.travel) ? row.ways : [row.travel, ...row.ways]).map((w) => h("option", { value: w, text: w || "?", selected: w === row.travel }))),
+        (row.directions.includes(row.travel) ? row.directions : [row.travel, ...row.directions]).map((w) => h("option", { value: w, text: w || "?", selected: w === row.travel }))),
       h("span", { class: "keys" },
         button("⇄", `turn ${row.label} round`, () => this.turnRound(i)),
         button("▲", `weld ${row.label} earlier`, () => this.shift(i, -1), i === 0),
@@ -233,7 +233,7 @@ export class Setup extends Fields {
     if (open) this.addSeam(open);
   }
   addSeam(x) {
-    this.draft.add(x.head, Object.keys(x.seam.ways)[0]);
+    this.draft.add(x.head, Object.keys(x.seam.directions)[0]);
     say(`${x.head} added`);
     this.changed(true);
   }
@@ -258,7 +258,7 @@ export class Setup extends Fields {
     const { run, rough, look } = this.ui;
     run.disabled = rough.disabled = look.disabled = true;
     try {
-      const job = await askPatiently("/api/jobs", this.draft.body({ kind }), () => !this.root.isConnected, (text) => this.tell(text));
+      const job = await askPatiently("/api/jobs", this.draft.whole({ kind }), () => !this.root.isConnected, (text) => this.tell(text));
       this.go(`#watch/${job.id}`);
     } catch (error) {
       if (error instanceof Refused && error.body.messages) this.said = error.body.messages;
@@ -271,7 +271,7 @@ export class Setup extends Fields {
   }
   async save() {
     try {
-      const { text } = await ask("/api/case", this.draft.body());
+      const { text } = await ask("/api/case", this.draft.whole());
       saveText(`${this.draft.kind}.toml`, text, "application/toml");
       say("case file saved");
     } catch (error) { this.tell(error.message, true); }

@@ -149,7 +149,7 @@ export class Watch {
     try {
       const found = await ask(`/api/runs/${this.id}/case`);
       const form = await ask(`/api/form/${found.kind}`);
-      const plain = new Draft(found.kind, found.tables, form, found.base);
+      const plain = new Draft(found.kind, found.tables, form, found.base, found.source);
       this.check = await ask("/api/check", plain.body());
       this.draft = plain;
       Object.assign(this, { fault: "", retry: 0 });
@@ -177,7 +177,7 @@ export class Watch {
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
   }
   edit() { this.draft.keep(); this.go("#setup", true); }
-  compute(kind) { return this.send("compute", this.draft.body({ kind }), (job) => `#watch/${job.id}`); }
+  compute(kind) { return this.send("compute", this.draft.whole({ kind }), (job) => `#watch/${job.id}`); }
   // A job asked for, one at a time; what comes of it if it does not begin stands beside its button.
   async send(place, body, where) {
     if (this.busy) return;
@@ -199,7 +199,7 @@ export class Watch {
     if (!this.draft || !this.check || !this.check.ok) return null;
     const rows = this.draft.rows(this.check), choices = [];
     const made = (words, change) => {
-      const draft = new Draft(this.draft.kind, JSON.parse(JSON.stringify(this.draft.tables)), this.draft.form, this.draft.base);
+      const draft = new Draft(this.draft.kind, JSON.parse(JSON.stringify(this.draft.tables)), this.draft.form, this.draft.base, this.draft.source);
       change(draft);
       choices.push([words, draft]);
     };
@@ -209,7 +209,7 @@ export class Watch {
     const pick = h("select", { id: "change" }, choices.map(([words], i) => h("option", { value: i, text: words })));
     const go = (e) => {
       const [change, draft] = choices[e.currentTarget.closest("section").querySelector("select").value];
-      this.send("what if", draft.body({ kind: summary.look || "run", parent: this.id, change }), (job) => `#compare/${this.id}/${job.id}`);
+      this.send("what if", draft.whole({ kind: summary.look || "run", parent: this.id, change }), (job) => `#compare/${this.id}/${job.id}`);
     };
     return h("section", { "data-key": "what if", class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
       h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", "aria-disabled": this.busy && "true", onclick: go })), this.toldOf("what if"),

@@ -1,0 +1,113 @@
+"""Addresses where a case is made: fields, checks, words, shape, opening and saving."""
+
+from __future__ import annotations
+
+from weldsim.errors import CaseError, WeldsimError
+from weldsim.joints.registry import KINDS
+from weldsim.page import fields, runs, tasks
+from weldsim.page.bench import Asked, Bench, refusal
+from weldsim.page.case_form import messages_of, read_tables, wrong_sections
+from weldsim.page.preview import NOTES
+from weldsim.report.viewer import SCRIPTS
+from weldsim.text.cautions import CAUTIONS, DEFER
+
+
+def begin(bench: Bench, asked: Asked):
+    """What the page needs once: joints, units, cautions, what lies in the work folder."""
+    return {
+        "kinds": [{"kind": k, "label": fields.label_of(k)} for k in KINDS
+                  if k not in fields.FROM_FILE],
+        "from_file": list(fields.FROM_FILE), "units": fields.units_offered(),
+        "cautions": [*CAUTIONS, DEFER], "notes": NOTES, "scripts": list(SCRIPTS),
+    }  # fmt: skip
+
+
+def form(bench: Bench, asked: Asked):
+    """Fields of a kind of joint."""
+    if asked.path["kind"] not in KINDS:
+        return refusal("no such joint", 404)
+    return fields.form_of(asked.path["kind"])
+
+
+def check(bench: Bench, asked: Asked):
+    """Mistakes beside their fields, or what is known at once: order, times, heat, seams."""
+    try:
+        text, where = bench.form_text(asked.body)
+    except CaseError as error:
+        return {"ok": False, "messages": messages_of(error, str(bench.draft_file))}
+    return bench.check(text, where)
+
+
+def words(bench: Bench, asked: Asked):
+    """What the case means, as `weldsim check` says it."""
+    lines = list(_meshed(bench, asked, tasks.words))
+    cut = lines.index("Cautions:") if "Cautions:" in lines else len(lines)
+    cost = next((line for line in lines if line.startswith("Expect about")), "")
+    return {"lines": [line for line in lines[2:cut] if line.strip()], "cost": cost}
+
+
+def shape(bench: Bench, asked: Asked):
+    """The part as the page draws it."""
+    return _meshed(bench, asked, tasks.shape)
+
+
+def _meshed(bench: Bench, asked: Asked, task):
+    """What a task that takes meshing makes of a case; a wrong case does not get that far."""
+    text, where = bench.form_text(asked.body)
+    checked = bench.check(text, where)
+    if not checked["ok"]:
+        raise CaseError("\n".join(m["text"] for m in checked["messages"]))
+    return bench.keep((task, text, where), lambda: bench.worker.call(task, text, where))
+
+
+def case_text(bench: Bench, asked: Asked):
+    """The fields as a case file, right or wrong, with the comments of the file they came from."""
+    text, _ = bench.form_text(asked.body)
+    return {"text": bench.commented(asked.body, text)}
+
+
+def open_text(bench: Bench, asked: Asked):
+    """Tables of a case file that was brought to the page."""
+    text = asked.body.get("text")
+    if not isinstance(text, str):
+        raise WeldsimError("there is no text in it")
+    text = text.removeprefix("\ufeff")
+    return opened(read_tables(text), None, text)
+
+
+def open_file(bench: Bench, asked: Asked):
+    """Tables of a case file that lies in the work folder."""
+    base = bench.base(asked.path["id"])
+    return opened(base.tables, asked.path["id"])
+
+
+def opened(tables: dict, base: str | None, source: str = "") -> dict:
+    """What the page gets of a case that is opened.
+
+    Parameters
+    ----------
+    tables : dict
+    base : str or None
+        Id of what it was read from, where the page is to name it again.
+    source : str, optional
+        Text it was read from, whose comments are to be kept where there is no base.
+
+    Raises
+    ------
+    WeldsimError
+        If no form can show it.
+    """
+    part = tables.get("part")
+    kind = part.get("kind") if isinstance(part, dict) else None
+    if not isinstance(kind, str) or kind not in KINDS:
+        raise WeldsimError(f"not a case file: [part] kind is {kind!r}")
+    if wrong := wrong_sections(tables):
+        raise WeldsimError("; ".join(wrong))
+    return {"tables": tables, "kind": kind, "base": base, "source": source}
+
+
+def shelf(bench: Bench, asked: Asked):
+    """Case files and runs that lie in the work folder."""
+    cases = [{"id": id, "name": path.name} for id, path in runs.case_files(bench.work).items()]
+    jobs = bench.queue.store.listed()
+    return {"cases": cases, "work": str(bench.work), "runs": runs.listed_runs(bench.work, jobs)}

@@ -1,0 +1,125 @@
+"""Addresses of the queue: ask for a run or a preview, see how far it is, stop it."""
+
+from __future__ import annotations
+
+import time
+
+import tomli_w
+from starlette.responses import JSONResponse
+
+from weldsim.errors import CaseError, WeldsimError
+from weldsim.page import tasks
+from weldsim.page.bench import Asked, Bench, refusal
+from weldsim.page.case_form import NAMES_A_FILE, messages_of, read_tables
+from weldsim.page.job_store import ID, PREVIEWS, Job
+
+MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
+
+
+def ask_job(bench: Bench, asked: Asked):
+    """Put a case into the queue, as a run, a rough run or a quick look."""
+    body, kind = asked.body, asked.body.get("kind")
+    if kind not in ("run", *PREVIEWS):
+        raise WeldsimError("a job is a run, a rough run or a look")
+    try:
+        text, where = bench.form_text(body)
+    except CaseError as error:
+        return _mistakes(messages_of(error, str(bench.draft_file)))
+    checked = bench.check(text, where)
+    if not checked["ok"]:
+        return _mistakes(checked["messages"])
+    if kind == "run":
+        _refuse_large(bench, text, where)
+    parent = str(body.get("parent") or "")
+    change = str(body.get("change") or "")
+    if parent and not ID.fullmatch(parent):
+        raise WeldsimError("no such run")
+    text = bench.commented(body, _anchored(text, bench, body))
+    job = bench.queue.submit(kind, checked["title"], text, asked.me, parent, change)
+    return _shown(bench, job, asked.me)
+
+
+def _mistakes(messages: list[dict]) -> JSONResponse:
+    return JSONResponse({"error": "the case has mistakes", "messages": messages}, 409)
+
+
+def _refuse_large(bench: Bench, text: str, where: str) -> None:
+    """Stop at a run that would take a shared machine for days."""
+    size = bench.keep(("size", text, where), lambda: bench.worker.call(tasks.size, text, where))
+    if size["displacement_unknowns"] > MOST_UNKNOWNS:
+        raise WeldsimError(
+            f"{size['displacement_unknowns']} unknowns are more than the page takes on "
+            f"({MOST_UNKNOWNS}): choose a coarser grade, or compute the case file with "
+            "weldsim run"
+        )
+
+
+def _anchored(text: str, bench: Bench, body: dict) -> str:
+    """Paths of a case that came from a file are made whole: the job's copy lies elsewhere."""
+    base = bench.base(body.get("base"))
+    if base is None:
+        return text
+    tables = read_tables(text)
+    part = tables["part"]
+    for key, value in part.items():
+        found = base.path.parent / value if isinstance(value, str) else None
+        named = key == "material" and str(value).endswith(".toml")
+        if found is not None and (NAMES_A_FILE.search(key) or named) and found.is_file():
+            part[key] = str(found.resolve())
+    return tomli_w.dumps(tables)
+
+
+def _shown(bench: Bench, job: Job, me: str) -> dict:
+    """A job as the page lists it."""
+    queue, now = bench.queue, time.time()
+    progress = queue.progress.get(job.id)
+    lane = PREVIEWS if job.is_preview else ("run",)
+    ahead = [j for j in queue.store.listed()
+             if j.kind in lane and j.is_open and j.number < job.number]  # fmt: skip
+    out = {
+        "id": job.id, "kind": job.kind, "title": job.title, "state": job.state, "made": job.made,
+        "parent": job.parent, "change": job.change, "error": job.error, "began": job.began,
+        "ended": job.ended, "mine": job.owner == me, "share": 0.0, "text": "", "left": None,
+        "stopping": queue.stopping(job.id), "ahead": len(ahead),
+    }  # fmt: skip
+    if progress is not None and job.state in ("running", "drawing"):
+        out.update(share=progress.share, text=progress.text, left=progress.left(now))
+    return out
+
+
+def jobs(bench: Bench, asked: Asked):
+    """The queue."""
+    return {"jobs": [_shown(bench, job, asked.me) for job in bench.queue.store.listed()]}
+
+
+def one_job(bench: Bench, asked: Asked):
+    """A job; without a state where the id is that of a run from before the page."""
+    id = asked.path["id"]
+    if id not in bench.queue.store.jobs:
+        bench.folder(id)
+        return {"id": id, "state": ""}
+    return _shown(bench, _known(bench, id), asked.me)
+
+
+def _known(bench: Bench, id: str) -> Job:
+    job = bench.queue.store.jobs.get(id) if ID.fullmatch(id) else None
+    if job is None:
+        raise WeldsimError("no such job")
+    return job
+
+
+def act(bench: Bench, asked: Asked):
+    """Stop a job, go on with it, or take it off the list."""
+    job, what = _known(bench, asked.path["id"]), asked.path["what"]
+    if bench.lan and job.owner != asked.me:
+        return refusal("that job was started in another browser", 403)
+    if what == "stop":
+        bench.queue.stop(job.id)
+    elif what == "resume":
+        bench.queue.go_on(job.id)
+    elif what == "forget":
+        bench.queue.remove(job.id)
+        return {"id": job.id}
+    else:
+        raise WeldsimError("no such thing to do")
+    return _shown(bench, bench.queue.store.jobs[job.id], asked.me)
