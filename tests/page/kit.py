@@ -58,7 +58,10 @@ def queue_of(folder, target=None, previews=None, workers=1) -> Queue:
 def client_of(folder, key=None, hosts=("127.0.0.1", "localhost", "::1"), queue=None, answers=None):
     """A client of a page whose queue does not run, and the page's bench."""
     app = make_app(
-        queue or queue_of(folder), StillWorker(), StillWorker({**SIZES, **(answers or {})}), Door(hosts, PORT, key)
+        queue or queue_of(folder),
+        StillWorker(),
+        StillWorker({**SIZES, **(answers or {})}),
+        Door(hosts, PORT, key),
     )
     client = TestClient(app, base_url=HERE, follow_redirects=False)
     return client, app.app.state.bench
@@ -76,7 +79,9 @@ def served(folder, answers=None):
         place.bind(("127.0.0.1", 0))
         port = place.getsockname()[1]
         door = Door(("127.0.0.1",), port, None)
-        app = make_app(queue_of(folder), StillWorker(), StillWorker({**SIZES, **(answers or {})}), door)
+        app = make_app(
+            queue_of(folder), StillWorker(), StillWorker({**SIZES, **(answers or {})}), door
+        )
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
         thread = threading.Thread(target=server.run, args=([place],), daemon=True)
         thread.start()

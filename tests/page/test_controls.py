@@ -14,8 +14,7 @@ import uvicorn
 from tests import browser
 from tests import synthetic_run as invented
 from tests.page.kit import SIZES, StillWorker, queue_of, starter
-from weldsim.page import case_form
-from weldsim.page import tasks
+from weldsim.page import case_form, tasks
 from weldsim.page.app import make_app
 from weldsim.page.security import Door
 

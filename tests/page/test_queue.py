@@ -16,8 +16,8 @@ from tests.page.stand_ins import (
     gone,
     interrupted,
     killed,
-    nothing,
     nap,
+    nothing,
     patient,
     quick,
     serve_and_wait,
@@ -153,7 +153,9 @@ def test_a_job_that_takes_servers_down_is_not_started_for_ever(tmp_path, made):
         json.dumps({**json.loads(path.read_text()), "state": "running", "starts": MOST_STARTS})
     )
     again = made()
-    assert again.store.jobs[job.id].state == "stopped" and "by hand" in again.store.jobs[job.id].error
+    assert (
+        again.store.jobs[job.id].state == "stopped" and "by hand" in again.store.jobs[job.id].error
+    )
 
 
 def test_closing_in_good_order_is_no_crash(made):

@@ -65,12 +65,16 @@ def test_a_worker_that_takes_too_long_is_ended_and_the_next_one_answers(worker):
     text = case_form.form_text(starter("square-tube-tee"))
     with pytest.raises(Exception, match="no answer in"):
         worker.call(tasks.words, text, "draft.toml", limit=0.01)
-    assert worker.call(tasks.size, case_form.form_text(starter()), "x.toml", limit=60)["cells"] > 100
+    assert (
+        worker.call(tasks.size, case_form.form_text(starter()), "x.toml", limit=60)["cells"] > 100
+    )
 
 
 def test_a_quick_look_says_that_it_is_for_playing(worker, tmp_path):
     folder = tmp_path / "look"
-    worker.call(tasks.preview, case_form.form_text(starter()), "draft.toml", str(folder), "look", limit=120)
+    worker.call(
+        tasks.preview, case_form.form_text(starter()), "draft.toml", str(folder), "look", limit=120
+    )
     record = read_run(folder)
     assert record.manifest["look"] == "look" and not record.errors
     assert "for playing only" in record.manifest["warnings"][0]
@@ -90,7 +94,9 @@ def test_a_rough_run_gets_the_direction_right(worker, tmp_path):
         tables, folder = small_bar(), tmp_path / travel
         tables["solve"]["end"] = "cold"
         tables["weld"][0]["travel"] = travel
-        worker.call(tasks.preview, case_form.form_text(tables), "x.toml", str(folder), "rough", limit=120)
+        worker.call(
+            tasks.preview, case_form.form_text(tables), "x.toml", str(folder), "rough", limit=120
+        )
         record = read_run(folder)
         ends[travel] = [float(record.gauges[f"pointer_{w}_mrad"][-1]) for w in ("up", "right")]
         assert (

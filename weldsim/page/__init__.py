@@ -1,8 +1,11 @@
 """The local page: a workbench in the browser for a classroom or a shop.
 
-`app.serve` starts it and `answers` says what each address answers. `forms` and `drafts` turn the
-page's fields into a case and its mistakes into messages beside them. `jobs` is the queue and
-`ledger` its files, `desk` the helper processes and `tasks` what they do, `look` the quick look,
-`shape` the part as the page draws it, `runs` what is read from run folders, `security` who may ask
-for what, `locks` a lock that ends with its process.
+`app.serve` starts it, `security` says who may ask for what, `bench` holds what the addresses share
+and the modules `routes_...` say what each answers. `fields` and `case_form` turn the page's fields
+into a case and its mistakes into messages beside them, `case_text` keeps a user's comments.
+`queue` puts jobs in order: `job_store` keeps them in files, `run_lane` has runs done in processes
+of their own (`run_process`, `run_task`), `preview_lane` previews in a `worker`, `events` says what
+becomes of a job, `locks` keeps two processes off one folder. `tasks` is what a worker does,
+`preview` the quick look, `shape` the part as the page draws it, `runs` what is read from run
+folders.
 """

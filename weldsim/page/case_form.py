@@ -173,9 +173,7 @@ def _refuse_files(tables: dict, base: Base | None) -> None:
     if isinstance(material, str) and material not in material_names():
         if base is None or material != own.get("material"):
             listed = ", ".join(material_names())
-            raise FormError(
-                f"[part] material: {material!r} is not allowed here, allowed: {listed}"
-            )
+            raise FormError(f"[part] material: {material!r} is not allowed here, allowed: {listed}")
     for name, section in tables.items():
         entries = section if isinstance(section, list) else [section]
         for entry in entries if name != "part" else ():

@@ -67,6 +67,8 @@ def _bring_list(old: list, new: list[dict]) -> None:
 
 
 def _is_section_list(value: object) -> bool:
-    return isinstance(value, list) and bool(value) and all(
-        isinstance(entry, MutableMapping) for entry in value
+    return (
+        isinstance(value, list)
+        and bool(value)
+        and all(isinstance(entry, MutableMapping) for entry in value)
     )

@@ -32,7 +32,10 @@ REST_GROWTH = 1.0  # length of a step of a pause as a share of the time since th
 HEAT_TOLERANCE = 1e-3  # residual power; a thousand times that of a run, a quarter fewer iterations
 EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
 FRAMES = 12
-GRADE = {"look": "sketch", "rough": "coarse"}  # of the mesh; at coarse a quick look takes twice as long
+GRADE = {
+    "look": "sketch",
+    "rough": "coarse",
+}  # of the mesh; at coarse a quick look takes twice as long
 NOTES = {
     "look": "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It "
     "does not know what the direction of travel does, and where a bar is heated through even the "
@@ -112,8 +115,8 @@ def _settled(model, state):
         model.mechanics, found, properties, state.internal_variables, waiting
     )
     return replace(
-        state, displacement=found.displacement, internal_variables=internal_variables, stress=stress,
-        reaction=found.reaction,
+        state, displacement=found.displacement, internal_variables=internal_variables,
+        stress=stress, reaction=found.reaction,
     )  # fmt: skip
 
 

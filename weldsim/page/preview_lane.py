@@ -62,9 +62,7 @@ class PreviewLane:
         with store.lock:
             if store.jobs.get(job.id) != job:  # stopped meanwhile, or off the list
                 return
-            job = store.put(
-                replace(job, state="running", began=time.time(), starts=job.starts + 1)
-            )
+            job = store.put(replace(job, state="running", began=time.time(), starts=job.starts + 1))
         folder = store.run_folder(job)
         shutil.rmtree(folder, ignore_errors=True)
         folder.parent.mkdir(exist_ok=True)

@@ -76,10 +76,9 @@ def directions(case) -> dict:
     Returns
     -------
     dict
-        `seams`: list of `name`, `passes`, `directions` in pairs of opposites, `points` mm, `inward`;
-        `faces`: names for clamps and gauges. A bar has no seams of its own.
+        `seams`: list of `name`, `passes`, `directions` in pairs of opposites, `points` mm,
+        `inward`; `faces`: names for clamps and gauges. A bar has no seams of its own.
     """
-
     module = joint_module(case.part.kind)
     if not hasattr(module, "seam_lines"):
         return {"seams": [], "faces": list(NAMED_PLACES)}

@@ -1,4 +1,4 @@
-"""What a worker process does for the page: each task takes plain values and gives back plain ones."""
+"""What a worker process does for the page: tasks from plain values to plain values."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from concurrent.futures import CancelledError, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from pebble import ProcessExpired, ProcessPool
+from pebble import ProcessPool
 
 from weldsim.errors import WeldsimError
 from weldsim.page.tasks import carry_out, get_ready, nothing
@@ -115,12 +115,17 @@ class Worker:
             while not wait([future], GLANCE).done:
                 self._pass_on(tell)
                 self._check(future, begun, stop)
+            self._pass_on(tell)
             return future.result()
         except TimeoutError:
-            raise WeldsimError(f"this part is too much for that: no answer in {limit:.0f} s") from None
-        except (ProcessExpired, BrokenProcessPool):
             raise WeldsimError(
-                "the worker process ended unexpectedly, perhaps for want of memory"
+                f"this part is too much for that: no answer in {limit:.0f} s"
+            ) from None
+        except (OSError, BrokenProcessPool):  # ProcessExpired among them, or the line is closed
+            if self._closed:
+                raise Stopped("the page is closing") from None
+            raise WeldsimError(
+                "the helper process ended unexpectedly, perhaps for want of memory"
             ) from None
         except CancelledError:
             raise Stopped("stopped") from None
@@ -135,7 +140,7 @@ class Worker:
         if not future.running() and not future.done() and time.monotonic() - begun > WARM_UP:
             with self._pool_lock:
                 self._end_pool()
-            raise WeldsimError(f"the worker process did not start in {WARM_UP:.0f} s")
+            raise WeldsimError(f"the helper process did not start in {WARM_UP:.0f} s")
 
     def _pass_on(self, tell) -> None:
         """Hand on what the present task says of its progress; what an ended one said is dropped."""
