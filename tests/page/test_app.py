@@ -165,6 +165,7 @@ def test_a_case_that_names_files_can_be_changed_after_its_run(with_file):
     for _ in range(2):  # what came of what came of it, too
         assert post(client, "/api/check", opened).json()["ok"]
         job = post(client, "/api/jobs", {**opened, "kind": "look"}).json()
+        print(job)
         opened = client.get(f"/api/runs/{job['id']}/case").json()
         assert opened["tables"]["part"]["material"] == str(work / "my.toml")
         assert opened["base"] == job["id"]
@@ -385,6 +386,67 @@ def test_no_body_brings_the_page_down(client, body):
         assert answer.status_code in (200, 400, 409), (path, answer.text)
         if answer.status_code == 200 and path == "/api/check":
             assert answer.json()["messages"]
+
+
+ODD_LENGTHS = [
+    "1 m^9^9^9^9", "1 m**9**9**9**9", "1 mm/0", "1 m*", "1 (mm", "1 mm)", "1 ((((((((m", "1 m^-",
+    "mm", "1 m" + "*m" * 900, "1 m" + "^2" * 900, "1e999 mm", "nan mm", "1 m/(1/0)",
+    "1 ()", "1 9^9^9 m",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("odd", ODD_LENGTHS, ids=lambda odd: odd[:20])
+def test_odd_quantities_get_a_message_beside_their_field(client, odd):
+    tables = starter()
+    tables["part"]["length"] = odd
+    checked = post(client, "/api/check", {"tables": tables})
+    assert checked.status_code == 200
+    places = [(m["section"], m["key"]) for m in checked.json()["messages"]]
+    assert ("part", "length") in places
+    assert post(client, "/api/jobs", {"tables": tables, "kind": "look"}).status_code == 409
+    assert post(client, "/api/words", {"tables": tables}).status_code == 409
+
+
+def test_a_case_that_takes_too_long_to_read_is_refused_in_words(tmp_path):
+    def endless(*args, **more):
+        raise WeldsimError("this part is too much for that: no answer in 5 s")
+
+    client, bench = client_of(tmp_path)
+    bench.reader.answers["check"] = endless
+    checked = post(client, "/api/check", {"tables": starter()}).json()
+    assert not checked["ok"] and "no answer in" in checked["messages"][0]["text"]
+    assert post(client, "/api/shape", {"tables": starter()}).status_code == 409
+    assert bench.worker.asked == []  # it goes no further
+
+
+def test_cases_are_read_where_a_time_limit_can_end_it(tmp_path):
+    client, bench = client_of(tmp_path)
+    for path in ("check", "words", "shape", "jobs"):
+        bench.reader.asked.clear()
+        post(client, f"/api/{path}", {"tables": starter(), "kind": "look"})
+        assert bench.reader.asked == ["check"]
+
+
+def test_comments_of_a_case_survive_an_edit(tmp_path):
+    client, bench = client_of(tmp_path)
+    written = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
+    written = "# as we weld it\n" + written
+    line = next(line for line in written.splitlines() if line.startswith('length = "200 mm"'))
+    (tmp_path / "shop.toml").write_text(written, encoding="utf-8")
+    (case,) = client.get("/api/shelf").json()["cases"]
+    from_folder = client.get(f"/api/open/{case['id']}").json()
+    brought = post(client, "/api/open", {"text": written}).json()
+    for opened in (from_folder, brought):
+        opened["tables"]["part"]["length"] = "210 mm"
+        expected = written.replace(line, line.replace("200", "210"))
+        assert post(client, "/api/case", opened).json()["text"] == expected
+        job = post(client, "/api/jobs", {**opened, "kind": "look"}).json()
+        store = bench.queue.store
+        assert store.case_text(store.jobs[job["id"]]) == expected
+        again = client.get(f"/api/runs/{job['id']}/case").json()
+        again["tables"]["title"] = "Another bar"
+        text = post(client, "/api/case", again).json()["text"]
+        assert text == expected.replace("My bar", "Another bar")
 
 
 def test_a_tack_in_a_strange_place_is_a_mistake_of_the_case(client):

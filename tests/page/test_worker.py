@@ -6,10 +6,14 @@ import time
 
 import numpy as np
 import pytest
+from starlette.testclient import TestClient
 
-from tests.page.kit import starter, wait_for
+from tests.page.kit import HERE, PORT, post, queue_of, starter, wait_for
+from tests.places import ROOT
 from weldsim.page import case_form, tasks
+from weldsim.page.app import make_app
 from weldsim.page.queue import Queue
+from weldsim.page.security import Door
 from weldsim.page.worker import Worker
 from weldsim.runs.reading import read_run
 
@@ -147,3 +151,55 @@ def test_a_run_goes_on_from_its_checkpoint_when_its_server_was_killed(tmp_path):
         queue.close()
     kept = json.loads((tmp_path / "queue" / f"{id}.json").read_text())
     assert kept["state"] == "done"
+
+
+def test_the_look_at_aluminium_says_nothing_of_a_cooling_time_it_has_not(worker, tmp_path):
+    """t8/5 is that of steel: 6061 melts from about 582 degC (handbooks), so it is liquid at 800."""
+    tables, folder = small_bar(), tmp_path / "look"
+    tables["part"]["material"] = "aluminium-6061-t6"
+    tables["weld"][0] |= {"current": "270 A", "voltage": "16 V", "speed": "3.5 mm/s"}
+    tables["solve"]["end"] = "cold"
+    text = case_form.form_text(tables)
+    worker.call(tasks.preview, text, "x.toml", str(folder), "look", limit=120)
+    assert max(read_run(folder).gauges["A_middle_degC"]) > 800  # else there was nothing to say
+    (weld,) = json.loads((folder / "summary.json").read_text())["welds"]
+    assert weld["t8_5_s"] is None
+
+
+def test_a_step_case_shows_its_shape_and_a_quick_look(worker, tmp_path):
+    """Seam and clamp are those of the file: the fillet in the corner, the end of the foot."""
+    for name in ("cases/bracket_step.toml", "meshes/bracket.step"):
+        (tmp_path / name).parent.mkdir()
+        (tmp_path / name).write_bytes((ROOT / name).read_bytes())
+    path = tmp_path / "cases" / "bracket_step.toml"
+    text, folder = path.read_text(encoding="utf-8"), tmp_path / "look"
+    checked = worker.call(tasks.check, text, str(path), limit=60)
+    assert checked["ok"] and [s["name"] for s in checked["seams"]] == ["heel"]
+    shape = worker.call(tasks.shape, text, str(path), limit=60)
+    assert set(shape["tint"]) == {0, 1, 2} and shape["welds"][0]["seam"] == "heel"
+    worker.call(tasks.preview, text, str(path), str(folder), "look", limit=240)
+    record = read_run(folder)
+    assert record.complete and len(record.frames) >= 10
+
+
+def test_a_step_case_of_the_work_folder_is_checked_by_a_served_page(tmp_path):
+    """The whole way: files in the work folder, real workers, requests as the page makes them."""
+    text = (ROOT / "cases" / "bracket_step.toml").read_text(encoding="utf-8")
+    (tmp_path / "bracket.toml").write_text(text.replace("../meshes/", ""), encoding="utf-8")
+    (tmp_path / "bracket.step").write_bytes((ROOT / "meshes" / "bracket.step").read_bytes())
+    reader, mesher = Worker(1), Worker(1)
+    app = make_app(queue_of(tmp_path), reader, mesher, Door(("127.0.0.1",), PORT, None))
+    client = TestClient(app, base_url=HERE)
+    try:
+        (case,) = client.get("/api/shelf").json()["cases"]
+        opened = client.get(f"/api/open/{case['id']}").json()
+        checked = post(client, "/api/check", opened).json()
+        assert checked["ok"], checked
+        assert post(client, "/api/shape", opened).json()["welds"][0]["seam"] == "heel"
+        assert "Expect about" in post(client, "/api/words", opened).json()["cost"]
+        opened["tables"]["part"]["width"] = "1 mm^9^9^9^9"
+        (message,) = post(client, "/api/check", opened).json()["messages"]
+        assert (message["section"], message["key"]) == ("part", "width")
+    finally:
+        reader.close()
+        mesher.close()

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import socket
+import threading
+import webbrowser
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -76,7 +79,14 @@ def make_app(queue: Queue, reader: Worker, worker: Worker, door: Door) -> Guard:
     return Guard(app, door)
 
 
-def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browser=True, workers=1):
+def serve(
+    host: str = "127.0.0.1",
+    port: int = PORT,
+    lan: bool = False,
+    work: str | Path = Path("runs"),
+    open_browser: bool = True,
+    workers: int = 1,
+) -> None:
     """Serve the page until it is stopped.
 
     Parameters
@@ -100,24 +110,10 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
     WeldsimError
         If the address is taken, or one that others reach without `lan`.
     """
-    import socket
-
     import uvicorn
 
-    if host not in LOCAL and not lan:
-        raise WeldsimError(
-            f"serve: {host} can be reached by other machines: add --lan, which asks them for a key"
-        )
-    if lan and host in LOCAL:
-        host = "0.0.0.0"
-    try:
-        place = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
-        place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        place.bind((host, int(port)))
-    except (OSError, OverflowError) as error:
-        raise WeldsimError(f"serve: {host}:{port} cannot be listened on: {error}") from None
-    port = place.getsockname()[1]
-    at = place.getsockname()[0]
+    place = _listening(host, port, lan)
+    at, port = place.getsockname()[:2]
     own = _own_names() if lan else []
     names = [n for n in (*LOCAL, host, at, *own) if n not in EVERYWHERE]
     door = Door(tuple(dict.fromkeys(names)), port, new_key() if lan else None)
@@ -133,15 +129,29 @@ def serve(host="127.0.0.1", port=PORT, lan=False, work=Path("runs"), open_browse
               "a network you trust.", flush=True)  # fmt: skip
     print(f"  work folder {queue.work}; stop with Ctrl-C, what runs goes on next time", flush=True)
     if open_browser:
-        import threading
-        import webbrowser
-
         threading.Timer(0.8, webbrowser.open, (first,)).start()
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, lifespan="on",
         timeout_graceful_shutdown=3,
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[place])
+
+
+def _listening(host: str, port: int, lan: bool) -> socket.socket:
+    """A socket bound to an address, to all addresses of this machine with `lan`."""
+    if host not in LOCAL and not lan:
+        raise WeldsimError(
+            f"serve: {host} can be reached by other machines: add --lan, which asks them for a key"
+        )
+    if lan and host in LOCAL:
+        host = "0.0.0.0"
+    try:
+        place = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
+        place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        place.bind((host, int(port)))
+    except (OSError, OverflowError) as error:
+        raise WeldsimError(f"serve: {host}:{port} cannot be listened on: {error}") from None
+    return place
 
 
 def _listened(at: str, own: list[str]) -> list[str]:
@@ -153,8 +163,6 @@ def _listened(at: str, own: list[str]) -> list[str]:
 
 def _own_names() -> list[str]:
     """Names and addresses of this machine in its network."""
-    import socket
-
     name = socket.gethostname()
     found = [name.lower()]
     try:

@@ -45,7 +45,7 @@ class Base:
 
     path: Path
     tables: dict
-    text: str
+    text: str = ""
 
     @classmethod
     def of(cls, path: Path, text: str) -> Base:

@@ -11,10 +11,16 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import asdict, replace
+from importlib.resources import files
 
 import numpy as np
 
+from weldsim.case.load import parse_case
 from weldsim.physics.mechanics import Properties, accept
+from weldsim.runs.folder import RunFolder
+from weldsim.runs.gauge_table import GaugeTable
+from weldsim.runs.manifest import manifest_of, timetable, versions
+from weldsim.runs.summary import summarise
 from weldsim.schema.column import Readings
 from weldsim.simulation.steps import (
     advance,
@@ -32,10 +38,7 @@ REST_GROWTH = 1.0  # length of a step of a pause as a share of the time since th
 HEAT_TOLERANCE = 1e-3  # residual power; a thousand times that of a run, a quarter fewer iterations
 EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
 FRAMES = 12
-GRADE = {
-    "look": "sketch",
-    "rough": "coarse",
-}  # of the mesh; at coarse a quick look takes twice as long
+GRADE = {"look": "sketch", "rough": "coarse"}  # at coarse a quick look takes twice as long
 NOTES = {
     "look": "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It "
     "does not know what the direction of travel does, and where a bar is heated through even the "
@@ -139,9 +142,6 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
     str
         The folder.
     """
-    from weldsim.case.load import parse_case
-    from weldsim.runs.folder import RunFolder
-
     progress(0.0, "meshing")
     case = parse_case(text, source_file)
     model = preview_model(case, kind)
@@ -171,15 +171,12 @@ def picked(states, most: int = FRAMES) -> list[int]:
 
 
 def _finish(run, model, kind, state, rows) -> None:
-    from weldsim.runs.gauge_table import GaugeTable
-    from weldsim.runs.manifest import manifest_of, timetable
-    from weldsim.runs.summary import summarise
-
     case = model.case
     shown = GaugeTable.of_readings(*zip(*rows, strict=True)).display()
     run.write_gauges(shown)
     arcs = timetable(model, state)
-    run.write_json("summary.json", summarise(shown, arcs, case, None))
+    summary = summarise(shown, arcs, case, solidus=model.material.solidus)
+    run.write_json("summary.json", summary)
     manifest = {
         **manifest_of(model, state, "complete"),
         "case": {**case.resolved, "solve": asdict(case.solve)},
@@ -192,11 +189,6 @@ def _finish(run, model, kind, state, rows) -> None:
 
 def warm_up() -> None:
     """Load and compile what a quick look needs, so that the first one is as fast as the next."""
-    from importlib.resources import files
-
-    from weldsim.case.load import parse_case
-    from weldsim.runs.manifest import versions
-
     text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
     model = preview_model(parse_case(text, "bar.toml"))
     steps = steps_of(model)

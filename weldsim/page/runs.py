@@ -14,8 +14,10 @@ from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.case_form import Base
 from weldsim.page.preview import NOTES
+from weldsim.report.viewer import scene_data
 from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
 from weldsim.system.files import plain
+from weldsim.text.words import final_words
 
 LISTED = 60
 FILES = {
@@ -110,8 +112,6 @@ def _case_of(folder: Path) -> tuple[str, str]:
 
 def scene_bytes(folder: Path, most_frames: int) -> bytes:
     """What the viewer shows of a run, as JSON."""
-    from weldsim.report.viewer import scene_data
-
     data = plain(scene_data(folder, most_frames))
     return json.dumps(data, allow_nan=False, separators=(",", ":")).encode()
 
@@ -127,8 +127,6 @@ def stamp_of(folder: Path) -> str:
 
 def _words(record, job) -> list[str]:
     """What the run came to; how to go on with it is for the page to say while a job holds it."""
-    from weldsim.text.words import final_words
-
     lines = final_words(record)
     if job is None or record.complete:
         return lines
