@@ -17,9 +17,12 @@ from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
 from weldsim.geometry.mesh_checks import cell_volumes
 from weldsim.geometry.part import part_from_mesh
-from weldsim.joints import own_mesh, own_step
 from weldsim.joints.build import build_part
-from weldsim.joints.own_mesh import NotAllowed, chain, region_of
+from weldsim.joints.own_mesh import kind as own_mesh
+from weldsim.joints.own_mesh.chains import chain
+from weldsim.joints.own_parts.names import region_of
+from weldsim.joints.own_parts.refusal import NotAllowed
+from weldsim.joints.own_step import kind as own_step
 from weldsim.system.libraries import import_gmsh
 
 MM = 1e-3

@@ -23,25 +23,25 @@ Move = Callable[[np.ndarray], np.ndarray]
 
 
 @dataclass(frozen=True)
-class GmshCells:
-    """Cells and points as Gmsh numbers them, without points that no cell uses.
+class NamedCells:
+    """Cells, points and named groups as plain arrays; no point is left that no cell uses.
 
     Attributes
     ----------
-    tags : ndarray, shape (C,)
-        Gmsh's tag of each cell.
-    corners : ndarray, shape (C, 8) or (C, 4)
-        Node tags of each cell in Gmsh's order.
     points : ndarray, shape (P, 3)
-        Places of the points used. [m]
-    number : ndarray
-        Point number of each node tag; -1 for a node that no cell uses.
+        [m], or the unit of whoever made them.
+    cells : ndarray, shape (C, 8) or (C, 4)
+        Point numbers of bricks or tetrahedra, in the order that Gmsh and meshio share.
+    regions : dict
+        Name -> cell numbers.
+    faces : dict
+        Name -> point numbers of each face, shape (K, 4) or (K, 3).
     """
 
-    tags: np.ndarray
-    corners: np.ndarray
     points: np.ndarray
-    number: np.ndarray
+    cells: np.ndarray
+    regions: dict[str, np.ndarray]
+    faces: dict[str, np.ndarray]
 
 
 def read_gmsh(gmsh: Any, move: Move | None = None) -> skfem.Mesh:
@@ -58,59 +58,54 @@ def read_gmsh(gmsh: Any, move: Move | None = None) -> skfem.Mesh:
     Returns
     -------
     skfem.MeshHex1 or skfem.MeshTet1
+        Names attached.
 
     Raises
     ------
     MeshError
         If the cells are not of one first-order kind, bricks or tetrahedra.
     """
-    cells = _read_cells(gmsh)
+    found = read_cells(gmsh)
     if move is not None:
-        points, same = merge_points(move(cells.points))
-        number = np.where(cells.number >= 0, same[cells.number], -1)
-        cells = GmshCells(cells.tags, cells.corners, points, number)
-    mesh = _bare_mesh(cells)
-    regions, faces = _named_regions(gmsh, cells.tags), _named_faces(gmsh, cells.number, mesh)
-    return mesh.with_subdomains(regions).with_boundaries(faces)
+        points, same = merge_points(move(found.points))
+        faces = {name: same[corners] for name, corners in found.faces.items()}
+        found = NamedCells(points, same[found.cells], found.regions, faces)
+    return named_mesh(found)
 
 
-def _read_cells(gmsh: Any) -> GmshCells:
-    """Cells of the model's only kind, and their points."""
+def read_cells(gmsh: Any) -> NamedCells:
+    """Current Gmsh model as plain arrays; needs numpy alone, for a process that starts often.
+
+    Parameters
+    ----------
+    gmsh : module
+        Initialised, with a mesh of volumes.
+
+    Returns
+    -------
+    NamedCells
+        In the model's own unit.
+
+    Raises
+    ------
+    MeshError
+        If the cells are not of one first-order kind, bricks or tetrahedra.
+    """
     tags, xyz, _ = gmsh.model.mesh.getNodes()
     kinds = gmsh.model.mesh.getElementTypes(VOLUME)
     if len(kinds) != 1 or kinds[0] not in (TETRAHEDRON, BRICK):
         raise MeshError("the mesh must hold one kind of first-order cell, bricks or tetrahedra")
     cell_tags, flat = gmsh.model.mesh.getElementsByType(kinds[0])
-    corners = flat.reshape(-1, 8 if kinds[0] == BRICK else 4).astype(np.int64)
-    used = np.unique(corners)
+    nodes = flat.reshape(-1, 8 if kinds[0] == BRICK else 4).astype(np.int64)
+    used = np.unique(nodes)
     number = np.full(int(tags.max()) + 1, -1)
     number[used] = np.arange(used.size)
     place = np.zeros(int(tags.max()) + 1, dtype=np.int64)
     place[tags.astype(np.int64)] = np.arange(tags.size)
-    return GmshCells(cell_tags, corners, xyz.reshape(-1, 3)[place[used]], number)
-
-
-def _bare_mesh(cells: GmshCells) -> skfem.Mesh:
-    """The mesh without names."""
-    return linear_mesh(cells.points, cells.number[cells.corners])
-
-
-def linear_mesh(points: np.ndarray, cells: np.ndarray) -> skfem.Mesh:
-    """Scikit-fem mesh of first-order cells.
-
-    Parameters
-    ----------
-    points : ndarray, shape (P, 3)
-        [m]
-    cells : ndarray, shape (C, 8) or (C, 4)
-        Point numbers of bricks or tetrahedra, in the order that Gmsh and meshio share.
-    """
-    import skfem
-    from skfem.io.meshio import INV_HEX_MAPPING
-
-    if cells.shape[1] == 8:
-        return skfem.MeshHex1(points.T.copy(), cells.T[INV_HEX_MAPPING[:8]].copy())
-    return skfem.MeshTet1(points.T.copy(), cells.T.copy())
+    points = xyz.reshape(-1, 3)[place[used]]
+    return NamedCells(
+        points, number[nodes], _named_regions(gmsh, cell_tags), _named_faces(gmsh, number)
+    )
 
 
 def _groups(gmsh: Any, dimension: int) -> Iterator[tuple[str, int, np.ndarray, np.ndarray]]:
@@ -129,27 +124,52 @@ def _named_regions(gmsh: Any, cell_tags: np.ndarray) -> dict[str, np.ndarray]:
     found: dict[str, list[int]] = {}
     for name, _, tags, _ in _groups(gmsh, VOLUME):
         found.setdefault(name, []).extend(cell_of[int(tag)] for tag in tags)
-    return _as_arrays(found)
+    return {name: np.unique(cells).astype(np.int32) for name, cells in found.items()}
 
 
-def _named_faces(gmsh: Any, number: np.ndarray, mesh: skfem.Mesh) -> dict[str, np.ndarray]:
-    """Facet numbers of each named surface."""
-    facet_of = facet_numbers(mesh)
-    found: dict[str, list[int]] = {}
+def _named_faces(gmsh: Any, number: np.ndarray) -> dict[str, np.ndarray]:
+    """Corners of the faces of each named surface, as point numbers."""
+    found: dict[str, list[np.ndarray]] = {}
     for name, kind, _, nodes in _groups(gmsh, SURFACE):
         size = gmsh.model.mesh.getElementProperties(kind)[3]
-        corners = np.sort(number[nodes.reshape(-1, size).astype(np.int64)], axis=1)
-        found.setdefault(name, []).extend(facet_of[tuple(face)] for face in corners.tolist())
-    return _as_arrays(found)
+        found.setdefault(name, []).append(number[nodes.reshape(-1, size).astype(np.int64)])
+    return {name: np.concatenate(corners) for name, corners in found.items()}
 
 
-def facet_numbers(mesh: skfem.Mesh) -> dict[tuple[int, ...], int]:
-    """Number of each facet of a mesh by its corners, sorted."""
-    return {tuple(f): i for i, f in enumerate(np.sort(mesh.facets.T, axis=1).tolist())}
+def named_mesh(found: NamedCells) -> skfem.Mesh:
+    """Scikit-fem mesh of cells and their named groups.
 
+    Parameters
+    ----------
+    found : NamedCells
+        Points in m.
 
-def _as_arrays(found: dict[str, list[int]]) -> dict[str, np.ndarray]:
-    return {name: np.unique(numbers).astype(np.int32) for name, numbers in found.items()}
+    Returns
+    -------
+    skfem.MeshHex1 or skfem.MeshTet1
+        With subdomains and boundaries.
+
+    Raises
+    ------
+    MeshError
+        If a named face is no face of the cells.
+    """
+    import skfem
+    from skfem.io.meshio import INV_HEX_MAPPING
+
+    points = found.points.T.copy()
+    if found.cells.shape[1] == 8:
+        mesh = skfem.MeshHex1(points, found.cells.T[INV_HEX_MAPPING[:8]].copy())
+    else:
+        mesh = skfem.MeshTet1(points, found.cells.T.copy())
+    facet_of = {tuple(f): i for i, f in enumerate(np.sort(mesh.facets.T, axis=1).tolist())}
+    boundaries = {}
+    for name, corners in found.faces.items():
+        facets = [facet_of.get(tuple(f), -1) for f in np.sort(corners, axis=1).tolist()]
+        if -1 in facets or not facets:
+            raise MeshError(f"surface {name!r} does not lie on the cells")
+        boundaries[name] = np.unique(facets).astype(np.int32)
+    return mesh.with_subdomains(found.regions).with_boundaries(boundaries)
 
 
 def merge_points(points: np.ndarray, slack: float = 1e-8) -> tuple[np.ndarray, np.ndarray]:

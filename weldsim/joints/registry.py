@@ -15,8 +15,8 @@ KINDS = {
     "plate-butt": "plate_butt",
     "plate-tee": "plate_tee",
     "tube-socket": "tube_socket",
-    "mesh": "own_mesh",
-    "step": "own_step",
+    "mesh": "own_mesh.kind",
+    "step": "own_step.kind",
 }
 
 
