@@ -6,20 +6,21 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
-import pint
 import pytest
 
 from tests import browser
 from tests import synthetic_run as invented
 from weldsim.errors import StoreError
 from weldsim.joints.registry import KINDS
+from weldsim.plots.gauge_plots import gauge_history
 from weldsim.plots.timetable import clamp_spans, timetable_svg
 from weldsim.report.comparison import comparison, differences, verdicts
 from weldsim.report.report import CHECKED, VALIDATION, assumptions, rule_words, write_report
-from weldsim.report.tables import working_position
-from weldsim.report.units_switch import TO_US, both, us_number, us_text
+from weldsim.report.tables import gauge_table, working_position
+from weldsim.report.units_switch import both
 from weldsim.runs.reading import read_run
 from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.words import result_words
 
 # one pixel, PNG of the W3C test suite kind: enough to see it arrive in the page
 PIXEL = base64.b64decode(
@@ -251,40 +252,26 @@ def test_start_rules_in_words():
     assert rule_words(None, "from the start") == "from the start"
 
 
-def test_us_factors_are_those_of_a_unit_library():
-    """Every factor and offset against pint."""
-    ureg = pint.UnitRegistry()
-    spell = {"m": "m", "mm/s": "mm/s", "°C": "degC", "N m": "N*m", "kN m/rad": "kN*m",
-             "W/m²/K": "W/m^2/delta_degC", "in/min": "in/min", "°F": "degF", "lbf ft": "lbf*ft",
-             "kip/in": "kip/in", "kip ft/rad": "kip*ft", "kJ/in": "kJ/in", "Msi": "1e6*psi",
-             "Btu/h/ft²/°F": "Btu_it/hour/ft^2/delta_degF", "Btu": "Btu_it", "lbf": "lbf",
-             "kip": "1000*lbf"}  # fmt: skip
-    for unit, (us, factor, offset) in TO_US.items():
-        if unit == "°C":
-            assert ureg.Quantity(100.0, "degC").to("degF").m == pytest.approx(factor * 100 + offset)
-            continue
-        target = ureg.parse_expression(spell.get(us, us))
-        source = ureg.parse_expression(spell.get(unit, unit))
-        assert (source / target).to("").m == pytest.approx(factor, rel=1e-9), unit
-
-
-def test_words_turn_into_us_units():
-    """Numbers by hand: 25.4 mm an inch, 32 degF at 0 degC, a difference without the 32."""
-    assert us_text("ends 25.4 mm up at 150 °C") == "ends 1.000 in up at 302 °F"
-    assert (
-        us_text("±10 °C, 8 to 12 mm, 3.2 mrad, 60 s") == "±18 °F, 0.31 to 0.47 in, 3.2 mrad, 60 s"
-    )
-    assert us_text("at 300 degC and 5 kN/mm") == "at 572 °F and 29 kip/in"
-    assert us_number("−25.4", "mm") == "−1.000" and us_number("+2.54", "mm") == "+0.1000"
+def test_a_quantity_carries_both_texts_into_the_page():
     assert 'data-m="3 mm" data-u="0.12 in">0.12 in<' in str(both("a < 3 mm", "us"))
-
-
-def test_an_error_and_powers_of_ten_turn_into_us_units():
-    """By hand: 1.2 mm is 0.0472 in, 0.3 mm 0.0118 in, 3.2e-5 mm 1.26e-6 in, 10 K 18 degF."""
-    assert us_text("1.2 ±0.3 mm") == us_text("1.2 +-0.3 mm").replace("+-", "±") == "0.047 ±0.012 in"
-    assert us_text("100 ±10 °C to start") == "212 ±18 °F to start"
-    assert us_text("3.2e-05 mm") == "1.26e-06 in" and us_text("1.5e+02 mm") == "5.9 in"
     assert 'data-u="0.047 ±0.012 in"' in str(both("1.2 ±0.3 mm"))
+    assert str(both("turns 3.2 mrad & more")) == "turns 3.2 mrad &amp; more"
+
+
+def test_us_readings_come_from_the_full_values(run):
+    """The spot ends 33.52 mm up, shown as 34 for an error of 1.4: 1.32 in, where 34 mm were 1.34.
+
+    By hand: 33.52 / 25.4 = 1.3197.
+    """
+    record = read_run(run.path)
+    record.gauges["pointer_up_mm"][-1] = 33.52
+    record.errors["pointer_up_mm"] = 1.4
+    (line,) = [w for w in result_words(record) if "on the target" in w]
+    assert "34 mm up" in line and "1.32 in up" in line.text("us")
+    (row,) = [r for r in gauge_table(record) if (r["name"], r["unit"]) == ("pointer up", "mm")]
+    assert row["final"] == "+34" and row["final"].text("us") == "+1.32"
+    labels = [t.get_text() for a in gauge_history(record, units="us").axes for t in a.texts]
+    assert any(w.endswith("up +1.32") for w in labels)
 
 
 def test_both_texts_stand_in_the_page_and_units_choose(tee, quick):
@@ -340,7 +327,7 @@ def test_a_verdict_converts_reading_and_error(run):
     record.errors.update({c.name: 0.3 for c in record.columns if c.unit == "mm"})
     (row,) = verdicts(record)
     assert row["reading"] == "1.2 ±0.3 mm" and name in record.errors
-    assert us_text(row["reading"]) == "0.047 ±0.012 in"
+    assert row["reading"].text("us") == "0.047 ±0.012 in"
 
 
 def test_a_verdict_of_the_run_itself_comes_first(run):

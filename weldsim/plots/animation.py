@@ -21,7 +21,7 @@ from weldsim.plots.style import ARC, INK, LINES, PAPER, QUIET, WELDS, new_figure
 from weldsim.plots.welds import arc_times, axis_cut, clock, first_arc_start, weld_colour
 from weldsim.runs.reading import RunRecord, read_frame
 from weldsim.system.files import whole_file
-from weldsim.text.words import unit_word
+from weldsim.text.quantities import unit_word
 
 SIZE = (1120, 544)  # pixels, multiples of 16 for the encoder
 SCENE = (720, 416)

@@ -21,7 +21,7 @@ from weldsim.plots.vtk_grid import vtk_grid
 from weldsim.runs.reading import PICTURES, read_frame, read_run
 from weldsim.studies.attribution import Why, main_readings
 from weldsim.system.libraries import prepare_renderer
-from weldsim.text.words import unit_word
+from weldsim.text.quantities import unit_word
 
 WARM, COOL, WHOLE = "#c2570c", "#0b5fa5", INK
 # blue against orange with pale grey between: told apart by people with any colour vision

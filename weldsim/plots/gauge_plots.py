@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.plots.style import ARC, LINES, QUIET, WELDS, new_figure, styled, text_width
+from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import MOST_NAMED, arc_times, axis_cut, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
-from weldsim.text.words import reading, unit_word
+from weldsim.text.quantities import Units, unit_word
+from weldsim.text.words import reading
 
 PANEL_TITLES = {
     "mm": "movement", "mrad": "rotation", "degC": "temperature", "N": "force", "Nm": "moment",
@@ -16,27 +18,41 @@ LABEL_SHARE = 0.13  # of a panel's height that the label of a curve needs
 
 
 @styled
-def gauge_history(record: RunRecord, width: float = 10.0):
+def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric"):
     """All gauges against time, one panel a unit, with bands while an arc burns.
 
     The time axis is cut after the last arc has settled, so that the long cooling does not squeeze
     what happens while welding.
+
+    Parameters
+    ----------
+    record : RunRecord
+    width : float
+        Of the figure. [inch]
+    units : {"metric", "us"}
+        Of ticks, titles and readings.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
     """
-    units = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
+    kinds = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
     cut, end = axis_cut(record), float(clock(record)[-1])
     sides = [(float(min(clock(record)[0], 0.0)), cut)] + ([(cut, end)] if end > cut else [])
-    curves = [sum(c.unit == u for c in labelled(record)) for u in units]
+    curves = [sum(c.unit == u for c in labelled(record)) for u in kinds]
     heights = [
-        max(1.35 if u == "mm" else 1.0, LABEL_SHARE * n) for u, n in zip(units, curves, strict=True)
+        max(1.35 if u == "mm" else 1.0, LABEL_SHARE * n) for u, n in zip(kinds, curves, strict=True)
     ]
     figure = new_figure(width, 1.2 + 2.2 * sum(heights))
     panels = figure.subplots(
-        len(units), len(sides), sharex="col", sharey="row", squeeze=False,
+        len(kinds), len(sides), sharex="col", sharey="row", squeeze=False,
         gridspec_kw={"height_ratios": heights, "width_ratios": [3.2, 1][: len(sides)]},
     )  # fmt: skip
-    for row, unit in zip(panels, units, strict=True):
+    for row, unit in zip(panels, kinds, strict=True):
         columns = [c for c in record.columns if c.unit == unit]
-        _panel_row(record, row, sides, columns, unit, units[0])
+        _panel_row(record, row, sides, columns, units)
+        row[0].set_title(f"{PANEL_TITLES[unit]}, {unit_word(unit, units)}",
+                         pad=19 if unit == kinds[0] else 6)  # fmt: skip
     for axes, (low, high) in zip(panels[-1], sides, strict=True):
         axes.set_xlim(low, high)
     panels[-1][0].set_xlabel("time since the first arc started, s")
@@ -46,14 +62,15 @@ def gauge_history(record: RunRecord, width: float = 10.0):
     height = figure.get_figheight()
     figure.suptitle(record.title, x=0.01, y=1 - 0.1 / height, ha="left", va="top", fontsize=13)
     figure.subplots_adjust(
-        left=0.75 / width, right=1 - _label_room(record) / width, top=1 - 0.85 / height,
+        left=0.75 / width, right=1 - _label_room(record, units) / width, top=1 - 0.85 / height,
         bottom=0.55 / height, hspace=0.3, wspace=0.04,
     )  # fmt: skip
     return figure
 
 
-def _panel_row(record, row, sides, columns, unit, first) -> None:
+def _panel_row(record, row, sides, columns, units: Units) -> None:
     """One unit: the same curves in the near and the far part of the time axis."""
+    unit = columns[0].unit
     for number, (axes, (low, high)) in enumerate(zip(row, sides, strict=True)):
         for _, start, stop in arc_times(record):
             axes.axvspan(start, stop, color=ARC, lw=0, zorder=0)
@@ -67,8 +84,9 @@ def _panel_row(record, row, sides, columns, unit, first) -> None:
             axes.tick_params(left=False)
             axes.spines["left"].set_linestyle((0, (2, 3)))
             axes.xaxis.set_major_locator(_few_ticks())
-    row[0].set_title(f"{PANEL_TITLES[unit]}, {unit_word(unit)}", pad=6 if unit != first else 19)
-    _end_labels(record, row[-1], columns, unit)
+    _end_labels(record, row[-1], columns, units)
+    for axes in row:
+        show_units(axes.yaxis, unit, units)
 
 
 def labelled(record: RunRecord) -> list:
@@ -92,7 +110,7 @@ def _colours(record, columns):
     return [weld_colour(record, c.weld) if c.weld else next(plain) for c in columns]
 
 
-def _end_labels(record, axes, columns, unit) -> None:
+def _end_labels(record, axes, columns, units: Units) -> None:
     """Name and final reading at the end of each curve, moved apart where they would touch."""
     low, high = axes.get_ylim()
     named = [c.name for c in labelled(record)]
@@ -107,7 +125,7 @@ def _end_labels(record, axes, columns, unit) -> None:
     right = axes.get_xlim()[1]
     for place, (value, column, colour) in zip(places, ends, strict=True):
         axes.annotate(
-            _end_text(record, column, columns), (right, place), xytext=(9, 0),
+            _end_text(record, column, columns, units), (right, place), xytext=(9, 0),
             textcoords="offset points", color=colour, va="center", fontsize=9.5,
             annotation_clip=False,
         )  # fmt: skip
@@ -116,21 +134,21 @@ def _end_labels(record, axes, columns, unit) -> None:
             axes.errorbar([right], [value], [error], color=colour, capsize=3, lw=1.2, clip_on=False)
 
 
-def _end_text(record, column, columns) -> str:
+def _end_text(record, column, columns, units: Units) -> str:
     """Name of a curve, with its gauge where a panel shows several, and its final reading."""
     several = len({c.gauge for c in columns}) > 1 or column.component == "bow"
     name = f"under {column.weld}" if column.weld else column.component
     if several and not column.weld and column.gauge != column.component:
         name = f"{column.gauge} {column.component}"
-    end = reading(record, column).replace("-", "\N{MINUS SIGN}")
+    end = reading(record, column, named=False).text(units).replace("-", "\N{MINUS SIGN}")
     return f"{name} {end}"
 
 
-def _label_room(record) -> float:
+def _label_room(record, units: Units) -> float:
     """Width that the longest label at the end of a curve needs. [inch]"""
-    units = {c.unit for c in record.columns}
-    alike = [[c for c in record.columns if c.unit == unit] for unit in units]
-    longest = max((len(_end_text(record, c, cs)) for cs in alike for c in cs), default=0)
+    kinds = {c.unit for c in record.columns}
+    alike = [[c for c in record.columns if c.unit == unit] for unit in kinds]
+    longest = max((len(_end_text(record, c, cs, units)) for cs in alike for c in cs), default=0)
     return max(1.3, 0.3 + 0.092 * longest)
 
 

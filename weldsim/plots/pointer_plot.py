@@ -5,31 +5,43 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.plots.style import INK, PAPER, QUIET, WELDS, new_figure, styled
+from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
+from weldsim.text.quantities import Units, quantity, unit_word
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean
 LEGEND_ROWS = 3
 
 
 @styled
-def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0):
+def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units = "metric"):
     """Path of a pointer's light spot on its target, as seen looking along the aim.
 
     Parameters
     ----------
+    record : RunRecord
     gauge : dict
         The pointer in the case: `name`, `aim`, `up`, `throw` [m].
+    size : float
+        Of the longer side of the path, about. [inch]
+    units : {"metric", "us"}
+        Of ticks and titles.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
     """
     right, up = path_on_target(record, gauge)
     shape = float(np.clip(_reach(right) / max(_reach(up), 1e-9), 0.7, 1.5))
     figure = new_figure(size * min(shape, 1.0) + 0.6, size / max(shape, 1.0) + 0.7 + LEGEND)
     axes = figure.subplots()
-    draw_path(record, gauge, axes, shape)
+    draw_path(record, gauge, axes, shape, units)
     _draw_error(record, gauge, axes)
     figure.suptitle(f"Light spot of {gauge['name']} on its target", x=0.02, ha="left", fontsize=13)
+    away = quantity(gauge["throw"], "m", "g").text(units)
     axes.set_title(
-        f"{gauge['throw']:g} m away, as seen looking along {gauge['aim']}",
+        f"{away} away, as seen looking along {gauge['aim']}",
         color=QUIET,
         fontsize=9.5,
     )
@@ -56,7 +68,9 @@ def _draw_error(record, gauge, axes) -> None:
         )  # fmt: skip
 
 
-def draw_path(record: RunRecord, gauge: dict, axes, shape: float = 1.0) -> None:
+def draw_path(
+    record: RunRecord, gauge: dict, axes, shape: float = 1.0, units: Units = "metric"
+) -> None:
     """The path on equal axes: thick in the weld's colour while its arc burns, thin in between."""
     right, up = path_on_target(record, gauge)
     axes.plot(right, up, color=QUIET, lw=1.2, zorder=2)
@@ -69,13 +83,13 @@ def draw_path(record: RunRecord, gauge: dict, axes, shape: float = 1.0) -> None:
     axes.axhline(0, color=QUIET, lw=0.6, zorder=1)
     axes.axvline(0, color=QUIET, lw=0.6, zorder=1)
     set_equal_limits(axes, right, up, shape)
-    if record.case.get("part", {}).get("kind", "bar") == "bar":
-        axes.set_xlabel(f"right, mm{_side(gauge)}")
-        axes.set_ylabel("up, mm")
-    else:
-        right_way, up_way = _ways(gauge)
-        axes.set_xlabel(f"right, mm{right_way}")
-        axes.set_ylabel(f"up, mm{up_way}")
+    bar = record.case.get("part", {}).get("kind", "bar") == "bar"
+    right_end, up_end = (_side(gauge), "") if bar else _directions(gauge)
+    unit = unit_word("mm", units)
+    axes.set_xlabel(f"right, {unit}{right_end}")
+    axes.set_ylabel(f"up, {unit}{up_end}")
+    for axis in (axes.xaxis, axes.yaxis):
+        show_units(axis, "mm", units)
 
 
 def _legend_text(record: RunRecord, name: str) -> str:
@@ -105,7 +119,7 @@ def set_equal_limits(axes, x, y, shape: float, margin: float = 0.16) -> None:
     axes.set_aspect("equal", "box")
 
 
-def _ways(gauge: dict) -> tuple[str, str]:
+def _directions(gauge: dict) -> tuple[str, str]:
     """Axes of the part that right and up on the target point along, as ends of the labels."""
     aim, up = (_axis(gauge[k]) for k in ("aim", "up"))
     right = np.cross(aim, up)

@@ -31,10 +31,12 @@ from weldsim.plots.print_layout import (
 from weldsim.plots.print_scene import numbered_welds, part_image, plain_image
 from weldsim.plots.stage import HIGHEST, make_stage, stage_frame
 from weldsim.plots.style import INCH, INK, PRINT, PRINT_DPI, QUIET, SCREEN, new_figure, printed
+from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, first_arc_start, hot_time, is_tack, seam_of
 from weldsim.runs.reading import RunRecord, read_frame, read_run
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
+from weldsim.text.quantities import Units, unit_word
 
 COLUMN = 85.0  # mm
 KINDS = (".svg", ".pdf", ".png")
@@ -146,7 +148,7 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
 
 
 @of_folder
-def residual_stress(record: RunRecord, width_mm: float = COLUMN):
+def residual_stress(record: RunRecord, width_mm: float = COLUMN, units: Units = "metric"):
     """Equivalent stress at the end, cell by cell, on a cut through the middle of each seam."""
     _need_frames(record)
     names = _first_of_seams(record)[:MOST_CUTS]
@@ -165,9 +167,11 @@ def residual_stress(record: RunRecord, width_mm: float = COLUMN):
         axes.tripcolor(cut.triangulation(), facecolors=cut.stress / 1e6, cmap=colour_map(STRESS),
                        vmin=0, vmax=top, edgecolors="none", rasterized=False)  # fmt: skip
         cut_outline(axes, cut)
-        finish_cut(axes, cut, f"weld {cut.weld}")
-    words = f"equivalent (von Mises) stress, MPa, {_end_words(record)}"
-    colour_bar(figure, STRESS, 0.0, top, words, (0.12, 0.3 / high, 0.76, 0.07 / high))
+        finish_cut(axes, cut, f"weld {cut.weld}", units)
+    words = f"equivalent (von Mises) stress, {unit_word('MPa', units)}, {_end_words(record)}"
+    place = (0.12, 0.3 / high, 0.76, 0.07 / high)
+    bar = colour_bar(figure, STRESS, 0.0, top, words, place)
+    show_units(bar.xaxis, "MPa", units)
     return figure
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from weldsim.plots.colour_bars import colour_map, temperature_bar
 from weldsim.plots.cuts import Cut
 from weldsim.plots.style import INCH, INK, new_figure
+from weldsim.plots.us_axes import show_units
+from weldsim.text.quantities import Units, unit_word
 
 
 def image_panels(stage, count: int, width_mm: float, below: float, stacked: int = 0):
@@ -31,6 +33,7 @@ def image_panels(stage, count: int, width_mm: float, below: float, stacked: int 
 
 
 def small_temperature_bar(figure, stage) -> None:
+    """Colour bar in degC at the foot of a figure for print."""
 
     high = figure.get_figheight()
     bar = figure.add_axes((0.08, 0.44 / high, 0.84, 0.07 / high))
@@ -39,11 +42,13 @@ def small_temperature_bar(figure, stage) -> None:
 
 
 def small_bar(bar, words: str) -> None:
+    """Letters of a colour bar, by its axes, at the size of print."""
     bar.tick_params(labelsize=6, length=2, pad=1)
     bar.set_xlabel(words, fontsize=6.5, labelpad=1)
 
 
-def colour_bar(figure, colours, low: float, high: float, words: str, place) -> None:
+def colour_bar(figure, colours, low: float, high: float, words: str, place):
+    """A bar of colours from a low to a high value at a place of the figure; its axes."""
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
@@ -52,9 +57,11 @@ def colour_bar(figure, colours, low: float, high: float, words: str, place) -> N
     bar = figure.colorbar(mappable, cax=axes, orientation="horizontal")
     bar.outline.set_visible(False)
     small_bar(axes, words)
+    return axes
 
 
 def line_key(figure, handles, place) -> None:
+    """What the lines of a map mean; `handles` are (line style, words)."""
     from matplotlib.lines import Line2D
 
     lines = [Line2D([], [], color=INK, lw=0.9, ls=style) for style, _ in handles]
@@ -88,16 +95,20 @@ def cut_panels(width_mm: float, cuts, columns: int, below: float):
 
 
 def cut_outline(axes, cut: Cut) -> None:
+    """Lines that bound the metal of a cut."""
     from matplotlib.collections import LineCollection
 
     axes.add_collection(LineCollection(1e3 * cut.border, colors=INK, linewidths=0.7))
 
 
-def finish_cut(axes, cut: Cut, title: str) -> None:
+def finish_cut(axes, cut: Cut, title: str, units: Units = "metric") -> None:
+    """Window, title and names of the axes of a cut drawn in mm."""
     (x0, x1), (y0, y1) = cut.window
     axes.set_xlim(1e3 * x0, 1e3 * x1)
     axes.set_ylim(1e3 * y0, 1e3 * y1)
     axes.set_aspect("equal", "box")
     axes.set_title(title)
-    axes.set_xlabel(f"{cut.across}, mm")
-    axes.set_ylabel(f"{cut.upward}, mm")
+    axes.set_xlabel(f"{cut.across}, {unit_word('mm', units)}")
+    axes.set_ylabel(f"{cut.upward}, {unit_word('mm', units)}")
+    for axis in (axes.xaxis, axes.yaxis):
+        show_units(axis, "mm", units, most=4)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weldsim.runs.reading import RunRecord
+from weldsim.text.quantities import quantity, words
 
 START_OF_BAR = "The part starts flat, without stress, at its preheat temperature; no tack welds."
 START_OF_JOINT = "The pieces start as drawn, without stress, at their preheat temperature."
@@ -102,7 +103,8 @@ def assumptions(record: RunRecord) -> list[str]:
     if any(case.get("preset") or ()):
         extra.append(PRESET)
     if case.get("cooling_film_coefficient") is not None:
-        extra.append(FORCED.format(f"{case['cooling_film_coefficient']:.4g} W/m²/K"))
+        film = quantity(case["cooling_film_coefficient"], "W/m²/K", ".4g")
+        extra.append(words(FORCED, film))
     extra.append(ASSUMED_BY_MODEL.get(model))
     return [*first, *ASSUMED, *(line for line in extra if line)]
 

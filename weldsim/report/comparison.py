@@ -9,7 +9,8 @@ from weldsim.plots.welds import arc_times
 from weldsim.report.tables import inputs
 from weldsim.runs.reading import RunRecord
 from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
-from weldsim.text.words import error_text, reading, unit_word
+from weldsim.text.quantities import Number, Quantity, Words, as_written, quantity, unit_word
+from weldsim.text.words import error_quantity, reading
 
 SAME_RUN = ("version of ", "changed on the command line", "title")
 MOST = 24  # inputs that differ and are listed
@@ -34,12 +35,12 @@ def comparison(records: list[RunRecord]) -> list[dict]:
     rows.append(_row("first arc to last arc stop", "s", [_welding(r) for r in records]))
     rows.append(_row("arc on", "s", [_burning(r) for r in records]))
     rows.append(_row("highest interpass temperature", "degC", [_interpass(r) for r in records]))
-    for words, key in (
+    for name, key in (
         ("mean stress of the weld zone", "mean_weld_zone_MPa"),
         ("largest equivalent stress", "largest_von_mises_MPa"),
     ):
         found = [(r.summary.get("locked_in") or {}).get(key) for r in records]
-        rows.append(_row(words, "MPa", ["–" if v is None else f"{v:.0f}" for v in found]))
+        rows.append(_row(name, "MPa", [_whole(v, "MPa") for v in found]))
     return [r for r in rows if any(c != "–" for c in r["cells"])]
 
 
@@ -51,9 +52,13 @@ def _row(name: str, unit: str, cells: list[str]) -> dict:
 def _gauge_row(records, column) -> dict:
     has = [column.name in r.gauges for r in records]
     mine = [next((c for c in r.columns if c.name == column.name), None) for r in records]
-    cells = [reading(r, c) if c else "–" for r, c in zip(records, mine, strict=True)]
+    cells = [
+        Words(reading(r, c, named=False)) if c else "–" for r, c in zip(records, mine, strict=True)
+    ]
     errors = [
-        f"± {error_text(r, c).split()[0]}" if c and r.errors.get(c.name) is not None else ""
+        Words(error_quantity(r, c, "± ", named=False))
+        if c and r.errors.get(c.name) is not None
+        else ""
         for r, c in zip(records, mine, strict=True)
     ]
     out = _row(f"{column.gauge} {column.component}", column.unit, cells) | {"errors": errors}
@@ -87,7 +92,12 @@ def _burning(record: RunRecord) -> str:
 def _interpass(record: RunRecord) -> str:
     found = [w.get("highest_interpass_degC") for w in record.summary.get("welds", [])]
     found = [v for v in found if v is not None]
-    return f"{max(found):.0f}" if found else "–"
+    return _whole(max(found, default=None), "°C")
+
+
+def _whole(value: float | None, unit: str) -> str:
+    """A whole number whose unit stands in the head of the row; a dash for none."""
+    return "–" if value is None else Words(quantity(value, unit, ".0f", named=False))
 
 
 def differences(records: list[RunRecord]) -> tuple[list[tuple[str, list[str]]], int]:
@@ -119,7 +129,7 @@ def _as_row(entry) -> dict:
         return {"gauge": "", "tolerance": "", "reading": "", "verdict": str(entry)}
     named = entry.get("gauge") or entry.get("column") or entry.get("name") or ""
     keys = ("tolerance", "reading", "verdict")
-    return {"gauge": str(named), **{k: _text(entry.get(k)) for k in keys}}
+    return {"gauge": str(named), **{k: as_written(_text(entry.get(k))) for k in keys}}
 
 
 def _text(value) -> str:
@@ -152,6 +162,11 @@ def _judged(record: RunRecord, gauge: dict) -> dict:
     value = math.hypot(*values) if pointer else max(values, key=abs)
     error = None if None in errors else math.hypot(*errors) if pointer else max(errors)
     word = verdict(1e-3 * value, None if error is None else 1e-3 * error, tolerance)
-    sure = "" if error is None else f" ±{error:.2g}"
-    return row | {"tolerance": str(tolerance), "reading": f"{value:.3g}{sure} {unit}",
-                  "verdict": word}  # fmt: skip
+    numbers = [Number(value, f"{value:.3g}")]
+    if error is not None:
+        numbers += [" ±", Number(error, f"{error:.2g}", difference=True)]
+    return row | {
+        "tolerance": as_written(str(tolerance)),
+        "reading": Words(Quantity(tuple(numbers), unit)),
+        "verdict": word,
+    }

@@ -11,11 +11,12 @@ import base64
 import hashlib
 import json
 import re
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.plots.gauge_plots import PANEL_TITLES, gauge_history
+from weldsim.plots.gauge_plots import gauge_history
 from weldsim.plots.pointer_plot import pointer_plot
 from weldsim.plots.print_figures import residual_stress
 from weldsim.plots.style import inline_svg
@@ -33,12 +34,13 @@ from weldsim.report.tables import (
     weld_place,
     weld_table,
 )
-from weldsim.report.units_switch import both, cell, heading, us_cuts, us_gauges, us_spot
+from weldsim.report.units_switch import both, cell, heading
 from weldsim.report.viewer import scene_data, viewer_parts
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
 from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
-from weldsim.text.words import final_words
+from weldsim.text.quantities import Words, quantity, span, words
+from weldsim.text.words import result_words, warnings
 
 __all__ = ["CHECKED", "VALIDATION", "assumptions", "report_page", "rule_words", "weld_place",
            "write_report"]  # fmt: skip
@@ -123,9 +125,11 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
         loader=PackageLoader("weldsim", "data/page"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    environment.filters["both"] = lambda text: both(str(text), units)
+    environment.filters["both"] = lambda text: both(text, units)
     environment.globals.update(
-        cell=lambda text, unit: cell(str(text), unit, units),
+        cell=lambda text: cell(text, units),
+        quantity=lambda value, unit: both(Words(quantity(value, unit, ".0f")), units),
+        span=lambda low, high, unit: both(Words(span(low, high, unit, ".0f")), units),
         head=lambda text, unit: heading(text, unit, units),
     )
     views, notes = _views(records, scenes)
@@ -181,15 +185,14 @@ def _views(records, scenes: int) -> tuple[list[tuple[str, dict]], list[str]]:
 
 def _run(record: RunRecord, name: str, mark: str) -> dict:
     """What the template shows of one run."""
-    words = final_words(record)
     tolerances = record.summary.get("tolerances") or {}
     kept = _pictures(record)
     return {
         "name": name,
         "title": record.title,
         "status": record.manifest.get("status", "running"),
-        "results": [w for w in words if not w.startswith("Careful: ")],
-        "careful": [w.removeprefix("Careful: ") for w in words if w.startswith("Careful: ")],
+        "results": result_words(record),
+        "careful": [words("{}.", w) for w in warnings(record)],
         "verdicts": verdicts(record),
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),
         "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
@@ -221,20 +224,23 @@ def _markup(text: str):
 
 def _plots(record: RunRecord, mark: str) -> list[dict]:
     """Gauge curves and light spots, each as metric and US plot."""
-    rows = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
-    out = [_plot(gauge_history(record), "gauge readings against time", "",
-                 lambda f: us_gauges(f, rows), f"{mark}g")]  # fmt: skip
+    label = "gauge readings against time"
+    out = [_plot(lambda u: gauge_history(record, units=u), label, "", f"{mark}g")]
     for number, gauge in enumerate(record.pointers):
         label = f"path of the light spot of {gauge['name']}"
-        figure = pointer_plot(record, gauge, 5.2)
-        out.append(_plot(figure, label, "narrow", us_spot, f"{mark}s{number}"))
+        draw = partial(pointer_plot, record, gauge, 5.2)
+        out.append(_plot(draw, label, "narrow", f"{mark}s{number}"))
     return out
 
 
-def _plot(figure, label: str, kind: str, to_us, mark: str) -> dict:
-    metric = _drawing(figure, label, f"{mark}m")
-    to_us(figure)
-    return {"kind": kind, "metric": metric, "us": _drawing(figure, f"{label}, US", f"{mark}u")}
+def _plot(draw, label: str, kind: str, mark: str) -> dict:
+    """What `draw` makes of "metric" and of "us", as two drawings."""
+    metric, us = draw("metric"), draw("us")
+    return {
+        "kind": kind,
+        "metric": _drawing(metric, label, f"{mark}m"),
+        "us": _drawing(us, f"{label}, US", f"{mark}u"),
+    }
 
 
 def _drawing(figure, label: str, mark: str):
@@ -276,11 +282,12 @@ def _stress(record: RunRecord, mark: str):
 
     if not record.frames:
         return None
+    label = "stress left in the part at the end of the run"
     try:
-        figure = residual_stress(record.path, width_mm=170)
+        return _plot(lambda u: residual_stress(record.path, width_mm=170, units=u), label, "wide",
+                     mark)  # fmt: skip
     except WeldsimError:
         return None
-    return _plot(figure, "stress left in the part at the end of the run", "wide", us_cuts, mark)
 
 
 def _why(record: RunRecord) -> dict | None:

@@ -10,7 +10,8 @@ from weldsim.runs.reading import Column, RunRecord
 from weldsim.schema.process import PROCESSES
 from weldsim.text.describe import POSITIONS
 from weldsim.text.describe_joint import position
-from weldsim.text.words import error_text, reading, rounded, settled, unit_word
+from weldsim.text.quantities import Quantity, Words, joined, quantity, span, unit_word, words
+from weldsim.text.words import error_quantity, reading, rounded_quantity, settled
 
 KELVIN = 273.15
 
@@ -26,13 +27,13 @@ def _gauge_row(record: RunRecord, column: Column, entry: dict | None) -> dict:
     row = {
         "name": f"{column.gauge} {column.component}",
         "unit": unit_word(column.unit),
-        "final": reading(record, column),
-        "error": "" if error is None else f"± {error_text(record, column).split()[0]}",
+        "final": Words(reading(record, column, named=False)),
+        "error": "" if error is None else Words(error_quantity(record, column, "± ", named=False)),
         "extreme": "", "extreme_time": "", "settled": "",
     }  # fmt: skip
     if entry:
         after = settled(record, entry)
-        row["extreme"] = rounded(entry["extreme"], error, column.unit)
+        row["extreme"] = Words(rounded_quantity(entry["extreme"], error, column.unit, named=False))
         row["extreme_time"] = f"{entry['extreme_time_s']:.0f}"
         row["settled"] = "not yet" if after is None else f"{after:.0f}"
     return row
@@ -59,13 +60,13 @@ def _weld_row(weld: dict, read: dict, split: bool) -> dict:
         "where": weld_place(weld, split),
         "current": _number(weld.get("current"), ".0f"),
         "voltage": _number(weld.get("voltage"), ".1f"),
-        "speed": _number(weld.get("speed"), ".2f", 1e3),
+        "speed": _cell(weld.get("speed"), "mm/s", ".2f", 1e3),
         "start": _number(read.get("start_s"), ".0f"),
         "end": _number(read.get("end_s"), ".0f"),
-        "arc_energy": _number(read.get("arc_energy_kJ_mm"), ".2f"),
-        "heat_input": _number(read.get("heat_input_kJ_mm"), ".2f"),
+        "arc_energy": _cell(read.get("arc_energy_kJ_mm"), "kJ/mm", ".2f"),
+        "heat_input": _cell(read.get("heat_input_kJ_mm"), "kJ/mm", ".2f"),
         "t85": _number(read.get("t8_5_s"), ".1f"),
-        "interpass": _number(read.get("highest_interpass_degC"), ".0f"),
+        "interpass": _cell(read.get("highest_interpass_degC"), "°C", ".0f"),
     }
 
 
@@ -130,16 +131,16 @@ def weld_place(weld: dict, split: bool = False) -> str:
     if not weld.get("seam"):
         return f"{weld.get('face')}, {weld.get('line')}, {weld.get('travel')}"
     if weld.get("tack", -1) >= 0:
-        return f"tack on {weld['seam']}, {span_words(weld)}"
+        return words("tack on {}, {}", weld["seam"], span_words(weld))
     if not weld.get("filler", True):
         return f"{weld['seam']}, heat only, {weld.get('travel')}"
     whole = f"{weld['seam']}, pass {weld.get('number', 1)}, {weld.get('travel')}"
-    return f"{whole}, {span_words(weld)}" if split else whole
+    return words("{}, {}", whole, span_words(weld)) if split else whole
 
 
-def span_words(weld: dict) -> str:
+def span_words(weld: dict) -> Words:
     """Stretch of a seam in mm along its natural direction."""
-    return f"{1e3 * weld.get('begin', 0.0):.4g} to {1e3 * weld.get('finish', 0.0):.4g} mm"
+    return Words(span(1e3 * weld.get("begin", 0.0), 1e3 * weld.get("finish", 0.0), "mm", ".4g"))
 
 
 def clamp_table(record: RunRecord) -> list[dict]:
@@ -153,7 +154,7 @@ def clamp_table(record: RunRecord) -> list[dict]:
             "at": ", ".join(c.get("at", [])),
             "kind": c.get("kind", "rigid"),
             "stiffness": _stiffness(c),
-            "heat": _number(c.get("conductance") or None, ".4g"),
+            "heat": _cell(c.get("conductance") or None, "W/m²/K", ".4g"),
             "on": rule_words(c.get("on"), "from the start"),
             "off": rule_words(c.get("off"), "never"),
         }
@@ -166,8 +167,10 @@ def _stiffness(clamp: dict) -> str:
     if clamp.get("kind") != "spring":
         return "–"
     turning = clamp.get("turning")
-    turn = f", {turning / 1e3:.4g} kN m/rad" if turning else ", free to turn"
-    return f"{clamp.get('stiffness', 0.0) / 1e6:.4g} kN/mm{turn}"
+    stiffness = quantity(clamp.get("stiffness", 0.0) / 1e6, "kN/mm", ".4g")
+    if not turning:
+        return words("{}, free to turn", stiffness)
+    return words("{}, {}", stiffness, quantity(turning / 1e3, "kN m/rad", ".4g"))
 
 
 def rule_words(rule: dict | None, usual: str) -> str:
@@ -182,15 +185,15 @@ def rule_words(rule: dict | None, usual: str) -> str:
         after = f"{rule['seconds']:.4g} s after " if rule["seconds"] else "at "
         return f"{after}the end of {rule['weld']}"
     what = rule.get("weld") or "the weld zone"
-    return f"when {what} is below {rule['temperature'] - KELVIN:.4g} °C"
+    return words("when {} is below {}", what, quantity(rule["temperature"] - KELVIN, "°C", ".4g"))
 
 
 def locked_table(record: RunRecord) -> list[tuple[str, str]]:
     """Stress left in the part and what the clamps hold at the end; empty where not known."""
     locked = record.summary.get("locked_in") or {}
     rows = [
-        (words, f"{locked[key]:.0f} MPa")
-        for key, words in (
+        (name, Words(quantity(locked[key], "MPa", ".0f")))
+        for key, name in (
             ("mean_weld_zone_MPa", "mean equivalent stress of the weld zone"),
             ("largest_von_mises_MPa", "largest equivalent stress anywhere"),
         )
@@ -198,15 +201,15 @@ def locked_table(record: RunRecord) -> list[tuple[str, str]]:
     ]
     for name, held in (locked.get("reactions") or {}).items():
         force, moment = held.get("force_N") or 0.0, held.get("moment_Nm") or 0.0
-        text = f"{_figures(force)} N and {_figures(moment)} N m"
-        rows.append((f"clamp {name} still pushes with", text))
+        push = words("{} and {}", _figures(force, "N"), _figures(moment, "N m"))
+        rows.append((f"clamp {name} still pushes with", push))
     return rows
 
 
-def _figures(value: float) -> str:
+def _figures(value: float, unit: str) -> Quantity:
     """Three figures without an exponent; 0 for what is next to nothing."""
     digits = 0 if value >= 100 else 1 if value >= 10 else 2
-    return "0" if value < 0.005 else f"{value:.{digits}f}"
+    return quantity(0.0, unit, ".0f") if value < 0.005 else quantity(value, unit, f".{digits}f")
 
 
 def released_table(record: RunRecord) -> list[tuple[str, str]]:
@@ -218,26 +221,35 @@ def released_table(record: RunRecord) -> list[tuple[str, str]]:
         names = [n for n in entry.get("clamps", []) if n not in off]
         off |= set(names)
         moved = [
-            f"{gauges[k].gauge} {gauges[k].component} {rounded(v, record.errors.get(k), 'mm')} "
-            f"{unit_word(gauges[k].unit)}"
+            words(
+                f"{gauges[k].gauge} {gauges[k].component} {{}}",
+                rounded_quantity(v, record.errors.get(k), "mm"),
+            )
             for k, v in (entry.get("change") or {}).items()
             if k in gauges and gauges[k].unit == "mm"
         ]
         what = f"{', '.join(names)} off at {entry.get('time_s', 0.0):.0f} s"
-        out.append((what, ", ".join(moved) or "no gauge moved"))
+        out.append((what, joined(", ", moved) or "no gauge moved"))
     return out
 
 
-def _number(value, form: str, factor: float = 1.0) -> str:
-    return "–" if value is None else format(factor * value, form)
+def _number(value, form: str) -> str:
+    return "–" if value is None else format(value, form)
+
+
+def _cell(value, unit: str, form: str, factor: float = 1.0) -> str:
+    """A number whose unit stands in the head of its column; a dash for none."""
+    if value is None:
+        return "–"
+    return Words(quantity(factor * value, unit, form, named=False))
 
 
 def balance_table(record: RunRecord) -> list[tuple[str, str]]:
     """Heat in, lost and stored, what is not accounted for, and the cost of the run."""
     b, m = record.manifest.get("balances", {}), record.manifest
     heat = [
-        (f"heat {words}", f"{b[key] / 1e3:.2f} kJ")
-        for key, words in (
+        (f"heat {name}", Words(quantity(b[key] / 1e3, "kJ", ".2f")))
+        for key, name in (
             ("heat_supplied_J", "in"), ("heat_lost_J", "lost"), ("heat_stored_J", "still stored"),
         )
         if key in b

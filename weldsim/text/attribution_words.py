@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from weldsim.studies.attribution import Reading, Why, main_readings
-from weldsim.text.words import unit_word
+from weldsim.text.quantities import unit_word
 
 UNEXPLAINED = 0.01  # of the reading: a larger residual is worth a word
 

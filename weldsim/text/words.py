@@ -9,6 +9,16 @@ from __future__ import annotations
 import math
 
 from weldsim.runs.reading import Column, RunRecord
+from weldsim.text.quantities import (
+    Number,
+    Quantity,
+    Words,
+    as_written,
+    joined,
+    quantity,
+    unit_word,
+    words,
+)
 
 KINDS = ("pointer", "dial", "thermocouple", "bow", "gap", "reaction")
 SIDES = {"up": ("up", "down"), "right": ("right", "left")}
@@ -18,15 +28,20 @@ LEAST = {"N": 0.5, "Nm": 0.05}  # a clamp that pushes less carries nothing
 
 def final_words(record: RunRecord) -> list[str]:
     """Lines that say where each gauge ends, how sure that is, and what to be careful about."""
-    lines = [] if record.complete else [unfinished(record)]
+    return [*result_words(record), *(words("Careful: {}.", w) for w in warnings(record))]
+
+
+def result_words(record: RunRecord) -> list[str]:
+    """Lines that say where each gauge ends and how sure that is."""
+    lines: list[str] = [] if record.complete else [unfinished(record)]
     for name in dict.fromkeys(c.gauge for c in record.columns if c.weld is None):
         lines += gauge_words(record, name)
-    return lines + [*_certainty(record), *(f"Careful: {w}." for w in warnings(record))]
+    return lines + _certainty(record)
 
 
-def warnings(record: RunRecord) -> list[str]:
+def warnings(record: RunRecord) -> list[Words]:
     """Warnings of the run, without full stops."""
-    return [str(w).rstrip(".") for w in record.manifest.get("warnings", [])]
+    return [as_written(str(w).rstrip(".")) for w in record.manifest.get("warnings", [])]
 
 
 def unfinished(record: RunRecord) -> str:
@@ -57,14 +72,14 @@ def _gauge(record: RunRecord, name: str) -> dict:
 def _gap_end(record: RunRecord, name: str, columns: list[Column]) -> str:
     """`The gap on the front side opens by 0.12 mm.`"""
     (column,) = columns
-    value = float(record.gauges[column.name][-1])
+    value = _end(record, column)
     place = f"the gap on the {_gauge(record, name).get('at')} side"
     called = place[0].upper() + place[1:] if name in KINDS else f"{name}, {place},"
     now = "" if record.complete else " so far"
     if abs(value) < SHUT:
         return f"{called} neither opens nor closes{now}."
-    way = "opens" if value > 0 else "closes"
-    return f"{called} {way} by {reading(record, column).lstrip('+-')} mm{now}."
+    change = "opens" if value > 0 else "closes"
+    return words(f"{called} {change} by {{}}{now}.", reading(record, column, signed=False))
 
 
 def resultant(record: RunRecord, name: str, unit: str):
@@ -95,26 +110,29 @@ def _reaction(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
         lines = [f"{called} carries nothing {now}."]
     else:
         force, moment = (_push(record, name, unit, -1) for unit in ("N", "Nm"))
-        lines = [f"{called} pushes the part with {force} {now}, and turns it with {moment}."]
+        lines = [
+            words(
+                "{} pushes the part with {} {}, and turns it with {}.", called, force, now, moment
+            )
+        ]
     force = resultant(record, name, "N")[0]
     most = int(np.argmax(force))
     if force[most] > 1.05 * max(ends["N"], LEAST["N"]):
-        lines.append(f"  most on the way: {_push(record, name, 'N', most)} at {times[most]:.0f} s")
+        push = _push(record, name, "N", most)
+        lines.append(words("  most on the way: {} at {} s", push, f"{times[most]:.0f}"))
     return lines
 
 
-def _push(record: RunRecord, name: str, unit: str, at: int) -> str:
+def _push(record: RunRecord, name: str, unit: str, at: int) -> Words:
     """`1230 N, largest along z (-1200 N)` at a reading."""
     size = float(resultant(record, name, unit)[0][at])
     column = main_column(record, name, unit, at)
-    error, word = _error(record, column), unit_word(unit)
-    whole = f"{rounded(size, error, unit).lstrip('+')} {word}"
     if size < LEAST[unit]:
-        return f"no {'force' if unit == 'N' else 'moment'}"
-    value = float(record.gauges[column.name][at])
-    way = "along" if unit == "N" else "about"
-    axis = column.component[-1]
-    return f"{whole}, largest {way} {axis} ({rounded(value, error, unit)} {word})"
+        return Words(f"no {'force' if unit == 'N' else 'moment'}")
+    error, value = _error(record, column), float(record.gauges[column.name][at])
+    where = f"{'along' if unit == 'N' else 'about'} {column.component[-1]}"
+    whole = rounded_quantity(size, error, unit, signed=False)
+    return words(f"{{}}, largest {where} ({{}})", whole, rounded_quantity(value, error, unit))
 
 
 def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | None:
@@ -124,16 +142,16 @@ def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | N
     if pointer is None or ("up", "mrad") not in found:
         return None
     places = [_sided(record, found[side, "mm"]) for side in ("up", "right")]
-    turns = [reading(record, found[side, "mrad"]) for side in ("up", "right")]
-    return (
-        f"{_called(name)} {_verb(record)} {places[0]} and {places[1]} on the target at "
-        f"{pointer['throw']:g} m ({turns[0].lstrip('+-')} and {turns[1].lstrip('+-')} mrad)."
-    )
+    up, right = (reading(record, found[s, "mrad"], False, False) for s in ("up", "right"))
+    return words(
+        "{} {} {} and {} on the target at {} ({} and {} mrad).",
+        _called(name), _verb(record), *places, quantity(pointer["throw"], "m", "g"), up, right,
+    )  # fmt: skip
 
 
 def _plain_end(record: RunRecord, name: str, columns: list[Column]) -> str:
-    shown = ", ".join(f"{reading(record, c)} {unit_word(c.unit)}" for c in columns)
-    return f"{_called(name)} {_verb(record)} at {shown}."
+    shown = joined(", ", (reading(record, c) for c in columns))
+    return words("{} {} at {}.", _called(name), _verb(record), shown)
 
 
 def _verb(record: RunRecord) -> str:
@@ -145,11 +163,10 @@ def _called(name: str) -> str:
     return f"The {name}" if name in KINDS else name
 
 
-def _sided(record: RunRecord, column: Column) -> str:
+def _sided(record: RunRecord, column: Column) -> Words:
     """A reading with its side in a word in the place of its sign."""
-    value = float(record.gauges[column.name][-1])
-    side = SIDES[column.component][value < 0]
-    return f"{reading(record, column).lstrip('+-')} {column.unit} {side}"
+    side = SIDES[column.component][_end(record, column) < 0]
+    return words("{} {}", reading(record, column, signed=False), side)
 
 
 def _swing(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
@@ -159,12 +176,10 @@ def _swing(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
     for column in shown:
         entry = read[column.name]
         if abs(entry["extreme"] - entry["final"]) > 0.05 * max(entry["travel"], 1e-12):
-            far = rounded(entry["extreme"], _error(record, column), column.unit)
+            far = rounded_quantity(entry["extreme"], _error(record, column), column.unit)
             part = f" ({column.component})" if len(shown) > 1 else ""
-            out.append(
-                f"  farthest on the way{part}: {far} {unit_word(column.unit)} at "
-                f"{entry['extreme_time_s']:.0f} s"
-            )
+            when = f"{entry['extreme_time_s']:.0f}"
+            out.append(words("  farthest on the way{}: {} at {} s", part, far, when))
     after = [settled(record, read[c.name]) for c in shown]
     if after and None not in after:
         out.append(f"  settled within 2 % of its travel {max(after):.0f} s after the last arc stop")
@@ -193,10 +208,11 @@ def _certainty(record: RunRecord) -> list[str]:
     }  # of a reaction the largest force speaks for the six
     known = [c for c in known if c.unit not in LEAST or c.name in main]
     shown = [c for c in known if c.unit != "mrad"] or known
-    named = [f"{c.gauge} {c.component} ±{error_text(record, c)}" for c in shown]
+    named = [words("{} {} {}", c.gauge, c.component, error_quantity(record, c)) for c in shown]
     if not named:
         return ["Discretisation error: not estimated for this run."]
-    return [f"Estimated discretisation error: {', '.join(named)}."] + open_signs(record)
+    sure = words("Estimated discretisation error: {}.", joined(", ", named))
+    return [sure, *open_signs(record)]
 
 
 def open_signs(record: RunRecord) -> list[str]:
@@ -212,9 +228,11 @@ def open_signs(record: RunRecord) -> list[str]:
     return out
 
 
-def error_text(record: RunRecord, column: Column) -> str:
-    """Estimated error of a column with its unit, two figures."""
-    return f"{_error(record, column):.2g} {unit_word(column.unit)}"
+def error_quantity(record: RunRecord, column: Column, mark: str = "±", named=True) -> Quantity:
+    """Estimated error of a column, two figures, after a sign of plus or minus."""
+    error = _error(record, column)
+    number = Number(error, f"{error:.2g}", difference=True)
+    return Quantity((mark, number), unit_word(column.unit), named)
 
 
 def _error(record: RunRecord, column: Column) -> float | None:
@@ -222,9 +240,38 @@ def _error(record: RunRecord, column: Column) -> float | None:
     return None if value is None else float(value)
 
 
-def reading(record: RunRecord, column: Column) -> str:
-    """Final reading of a column, rounded to its estimated error."""
-    return rounded(float(record.gauges[column.name][-1]), _error(record, column), column.unit)
+def _end(record: RunRecord, column: Column) -> float:
+    """The last reading of a column, in its unit."""
+    return float(record.gauges[column.name][-1])
+
+
+def reading(record: RunRecord, column: Column, signed: bool = True, named: bool = True) -> Quantity:
+    """Final reading of a column, rounded to its estimated error; see `rounded_quantity`."""
+    value, error = _end(record, column), _error(record, column)
+    return rounded_quantity(value, error, column.unit, signed, named)
+
+
+def rounded_quantity(
+    value: float, error: float | None, unit: str, signed: bool = True, named: bool = True
+) -> Quantity:
+    """A value with the digits its error leaves meaning to.
+
+    Parameters
+    ----------
+    value : float
+        In the unit.
+    error : float or None
+        Estimated, in the unit; None where none is known.
+    unit : str
+        Of a column.
+    signed : bool
+        Whether its sign is written.
+    named : bool
+        Whether the unit is written.
+    """
+    shown = rounded(value, error, unit)
+    shown = shown if signed else shown.lstrip("+-")
+    return Quantity((Number(value, shown),), unit_word(unit), named)
 
 
 def rounded(value: float, error: float | None, unit: str) -> str:
@@ -243,8 +290,3 @@ def rounded(value: float, error: float | None, unit: str) -> str:
     digits = min(max(digits, 0), 4)
     text = f"{value:+.{digits}f}"
     return text[1:] if float(text) == 0 else text
-
-
-def unit_word(unit: str) -> str:
-    """A unit of a column as people write it."""
-    return {"degC": "°C", "Nm": "N m"}.get(unit, unit)
