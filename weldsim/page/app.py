@@ -54,12 +54,18 @@ def make_app(queue: Queue, reader: Worker, worker: Worker, door: Door) -> Guard:
     Parameters
     ----------
     queue : Queue
+        What is to be computed.
     reader : Worker
         Reads and checks cases.
     worker : Worker
         For words and shapes.
     door : Door
         Who is let in.
+
+    Returns
+    -------
+    Guard
+        The application behind its door.
     """
 
     @asynccontextmanager
@@ -100,6 +106,7 @@ def serve(
     work : path
         Where runs and the queue lie.
     open_browser : bool
+        Show the page in a browser.
     workers : int
         Runs at a time.
 

@@ -81,7 +81,20 @@ class Bench:
         return self.work / "draft.toml"
 
     def keep(self, key: Hashable, make: Callable[[], Any]) -> Any:
-        """An answer from the last few, or a new one."""
+        """An answer from the last few, or a new one.
+
+        Parameters
+        ----------
+        key : hashable
+            What the answer depends on.
+        make : callable
+            Gives the answer; called where it is not kept.
+
+        Returns
+        -------
+        object
+            The answer.
+        """
         with self.lock:
             if key in self.kept:
                 return self.kept[key]
@@ -93,7 +106,18 @@ class Bench:
         return made
 
     def base(self, id: object) -> Base | None:
-        """Case file of the work folder, job or run that the fields began from."""
+        """Case file of the work folder, job or run that the fields began from.
+
+        Parameters
+        ----------
+        id : object
+            As a request brings it; blank for fields that began from a starter.
+
+        Returns
+        -------
+        Base or None
+            What the fields began from.
+        """
         if not id:
             return None
         path = runs.case_files(self.work).get(str(id))
@@ -109,13 +133,37 @@ class Bench:
         raise WeldsimError("what this began from is no longer in the work folder")
 
     def form_text(self, body: dict) -> tuple[str, str]:
-        """The fields a request holds as the text of a case, and the file it would lie in."""
+        """The fields a request holds as the text of a case, and the file it would lie in.
+
+        Parameters
+        ----------
+        body : dict
+            Of a request: `tables`, and `base` by id.
+
+        Returns
+        -------
+        tuple of str
+            TOML text, and path of the file.
+        """
         base = self.base(body.get("base"))
         where = base.path if base else self.draft_file
         return form_text(body.get("tables"), base), str(where)
 
     def commented(self, body: dict, text: str) -> str:
-        """The text of a case, with the comments of the text that its fields were read from."""
+        """The text of a case, with the comments of the text that its fields were read from.
+
+        Parameters
+        ----------
+        body : dict
+            Of a request: `base` by id, or the text itself as `source`.
+        text : str
+            The case as it is to be, without comments.
+
+        Returns
+        -------
+        str
+            The same case, with comments where there were some.
+        """
         base = self.base(body.get("base"))
         source = base.text if base else body.get("source")
         if not isinstance(source, str) or not source:
@@ -128,7 +176,20 @@ class Bench:
             return text
 
     def check(self, text: str, where: str) -> dict:
-        """What is right or wrong with a case, see `tasks.check`; asked anew, for files change."""
+        """What is right or wrong with a case, see `tasks.check`; asked anew, for files change.
+
+        Parameters
+        ----------
+        text : str
+            Case as TOML.
+        where : str
+            File it would lie in.
+
+        Returns
+        -------
+        dict
+            See `tasks.check`; a single message where reading came to no end.
+        """
         try:
             return self.reader.call(tasks.check, text, where, limit=CHECK_LIMIT)
         except (Busy, Stopped):
@@ -138,7 +199,18 @@ class Bench:
             return {"ok": False, "messages": [told]}
 
     def folder(self, id: str) -> Path:
-        """Run folder of a job or of a run that lies in the work folder."""
+        """Run folder of a job or of a run that lies in the work folder.
+
+        Parameters
+        ----------
+        id : str
+            Of a job, or of a run from before the page.
+
+        Returns
+        -------
+        Path
+            Its run folder.
+        """
         if not ID.fullmatch(id):
             raise WeldsimError("no such run")
         job = self.queue.store.jobs.get(id)
@@ -155,6 +227,11 @@ def api(work: Callable[[Bench, Asked], Any]) -> Callable:
     ----------
     work : callable(bench, asked)
         Called in a thread. What it raises of ours is answered in words.
+
+    Returns
+    -------
+    callable
+        What Starlette takes as an endpoint.
     """
 
     async def answer(request: Request) -> Response:
@@ -187,7 +264,20 @@ def api(work: Callable[[Bench, Asked], Any]) -> Callable:
 
 
 def refusal(text: str, status: int) -> JSONResponse:
-    """A sentence that says why not."""
+    """A sentence that says why not.
+
+    Parameters
+    ----------
+    text : str
+        The sentence.
+    status : int
+        Of HTTP.
+
+    Returns
+    -------
+    JSONResponse
+        With the sentence under `error`.
+    """
     return JSONResponse({"error": text}, status)
 
 

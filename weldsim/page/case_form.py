@@ -49,12 +49,36 @@ class Base:
 
     @classmethod
     def of(cls, path: Path, text: str) -> Base:
-        """From the text of a case and the file it would lie in."""
+        """From the text of a case and the file it would lie in.
+
+        Parameters
+        ----------
+        path : Path
+            Where the case lies or would lie.
+        text : str
+            TOML.
+
+        Returns
+        -------
+        Base
+            With its tables read.
+        """
         return cls(path, read_tables(text), text)
 
     @classmethod
     def read(cls, path: Path) -> Base:
-        """From a case file; `FormError` if it cannot be read."""
+        """From a case file; `FormError` if it cannot be read.
+
+        Parameters
+        ----------
+        path : Path
+            A case file.
+
+        Returns
+        -------
+        Base
+            With its tables read.
+        """
         try:
             text = path.read_text(encoding="utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
@@ -64,7 +88,18 @@ class Base:
 
 
 def read_tables(text: str) -> dict:
-    """Tables of a case file's text; `FormError` when it is no TOML."""
+    """Tables of a case file's text; `FormError` when it is no TOML.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+
+    Returns
+    -------
+    dict
+        As JSON can hold it.
+    """
     try:
         return _plain(tomllib.loads(text))
     except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
@@ -85,7 +120,18 @@ def _plain(value, deep: int = 0):
 
 
 def wrong_sections(tables: dict) -> list[str]:
-    """Sections of another shape than theirs, which no form can show, one line each."""
+    """Sections of another shape than theirs, which no form can show, one line each.
+
+    Parameters
+    ----------
+    tables : dict
+        Of a case file.
+
+    Returns
+    -------
+    list of str
+        Empty where a form can show them all.
+    """
     out = []
     if not isinstance(tables.get("title", ""), str):
         out.append('title: allowed: a line of text such as "Pivot arm"')
@@ -113,6 +159,11 @@ def form_text(tables: object, base: Base | None = None) -> str:
         As JSON brings it, so anything at all.
     base : Base, optional
         What it began from.
+
+    Returns
+    -------
+    str
+        TOML that holds what the fields do, blanks left out.
 
     Raises
     ------
@@ -148,7 +199,18 @@ def _without_blanks(value, deep: int):
 
 
 def names_files(tables: dict) -> bool:
-    """Whether a case names a file, so that a form that began from it needs its base."""
+    """Whether a case names a file, so that a form that began from it needs its base.
+
+    Parameters
+    ----------
+    tables : dict
+        Of a case file.
+
+    Returns
+    -------
+    bool
+        True for a part or a material that is a file.
+    """
     try:
         _refuse_files(tables, None)
     except FormError:
@@ -187,7 +249,20 @@ _KEY = re.compile(r"(order)\b.*|([a-z_]+):? ?(.*)", re.DOTALL)
 
 
 def messages_of(error: Exception, source_file="") -> list[dict]:
-    """A refusal line by line: `section`, `name` of its entry, `key`, `text`; blank if unknown."""
+    """A refusal line by line: `section`, `name` of its entry, `key`, `text`; blank if unknown.
+
+    Parameters
+    ----------
+    error : Exception
+        What a case was refused with.
+    source_file : str, optional
+        Its name stands before each line and is left out.
+
+    Returns
+    -------
+    list of dict
+        One a mistake, in the order they were found.
+    """
     out = []
     for line in str(error).splitlines():
         line = line.removeprefix(f"{source_file} ").removeprefix(f"{source_file}: ")

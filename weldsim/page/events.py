@@ -30,13 +30,39 @@ class Progress:
     first: float = 0.0
 
     def left(self, now: float) -> float | None:
-        """Seconds to go as the work went so far; None while that says nothing."""
+        """Seconds to go as the work went so far; None while that says nothing.
+
+        Parameters
+        ----------
+        now : float
+            Present time. [s since 1970]
+
+        Returns
+        -------
+        float or None
+            Time to go. [s]
+        """
         done = self.share - self.first
         return (1 - self.share) * (now - self.since) / done if done > 0.02 else None
 
 
 def moved_on(before: Progress | None, share: float, text: str) -> Progress:
-    """Progress after another word; a share that falls begins a new stage."""
+    """Progress after another word; a share that falls begins a new stage.
+
+    Parameters
+    ----------
+    before : Progress or None
+        None at the first word.
+    share : float
+        0 to 1 of the present stage.
+    text : str
+        The same in words.
+
+    Returns
+    -------
+    Progress
+        As it is now.
+    """
     if before is None or share < before.share:
         return Progress(share, text, time.time(), share)
     return replace(before, share=share, text=text)
@@ -48,12 +74,18 @@ def ended(job: Job, last_word: tuple, asked: bool, exit_code: int | None) -> Job
     Parameters
     ----------
     job : Job
+        As it was.
     last_word : tuple
         ("done",), ("stopped",), ("failed", text), or ("gone",) where it said nothing.
     asked : bool
         Whether somebody asked for this job to stop.
     exit_code : int or None
         Of the process.
+
+    Returns
+    -------
+    Job
+        With its new state, and why where it did not end well.
     """
     what = last_word[0]
     over = replace(job, ended=time.time())
@@ -74,5 +106,16 @@ def ended(job: Job, last_word: tuple, asked: bool, exit_code: int | None) -> Job
 
 
 def put_back(job: Job) -> Job:
-    """A job that was stopped in good order because the server closes: that start counts not."""
+    """A job that was stopped in good order because the server closes: that start counts not.
+
+    Parameters
+    ----------
+    job : Job
+        As it was.
+
+    Returns
+    -------
+    Job
+        Waiting again.
+    """
     return replace(job, state="waiting", starts=max(0, job.starts - 1))

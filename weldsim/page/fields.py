@@ -43,7 +43,13 @@ ORDERED = {("schedule", "order")}  # set by the list of welds, not by a field
 
 
 def units_offered() -> dict:
-    """Units of each kind of quantity with what turns them to SI: value * factor + shift."""
+    """Units of each kind of quantity with what turns them to SI: value * factor + shift.
+
+    Returns
+    -------
+    dict
+        Kind of quantity to a list of `unit`, `factor` and `shift`.
+    """
     out = {}
     for kind, units in OFFERED.items():
         si = QUANTITIES[kind][0]
@@ -57,7 +63,18 @@ def units_offered() -> dict:
 
 
 def label_of(kind: str) -> str:
-    """What a joint kind is called."""
+    """What a joint kind is called.
+
+    Parameters
+    ----------
+    kind : str
+        A joint kind.
+
+    Returns
+    -------
+    str
+        As a person reads it.
+    """
     return getattr(joint_module(kind), "LABEL", "flat bar") if kind != "bar" else "flat bar"
 
 

@@ -105,15 +105,48 @@ class JobStore:
         self.jobs: dict[str, Job] = read_jobs(self.folder)
 
     def case_file(self, job: Job) -> Path:
-        """Case file of a job."""
+        """Case file of a job.
+
+        Parameters
+        ----------
+        job : Job
+            On the list or not.
+
+        Returns
+        -------
+        Path
+            Beside the file of the job.
+        """
         return self.folder / f"{job.id}.toml"
 
     def lock_file(self, job: Job) -> Path:
-        """File locked by the process that works on a job."""
+        """File locked by the process that works on a job.
+
+        Parameters
+        ----------
+        job : Job
+            On the list or not.
+
+        Returns
+        -------
+        Path
+            Beside the file of the job.
+        """
         return self.folder / f"{job.id}.lock"
 
     def case_text(self, job: Job) -> str:
-        """Case of a job as TOML; `StoreError` if its file is gone or damaged."""
+        """Case of a job as TOML; `StoreError` if its file is gone or damaged.
+
+        Parameters
+        ----------
+        job : Job
+            On the list.
+
+        Returns
+        -------
+        str
+            As it was submitted.
+        """
         path = self.case_file(job)
         try:
             return path.read_text(encoding="utf-8")
@@ -121,23 +154,62 @@ class JobStore:
             raise StoreError(f"{path}: cannot be read: {error}") from None
 
     def run_folder(self, job: Job) -> Path:
-        """Run folder of a job, there or not yet."""
+        """Run folder of a job, there or not yet.
+
+        Parameters
+        ----------
+        job : Job
+            On the list or not.
+
+        Returns
+        -------
+        Path
+            In the work folder; previews lie in a folder of their own.
+        """
         return (self.folder / "looks" if job.is_preview else self.work) / job.run
 
     def listed(self) -> list[Job]:
-        """All jobs, oldest first."""
+        """All jobs, oldest first.
+
+        Returns
+        -------
+        list of Job
+            By number.
+        """
         with self.lock:
             return sorted(self.jobs.values(), key=lambda job: job.number)
 
     def next_waiting(self, kinds: tuple[str, ...]) -> Job | None:
-        """The oldest job of some kinds that waits."""
+        """The oldest job of some kinds that waits.
+
+        Parameters
+        ----------
+        kinds : tuple of str
+            Of jobs, see `Job`.
+
+        Returns
+        -------
+        Job or None
+            None where none waits.
+        """
         waiting = [j for j in self.listed() if j.kind in kinds and j.state == "waiting"]
         return waiting[0] if waiting else None
 
     def add(
         self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = ""
     ) -> Job:
-        """A new job at the end of the queue, see `Queue.submit`."""
+        """A new job at the end of the queue, see `Queue.submit`.
+
+        Parameters
+        ----------
+        kind, title, text, owner, parent, change : str
+            As `Queue.submit` takes them.
+
+        Returns
+        -------
+        Job
+            Waiting, on disk.
+        """
         with self.lock:
             waiting = [j for j in self.jobs.values() if j.is_open]
             mine = sum(j.owner == owner for j in waiting)
@@ -158,7 +230,18 @@ class JobStore:
             return self.put(job)
 
     def put(self, job: Job) -> Job:
-        """Put a changed job in place, on disk first."""
+        """Put a changed job in place, on disk first.
+
+        Parameters
+        ----------
+        job : Job
+            As it is now.
+
+        Returns
+        -------
+        Job
+            The same.
+        """
         with self.lock:
             write_job(self.folder, job)
             self.jobs[job.id] = job
@@ -168,6 +251,11 @@ class JobStore:
         """Put how a job ended in place, in memory alone where the disk refuses.
 
         Its file then says what it said before, so the next server takes the job up again.
+
+        Parameters
+        ----------
+        job : Job
+            As it ended.
         """
         with self.lock:
             if job.id not in self.jobs:  # off the list
@@ -179,7 +267,13 @@ class JobStore:
                 print(f"weldsim serve: {error}", file=sys.stderr, flush=True)
 
     def remove(self, id: str) -> None:
-        """Take a job that is over off the list; its run folder stays, a preview goes."""
+        """Take a job that is over off the list; its run folder stays, a preview goes.
+
+        Parameters
+        ----------
+        id : str
+            Of a job that is over.
+        """
         with self.lock:
             job = self.jobs[id]
             if job.is_open:
@@ -203,13 +297,32 @@ class JobStore:
 
 
 def write_job(folder: Path, job: Job) -> None:
-    """Put a job into its file."""
+    """Put a job into its file.
+
+    Parameters
+    ----------
+    folder : Path
+        Where jobs lie.
+    job : Job
+        To be kept.
+    """
     with whole_file(folder / f"{job.id}.json") as beside:
         beside.write_text(json.dumps(asdict(job), indent=1) + "\n", encoding="utf-8")
 
 
 def read_jobs(folder: Path) -> dict[str, Job]:
-    """Jobs of a folder by id; those under way when the last server ended wait again."""
+    """Jobs of a folder by id; those under way when the last server ended wait again.
+
+    Parameters
+    ----------
+    folder : Path
+        Where jobs lie.
+
+    Returns
+    -------
+    dict of str to Job
+        What is damaged or not ours is left out and left alone.
+    """
     known = {f.name for f in fields(Job)}
     jobs = {}
     for path in sorted(folder.glob("*.json")):

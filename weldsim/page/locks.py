@@ -43,7 +43,15 @@ def take_lock(path: str | PathLike, seconds: float = 0.0) -> BaseFileLock | None
 
 @contextmanager
 def held(path: str | PathLike, seconds: float) -> Iterator[None]:
-    """Hold a lock on a path, waiting for it at most so long; `StoreError` after that."""
+    """Hold a lock on a path, waiting for it at most so long; `StoreError` after that.
+
+    Parameters
+    ----------
+    path : path
+        Its file stays behind empty.
+    seconds : float
+        How long another holder is waited for. [s]
+    """
     lock = take_lock(path, seconds)
     if lock is None:
         raise StoreError(f"{path}: another process still works on this run")

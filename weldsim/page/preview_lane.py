@@ -25,6 +25,7 @@ class PreviewLane:
     Parameters
     ----------
     store : JobStore
+        What is there.
     progress : dict of str to Progress
         By id of a job; kept up to date here.
     worker : Worker
@@ -45,19 +46,48 @@ class PreviewLane:
         self._asked: set[str] = set()  # ids of those asked to stop
 
     def stopping(self, id: str) -> bool:
-        """Whether a preview was asked to stop and has not yet."""
+        """Whether a preview was asked to stop and has not yet.
+
+        Parameters
+        ----------
+        id : str
+            Of a job.
+
+        Returns
+        -------
+        bool
+            False for jobs that are no previews.
+        """
         return id in self._asked
 
     def stop(self, id: str) -> None:
-        """Ask a preview to stop."""
+        """Ask a preview to stop.
+
+        Parameters
+        ----------
+        id : str
+            Of a preview that is not over.
+        """
         self._asked.add(id)
 
     def give_up(self, id: str) -> None:
-        """Forget what was asked of a preview for which something went wrong here."""
+        """Forget what was asked of a preview for which something went wrong here.
+
+        Parameters
+        ----------
+        id : str
+            Of a preview.
+        """
         self._asked.discard(id)
 
     def compute(self, job: Job) -> None:
-        """Do one preview."""
+        """Do one preview.
+
+        Parameters
+        ----------
+        job : Job
+            A preview that waits.
+        """
         store = self._store
         with store.lock:
             if store.jobs.get(job.id) != job:  # stopped meanwhile, or off the list

@@ -89,12 +89,18 @@ class Queue:
         kind : str
             `run`, `look` or `rough`.
         title : str
+            Of its case.
         text : str
             Case as TOML, found good already.
         owner : str
             Browser that asks for it.
         parent, change : str, optional
             Id of the job it was changed from, and what differs.
+
+        Returns
+        -------
+        Job
+            Waiting.
 
         Raises
         ------
@@ -106,7 +112,18 @@ class Queue:
         return job
 
     def stop(self, id: str) -> Job:
-        """Take a job out of the queue, or stop it with a checkpoint."""
+        """Take a job out of the queue, or stop it with a checkpoint.
+
+        Parameters
+        ----------
+        id : str
+            Of a job on the list.
+
+        Returns
+        -------
+        Job
+            Stopped, or as it is until it stops.
+        """
         with self.store.lock:
             job = self.store.jobs[id]
             if job.state == "waiting":
@@ -116,7 +133,18 @@ class Queue:
             return job
 
     def go_on(self, id: str) -> Job:
-        """Put a stopped or failed job back into the queue."""
+        """Put a stopped or failed job back into the queue.
+
+        Parameters
+        ----------
+        id : str
+            Of a job on the list.
+
+        Returns
+        -------
+        Job
+            Waiting, or as it is where there is nothing to go on with.
+        """
         with self.store.lock:
             job = self.store.jobs[id]
             if job.is_open or job.state == "done":
@@ -126,17 +154,40 @@ class Queue:
         return again
 
     def remove(self, id: str) -> None:
-        """Take a job that is over off the list; its run folder stays, a preview goes."""
+        """Take a job that is over off the list; its run folder stays, a preview goes.
+
+        Parameters
+        ----------
+        id : str
+            Of a job that is over.
+        """
         self.store.remove(id)
         self.progress.pop(id, None)
 
     def stopping(self, id: str) -> bool:
-        """Whether a job was asked to stop and has not yet."""
+        """Whether a job was asked to stop and has not yet.
+
+        Parameters
+        ----------
+        id : str
+            Of a job.
+
+        Returns
+        -------
+        bool
+            False once it has stopped.
+        """
         return self.runs.stopping(id) or self.previews.stopping(id)
 
     # ------------------------------------------------------------------- work
     def start(self) -> Queue:
-        """Begin to work; gives back itself."""
+        """Begin to work; gives back itself.
+
+        Returns
+        -------
+        Queue
+            Itself.
+        """
         self._previewer.open()
         for thread in self._threads:
             thread.start()

@@ -21,6 +21,7 @@ class RunLane:
     Parameters
     ----------
     store : JobStore
+        What is there.
     progress : dict of str to Progress
         By id of a job; kept up to date here.
     workers : int
@@ -44,24 +45,53 @@ class RunLane:
         return list(self._running)
 
     def stopping(self, id: str) -> bool:
-        """Whether a run was asked to stop and has not yet."""
+        """Whether a run was asked to stop and has not yet.
+
+        Parameters
+        ----------
+        id : str
+            Of a job.
+
+        Returns
+        -------
+        bool
+            False for jobs that are no runs.
+        """
         return id in self._asked
 
     def stop(self, id: str) -> None:
-        """Ask a run to stop with a checkpoint."""
+        """Ask a run to stop with a checkpoint.
+
+        Parameters
+        ----------
+        id : str
+            Of a run that is not over.
+        """
         if id not in self._asked:
             self._asked[id] = time.monotonic()
             if id in self._running:
                 self._running[id].ask_to_stop()
 
     def next_run(self) -> Job | None:
-        """The run to be begun now, if any."""
+        """The run to be begun now, if any.
+
+        Returns
+        -------
+        Job or None
+            None where none waits or all workers are taken.
+        """
         if len(self._running) >= self._workers or time.monotonic() < self.rest:
             return None
         return self._store.next_waiting(("run",))
 
     def begin(self, job: Job) -> None:
-        """Start the process of a run."""
+        """Start the process of a run.
+
+        Parameters
+        ----------
+        job : Job
+            A run that waits.
+        """
         job = self._store.put(
             replace(job, state="running", starts=job.starts + 1, began=time.time(), error="")
         )
@@ -75,7 +105,13 @@ class RunLane:
         )  # fmt: skip
 
     def hear(self, job: Job) -> None:
-        """Take in what a run says; see it out when it is over."""
+        """Take in what a run says; see it out when it is over.
+
+        Parameters
+        ----------
+        job : Job
+            A run that has a process.
+        """
         process = self._running[job.id]
         last_word = self._last_word(job.id, process)
         asked = self._asked.get(job.id)
@@ -94,14 +130,26 @@ class RunLane:
         self._store.settle(ended(job, last_word, asked is not None, process.exit_code))
 
     def give_up(self, id: str) -> None:
-        """End the process of a run for which something went wrong here."""
+        """End the process of a run for which something went wrong here.
+
+        Parameters
+        ----------
+        id : str
+            Of a run.
+        """
         if process := self._running.pop(id, None):
             process.kill()
             process.close()
         self._asked.pop(id, None)
 
     def close(self, grace: float) -> None:
-        """Stop all runs, with checkpoints; they go on when a server uses the folder again."""
+        """Stop all runs, with checkpoints; they go on when a server uses the folder again.
+
+        Parameters
+        ----------
+        grace : float
+            How long they may take to write checkpoints. [s]
+        """
         for process in self._running.values():
             process.ask_to_stop()
         end = time.monotonic() + grace

@@ -20,6 +20,7 @@ class RunProcess:
     target : callable
         Its main function, such as `run_task.serve_run`: takes the line and then `arguments`.
     arguments : tuple
+        What it takes besides.
     """
 
     def __init__(self, target: Callable, arguments: tuple):
@@ -51,7 +52,13 @@ class RunProcess:
             yield ("gone",)
 
     def see_out(self, seconds: float) -> None:
-        """Wait for its end; kill it after so many seconds."""
+        """Wait for its end; kill it after so many seconds.
+
+        Parameters
+        ----------
+        seconds : float
+            How long it is waited for. [s]
+        """
         self._process.join(seconds)
         if self._process.is_alive():
             self.kill()

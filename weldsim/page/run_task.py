@@ -37,11 +37,13 @@ def serve_run(
     Parameters
     ----------
     line : Connection
+        To the server.
     text, source_file : str
         The case as `parse_case` takes it.
     folder, lock : str
         Run folder, and the file that is locked while this process writes to it.
     threads : int
+        For the solvers.
     """
     keep_quiet()
     # a server put into the background by a script hands down that Ctrl-C is ignored

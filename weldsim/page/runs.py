@@ -31,12 +31,34 @@ MOVIES = {".mp4": "video/mp4", ".gif": "image/gif"}
 
 
 def id_of(path: Path) -> str:
-    """Id of a folder or file that was there before the page: the head of a hash of its name."""
+    """Id of a folder or file that was there before the page: the head of a hash of its name.
+
+    Parameters
+    ----------
+    path : path
+        In the work folder.
+
+    Returns
+    -------
+    str
+        16 hexadecimal digits.
+    """
     return hashlib.sha256(Path(path).name.encode()).hexdigest()[:16]
 
 
 def run_folders(work: Path) -> dict[str, Path]:
-    """Run folders that lie in the work folder, newest first, id -> path."""
+    """Run folders that lie in the work folder, newest first, id -> path.
+
+    Parameters
+    ----------
+    work : path
+        The work folder.
+
+    Returns
+    -------
+    dict of str to Path
+        Links that lead elsewhere are left out.
+    """
     found = []
     for path in Path(work).iterdir():
         try:
@@ -50,13 +72,37 @@ def run_folders(work: Path) -> dict[str, Path]:
 
 
 def case_files(work: Path) -> dict[str, Path]:
-    """Case files that lie in the work folder, id -> path."""
+    """Case files that lie in the work folder, id -> path.
+
+    Parameters
+    ----------
+    work : path
+        The work folder.
+
+    Returns
+    -------
+    dict of str to Path
+        By name; links that lead elsewhere are left out.
+    """
     found = sorted(p for p in Path(work).glob("*.toml") if p.is_file() and not p.is_symlink())
     return {id_of(p): p for p in found}
 
 
 def listed_runs(work: Path, jobs=()) -> list[dict]:
-    """Title, state and age of the newest runs; a run of a job goes by the id of that job."""
+    """Title, state and age of the newest runs; a run of a job goes by the id of that job.
+
+    Parameters
+    ----------
+    work : path
+        The work folder.
+    jobs : iterable of Job, optional
+        Of the queue.
+
+    Returns
+    -------
+    list of dict
+        `id`, `name`, `title`, `made` [s since 1970], `status` and `grade`.
+    """
     of_job = {job.run: job for job in jobs}
     out = []
     for id, path in list(run_folders(work).items())[:LISTED]:
@@ -80,12 +126,34 @@ def listed_runs(work: Path, jobs=()) -> list[dict]:
 
 
 def source_of(folder: Path) -> str:
-    """The case of a run as TOML text: as it was written, or with what --set changed in it."""
+    """The case of a run as TOML text: as it was written, or with what --set changed in it.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
     return _case_of(folder)[0]
 
 
 def base_of(folder: Path) -> Base:
-    """The case of a run as what a form may begin from."""
+    """The case of a run as what a form may begin from.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder.
+
+    Returns
+    -------
+    Base
+        With the file it was read from.
+    """
     text, source_file = _case_of(folder)
     return Base.of(Path(source_file), text)
 
@@ -111,13 +179,37 @@ def _case_of(folder: Path) -> tuple[str, str]:
 
 
 def scene_bytes(folder: Path, most_frames: int) -> bytes:
-    """What the viewer shows of a run, as JSON."""
+    """What the viewer shows of a run, as JSON.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder.
+    most_frames : int
+        Frames at most.
+
+    Returns
+    -------
+    bytes
+        See `report.viewer.scene_data`.
+    """
     data = plain(scene_data(folder, most_frames))
     return json.dumps(data, allow_nan=False, separators=(",", ":")).encode()
 
 
 def stamp_of(folder: Path) -> str:
-    """Changes whenever the viewer has something new to show."""
+    """Changes whenever the viewer has something new to show.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder, there or not yet.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
     parts = []
     for path in (folder / "fields" / "run.pvd", folder / MANIFEST, folder / GAUGES):
         parts.append(str(path.stat().st_mtime_ns) if path.exists() else "-")
@@ -143,8 +235,14 @@ def summary_of(folder: Path, job=None) -> dict:
     Parameters
     ----------
     folder : Path
+        A run folder.
     job : Job, optional
         The job whose run it is.
+
+    Returns
+    -------
+    dict
+        As the page shows it.
     """
     record = read_run(folder)
     look = record.manifest.get("look")
@@ -175,7 +273,20 @@ def summary_of(folder: Path, job=None) -> dict:
 
 
 def file_path(folder: Path, what: str):
-    """Path behind a file that can be fetched, True for one that is made, None where it is not."""
+    """Path behind a file that can be fetched, True for one that is made, None where it is not.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder.
+    what : str
+        A key of `FILES`.
+
+    Returns
+    -------
+    Path, True or None
+        Where it lies.
+    """
     if what == "case":
         return True if (folder / "case.json").is_file() else None
     if what == "pictures":
@@ -189,6 +300,18 @@ def file_path(folder: Path, what: str):
 
 def fetch(folder: Path, what: str) -> tuple[bytes, str, str]:
     """Bytes, name and media type of a file of a run.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder.
+    what : str
+        A key of `FILES`.
+
+    Returns
+    -------
+    tuple of bytes, str and str
+        Content, name of the file and media type.
 
     Raises
     ------

@@ -41,12 +41,29 @@ HEADERS = {
 
 
 def new_key() -> str:
-    """A key for the LAN that nobody guesses."""
+    """A key for the LAN that nobody guesses.
+
+    Returns
+    -------
+    str
+        32 letters of a URL.
+    """
     return secrets.token_urlsafe(24)
 
 
 def same(a: str, b: str) -> bool:
-    """Whether two texts are equal, in a time that does not tell where they differ."""
+    """Whether two texts are equal, in a time that does not tell where they differ.
+
+    Parameters
+    ----------
+    a, b : str
+        Any letters.
+
+    Returns
+    -------
+    bool
+        True where they are equal.
+    """
     return hmac.compare_digest(a.encode(), b.encode())
 
 
@@ -82,10 +99,16 @@ class Door:
         Parameters
         ----------
         method, path : str
+            Of the request.
         headers : mapping of str to str
             Names in small letters, or a mapping that does not mind.
         key : str
             The LAN key the request brings, "" without.
+
+        Returns
+        -------
+        tuple of int and str, or None
+            Status of HTTP and sentence.
         """
         if headers.get("host", "").lower() not in self.addresses:
             return 421, "this page does not answer to that host"
@@ -111,7 +134,9 @@ class Guard:
     Parameters
     ----------
     app : ASGI application
+        What lies behind the door.
     door : Door
+        Who is let in.
     """
 
     def __init__(self, app: ASGIApp, door: Door):

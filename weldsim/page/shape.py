@@ -23,6 +23,11 @@ FEW = 25  # places along a seam
 def shape_of(case) -> dict:
     """Skin of the coarse mesh with what is filler and what is held, and the welds on it.
 
+    Parameters
+    ----------
+    case : Case
+        Whose part is meshed.
+
     Returns
     -------
     dict
@@ -73,6 +78,11 @@ def shape_of(case) -> dict:
 def directions(case) -> dict:
     """What the page needs to set the order: seams with their passes and directions of travel.
 
+    Parameters
+    ----------
+    case : Case
+        Whose seams are asked for.
+
     Returns
     -------
     dict
@@ -114,7 +124,18 @@ def _other(words: dict, word: str) -> str:
 
 
 def order_table(case) -> list[dict]:
-    """Welds in order with what is known of their times and heat. [s, kJ/mm]"""
+    """Welds in order with what is known of their times and heat. [s, kJ/mm]
+
+    Parameters
+    ----------
+    case : Case
+        Whose welds are asked for.
+
+    Returns
+    -------
+    list of dict
+        One a weld, in order of welding.
+    """
 
     rows = timetable(case.welds)
     return [

@@ -77,6 +77,12 @@ def carry_out(task: Callable, asked: int, args: tuple) -> Any:
     asked : int
         Number of the request, which its words on progress bear.
     args : tuple
+        What the task takes.
+
+    Returns
+    -------
+    object
+        What the task gives back.
     """
     tell = teller(lambda share, text: _line[0].send((asked, share, text)))
     try:
@@ -90,7 +96,18 @@ def carry_out(task: Callable, asked: int, args: tuple) -> Any:
 
 
 def teller(send: Callable[[float, str], None]) -> Callable[[float, str], None]:
-    """Sends progress on, not more often than anyone looks."""
+    """Sends progress on, not more often than anyone looks.
+
+    Parameters
+    ----------
+    send : callable(share, text)
+        Called at most five times a second.
+
+    Returns
+    -------
+    callable(share, text)
+        To be called as often as one likes.
+    """
     last = [0.0]
 
     def tell(share: float, text: str) -> None:
@@ -109,6 +126,13 @@ def nothing() -> None:
 def check(text: str, source_file: str, tell=None) -> dict:
     """Mistakes of a case beside their fields, or what is known at once.
 
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    tell : callable, optional
+        Not used.
+
     Returns
     -------
     dict
@@ -123,27 +147,94 @@ def check(text: str, source_file: str, tell=None) -> dict:
 
 
 def commented(source: str, tables: dict, tell=None) -> str:
-    """A case as text with the comments of the text it came from, see `case_text.edited`."""
+    """A case as text with the comments of the text it came from, see `case_text.edited`.
+
+    Parameters
+    ----------
+    source : str
+        A case file, with comments.
+    tables : dict
+        What it is to hold now.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
     return edited(source, tables)
 
 
 def words(text: str, source_file: str, tell=None) -> list[str]:
-    """What a case means, in lines."""
+    """What a case means, in lines.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    list of str
+        See `describe`.
+    """
     return describe(parse_case(text, source_file))
 
 
 def shape(text: str, source_file: str, tell=None) -> dict:
-    """The part of a case as the page draws it, see `shape.shape_of`."""
+    """The part of a case as the page draws it, see `shape.shape_of`.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        Of plain values.
+    """
     return shape_of(parse_case(text, source_file))
 
 
 def size(text: str, source_file: str, tell=None) -> dict:
-    """Size and cost of a run."""
+    """Size and cost of a run.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        See `describe.estimate`.
+    """
     return vars(estimate(parse_case(text, source_file)))
 
 
 def preview(text: str, source_file: str, folder: str, kind: str, tell=None) -> str:
-    """A quick look or rough run into a run folder, see `preview.preview`."""
+    """A quick look or rough run into a run folder, see `preview.preview`.
+
+    Parameters
+    ----------
+    text, source_file, folder, kind : str
+        As `preview.preview` takes them.
+    tell : callable(share, text), optional
+        Told after each step.
+
+    Returns
+    -------
+    str
+        The folder.
+    """
     return previews.preview(text, source_file, folder, kind, tell)
 
 

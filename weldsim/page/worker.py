@@ -77,8 +77,14 @@ class Worker:
         limit : float
             Time after which the process is ended, counted from when it was warm. [s]
         tell : callable(share, text), optional
+            Told how far the task is.
         stop : callable() -> bool, optional
             Asked now and then; true ends the work with `Stopped`.
+
+        Returns
+        -------
+        object
+            What the task gives back.
 
         Raises
         ------
