@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
-from weldsim.errors import CaseError
 from weldsim.plots.welds import arc_times
 from weldsim.report.tables import inputs
 from weldsim.runs.reading import RunRecord
-from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
+from weldsim.runs.verdicts import judge
 from weldsim.text.quantities import Number, Quantity, Words, as_written, quantity, unit_word
 from weldsim.text.words import error_quantity, reading
 
@@ -119,9 +116,10 @@ def verdicts(record: RunRecord) -> list[dict]:
     Taken from the summary where the run judged itself, else from the gauges' tolerances.
     """
     found = (record.summary.get("tolerances") or {}).get("verdicts") or []
-    if found:
-        return [_as_row(v) for v in found]
-    return [_judged(record, g) for g in record.case.get("gauges", []) if g.get("tolerance")]
+    if not found:
+        ends = {c.name: float(record.gauges[c.name][-1]) for c in record.columns if c.weld is None}
+        found = judge(record.case.get("gauges", []), ends, record.errors)
+    return [_as_row(v) for v in found]
 
 
 def _as_row(entry) -> dict:
@@ -129,7 +127,13 @@ def _as_row(entry) -> dict:
         return {"gauge": "", "tolerance": "", "reading": "", "verdict": str(entry)}
     named = entry.get("gauge") or entry.get("column") or entry.get("name") or ""
     keys = ("tolerance", "reading", "verdict")
-    return {"gauge": str(named), **{k: as_written(_text(entry.get(k))) for k in keys}}
+    row = {"gauge": str(named), **{k: as_written(_text(entry.get(k))) for k in keys}}
+    if isinstance(entry.get("value"), float):
+        numbers = [Number(entry["value"], f"{entry['value']:.3g}")]
+        if entry.get("error") is not None:
+            numbers += [" ±", Number(entry["error"], f"{entry['error']:.2g}", difference=True)]
+        row["reading"] = Words(Quantity(tuple(numbers), entry["unit"]))
+    return row
 
 
 def _text(value) -> str:
@@ -138,35 +142,3 @@ def _text(value) -> str:
     if isinstance(value, dict):
         return str(value.get("text", value))
     return f"{value:.3g}" if isinstance(value, float) else str(value)
-
-
-def _judged(record: RunRecord, gauge: dict) -> dict:
-    """A gauge against its tolerance; of a pointer the whole tilt, of others the largest reading."""
-
-    given, pointer = gauge["tolerance"], gauge.get("kind") == "pointer"
-    row = {"gauge": gauge["name"], "tolerance": _text(given), "reading": "", "verdict": ""}
-    try:
-        if isinstance(given, dict):
-            tolerance = Tolerance(**{k: given[k] for k in ("text", "value", "measure")})
-        else:
-            tolerance = read_tolerance(str(given), "angle" if pointer else "linear")
-    except (CaseError, KeyError, TypeError) as error:
-        return row | {"verdict": f"not judged: {error}"}
-    unit = "mrad" if tolerance.measure == "angle" else "mm"
-    own = [c.name for c in record.columns if c.gauge == gauge["name"] and c.unit == unit
-           and c.weld is None]  # fmt: skip
-    if not own:
-        return row | {"verdict": f"not judged: the gauge reads nothing in {unit}"}
-    values = [float(record.gauges[n][-1]) for n in own]
-    errors = [record.errors.get(n) for n in own]
-    value = math.hypot(*values) if pointer else max(values, key=abs)
-    error = None if None in errors else math.hypot(*errors) if pointer else max(errors)
-    word = verdict(1e-3 * value, None if error is None else 1e-3 * error, tolerance)
-    numbers = [Number(value, f"{value:.3g}")]
-    if error is not None:
-        numbers += [" ±", Number(error, f"{error:.2g}", difference=True)]
-    return row | {
-        "tolerance": as_written(str(tolerance)),
-        "reading": Words(Quantity(tuple(numbers), unit)),
-        "verdict": word,
-    }

@@ -23,7 +23,8 @@ def judge(gauges, ends: Mapping[str, float], errors: Mapping[str, float]) -> lis
     Returns
     -------
     list of dict
-        `gauge`, `tolerance`, `reading` and `verdict`, all as text.
+        `gauge`, `tolerance`, `reading` and `verdict` as text; `value`, `error` (or None) and
+        `unit` where it could be judged.
     """
     return [_judged(g, ends, errors) for g in gauges if g.get("tolerance")]
 
@@ -55,6 +56,7 @@ def _judged(gauge: Mapping, ends: Mapping[str, float], errors: Mapping[str, floa
     sure = "" if error is None else f" ±{error:.2g}"
     return row | {
         "tolerance": str(tolerance), "reading": f"{value:.3g}{sure} {unit}", "verdict": word,
+        "value": value, "error": error, "unit": unit,
     }  # fmt: skip
 
 
