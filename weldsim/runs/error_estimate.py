@@ -139,11 +139,21 @@ def error_of_run(
     found = estimate_error(ends, coarser, run_at)
     if found.trouble:
         return replace(found, how=f"no error estimate: {found.trouble}")
-    return replace(found, how=_how_of_run(grade, coarser)) if coarser else found
+    return replace(found, how=how_of_run(grade, coarser)) if coarser else found
 
 
-def _how_of_run(grade: str, coarser: str) -> str:
-    """In words how the error of a run at a grade is estimated from one at a coarser grade."""
+def how_of_run(grade: str, coarser: str) -> str:
+    """In words how the error of a run is estimated.
+
+    Parameters
+    ----------
+    grade, coarser : str
+        Of the run and of the one it is compared with.
+
+    Returns
+    -------
+    str
+    """
     fine, rough = GRADES[grade], GRADES[coarser]
     return (
         f"difference to the same case at the coarser grade {coarser}: torch steps "

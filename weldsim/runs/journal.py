@@ -112,8 +112,7 @@ class Journal:
         self.state: State | None = None
         self.record = Record()
         self._every = checkpoint_seconds
-        self._wanted = max(1, round(expected_steps(model) / FRAMES))
-        self._phase = "rest"
+        self._clock = FrameClock(model, FRAMES)
         self._began = self._saved = time.perf_counter()
         self._before = 0.0
 
@@ -145,9 +144,8 @@ class Journal:
         seconds = self._before + time.perf_counter() - self._began
         record = self.record.after(step, row_of(self.model, step.state), seconds)
         self.state, self.record = step.state, record
-        if step.state.steps % self._wanted == 0 or step.phase != self._phase:
+        if self._clock.due(step):
             self._frame()
-        self._phase = step.phase
         if time.perf_counter() - self._saved > self._every:
             self.checkpoint()
 
@@ -177,6 +175,27 @@ class Journal:
         self.record = replace(
             self.record, frames=self.record.frames + 1, last_frame=self.state.steps
         )
+
+
+class FrameClock:
+    """Which steps keep their fields: evenly many, and the first of every phase.
+
+    Parameters
+    ----------
+    model : Model
+    frames : int or None
+        About how many; None for every step, 0 for none.
+    """
+
+    def __init__(self, model, frames: int | None) -> None:
+        self._never = frames == 0
+        self._every = 1 if not frames else max(1, round(expected_steps(model) / frames))
+        self._phase = "rest"
+
+    def due(self, step) -> bool:
+        """Whether a step keeps its fields; asked once for each, in order."""
+        changed, self._phase = step.phase != self._phase, step.phase
+        return not self._never and (changed or step.state.steps % self._every == 0)
 
 
 def row_of(model, state) -> tuple[float, ...]:

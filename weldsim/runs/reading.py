@@ -93,6 +93,11 @@ class RunRecord:
         return str(self.manifest.get("title", self.path.name))
 
     @property
+    def grade(self) -> str:
+        """Of the mesh and the steps."""
+        return str(self.manifest.get("grade", ""))
+
+    @property
     def complete(self) -> bool:
         return self.manifest.get("status") == "complete"
 
