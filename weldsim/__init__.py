@@ -1,3 +1,157 @@
-"""Where a welded part will move, computed before the arc is struck."""
+"""Where a welded part will move, computed before the arc is struck.
+
+>>> import weldsim
+>>> case = weldsim.load_case("cases/pivot_arm.toml", {"weld.A.current": "120 A"})
+>>> result = weldsim.solve(case, grade="quick")  # in memory, nothing written  # doctest: +SKIP
+>>> result.gauges["pointer", "up"]  # rad, one for each of result.times  # doctest: +SKIP
+
+Importing the package loads nothing else; each name below loads what it needs when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from weldsim.case.load import Case, load_case
+    from weldsim.errors import (
+        BalanceError,
+        CaseError,
+        ConvergenceError,
+        MaterialError,
+        MeshError,
+        SetupError,
+        StoreError,
+        WeldsimError,
+    )
+    from weldsim.materials.material import Material, load_material
+    from weldsim.plots import results as plot
+    from weldsim.runs.error_estimate import ErrorEstimate
+    from weldsim.runs.fields import Fields
+    from weldsim.runs.gauge_table import GaugeTable
+    from weldsim.runs.result import Result
+    from weldsim.runs.result import read_result as read_run
+    from weldsim.runs.solving import OwnGauge, resume, run, solve
+    from weldsim.runs.summary import cooling_time, settling_time
+    from weldsim.schema.column import Column, Readings
+    from weldsim.schema.process import heat_input
+    from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
+    from weldsim.schema.tolerance import limit as tolerance_limit
+    from weldsim.simulation.steps import build_model, simulate
+    from weldsim.studies.attribution import explain, explain_state
+    from weldsim.studies.plan.ranking import study as rank
+    from weldsim.studies.plan.space import load_plan
+    from weldsim.text.cautions import CAUTIONS, DEFER
+    from weldsim.text.describe import describe
+    from weldsim.text.result_words import result_words
 
 __version__ = "0.1.0"
+
+# public name -> module it lives in, and its name there where that is another one
+_HOMES = {
+    "BalanceError": "weldsim.errors",
+    "CAUTIONS": "weldsim.text.cautions",
+    "Case": "weldsim.case.load",
+    "CaseError": "weldsim.errors",
+    "Column": "weldsim.schema.column",
+    "ConvergenceError": "weldsim.errors",
+    "DEFER": "weldsim.text.cautions",
+    "ErrorEstimate": "weldsim.runs.error_estimate",
+    "Fields": "weldsim.runs.fields",
+    "GaugeTable": "weldsim.runs.gauge_table",
+    "Material": "weldsim.materials.material",
+    "MaterialError": "weldsim.errors",
+    "MeshError": "weldsim.errors",
+    "OwnGauge": "weldsim.runs.solving",
+    "Readings": "weldsim.schema.column",
+    "Result": "weldsim.runs.result",
+    "SetupError": "weldsim.errors",
+    "StoreError": "weldsim.errors",
+    "Tolerance": "weldsim.schema.tolerance",
+    "WeldsimError": "weldsim.errors",
+    "build_model": "weldsim.simulation.steps",
+    "cooling_time": "weldsim.runs.summary",
+    "describe": "weldsim.text.describe",
+    "explain": "weldsim.studies.attribution",
+    "explain_state": "weldsim.studies.attribution",
+    "heat_input": "weldsim.schema.process",
+    "load_case": "weldsim.case.load",
+    "load_material": "weldsim.materials.material",
+    "load_plan": "weldsim.studies.plan.space",
+    "plot": "weldsim.plots.results",
+    "rank": "weldsim.studies.plan.ranking:study",
+    "read_run": "weldsim.runs.result:read_result",
+    "read_tolerance": "weldsim.schema.tolerance",
+    "result_words": "weldsim.text.result_words",
+    "resume": "weldsim.runs.solving",
+    "run": "weldsim.runs.solving",
+    "settling_time": "weldsim.runs.summary",
+    "simulate": "weldsim.simulation.steps",
+    "solve": "weldsim.runs.solving",
+    "tolerance_limit": "weldsim.schema.tolerance:limit",
+    "verdict": "weldsim.schema.tolerance",
+}
+_MODULES = ("plot",)
+
+__all__ = [
+    "BalanceError",
+    "CAUTIONS",
+    "Case",
+    "CaseError",
+    "Column",
+    "ConvergenceError",
+    "DEFER",
+    "ErrorEstimate",
+    "Fields",
+    "GaugeTable",
+    "Material",
+    "MaterialError",
+    "MeshError",
+    "OwnGauge",
+    "Readings",
+    "Result",
+    "SetupError",
+    "StoreError",
+    "Tolerance",
+    "WeldsimError",
+    "__version__",
+    "build_model",
+    "cooling_time",
+    "describe",
+    "explain",
+    "explain_state",
+    "heat_input",
+    "load_case",
+    "load_material",
+    "load_plan",
+    "plot",
+    "rank",
+    "read_run",
+    "read_tolerance",
+    "result_words",
+    "resume",
+    "run",
+    "settling_time",
+    "simulate",
+    "solve",
+    "tolerance_limit",
+    "verdict",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first asked for (PEP 562)."""
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    module, _, there = home.partition(":")
+    found = import_module(module)
+    value = found if name in _MODULES else getattr(found, there or name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    """Public names, and the sub-packages that are loaded."""
+    return sorted({*globals(), *__all__})

@@ -82,7 +82,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
         return self._columns
 
     @property
-    def values(self) -> NDArray[np.float64]:
+    def array(self) -> NDArray[np.float64]:
         """All readings, (N, K). [rad, m, K, N, N m]"""
         return self._values
 

@@ -9,8 +9,10 @@ import xml.etree.ElementTree as ET
 import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from weldsim.errors import StoreError
 from weldsim.runs.gauge_table import TIME, GaugeTable
@@ -50,13 +52,13 @@ class FieldFrame:
     """
 
     time: float
-    points: object
-    cells: object
-    temperature: object
-    displacement: object
-    active: object
-    von_mises: object
-    equivalent_plastic_strain: object
+    points: NDArray[np.float64]
+    cells: NDArray[np.int64]
+    temperature: NDArray[np.float64]
+    displacement: NDArray[np.float64]
+    active: NDArray[np.bool_]
+    von_mises: NDArray[Any]
+    equivalent_plastic_strain: NDArray[Any]
 
 
 @dataclass(frozen=True)

@@ -60,6 +60,10 @@ class Source(Protocol):
         """The last state."""
         ...
 
+    def record(self, gauges: GaugeTable) -> RunRecord:
+        """The run as texts and pictures read it."""
+        ...
+
     def estimate(self, ends: GaugeTable, progress: Progress | None) -> ErrorEstimate:
         """Errors of the end readings in SI."""
         ...
@@ -123,6 +127,11 @@ class Result:
     def state(self) -> State:
         """The last state; another run may start from it (`solve(..., start=result)`)."""
         return self.source.state()
+
+    @cached_property
+    def record(self) -> RunRecord:
+        """The run as texts and pictures read it: names and units of gauges.csv."""
+        return self.source.record(self.gauges)
 
     @cached_property
     def mesh(self) -> skfem.Mesh:
@@ -205,42 +214,46 @@ class FolderSource:
 
     Attributes
     ----------
-    record : RunRecord
+    kept : RunRecord
     threads : int or None
     """
 
-    record: RunRecord
+    kept: RunRecord
     threads: int | None = None
 
     def case(self) -> Case:
         """The case as it was written."""
-        kept = read_json_file(self.record.path / "case.json")
+        kept = read_json_file(self.kept.path / "case.json")
         return parse_case(kept["source"], kept["source_file"], kept["overrides"])
 
     def model(self) -> Model:
         """Meshed and factored anew."""
-        return build_model(self.case(), self.record.grade, self.threads)
+        return build_model(self.case(), self.kept.grade, self.threads)
 
     def state(self) -> State:
         """Of the last checkpoint."""
-        found = last_checkpoint(self.record.path)
+        found = last_checkpoint(self.kept.path)
         if found is None:
-            raise StoreError(f"{self.record.path}: no state was kept in this run folder")
+            raise StoreError(f"{self.kept.path}: no state was kept in this run folder")
         return State.from_arrays(found[0])
+
+    def record(self, gauges: GaugeTable) -> RunRecord:
+        """As it was read."""
+        return self.kept
 
     def estimate(self, ends: GaugeTable, progress: Progress | None) -> ErrorEstimate:
         """As run.json states it, or from a coarser run where it states none."""
-        stated = self.record.manifest.get("error_estimate") or {}
+        stated = self.kept.manifest.get("error_estimate") or {}
         if stated.get("values"):
             known = {c: stated["values"].get(c.name) for c in ends}
             values = {c: v / c.factor for c, v in known.items() if v is not None}
             return ErrorEstimate(values, stated["how"])
-        if not self.record.complete or stated.get("how", PENDING).startswith("a look"):
+        if not self.kept.complete or stated.get("how", PENDING).startswith("a look"):
             return ErrorEstimate(how=stated.get("how") or "no error estimate: not complete")
         case = self.case()
         gauges = {g.name for g in case.gauges}
         own = {c: v for c, v in ends.end.items() if c.gauge in gauges}
-        return error_of_run(case, self.record.grade, own, self.threads, progress)
+        return error_of_run(case, self.kept.grade, own, self.threads, progress)
 
 
 def read_result(folder: str | Path, threads: int | None = None) -> Result:

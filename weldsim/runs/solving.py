@@ -17,9 +17,11 @@ from weldsim.runs.error_estimate import (
 from weldsim.runs.fields import Fields, FieldSeries
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.journal import FRAMES, FrameClock
-from weldsim.runs.manifest import timetable
+from weldsim.runs.manifest import manifest_of, timetable
+from weldsim.runs.reading import RunRecord
 from weldsim.runs.result import Arc, Progress, Result, read_result
 from weldsim.runs.runner import RunOptions, resume_case, run_case
+from weldsim.runs.summary import summarise
 from weldsim.runs.warnings import warnings_of
 from weldsim.schema.column import Column, Readings
 from weldsim.simulation.model import Frame, Model, field_frame
@@ -208,6 +210,15 @@ class MemorySource:
     def state(self) -> State:
         """The last state."""
         return self.kept_state
+
+    def record(self, gauges: GaugeTable) -> RunRecord:
+        """As the folder of this run would read."""
+        model, state = self.kept_model, self.kept_state
+        manifest = manifest_of(model, state, "complete")
+        manifest["warnings"] = warnings_of(model, state, 0)
+        shown = gauges.display()
+        summary = summarise(shown, manifest["timetable"], model.case, None, model.material.solidus)
+        return RunRecord(Path(), manifest, shown, summary)
 
     def estimate(self, ends: GaugeTable, progress: Progress | None) -> ErrorEstimate:
         """Compute the case once more one grade coarser."""

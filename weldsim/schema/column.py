@@ -8,6 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+Number = TypeVar("Number", float, "NDArray[np.float64]")
 
 # display unit -> what to multiply an SI value with, and what to add then
 DISPLAY_UNITS: dict[str, tuple[float, float]] = {
@@ -60,12 +67,12 @@ class Column:
         """Display units in one SI unit; a difference needs nothing else."""
         return DISPLAY_UNITS[self.unit][0]
 
-    def to_display(self, si: float) -> float:
+    def to_display(self, si: Number) -> Number:
         """An SI value, or an array of them, in the unit of the column."""
         factor, offset = DISPLAY_UNITS[self.unit]
         return si * factor + offset
 
-    def to_si(self, shown: float) -> float:
+    def to_si(self, shown: Number) -> Number:
         """A value in the unit of the column, or an array of them, in SI."""
         factor, offset = DISPLAY_UNITS[self.unit]
         return (shown - offset) / factor
