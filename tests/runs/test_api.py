@@ -240,7 +240,10 @@ def test_a_material_of_ones_own(case, tmp_path):
     assert weldsim.load_material(mine.material_path).density == 2 * 7850.0
     found = [weldsim.solve(c, grade="sketch", frames=0) for c in (case, mine)]
     far = [r.at(20.0).temperature for r in found]
-    warm = [t[r.at(20.0).nearest_point((0.05, 0.0, 0.0))] - 293.15 for t, r in zip(far, found)]
+    warm = [
+        t[r.at(20.0).nearest_point((0.05, 0.0, 0.0))] - 293.15
+        for t, r in zip(far, found, strict=True)
+    ]
     assert found[0].balance.supplied == found[1].balance.supplied
     assert 0 < warm[1] < 0.5 * warm[0]  # slower to get there, too: half the diffusivity
 
