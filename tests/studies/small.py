@@ -54,7 +54,7 @@ def small_plan(*changes):
 
 
 class Here:
-    """A crew of one: this process. Counts what it is asked to do."""
+    """An executor of one: this process. Counts what it is asked to do."""
 
     def __init__(self):
         self.jobs = []

@@ -9,14 +9,9 @@ import typer
 
 from weldsim.cli.options import Cluster, Workers, refuse
 from weldsim.cli.progress import ProgressBar
-from weldsim.studies.next.advice import (
-    advise,
-    open_study,
-    read_moves,
-    read_readings,
-    study_error,
-)
-from weldsim.studies.plan.executor import executor
+from weldsim.studies.next.advice import advise
+from weldsim.studies.next.given import open_study, read_moves, read_readings
+from weldsim.studies.plan.executor import open_executor
 from weldsim.text.next_words import advice_lines
 
 
@@ -43,10 +38,8 @@ def command(
         refuse(f"--noise {noise:g}: must be greater than zero")
     loaded, where, record = open_study(folder, tolerance)
     done = read_moves(loaded, after)
-    columns, values = read_readings(loaded, reading)
-    with ProgressBar() as tell, executor(workers, cluster) as found:
-        advice = advise(
-            loaded, where, done, columns, values, found, noise, study_error(record), tell, record
-        )
+    read = read_readings(loaded, reading, noise)
+    with ProgressBar() as tell, open_executor(workers, cluster) as executor:
+        advice = advise(loaded, where, done, read, executor, record, progress=tell)
     for line in advice_lines(loaded, advice):
         typer.echo(line)

@@ -13,7 +13,7 @@ from weldsim.cli.options import Changes, Cluster, Workers
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
-from weldsim.studies.plan.ranking import study
+from weldsim.studies.plan.ranking import rank
 from weldsim.studies.plan.space import load_plan
 from weldsim.text.plan_words import plan_lines
 
@@ -30,7 +30,7 @@ def command(
     loaded = load_plan(case, changes or ())
     try:
         with ProgressBar() as tell:
-            found = study(loaded, out, workers, cluster, tell, confirm)
+            found = rank(loaded, out, workers, cluster, tell, confirm)
     except KeyboardInterrupt:
         again = ["weldsim", "plan", str(case), "--out", str(out)]
         again += [part for change in changes or () for part in ("--set", change)]

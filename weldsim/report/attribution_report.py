@@ -6,10 +6,9 @@ from pathlib import Path
 
 from weldsim.plots.attribution_pictures import crossover_chart, draw_why
 from weldsim.plots.style import save
-from weldsim.report.study_records import why_record
+from weldsim.report.study_records import crossover_record, why_record
 from weldsim.runs.folder import RunFolder
 from weldsim.studies.attribution import explain
-from weldsim.studies.heat_sweep import crossover_record
 
 
 def write_why(run_folder, replay: bool = True, progress=None, threads=None) -> Path:

@@ -6,9 +6,10 @@ import json
 from pathlib import Path
 
 from weldsim import __version__
-from weldsim.studies.plan.ranking import Outcome, Row, Study, row_verdict
+from weldsim.studies.plan.outcomes import Outcome
+from weldsim.studies.plan.ranking import Row, Study, row_verdict
 from weldsim.system.files import whole_file
-from weldsim.text.plan_words import plan_lines, unit_of
+from weldsim.text.plan_words import error_words, how_words, model_words, plan_lines, unit_of
 
 NAME = "plan.json"
 
@@ -27,9 +28,10 @@ def study_record(study: Study) -> dict:
         "unit": unit,
         "tolerance": {"text": str(plan.tolerance), "value": scale * plan.tolerance.value,
                       "note": plan.tolerance.note},
-        "how": study.how,
-        "error_words": study.error_words,
-        "drift": study.drift and {"share": study.drift[0], "rest": scale * study.drift[1]},
+        "how": how_words(study),
+        "error_words": error_words(study),
+        "drift": study.drift
+        and {"share": study.drift.share, "rest": scale * study.drift.rest},
         "wall_seconds": study.seconds,
         "branches": study.branches,
         "words": plan_lines(study),
@@ -44,7 +46,7 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
         "schedule": plan.text(row.moves),
         "order": [f"{s}:{plan.word(s, w)}" for s, w in row.moves],
         "moves": [list(m) for m in row.moves],
-        "setting": list(plan.settings[row.setting].changes),
+        "setting": list(plan.settings[row.setting].written),
         "final": _number(row.best.final, scale),
         "worst": _number(row.best.worst, scale),
         "error": None if row.error is None else scale * row.error,
@@ -52,8 +54,8 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
         "time_s": _number(row.best.time),
         "reaction_N": _number(row.best.reaction),
         "stress_MPa": _number(row.best.stress, 1e-6),
-        "readings": row.best.columns,
-        "model": row.model,
+        "readings": row.best.readings.display(),
+        "model": model_words(study, row),
         "ranking": _outcome(row.fast, scale),
         "confirmed": None if row.confirmed is None else _outcome(row.confirmed, scale),
         "failed": row.best.error or None,
@@ -63,7 +65,7 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
 def _outcome(outcome: Outcome, scale: float) -> dict:
     return {
         "final": _number(outcome.final, scale), "worst": _number(outcome.worst, scale),
-        "readings": outcome.columns, "seconds_on_branches": outcome.seconds,
+        "readings": outcome.readings.display(), "seconds_on_branches": outcome.seconds,
     }  # fmt: skip
 
 

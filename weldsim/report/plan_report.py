@@ -13,7 +13,7 @@ from weldsim.plots.style import inline_svg, new_figure, styled
 from weldsim.studies.plan.ranking import Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
-from weldsim.text.plan_words import plan_lines, recommended, said, unit_of
+from weldsim.text.plan_words import model_words, plan_lines, recommended, said, unit_of
 
 GOOD, BAD, FIELD, RING = "#0b5394", "#b45309", "#9aa5ad", "#2f6f4f"
 SHOWN = 40  # rows of the table that are not folded away
@@ -65,19 +65,17 @@ def spots(study: Study):
     """End position of every schedule on the target at the ranking grade, (rows, 2), and the rows;
     None without a pointer as the measure.
     """
-    name = study.plan.section.measure
-    unit = unit_of(study)[1]
     rows = [r for r in study.rows if not r.best.error]
-    right, up = f"{name}_right_{unit}", f"{name}_up_{unit}"
-    if not rows or up not in rows[0].best.columns:
+    if not rows or [c.component for c in study.plan.measure_columns] != ["up", "right"]:
         return None
-    return np.array([[r.fast.columns[right], r.fast.columns[up]] for r in rows]), rows
+    return np.array([_spot(study, r.fast) for r in rows]), rows
 
 
 def _spot(study: Study, outcome) -> list[float]:
     """Where an outcome ends on the target, right and up."""
-    name, unit = study.plan.section.measure, unit_of(study)[1]
-    return [outcome.columns[f"{name}_{way}_{unit}"] for way in ("right", "up")]
+    up, right = study.plan.measure_columns
+    scale = unit_of(study)[0]
+    return [scale * outcome.readings[right], scale * outcome.readings[up]]
 
 
 def ends_figure(study: Study):
@@ -217,8 +215,8 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
             "final": "failed" if r.best.error else said(study, r.best.final),
             "error": "" if r.best.error else said(study, r.error),
             "worst": "" if r.best.error else said(study, r.best.worst),
-            "time": "" if r.best.error else f"{r.best.time / 60:.0f} min", "model": r.model,
-            "verdict": r.best.error or row_verdict(plan, r),
+            "time": "" if r.best.error else f"{r.best.time / 60:.0f} min",
+            "model": model_words(study, r), "verdict": r.best.error or row_verdict(plan, r),
         }
         for n, r in enumerate(study.rows, 1)
     ]  # fmt: skip

@@ -13,7 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from weldsim.case.load import parse_case
 from weldsim.errors import StoreError
+from weldsim.runs.reading import last_checkpoint, read_json_file, read_run
+from weldsim.simulation.activation import seam_distance
+from weldsim.simulation.state import State
+from weldsim.simulation.steps import build_model, simulate, start_state
 from weldsim.studies.influence import (
     Tally,
     elastic_properties,
@@ -130,11 +135,6 @@ def explain(run_folder, replay: bool = True, progress=None, threads=None) -> Why
     CaseError
         If no gauge reads a movement.
     """
-    from weldsim.case.load import parse_case
-    from weldsim.runs.reading import last_checkpoint, read_json_file, read_run
-    from weldsim.simulation.state import State
-    from weldsim.simulation.steps import build_model
-
     record = read_run(run_folder)
     if replay and not record.complete:
         raise StoreError(
@@ -159,8 +159,6 @@ def explain(run_folder, replay: bool = True, progress=None, threads=None) -> Why
 
 def explain_case(model, progress=None) -> Why:
     """Run a model's case and take its final readings apart by weld, slice, heating and cooling."""
-    from weldsim.simulation.steps import simulate, start_state
-
     progress = progress or (lambda share, text: None)
     state = start_state(model)
     tally = Tally(model, state)
@@ -235,8 +233,6 @@ def _rows_by_time(model, slices, tally, weights, others) -> list[Row]:
 
 
 def _rows_by_place(model, places, slices, parts) -> list[Row]:
-    from weldsim.simulation.activation import seam_distance
-
     flat = places.reshape(-1, 3)
     away = np.array([seam_distance(seam, flat) for seam in model.seams])
     owner = away.argmin(axis=0).reshape(parts.shape)

@@ -12,8 +12,12 @@ import math
 from dataclasses import dataclass
 from itertools import combinations
 
+from weldsim.case.load import parse_case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.joints.registry import KINDS, faces_of, joint_module
+from weldsim.runs.error_estimate import companion_grade
 from weldsim.schema.tolerance import Tolerance, verdict
+from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.targets import (
     FAILED,
     chosen_grade,
@@ -104,8 +108,6 @@ def find_clamps(
     ConvergenceError
         If no choice could be computed.
     """
-    from weldsim.runs.error_estimate import companion_grade
-
     grade = chosen_grade(grade, case)
     found = usable_gauge(case, gauge)
     unit, limit = unit_of(found), limit_for(found, tolerance)
@@ -140,8 +142,6 @@ def find_clamps(
 
 def choices_of(case) -> list[tuple[str, ...]]:
     """Sets of free end faces to hold, fewest first; the first is none at all."""
-    from weldsim.joints.registry import KINDS, faces_of, joint_module
-
     kind = case.part.kind
     known = kind in KINDS and hasattr(joint_module(kind), "seam_lines")
     held = {face for clamp in case.clamps for face in clamp.at}
@@ -159,8 +159,6 @@ def with_clamps(case, faces):
     import tomllib
 
     import tomli_w
-
-    from weldsim.case.load import parse_case
 
     if not faces:
         return case
@@ -181,8 +179,6 @@ def _name(face: str) -> str:
 def _run(case, faces, gauge, grade, tell, threads) -> ClampChoice:
     """A run with some faces held."""
     import numpy as np
-
-    from weldsim.simulation.steps import build_model, simulate
 
     force, last = 0.0, None
     try:

@@ -16,8 +16,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.geometry.blocks import mesh_blocks
+from weldsim.geometry.grades import GRADES
+from weldsim.geometry.part import part_from_mesh
+from weldsim.joints.registry import blocks_of, joint_module
+from weldsim.materials.material import load_material
+from weldsim.physics.inherent_strain import directional
 from weldsim.schema.tolerance import Tolerance, verdict
+from weldsim.simulation.model import Model, build_model
+from weldsim.simulation.steps import _heat, next_event, simulate, start_state
 from weldsim.studies.correction_lines import candidates, named, turned
+from weldsim.studies.influence import influence, quadrature_places
 from weldsim.studies.targets import (
     FAILED,
     chosen_grade,
@@ -28,6 +37,7 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
+from weldsim.system.threads import use_threads
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
@@ -180,8 +190,6 @@ def _way_to(best, others, kind: str, grade: str):
 
 def _tried(case, gauge, lines, kind, grade, top, tries, tell, threads):
     """Weld, rank the lines, compute the best: reading before, promise by name, outcomes."""
-    from weldsim.simulation.steps import simulate, start_state
-
     count = len(case.welds)
     whole = with_lines(case, lines)
     model = deep_model(whole, grade, threads)
@@ -222,14 +230,6 @@ def with_lines(case, lines):
 
 def deep_model(case, grade: str, threads=None):
     """A model with at least `DEEP` cells through the wall, where the joint is made of blocks."""
-    from weldsim.geometry.blocks import mesh_blocks
-    from weldsim.geometry.grades import GRADES
-    from weldsim.geometry.part import part_from_mesh
-    from weldsim.joints.registry import blocks_of, joint_module
-    from weldsim.materials.material import load_material
-    from weldsim.simulation.model import Model, build_model
-    from weldsim.system.threads import use_threads
-
     if any(case.preset) or hasattr(joint_module(case.part.kind), "mesh"):
         return build_model(case, grade, threads)
     threads = use_threads(threads)
@@ -242,8 +242,6 @@ def deep_model(case, grade: str, threads=None):
 
 def limit_of(case, stated: float | None = None) -> float:
     """Highest temperature under a heating line for the case's material. [K]"""
-    from weldsim.materials.material import load_material
-
     material = load_material(case.material_path)
     own = material.straightening_limit if stated is None else stated
     if own is None:
@@ -269,9 +267,6 @@ def _without(state, numbers):
 
 def _pull(model, state, weld: int, columns) -> np.ndarray:
     """Change of the gauge's columns for a little shrinkage along and across a line."""
-    from weldsim.physics.inherent_strain import directional
-    from weldsim.studies.influence import influence, quadrature_places
-
     answer = influence(model, state)
     rows = [answer.columns.index(c) for c in columns]
     seam, spec = model.seams[weld], model.case.welds[weld]
@@ -308,8 +303,6 @@ def _opened(state, weld: int):
 
 def peak_under(model, state, weld: int) -> float:
     """Hottest metal while a line is drawn, from the heat alone. [K]"""
-    from weldsim.simulation.steps import _heat, next_event
-
     while np.isnan(state.stops[weld]):
         state, _ = _heat(model, state, next_event(model, state))
     return float(state.peak_temperature.max())
@@ -336,8 +329,6 @@ def power_for(model, state, weld: int, limit: float) -> tuple[float, float]:
 
 def _computed(model, state, weld: int, words: str, limit, columns, tell) -> Outcome | None:
     """A line computed on from the finished part; None where it fails."""
-    from weldsim.simulation.steps import simulate
-
     opened, power = _opened(state, weld), model.case.welds[weld].power
     name = model.case.welds[weld].name
     try:

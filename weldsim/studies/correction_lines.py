@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from weldsim.case.joint_case import ARC, shape_on
 from weldsim.errors import CaseError
 from weldsim.joints.bar import OTHER_WAY
+from weldsim.joints.registry import joint_module
 from weldsim.schema.records import StartRule
 
 EDGE = 40e-3  # m, longest line along the edge of a bar
@@ -60,8 +62,6 @@ def _on_bar(case, kind):
 
 
 def _on_joint(case, kind):
-    from weldsim.joints.registry import joint_module
-
     lines = joint_module(case.part.kind).seam_lines(case.part)
     return _free_seams(case, lines) if kind == "bead" else _along_seams(case, lines)
 
@@ -71,7 +71,8 @@ def _along_seams(case, lines):
     for name in dict.fromkeys(w.seam for w in case.welds):
         pattern = next(w for w in case.welds if w.seam == name)
         line = _blank(
-            pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, direction=1, number=1,
+            pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, direction=1,
+            number=1,
             filler=False, tack=-1, weave=0.0,
         )  # fmt: skip
         out.append((line, f"heating line along the seam {name}"))
@@ -80,8 +81,6 @@ def _along_seams(case, lines):
 
 def _free_seams(case, lines):
     """Beads where the joint has room for one: the lowest pass that is not laid of each seam."""
-    from weldsim.case.joint_case import ARC, shape_on
-
     welded = {(w.seam, w.number) for w in case.welds if w.filler and w.tack < 0}
     unlaid = {s: [n for n in range(1, lines[s].passes + 1) if (s, n) not in welded] for s in lines}
     free = [(s, numbers[0]) for s, numbers in unlaid.items() if numbers]
@@ -109,8 +108,6 @@ def _free_seams(case, lines):
 
 def turned(case, weld):
     """A bead laid the other way."""
-    from weldsim.joints.registry import joint_module
-
     if case.part.kind == "bar":
         return replace(weld, travel=OTHER_WAY[weld.travel])
     directions = joint_module(case.part.kind).seam_lines(case.part)[weld.seam].directions

@@ -11,7 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.case.load import parse_case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.simulation.gauges import unit_axis
+from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.targets import until_cold
 
 FACTORS = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
@@ -99,9 +102,6 @@ def _checked(case):
 
 
 def _run(case, pointer, factor, grade, progress, threads) -> Point:
-    from weldsim.case.load import parse_case
-    from weldsim.simulation.steps import build_model, simulate
-
     changes = [f'weld.{w.name}.current="{factor * w.current:.6g} A"' for w in case.welds]
     scaled = parse_case(case.source_text, case.source_file, (*case.overrides, *changes))
     first = scaled.welds[0]
@@ -119,8 +119,6 @@ def _run(case, pointer, factor, grade, progress, threads) -> Point:
 
 def tilts(pointer, seam, gauges) -> tuple[float, float]:
     """Tilt of a pointer along a seam's travel and out of the face it lies on. [rad]"""
-    from weldsim.simulation.gauges import unit_axis
-
     aim, up = unit_axis(pointer.aim), unit_axis(pointer.up)
     way = 1e-3 * (
         gauges[f"{pointer.name}_up_mrad"] * up

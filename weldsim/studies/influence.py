@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from weldsim.errors import CaseError
+from weldsim.physics.mechanics import Properties
 
 
 def locked_in(model, state) -> np.ndarray:
@@ -96,8 +97,6 @@ def influence(model, state) -> Influence:
 
 def elastic_properties(model, state):
     """Properties at a state without flow, and its memory."""
-    from weldsim.physics.mechanics import Properties
-
     at_points = model.at_quadrature(state.temperature)
     softens = model.case.solve.model != "elastic"
     found = Properties.of(model.material, at_points, model.active_points(state), softens=softens)

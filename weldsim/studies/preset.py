@@ -14,8 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from weldsim.case.load import parse_case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.joints.registry import joint_module, lean_of
+from weldsim.runs.error_estimate import companion_grade
 from weldsim.schema.tolerance import Tolerance, verdict
+from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.targets import (
     FAILED,
     chosen_grade,
@@ -124,8 +128,6 @@ def find_preset(
 
 
 def _can_lean(case) -> None:
-    from weldsim.joints.registry import joint_module
-
     if not hasattr(joint_module(case.part.kind), "free_height"):
         raise CaseError(
             f"{case.source_file} [part] kind: a {case.part.kind} has no free piece that could lean"
@@ -134,8 +136,6 @@ def _can_lean(case) -> None:
 
 def with_lean(case, lean):
     """The case with a lean, read anew from its text, so that the text with it says the same."""
-    from weldsim.case.load import parse_case
-
     changes = [f'preset.lean_{a}="{lean_text(v)}"' for a, v in zip("xyz", lean, strict=True)]
     return parse_case(case.source_text, case.source_file, (*case.overrides, *changes))
 
@@ -147,8 +147,6 @@ def lean_text(lean: float) -> str:
 
 def _cold(model, tell) -> dict[str, float]:
     """Gauges at the end of a model's case."""
-    from weldsim.simulation.steps import simulate
-
     last = None
     for last in simulate(model):
         tell(last.progress, f"{last.phase}, {last.time:.0f} s")
@@ -157,8 +155,6 @@ def _cold(model, tell) -> dict[str, float]:
 
 def _trial(case, gauge, grade, tell, threads):
     """A run until cold as a `Trial`, and its model."""
-    from weldsim.simulation.steps import build_model
-
     model = build_model(until_cold(case), grade, threads)
     ends = _cold(model, tell)
     reading = {c: ends[c] for c in columns_of(gauge, model)}
@@ -167,8 +163,6 @@ def _trial(case, gauge, grade, tell, threads):
 
 def effect(model, gauge) -> np.ndarray:
     """What a lean toward x, y, z does to the gauge by geometry, (columns, 3). [unit/rad]"""
-    from weldsim.joints.registry import lean_of
-
     columns, small = columns_of(gauge, model), 1e-3
     probe = next(p for p in model.probes if set(columns) <= {c.name for c in p.columns})
     names = [c.name for c in probe.columns]
@@ -236,8 +230,6 @@ def _not_too_far(lean, case) -> None:
 
 def _error(case, gauge, trial, grade, estimate, tell, threads):
     """Estimated error of a trial's size, and how."""
-    from weldsim.runs.error_estimate import companion_grade
-
     coarser = companion_grade(grade) if estimate else None
     if coarser is None:
         return None, "without an error estimate: no run at a second grade"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from weldsim.errors import CaseError
+from weldsim.geometry.grades import GRADES
 from weldsim.schema.tolerance import Tolerance, read_tolerance
 
 USUAL = {"mrad": "1 mrad", "mm": "0.5 mm"}  # tolerance where none is stated: a choice
@@ -13,8 +14,6 @@ FAILED = "without an error estimate: the coarser run failed"
 
 def chosen_grade(grade: str | None, case) -> str:
     """The grade asked for, else the case's own; `CaseError` for one that does not exist."""
-    from weldsim.geometry.grades import GRADES
-
     grade = grade or case.solve.grade
     if grade not in GRADES:
         raise CaseError(f"grade {grade!r} is unknown, allowed: {', '.join(GRADES)}")
@@ -39,8 +38,6 @@ def until_cold(case):
 
 def grade_below(grade: str) -> str | None:
     """The next rougher grade; None below the roughest."""
-    from weldsim.geometry.grades import GRADES
-
     grades = list(GRADES)
     return grades[grades.index(grade) - 1] if grade != grades[0] else None
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from weldsim.schema.column import Column
 from weldsim.schema.tolerance import SCALES
-from weldsim.studies.next.advice import Advice
-from weldsim.studies.plan.space import Plan
+from weldsim.studies.next.advice import ASSUMED_SHARE, Advice
+from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
@@ -12,8 +13,10 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     found = advice.estimate
     lines = []
     for column, value, was in zip(advice.columns, advice.reading, advice.expected, strict=True):
-        stem, _, unit = column.rpartition("_")
-        lines.append(f"{stem.replace('_', ' ')}: read {value:.3g} {unit}, expected {was:.3g}")
+        lines.append(
+            f"{_side(column)}: read {column.to_display(value):.3g} {column.unit}, expected "
+            f"{column.to_display(was):.3g}"
+        )
     if found.contradictory:
         lines.append(
             f"the readings lie {found.misfit:.1f} standard deviations from anything the unknowns "
@@ -27,20 +30,44 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     if unread:
         lines.append(f"not read, so taken from the model: {', '.join(unread)}")
     scale, unit = SCALES[plan.tolerance.measure]
-    for n, way in enumerate(advice.directions[:most], 1):
-        under = f" ({plan.settings[way.setting].label})" if len(plan.settings) > 1 else ""
+    for n, ahead in enumerate(advice.directions[:most], 1):
+        under = f" ({plan.settings[ahead.setting].label})" if len(plan.settings) > 1 else ""
         lines.append(
-            f"{n}. {plan.text(way.moves)}{under}: expected {scale * way.off:.2g} {unit} off, "
-            f"{_chance(way.chance)} chance of {plan.tolerance}"
+            f"{n}. {plan.text(ahead.moves)}{under}: expected {scale * ahead.off:.2g} {unit} off, "
+            f"{_chance(ahead.chance)} chance of {plan.tolerance}"
         )
-    return [*lines, *advice.notes]
+    if advice.looked_at is not None:
+        lines.append(
+            f"there are more than {LARGEST_FULL_STUDY} ways on: only the {advice.looked_at} that "
+            "the study looked at are compared"
+        )
+    return [*lines, _spread_words(plan, advice)]
 
 
-def _unread(plan: Plan, columns) -> list[str]:
+def _side(column: Column) -> str:
+    """A reading's name for people; a bow has but one."""
+    return f"{column.gauge}_{column.component}".replace("_", " ")
+
+
+def _unread(plan: Plan, columns: tuple[Column, ...]) -> list[str]:
     """Sides of the measure that no reading is of."""
-    read = {c.rpartition("_")[0] for c in columns}
-    sides = [c.rpartition("_")[0] for c in plan.measure_columns]
-    return [s.replace("_", " ") for s in sides if s not in read]
+    read = {(c.gauge, c.component) for c in columns}
+    return [_side(c) for c in plan.measure_columns if (c.gauge, c.component) not in read]
+
+
+def _spread_words(plan: Plan, advice: Advice) -> str:
+    """What the spread of a prediction rests on."""
+    words = (
+        "spread of a prediction: reading, unknowns, and the study's stated error, of which at most "
+        f"{ASSUMED_SHARE:.0%} of a movement count: a mesh that is rough makes all ways too short "
+        "alike"
+        if advice.drift is not None
+        else f"spread of a prediction: reading, unknowns, and {ASSUMED_SHARE:.0%} of the movement "
+        "to come, a guess: no finer run has been compared"
+    )
+    if len(plan.settings) > 1:
+        words += f"; what lies behind was welded with {plan.settings[0].label}"
+    return words
 
 
 def _chance(value: float) -> str:

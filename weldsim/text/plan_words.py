@@ -19,6 +19,34 @@ def said(study: Study, value: float | None) -> str:
     return "not estimated" if value is None else f"{scale * value:.3g} {unit}"
 
 
+def model_words(study: Study, row: Row) -> str:
+    """Model and grade that a row was run with."""
+    return f"{study.plan.case.solve.model}, grade {row.grade}"
+
+
+def how_words(study: Study) -> str:
+    """Which schedules were looked at."""
+    if not study.searched:
+        return "all orders and directions that are allowed"
+    return (
+        f"{len(study.rows)} schedules out of {study.plan.size}, proposed by a seeded search (seed "
+        f"{study.plan.section.seed}); a better one may exist"
+    )
+
+
+def error_words(study: Study) -> str:
+    """What the stated errors rest on."""
+    drift, section = study.drift, study.plan.section
+    if drift is None:
+        return "none: no schedule was confirmed at a finer grade"
+    scale, unit = unit_of(study)
+    return (
+        f"of rows run at grade {section.grade} alone {drift.share:.0%} of where they end and "
+        f"{scale * drift.rest:.2g} {unit}, as the {drift.compared} schedules run at grade "
+        f"{section.confirm_grade} too have it; an estimate, no bound"
+    )
+
+
 def recommended(study: Study) -> Row:
     """The first row."""
     return study.rows[0]
@@ -34,11 +62,11 @@ def plan_lines(study: Study) -> list[str]:
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
         f"it ends at {said(study, best.best.final)} ({plan.section.measure}), tolerance "
         f"{plan.tolerance}: {row_verdict(plan, best)}; stated error {said(study, best.error)}, "
-        f"{best.model}; on the way it swings out to {said(study, best.best.worst)}",
+        f"{model_words(study, best)}; on the way it swings out to {said(study, best.best.worst)}",
         f"the worst of {len(good)}, {plan.text(worst.moves)}, ends at "
         f"{said(study, worst.best.final)}",
-        f"looked at: {study.how}",
-        f"error: {study.error_words}",
+        f"looked at: {how_words(study)}",
+        f"error: {error_words(study)}",
     ]
     failed = len(study.rows) - len(good)
     if failed:

@@ -9,28 +9,36 @@ from scipy.stats import binomtest, chi2, norm
 from tests.places import CASES
 from tests.studies.small import TEXT, Here, small_plan
 from weldsim.errors import CaseError
+from weldsim.schema.column import Column, Readings
 from weldsim.studies.next import advice as next_study
 from weldsim.studies.next import past as next_past
-from weldsim.studies.next.advice import (
-    advise,
+from weldsim.studies.next.advice import advise, study_drift, ways_on
+from weldsim.studies.next.estimate import SPREADS, Unknown, chance_inside, deviations, estimate
+from weldsim.studies.next.given import (
+    Read,
+    in_one_unit,
     open_study,
     read_moves,
     read_readings,
-    study_error,
-    unknowns_of,
-    ways_on,
 )
-from weldsim.studies.next.estimate import SPREADS, Unknown, chance_inside, deviations, estimate
-from weldsim.studies.next.given import in_one_unit
 from weldsim.studies.next.past import Past
-from weldsim.studies.next.unknowns import settled
-from weldsim.studies.plan.ranking import Outcome, evaluate
+from weldsim.studies.next.unknowns import settled, unknowns_of
+from weldsim.studies.plan.drift import Drift
+from weldsim.studies.plan.outcomes import Outcome, evaluate
 from weldsim.studies.plan.space import Setting, load_plan, parse_plan
 from weldsim.text.next_words import advice_lines
 
 UP, RIGHT, UP_MM, RIGHT_MM = (
-    f"pointer_{e}" for e in ("up_mrad", "right_mrad", "up_mm", "right_mm")
+    Column("pointer", d, unit) for unit in ("mrad", "mm") for d in ("up", "right")
 )
+
+
+def shown(columns, values, noise=None):
+    """Readings as a person has them, in mrad and mm."""
+    values = np.array(values, dtype=float)
+    spread = [noise or {"mrad": 0.1, "mm": 0.5}[c.unit] for c in columns]
+    return Read(tuple(columns), 1e-3 * values, 1e-3 * np.array(spread))
+
 
 EFFICIENCY = Unknown("efficiency", "arc.efficiency", 0.06, 0.8, 1.2)
 SPEED = Unknown("speed", "arc.speed", 0.05, 0.8, 1.2)
@@ -118,10 +126,14 @@ class TestWords:
             read_moves(self.plan, "front:+x,back:+x")
 
     def test_readings_in_either_unit(self):
-        columns, values = read_readings(self.plan, ["pointer.up=-12mm", "pointer.right=0.25 in"])
-        assert columns == ("pointer_up_mm", "pointer_right_mm")
-        assert values == pytest.approx([-12.0, 6.35])
-        assert read_readings(self.plan, ["pointer.up=2 mrad"])[0] == ("pointer_up_mrad",)
+        read = read_readings(self.plan, ["pointer.up=-12mm", "pointer.right=0.25 in"])
+        assert read.columns == (UP_MM, RIGHT_MM)
+        assert read.values == pytest.approx([-12e-3, 6.35e-3])  # an inch is 25.4 mm (definition)
+        assert read_readings(self.plan, ["pointer.up=2 mrad"]).columns == (UP,)
+
+    def test_noise_is_in_the_unit_of_each_reading(self):
+        texts = ["pointer.up=-12mm", "pointer.right=2 mrad"]
+        assert read_readings(self.plan, texts, 0.3).noise == pytest.approx([0.3e-3, 0.3e-3])
 
     def test_a_side_is_read_once(self):
         with pytest.raises(CaseError, match="this side is read twice"):
@@ -198,14 +210,16 @@ def test_welds_that_undo_each_other_still_tell_how_they_scale():
 
 def test_a_spot_on_a_target_is_a_tilt_by_its_throw():
     """2 m: 4 mm a 2 mrad; what the part shifts besides is the model's."""
-    expected = {UP: 1.0, UP_MM: 2.5, RIGHT: 0.0, RIGHT_MM: 0.0}
-    read = in_one_unit(small_plan(), (UP_MM, RIGHT), [4.5, 0.3], None, expected)
+    expected = {UP: 1e-3, UP_MM: 2.5e-3, RIGHT: 0.0, RIGHT_MM: 0.0}
+    read = in_one_unit(small_plan(), shown((UP_MM, RIGHT), [4.5, 0.3]), expected)
     assert read.columns == (UP, RIGHT)
-    assert read.values == pytest.approx([2.0, 0.3]) and read.noise == pytest.approx([0.25, 0.1])
+    assert read.values == pytest.approx([2e-3, 0.3e-3])
+    assert read.noise == pytest.approx([0.25e-3, 0.1e-3])
     spot = small_plan("plan.kind=linear", "plan.tolerance=2 mm")
-    read = in_one_unit(spot, (UP_MM, UP), [4.5, 2.0], 0.1, expected)
+    read = in_one_unit(spot, shown((UP_MM, UP), [4.5, 2.0], 0.1), expected)
     assert read.columns == (UP_MM, UP_MM)
-    assert read.values == pytest.approx([4.5, 4.5]) and read.noise == pytest.approx([0.1, 0.2])
+    assert read.values == pytest.approx([4.5e-3, 4.5e-3])
+    assert read.noise == pytest.approx([0.1e-3, 0.2e-3])
 
 
 MOVES = {  # tilt up and right in mrad of a made-up weld, in proportion to efficiency over speed
@@ -214,7 +228,7 @@ MOVES = {  # tilt up and right in mrad of a made-up weld, in proportion to effic
 }  # fmt: skip
 
 
-def made_up(plan, setting, schedules, grade, folder, found, progress=None):
+def made_up(plan, setting, schedules, grade, folder, executor, progress=None):
     """Outcomes of welds that add: each in proportion to its arc's heat."""
     whole = next(plan.schedules())
     arcs = {w.seam: w for w in plan.bound(plan.settings[setting], whole).welds}
@@ -223,8 +237,9 @@ def made_up(plan, setting, schedules, grade, folder, found, progress=None):
         tilt = sum(
             np.array(MOVES[m]) * arcs[m[0]].efficiency / 0.77 * 3e-3 / arcs[m[0]].speed for m in row
         )
-        values = (*tilt, *(2 * tilt))
-        out[row] = Outcome(columns=dict(zip((UP, RIGHT, UP_MM, RIGHT_MM), values, strict=True)))
+        values = 1e-3 * np.array((*tilt, *(2 * tilt)))
+        columns = (UP, RIGHT, UP_MM, RIGHT_MM)
+        out[row] = Outcome(readings=Readings(dict(zip(columns, values, strict=True))))
     return out
 
 
@@ -241,8 +256,9 @@ class TestAdvice:
     done = (("front", 1),)
 
     def given(self, plan, columns, reading, **rest):
-        rest = {"noise": 0.02, "error": 1e-4, **rest}
-        return advise(plan, "nowhere", self.done, columns, np.array(reading), None, **rest)
+        rest = {"drift": Drift(0.0, 1e-4, 2), **rest}
+        read = shown(columns, reading, rest.pop("noise", 0.02))
+        return advise(plan, "nowhere", self.done, read, None, **rest)
 
     def test_the_measure_is_predicted_whatever_was_read(self):
         """One side read right on the model: the other is the model's, with its spread."""
@@ -261,7 +277,7 @@ class TestAdvice:
 
     def test_what_was_not_read_moves_with_the_factors(self):
         """The arc 10 % hotter is seen in up: right stands at 1.1 too, and the rest scales."""
-        found = self.given(small_plan(), (UP,), [3.3], noise=0.001, error=1e-7)
+        found = self.given(small_plan(), (UP,), [3.3], noise=0.001, drift=Drift(0.0, 1e-7, 2))
         way = next(w for w in found.directions if w.moves == (("back", -1),))
         assert way.mean == pytest.approx([1.1e-4, 1.1e-4], rel=0.05)
 
@@ -280,7 +296,7 @@ class TestAdvice:
 
     def test_without_a_study_error_no_side_is_surer_than_the_other(self):
         """A quarter of the way to come, the same for both sides: 0.25 |(-2.9, 0.9)| for back."""
-        found = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], error=None, noise=1e-6)
+        found = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], drift=None, noise=1e-6)
         way = next(w for w in found.directions if w.moves == (("back", 1),))
         own = (0.25e-3) ** 2 * (2.9**2 + 0.9**2)
         assert np.diag(way.covariance) - own == pytest.approx(0.0, abs=0.2 * own)
@@ -289,7 +305,7 @@ class TestAdvice:
     def test_a_travel_that_the_plan_excludes_may_have_been_welded(self):
         plan = small_plan('plan.travel={front=["+x"]}')
         done = read_moves(plan, "front:-x")
-        found = advise(plan, "nowhere", done, (UP, RIGHT), np.array([3.0, -1.0]), None)
+        found = advise(plan, "nowhere", done, shown((UP, RIGHT), [3.0, -1.0]), None)
         assert found.directions[0].moves == (("back", 1),)
 
     @pytest.mark.parametrize("measure", ['"time"', '"stress"'])
@@ -301,13 +317,14 @@ class TestAdvice:
         assert "\n" not in str(refusal.value)
 
     def test_too_many_ways_are_those_of_the_study(self, monkeypatch):
-        monkeypatch.setattr(next_study, "ALL", 1)
+        monkeypatch.setattr(next_study, "LARGEST_FULL_STUDY", 1)
         plan = small_plan()
         row = {"moves": [["front", 1], ["back", -1]], "setting": []}
         other = {"moves": [["back", 1], ["front", 1]], "setting": []}
         found = self.given(plan, (UP, RIGHT), [3.0, 1.0], record={"rows": [row, other]})
         assert [w.moves for w in found.directions] == [(("back", -1),)]
-        assert any("only the 1 that the study looked at" in n for n in found.notes)
+        said = advice_lines(plan, found)
+        assert any("only the 1 that the study looked at" in line for line in said)
         for record in ({"rows": [other]}, None):
             with pytest.raises(CaseError, match="no study looked at any of them"):
                 ways_on(plan, self.done, record)
@@ -340,11 +357,13 @@ class TestFolders:
 
     def test_a_studys_error_is_in_si(self):
         drift = {"share": 0.7, "rest": 0.3}
-        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.25, pytest.approx(3e-4))
+        found = study_drift({"drift": drift, "unit": "mm/m"})
+        assert (found.share, found.rest) == (0.25, pytest.approx(3e-4))
         drift["share"] = 0.1
-        assert study_error({"drift": drift, "unit": "mm/m"}) == (0.1, pytest.approx(3e-4))
-        assert study_error({"drift": drift, "unit": "s"}) is None
-        assert study_error({"drift": None, "unit": "mrad"}) is None
+        found = study_drift({"drift": drift, "unit": "mm/m"})
+        assert (found.share, found.rest) == (0.1, pytest.approx(3e-4))
+        assert study_drift({"drift": drift, "unit": "s"}) is None
+        assert study_drift({"drift": None, "unit": "mrad"}) is None
 
 
 @pytest.mark.slow
@@ -355,11 +374,10 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
     hot = small_plan(f"arc.efficiency={0.77 * hidden}")
     truth = evaluate(hot, 0, hot.schedules(), "sketch", tmp_path / "truth", Here())
     now = evaluate(hot, 0, [done], "sketch", tmp_path / "truth", Here())[done]
-    columns = ("pointer_up_mrad", "pointer_right_mrad")
-    reading = np.array([now.columns[c] for c in columns])
-    advice = advise(
-        plan, tmp_path / "study", done, columns, reading, Here(), noise=0.02, error=1e-5
-    )
+    columns = (UP, RIGHT)
+    read = shown(columns, [1e3 * now.readings[c] for c in columns], 0.02)
+    drift = Drift(0.0, 1e-5, 2)
+    advice = advise(plan, tmp_path / "study", done, read, Here(), drift=drift)
     found = advice.estimate
     at = [u.name for u in advice.unknowns].index("efficiency")
     assert abs(found.factors[at] - hidden) < 2 * found.spread[at]
@@ -367,9 +385,9 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
     assert not found.contradictory
     for way in advice.directions:
         end = truth[(*done, *way.moves)]
-        goal = 1e-3 * np.array([end.columns[c] for c in columns])
+        wanted = np.array([end.readings[c] for c in columns])
         # the way is linear in the factors; its own spread is what it says of that
-        assert np.linalg.norm(way.mean - goal) < 0.15 * np.linalg.norm(goal)
+        assert np.linalg.norm(way.mean - wanted) < 0.15 * np.linalg.norm(wanted)
     assert [w.moves for w in advice.directions][0] == min(
         (m[1:] for m in truth if m[:1] == done), key=lambda m: truth[(*done, *m)].final
     )
@@ -380,20 +398,21 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
 def test_ways_of_all_settings_are_ranked(tmp_path):
     """Read as expected, a way ends where the study ends, but for what its own past differs by."""
     plan, done = small_plan('plan.vary={ "schedule.pause" = ["10 s", "40 s"] }'), (("front", 1),)
-    columns = ("pointer_up_mrad", "pointer_right_mrad")
+    columns = (UP, RIGHT)
     ends, behind = [], []
     for number in range(2):
         found = evaluate(plan, number, plan.schedules(), "sketch", tmp_path, Here())
         ends.append(found)
-        past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].columns
+        past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].readings
         behind.append(np.array([past[c] for c in columns]))
-    advice = advise(plan, tmp_path, done, columns, behind[0], Here(), noise=0.02, error=1e-5)
+    read, drift = shown(columns, 1e3 * behind[0], 0.02), Drift(0.0, 1e-5, 2)
+    advice = advise(plan, tmp_path, done, read, Here(), drift=drift)
     assert {w.setting for w in advice.directions} == {0, 1}
     assert advice.estimate.factors == pytest.approx(1.0, abs=1e-9)
     for way in advice.directions:
-        end = ends[way.setting][(*done, *way.moves)].columns
-        goal = 1e-3 * (np.array([end[c] for c in columns]) + behind[0] - behind[way.setting])
-        assert way.mean == pytest.approx(goal, abs=1e-12)
+        end = ends[way.setting][(*done, *way.moves)].readings
+        wanted = np.array([end[c] for c in columns]) + behind[0] - behind[way.setting]
+        assert way.mean == pytest.approx(wanted, abs=1e-12)
     lines = advice_lines(plan, advice)
     assert any("(schedule.pause 40 s)" in line for line in lines), lines
     assert lines[-1].endswith("what lies behind was welded with schedule.pause 10 s")

@@ -1,6 +1,9 @@
 """The tree of schedules: what it shares changes nothing, whoever computes it in whatever order."""
 
 import json
+import os
+import pickle
+import zipfile
 
 import numpy as np
 import pytest
@@ -10,25 +13,20 @@ from weldsim.errors import ConvergenceError, MeshError, StoreError
 from weldsim.joints.registry import joint_module
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
+from weldsim.schema.column import Column, Readings
 from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.plan import branches
-from weldsim.studies.plan.branches import FOLDER, bind, canonical
-from weldsim.studies.plan.ranking import (
-    Forest,
-    Outcome,
-    Study,
-    _late,
-    _ranked,
-    _to_confirm,
-    drift_of,
-    evaluate,
-    groups_of,
-    measured,
-    study,
-)
+from weldsim.studies.plan.branches import FOLDER, bind
+from weldsim.studies.plan.drift import drift_between
+from weldsim.studies.plan.mesh_file import read_mesh, write_mesh
+from weldsim.studies.plan.outcomes import Outcome, evaluate, measured, root_job
+from weldsim.studies.plan.prefix_tree import PrefixTree
+from weldsim.studies.plan.ranking import Study, groups_of, is_late, rank, ranked, to_confirm
 from weldsim.studies.plan.space import parse_plan
-from weldsim.studies.plan.symmetry import symmetries
-from weldsim.text.plan_words import factors, plan_lines
+from weldsim.studies.plan.symmetry import canonical, symmetries
+from weldsim.text.plan_words import error_words, factors, model_words, plan_lines
+
+UP, RIGHT = (Column("pointer", direction, "mrad") for direction in ("up", "right"))
 
 
 @pytest.fixture(scope="module")
@@ -50,8 +48,8 @@ def test_a_schedule_on_branches_is_the_same_run(plan, done):
     moves = (("front", 1), ("back", -1))
     model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
     *_, last = simulate(model)
-    found = done[0][moves].columns
-    for column, value in last.gauges.display().items():
+    found = done[0][moves].readings
+    for column, value in last.gauges.items():
         assert found[column] == pytest.approx(value, abs=1e-7)
 
 
@@ -62,8 +60,8 @@ def test_an_image_is_the_run_of_its_own_schedule(plan, done):
     moves = (("back", -1), ("front", 1))
     model = build_model(plan.bound(plan.settings[0], moves), "sketch", 1)
     *_, last = simulate(model)
-    found = done[0][moves].columns
-    for column, value in last.gauges.display().items():
+    found = done[0][moves].readings
+    for column, value in last.gauges.items():
         assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
 
 
@@ -74,9 +72,9 @@ def test_a_divided_seam_on_branches_is_the_same_run(tmp_path):
     weld += 'pattern = "backstep"\n'
     plan = parse_plan(TEXT.replace("[schedule]", weld + "[schedule]"), "small.toml", ())
     for moves in ((("front", 1), ("back", -1)), (("back", 1), ("front", -1))):
-        found = evaluate(plan, 0, [moves], "sketch", tmp_path, Here())[moves].columns
+        found = evaluate(plan, 0, [moves], "sketch", tmp_path, Here())[moves].readings
         *_, last = simulate(build_model(plan.bound(plan.settings[0], moves), "sketch", 1))
-        for column, value in last.gauges.display().items():
+        for column, value in last.gauges.items():
             assert found[column] == pytest.approx(value, abs=1e-5 * (1 + abs(value)))
 
 
@@ -86,9 +84,7 @@ def test_mirror_images_tie(plan, done):
     for moves, outcome in outcomes.items():
         image = tuple((s, -w) for s, w in moves)
         assert outcomes[image].final == pytest.approx(outcome.final, rel=1e-12)
-        assert outcomes[image].columns["pointer_right_mrad"] == pytest.approx(
-            -outcome.columns["pointer_right_mrad"], rel=1e-12
-        )
+        assert outcomes[image].readings[RIGHT] == pytest.approx(-outcome.readings[RIGHT], rel=1e-12)
 
 
 def test_each_weld_is_computed_once_for_each_past(plan, done):
@@ -100,7 +96,7 @@ def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
     back = list(plan.schedules())[::-1]
     again = evaluate(plan, 0, back, "sketch", tmp_path, Here())
     for moves in back:
-        assert again[moves].columns == done[0][moves].columns
+        assert again[moves].readings == done[0][moves].readings
 
 
 def test_what_is_there_is_not_computed_again(plan, done):
@@ -108,7 +104,7 @@ def test_what_is_there_is_not_computed_again(plan, done):
     before = {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")}
     again = evaluate(plan, 0, plan.schedules(), "sketch", done[1], executor)
     assert {p: p.stat().st_mtime_ns for p in (done[1] / FOLDER).glob("*.json")} == before
-    assert all(again[m].columns == done[0][m].columns for m in again)
+    assert all(again[m].readings == done[0][m].readings for m in again)
 
 
 def test_a_stopped_study_goes_on(plan, done, tmp_path):
@@ -121,7 +117,7 @@ def test_a_stopped_study_goes_on(plan, done, tmp_path):
     assert len(kept) == 1
     again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
     assert all(p.stat().st_mtime_ns == t for p, t in kept.items())
-    assert all(again[m].columns == done[0][m].columns for m in again)
+    assert all(again[m].readings == done[0][m].readings for m in again)
 
 
 def test_the_canonical_row_begins_with_canonical_rows(plan, done):
@@ -211,7 +207,7 @@ def test_a_forbidden_travel_is_computed_by_its_image(plan, done):
     found = evaluate(some, 0, some.schedules(), "sketch", done[1], Here())
     assert len(found) == 4
     for moves, outcome in found.items():
-        assert outcome.columns == done[0][moves].columns
+        assert outcome.readings == done[0][moves].readings
         assert "front +x" in some.text(moves)
 
 
@@ -231,7 +227,7 @@ def test_threads_of_one_process_do_not_mix_their_solutions(plan, done, tmp_path)
     found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Threads())
     for moves, outcome in found.items():
         assert not outcome.error
-        assert outcome.columns == pytest.approx(done[0][moves].columns, abs=1e-7)
+        assert outcome.readings == pytest.approx(done[0][moves].readings, abs=1e-7)
 
 
 def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch):
@@ -243,25 +239,25 @@ def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch)
     assert all("no space left" in o.error for o in found.values())
     monkeypatch.undo()
     again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
-    assert all(again[m].columns == done[0][m].columns for m in again)
+    assert all(again[m].readings == done[0][m].readings for m in again)
 
 
 def test_a_state_that_was_cut_short_is_computed_again(plan, done, tmp_path):
     evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
-    (state,) = (tmp_path / FOLDER).glob("*.npz")
+    (state,) = (p for p in (tmp_path / FOLDER).glob("*.npz") if "mesh" not in p.name)
     state.write_bytes(state.read_bytes()[:1000])
     for path in (tmp_path / FOLDER).glob("*.json"):
         if len(json.loads(path.read_text())["moves"]) == 2:
             path.unlink()
     again = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
-    assert all(again[m].columns == done[0][m].columns for m in again)
+    assert all(again[m].readings == done[0][m].readings for m in again)
 
 
 def test_a_setting_that_cannot_be_meshed_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
     def fails(job):
         raise MeshError("Gmsh could not mesh the part")
 
-    monkeypatch.setattr("weldsim.studies.plan.ranking.bind", fails)
+    monkeypatch.setattr("weldsim.studies.plan.outcomes.bind", fails)
     found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
     assert {o.error for o in found.values()} == {"Gmsh could not mesh the part"}
 
@@ -274,7 +270,9 @@ def test_a_case_that_ends_before_its_last_weld_says_so(tmp_path):
 
 def outcomes(plan, finals, times, reaction=0.0):
     return {
-        (0, m): Outcome(final=f, worst=f, time=t, reaction=reaction, columns={"a": f})
+        (0, m): Outcome(
+            final=f, worst=f, time=t, reaction=reaction, readings=Readings({UP: f, RIGHT: 0.0})
+        )
         for m, f, t in zip(plan.schedules(), finals, times, strict=True)
     }
 
@@ -283,18 +281,21 @@ def test_what_takes_too_long_is_not_confirmed_first():
     plan = small_plan('plan.longest="100 s"')
     fast = outcomes(plan, [1, 2, 3, 4, 5, 6, 7, 8], [200] * 4 + [50] * 4)
     groups = {k: k for k in fast}
-    good = sorted(fast, key=lambda k: (_late(plan, fast[k]), fast[k].final, k))
-    first = _to_confirm(plan, good, groups)[0]
+    good = sorted(fast, key=lambda k: (is_late(plan, fast[k]), fast[k].final, k))
+    first = to_confirm(plan, good, groups)[0]
     assert fast[first].final == 5
-    rows, _ = _ranked(plan, fast, {}, groups)
+    rows = ranked(plan, fast, {}, groups)
     assert [r.fast.final for r in rows] == [5, 6, 7, 8, 1, 2, 3, 4]
 
 
 def tilted(spots):
     """Outcomes whose pointer ends at some places, up and right. [mrad]"""
-    columns = ("pointer_up_mrad", "pointer_right_mrad")
     return [
-        Outcome(final=1e-3 * np.hypot(*s), columns=dict(zip(columns, s, strict=True)), time=1.0)
+        Outcome(
+            final=1e-3 * np.hypot(*s),
+            readings=Readings({UP: 1e-3 * s[0], RIGHT: 1e-3 * s[1]}),
+            time=1.0,
+        )  # fmt: skip
         for s in spots
     ]
 
@@ -309,17 +310,21 @@ def test_a_ranking_that_is_off_by_a_factor_says_so():
     fast = dict(zip(keys, tilted(spots), strict=True))
     true = [(1.5 * a, 1.5 * b) for a, b in spots]
     finer = dict(zip(keys[:3], tilted(true), strict=False))
-    assert drift_of(plan, fast, finer, groups) == (pytest.approx(0.5), pytest.approx(0, abs=1e-12))
+    drift = drift_between(plan, fast, finer, groups)
+    assert (drift.share, drift.rest) == (pytest.approx(0.5), pytest.approx(0, abs=1e-12))
     finer[keys[0]] = tilted([(1.5, 0.2)])[0]
-    share, rest = drift_of(plan, fast, finer, groups)
+    drift = drift_between(plan, fast, finer, groups)
+    share, rest = drift.share, drift.rest
     assert share == pytest.approx(0.5, abs=0.01) and rest == pytest.approx(2e-4, rel=0.1)
-    rows, words = _ranked(plan, fast, finer, groups)
+    rows = ranked(plan, fast, finer, groups)
     (alone,) = (r for r in rows if r.confirmed is None)
     assert alone.error == pytest.approx(share * alone.fast.final + rest)
     assert alone.error >= 1e-3 * np.hypot(*(np.array(true[3]) - spots[3])) - 1e-9
+    words = error_words(Study(plan, rows, False, 1.0, 3, drift))
     assert f"{share:.0%} of where they end" in words
     two = dict(list(finer.items())[1:])  # too few to tell a factor: the largest distance alone
-    assert drift_of(plan, fast, two, groups) == (0.0, pytest.approx(0.5e-3 * np.hypot(3, 1)))
+    drift = drift_between(plan, fast, two, groups)
+    assert (drift.share, drift.rest) == (0.0, pytest.approx(0.5e-3 * np.hypot(3, 1)))
 
 
 def test_equal_values_are_no_mirror_images(plan, done):
@@ -328,7 +333,7 @@ def test_equal_values_are_no_mirror_images(plan, done):
     fast = outcomes(plan, [1.0] * 8, [50] * 8)
     groups = groups_of(plan, fast, done[1])
     assert len(set(groups.values())) == 2
-    picked = _to_confirm(plan, sorted(fast), groups)
+    picked = to_confirm(plan, sorted(fast), groups)
     assert len(picked) == 4  # confirm = 1: one schedule and its images
 
 
@@ -337,8 +342,8 @@ def test_a_time_can_be_what_counts(plan, done, tmp_path):
     timed = small_plan('plan.measure="time"', 'plan.tolerance="10 h"', "plan.confirm=0")
     fast = evaluate(timed, 0, timed.schedules(), "sketch", done[1], Here())
     keys = {(0, m): o for m, o in fast.items()}
-    rows, words = _ranked(timed, keys, {}, groups_of(timed, keys, done[1]))
-    found = Study(timed, rows, "all", 1.0, 3, words)
+    rows = ranked(timed, keys, {}, groups_of(timed, keys, done[1]))
+    found = Study(timed, rows, False, 1.0, 3)
     assert "at most 10 h, 3.6e+04 s" in plan_lines(found)[1]
     assert rows[0].best.final == pytest.approx(min(o.time for o in fast.values()))
     assert write_plan(found, tmp_path).exists()
@@ -349,9 +354,10 @@ def test_failed_rows_have_no_numbers_and_any_title_can_be_printed(plan, done, tm
     bad = list(fast)[-1]
     fast[bad] = Outcome(error="no equilibrium")
     odd = small_plan("title=Cost $5_{x and $6")
-    rows, words = _ranked(odd, fast, {}, groups_of(odd, fast, done[1]))
-    assert rows[-1].error is None and rows[0].model == "elastic, grade sketch"
-    paths = write_pages(Study(odd, rows, "all", 1.0, 3, words), tmp_path)
+    rows = ranked(odd, fast, {}, groups_of(odd, fast, done[1]))
+    study = Study(odd, rows, False, 1.0, 3)
+    assert rows[-1].error is None and model_words(study, rows[0]) == "elastic, grade sketch"
+    paths = write_pages(study, tmp_path)
     page = next(p for p in paths if p.suffix == ".html").read_text()
     assert "nan" not in page.replace("nance", "") and "no equilibrium" in page
 
@@ -361,14 +367,15 @@ def test_a_gauge_is_read_by_its_own_name():
     dial = '[[gauge]]\nname = "{}"\nkind = "dial"\nat = "stem top"\ndirection = "+y"\n'
     text = TEXT.replace("[solve]", dial.format("tip_left") + dial.format("tip") + "[solve]")
     plan = parse_plan(text, "x.toml", ("plan.measure=tip", "plan.tolerance=1 mm"))
-    assert measured(plan, ["tip_left_travel_mm", "tip_travel_mm"], [5.0, -7.0]) == 7e-3
+    columns = [Column(name, "travel", "mm") for name in ("tip_left", "tip")]
+    assert measured(plan, columns, [5e-3, -7e-3]) == 7e-3
 
 
 def test_a_slope_is_the_tilt_not_the_spot():
     """3 mrad are 3 mm per metre, however far away the target stands (throw 2 m)."""
     plan = small_plan('plan.kind="slope"', 'plan.tolerance="4 mm/m"')
-    columns = ["pointer_up_mrad", "pointer_right_mrad", "pointer_up_mm", "pointer_right_mm"]
-    assert measured(plan, columns, [3.0, 0.0, 6.0, 0.0]) == pytest.approx(3e-3)
+    spot = [Column("pointer", direction, "mm") for direction in ("up", "right")]
+    assert measured(plan, [UP, RIGHT, *spot], [3e-3, 0.0, 6e-3, 0.0]) == pytest.approx(3e-3)
     assert plan.tolerance.value == pytest.approx(4e-3)
 
 
@@ -387,7 +394,7 @@ def test_a_failed_weld_is_a_row_with_its_error(plan, tmp_path, monkeypatch):
     assert all(np.isfinite(o.final) for m, o in found.items() if m not in bad)
 
 
-def test_a_failed_first_weld_fails_all_that_grow_from_it(plan, tmp_path, monkeypatch):
+def test_a_failed_first_weld_fails_all_that_go_on_from_it(plan, tmp_path, monkeypatch):
     def fails(job, path):
         raise ConvergenceError("no equilibrium")
 
@@ -403,20 +410,7 @@ def test_the_worst_moment_is_at_least_the_end(done):
 @pytest.fixture(scope="module")
 def found(plan, done):
     """The whole of `weldsim plan`, on branches that are there."""
-    import weldsim.studies.plan.ranking as module
-
-    class Crew:
-        def __enter__(self):
-            return Here()
-
-        def __exit__(self, *error):
-            return None
-
-    old, module.executor = module.executor, lambda workers, cluster: Crew()
-    try:
-        return study(plan, done[1])
-    finally:
-        module.executor = old
+    return rank(plan, done[1], Here())
 
 
 @pytest.mark.slow
@@ -427,8 +421,7 @@ class TestStudy:
     def test_the_recommended_row_is_confirmed_and_no_worse(self, found):
         first, rest = found.rows[0], found.rows[1:]
         ends = [
-            1e-3 * np.array([o.columns[f"pointer_{way}_mrad"] for way in ("up", "right")])
-            for o in (first.confirmed, first.fast)
+            np.array([o.readings[c] for c in (UP, RIGHT)]) for o in (first.confirmed, first.fast)
         ]
         # from spot to spot: two spots on one ring may lie far apart
         assert first.error == pytest.approx(np.linalg.norm(ends[0] - ends[1]), rel=1e-9)
@@ -453,17 +446,54 @@ class TestStudy:
         assert plan_lines(found)[0].endswith(found.plan.text(found.rows[0].moves))
 
 
-def test_forest_is_prefix_closed(plan):
-    root = branches.Job("x", "", "", (), 0, "sketch", (), "", "")
-    forest = Forest(plan, root, ())
+def test_a_prefix_tree_holds_the_beginning_of_every_row(plan):
+    tree = PrefixTree(plan, branches.Job("x", plan, 0, "sketch", (), "", ""), ())
     for moves in plan.schedules():
-        forest.add(moves)
-    assert all(row[:-1] in forest.jobs or len(row) == 1 for row in forest.jobs)
-    assert len(forest.jobs) == 4 + 8
+        tree.add(moves)
+    assert all(row[:-1] in tree.jobs or len(row) == 1 for row in tree.jobs)
+    assert len(tree.jobs) == 4 + 8
 
 
 def test_bound_models_are_kept_between_jobs(plan, done):
-    job = branches.Job(
-        str(done[1]), plan.case.source_text, "small.toml", (), 0, "sketch", (), "", ""
-    )
+    job = root_job(plan, 0, "sketch", done[1])
     assert bind(job) is bind(job)
+
+
+def test_nothing_in_a_study_folder_is_run(plan, done, tmp_path):
+    """A folder may come from anyone: what was planted in place of the mesh is no mesh, no more."""
+    struck = tmp_path / "struck"
+
+    class Planted:
+        def __reduce__(self):
+            return os.mkdir, (str(struck),)
+
+    evaluate(plan, 0, [next(plan.schedules())], "sketch", tmp_path / "study", Here())
+    meshes = list((tmp_path / "study" / FOLDER).glob("mesh-*"))
+    assert meshes
+    bomb = np.empty((), dtype=object)
+    bomb[()] = Planted()
+    with zipfile.ZipFile(tmp_path / "bomb.npz", "w") as archive:
+        with archive.open("kind.npy", "w") as member:
+            np.lib.format.write_array(member, bomb, allow_pickle=True)
+    for planted in (pickle.dumps(Planted()), (tmp_path / "bomb.npz").read_bytes()):
+        for path in (*meshes, *(p.with_suffix(".pickle") for p in meshes)):
+            path.write_bytes(planted)
+        branches._BOUND.clear()
+        for kept in (tmp_path / "study" / FOLDER).glob("*.json"):
+            kept.unlink()
+        again = evaluate(plan, 0, [next(plan.schedules())], "sketch", tmp_path / "study", Here())
+        assert not struck.exists()
+        for moves, outcome in again.items():
+            assert outcome.readings == done[0][moves].readings
+
+
+def test_a_mesh_comes_back_to_the_bit(plan, tmp_path):
+    part = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1).part
+    write_mesh(tmp_path / "mesh.npz", part)
+    again = read_mesh(tmp_path / "mesh.npz")
+    assert np.array_equal(again.mesh.p, part.mesh.p) and np.array_equal(again.mesh.t, part.mesh.t)
+    assert np.array_equal(again.lattice.points, part.lattice.points)
+    assert again.volumes == part.volumes
+    for one, two in ((again.regions, part.regions), (again.boundaries, part.boundaries)):
+        assert one.keys() == two.keys()
+        assert all(np.array_equal(one[name], two[name]) for name in one)

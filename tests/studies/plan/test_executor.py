@@ -3,22 +3,23 @@
 import os
 import signal
 from concurrent.futures import Future
+from multiprocessing import active_children
 
 import pytest
 
 from tests.studies.small import Here, small_plan
 from weldsim.errors import SetupError
 from weldsim.studies.plan.branches import FOLDER, Job
-from weldsim.studies.plan.executor import LIVES, carry_out, executor
-from weldsim.studies.plan.ranking import evaluate
+from weldsim.studies.plan.executor import MOST_DEATHS, carry_out, open_executor
+from weldsim.studies.plan.outcomes import evaluate
 
 
 def jobs(*names):
-    return [Job("x", "", "", (), 0, "sketch", (), n, "") for n in names]
+    return [Job("x", None, 0, "sketch", (), n, "") for n in names]
 
 
 class Mortal(Here):
-    """A crew whose worker dies a number of times on one branch."""
+    """An executor whose worker dies a number of times on one branch."""
 
     def __init__(self, name, deaths):
         super().__init__()
@@ -50,12 +51,12 @@ def test_a_branch_that_kills_its_workers_is_given_up_with_what_grows_from_it():
     found = Mortal("a", 99)
     a, b, c = jobs("a", "b", "c")
     records = carry_out(found, [a, b], {"a": [c]}, lambda r: None)
-    assert found.jobs.count("a") == LIVES and "died" in records["a"]["error"]
+    assert found.jobs.count("a") == MOST_DEATHS and "died" in records["a"]["error"]
     assert "earlier weld" in records["c"]["error"] and "error" not in records["b"]
 
 
 class Pool(Here):
-    """A crew of two whose worker dies on one branch and takes along what ran beside it."""
+    """An executor of two whose worker dies on one branch and takes along what ran beside it."""
 
     room = 2
 
@@ -106,7 +107,7 @@ def test_a_bug_is_not_swallowed():
 def test_threads_are_as_before_afterwards(monkeypatch):
     monkeypatch.setenv("OMP_NUM_THREADS", "7")
     monkeypatch.delenv("WELDSIM_THREADS", raising=False)
-    with executor(1):
+    with open_executor(1):
         assert os.environ["OMP_NUM_THREADS"] == "1"
     assert os.environ["OMP_NUM_THREADS"] == "7" and "WELDSIM_THREADS" not in os.environ
 
@@ -124,7 +125,7 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(alone, cluster,
     if cluster:
         pytest.importorskip("distributed")
     plan, killed = small_plan(), []
-    with executor(2, cluster) as found:
+    with open_executor(2, cluster) as found:
 
         def kill(share, text):
             if killed:
@@ -132,7 +133,7 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(alone, cluster,
             if cluster:
                 pid = next(iter(found._own.workers.values())).process.pid
             else:
-                pid = next(iter(found._pool._processes))
+                pid = next(p.pid for p in active_children())
             os.kill(pid, signal.SIGKILL)
             killed.append(pid)
 
@@ -141,13 +142,13 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(alone, cluster,
     assert len(list((tmp_path / FOLDER).glob("*.json"))) == 3
     assert not list((tmp_path / FOLDER).glob("*.part"))
     for moves, outcome in alone.items():
-        for column, value in outcome.columns.items():
-            assert again[moves].columns[column] == pytest.approx(value, abs=1e-7)
+        for column, value in outcome.readings.items():
+            assert again[moves].readings[column] == pytest.approx(value, abs=1e-7)
 
 
 @pytest.mark.slow
 def test_a_scheduler_that_is_not_there_is_said_in_one_line():
     pytest.importorskip("distributed")
     with pytest.raises(SetupError, match="no scheduler answers"):
-        with executor(1, "tcp://127.0.0.1:9"):
+        with open_executor(1, "tcp://127.0.0.1:9"):
             pass

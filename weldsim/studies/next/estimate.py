@@ -16,10 +16,12 @@ import numpy as np
 
 from weldsim.errors import CaseError
 
-BEYOND = 3.0  # standard deviations from which readings are called contradictory
+CONTRADICTION = 3.0  # standard deviations from which readings are called contradictory
 SPREADS = {  # usual factor of each unknown: standard deviation, least, most
     "efficiency": (0.06, 0.8, 1.2),
     "speed": (0.05, 0.8, 1.2),
+    "root gap": (0.3, 0.0, 3.0),
+    "stiffness": (0.5, 0.1, 5.0),
 }
 
 
@@ -76,7 +78,7 @@ class Estimate:
     @property
     def contradictory(self) -> bool:
         """Whether the readings contradict each other or the model beyond reason."""
-        return self.misfit > BEYOND
+        return self.misfit > CONTRADICTION
 
 
 def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:

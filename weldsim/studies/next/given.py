@@ -1,45 +1,60 @@
-"""What `weldsim next` is given, checked: a folder, the welds done, readings. See `next_study`."""
+"""What is given after some welds, checked: a study's folder, the welds done, and readings."""
 
 from __future__ import annotations
 
-import json
-import tomllib
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from weldsim.case.overrides import apply_overrides
-from weldsim.errors import CaseError
-from weldsim.studies.plan.space import Plan, columns_of, parse_plan
+from weldsim.case.load import Case, parse_case
+from weldsim.errors import CaseError, StoreError
+from weldsim.runs.reading import read_json_file
+from weldsim.schema.column import Column
+from weldsim.studies.plan.checks import columns_of
+from weldsim.studies.plan.space import Moves, Plan, plan_of
 from weldsim.units import parse
 
-READ_OFF = {"mrad": 0.1, "mm": 0.5}  # standard deviation of a reading when none is stated
+READING_NOISE = {"mrad": 0.1e-3, "mm": 0.5e-3}  # standard deviation where none is stated [SI]
 
 
-def open_study(folder, tolerance: str | None = None) -> tuple[Plan, Path, dict | None]:
+def open_study(
+    folder: str | Path, tolerance: str | None = None
+) -> tuple[Plan, Path, dict[str, Any] | None]:
     """Plan, folder of branches, and record of a study; of a run folder, a plan of its case.
+
+    Parameters
+    ----------
+    folder : path
+        Of a study or of a run.
+    tolerance : str, optional
+        Of a run whose case states none.
 
     Raises
     ------
     CaseError
         If the folder is neither, or nothing that a gauge reads is planned.
+    StoreError
+        If plan.json or case.json is damaged.
     """
     folder = Path(folder)
-    if (folder / "plan.json").exists():
-        record = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
-        plan = parse_plan(record["case"], record["source_file"], record["overrides"])
-        check_measure(plan)
-        return plan, folder, record
-    if not (folder / "case.json").exists():
+    study = (folder / "plan.json").exists()
+    path = folder / ("plan.json" if study else "case.json")
+    if not path.exists():
         raise CaseError(f"{folder}: neither a study (plan.json) nor a run folder (case.json)")
-    kept = json.loads((folder / "case.json").read_text(encoding="utf-8"))
-    text, overrides = kept["source"], tuple(kept["overrides"])
-    if "plan" not in tomllib.loads(text):
-        text = _with_plan(folder, text, overrides, tolerance)
-    plan = parse_plan(text, kept["source_file"], overrides)
+    record = read_json_file(path)
+    try:
+        text, overrides = record["case" if study else "source"], tuple(record["overrides"])
+        case = parse_case(text, record["source_file"], overrides)
+    except (KeyError, TypeError, AttributeError):
+        raise StoreError(f"{path}: holds no case; plan or run it again") from None
+    if not study and "plan" not in case.tables:
+        case = _with_plan(folder, case, tolerance)
+    plan = plan_of(case)
     check_measure(plan)
-    return plan, folder / "next", None
+    return (plan, folder, record) if study else (plan, folder / "next", None)
 
 
 def check_measure(plan: Plan) -> None:
@@ -51,26 +66,21 @@ def check_measure(plan: Plan) -> None:
         )
 
 
-def _with_plan(folder, text: str, overrides, tolerance) -> str:
-    """The text of a case with a [plan] section for its first pointer."""
-    import tomli_w
-
-    raw = tomllib.loads(text)
-    changed = tomllib.loads(text)
-    apply_overrides(changed, overrides)
-    pointers = [g for g in changed.get("gauge", ()) if g.get("kind") == "pointer"]
+def _with_plan(folder: Path, case: Case, tolerance: str | None) -> Case:
+    """The case with a [plan] section for its first pointer."""
+    pointers = [g for g in case.tables.get("gauge", ()) if g.get("kind") == "pointer"]
     if not pointers:
         raise CaseError(f"{folder}: its case has no pointer to read; add a [plan] section")
     tolerance = tolerance or pointers[0].get("tolerance")
     if tolerance is None:
         raise CaseError(f'{folder}: its case states no tolerance: add --tolerance "1 mrad"')
-    raw["plan"] = {"measure": pointers[0]["name"], "tolerance": tolerance}
+    changes = {"plan.measure": pointers[0]["name"], "plan.tolerance": tolerance}
     if "size" in pointers[0]:
-        raw["plan"]["size"] = pointers[0]["size"]
-    return tomli_w.dumps(raw)
+        changes["plan.size"] = pointers[0]["size"]
+    return case.with_changes(changes)
 
 
-def read_moves(plan: Plan, after: str) -> tuple:
+def read_moves(plan: Plan, after: str) -> Moves:
     """Moves welded so far, from "front:+x,back:-x"; a bare seam name ends the case's own order."""
     items = [i.strip() for i in after.split(",") if i.strip()]
     if len(items) == 1 and ":" not in items[0]:
@@ -81,10 +91,10 @@ def read_moves(plan: Plan, after: str) -> tuple:
         if seam not in plan.words:
             known = ", ".join(plan.words)
             raise CaseError(f"--after {item}: no seam of that name, known: {known}")
-        senses = plan.known[seam]
-        if word not in senses:
-            raise CaseError(f"--after {item}: {word!r} is no travel there: {', '.join(senses)}")
-        moves.append((seam, senses[word]))
+        directions = plan.known[seam]
+        if word not in directions:
+            raise CaseError(f"--after {item}: {word!r} is no travel there: {', '.join(directions)}")
+        moves.append((seam, directions[word]))
     if not moves:
         raise CaseError("--after: nothing is welded yet; weldsim plan says how to begin")
     if len({s for s, _ in moves}) < len(moves):
@@ -106,102 +116,116 @@ def _own_order(plan: Plan, last: str) -> list[str]:
     return [f"{s}:{travel[s]}" for s in names[: names.index(last) + 1]]
 
 
-def read_readings(plan: Plan, texts) -> tuple[tuple[str, ...], np.ndarray]:
-    """Columns and values from "pointer.up=-12mm"; mm or mrad as written, each side once."""
-    found: dict[str, tuple[str, float]] = {}
-    for text in texts:
-        name, sign, value = text.partition("=")
-        stem = _side(plan, text, name.strip())
-        if not sign or stem is None:
-            such = ", ".join(".".join(_parted(plan, s)) for s in _stems(plan))
-            raise CaseError(f"--reading {text}: write GAUGE.SIDE=VALUE, sides here: {such}")
-        if stem in found:
-            raise CaseError(f"--reading {text}: this side is read twice")
-        found[stem] = _value(plan, text, stem, value.strip())
-    if not found:
-        raise CaseError("--reading: missing, such as --reading pointer.up=-12mm")
-    return tuple(c for c, _ in found.values()), np.array([v for _, v in found.values()])
-
-
-def _stems(plan: Plan) -> list[str]:
-    """Columns without their units, each once: the sides of all gauges."""
-    return list(dict.fromkeys(c.rpartition("_")[0] for c in columns_of(plan.case)))
-
-
-def _parted(plan: Plan, stem: str) -> tuple[str, str]:
-    """Gauge and side of a stem; a gauge's name may hold a line below itself."""
-    gauge = max((g.name for g in plan.case.gauges if stem.startswith(f"{g.name}_")), key=len)
-    return gauge, stem.removeprefix(f"{gauge}_")
-
-
-def _side(plan: Plan, text: str, name: str) -> str | None:
-    """The stem that "pointer.up", or "bow" alone, stands for; None if there is no such."""
-    gauge, _, part = name.partition(".")
-    own = [s for s in _stems(plan) if _parted(plan, s)[0] == gauge]
-    if part:
-        return next((s for s in own if _parted(plan, s)[1] == part), None)
-    if len(own) > 1:
-        named = " or ".join(".".join(_parted(plan, s)) for s in own)
-        raise CaseError(f"--reading {text}: {gauge} has more than one side, write {named}")
-    return own[0] if own else None
-
-
-def _value(plan: Plan, text: str, stem: str, value: str) -> tuple[str, float]:
-    for unit, kind in (("mm", "length"), ("mrad", "angle")):
-        try:
-            number = 1e3 * parse(value, kind)
-        except ValueError:
-            continue
-        if f"{stem}_{unit}" not in columns_of(plan.case):
-            raise CaseError(f"--reading {text}: this gauge is not read in {unit}")
-        return f"{stem}_{unit}", number
-    raise CaseError(f'--reading {text}: value with its unit, such as "-12 mm" or "2 mrad"')
-
-
 @dataclass(frozen=True)
 class Read:
-    """Readings in one unit for each gauge, that of the measure where they are its own.
+    """What was read off the gauges, R readings.
 
     Attributes
     ----------
-    columns : (R,) gauge columns
-    values, noise : (R,) and their standard deviations, in the columns' units
+    columns : tuple of Column
+    values, noise : ndarray, shape (R,)
+        Readings and their standard deviations. [SI]
     """
 
-    columns: tuple[str, ...]
+    columns: tuple[Column, ...]
     values: np.ndarray
     noise: np.ndarray
 
 
-def in_one_unit(plan: Plan, columns, values, noise, expected: dict) -> Read:
+def read_readings(plan: Plan, texts: Iterable[str], noise: float | None = None) -> Read:
+    """Readings from "pointer.up=-12mm"; mm or mrad as written, each side once.
+
+    Parameters
+    ----------
+    plan : Plan
+    texts : iterable of str
+    noise : float, optional
+        Standard deviation of each reading in its own unit; `READING_NOISE` when left out.
+
+    Raises
+    ------
+    CaseError
+        One line for a reading that is not such.
+    """
+    found: dict[tuple[str, str], tuple[Column, float]] = {}
+    for text in texts:
+        name, sign, value = text.partition("=")
+        side = _side(plan, text, name.strip())
+        if not sign or side is None:
+            such = ", ".join(".".join(s) for s in _sides(plan))
+            raise CaseError(f"--reading {text}: write GAUGE.SIDE=VALUE, sides here: {such}")
+        if side in found:
+            raise CaseError(f"--reading {text}: this side is read twice")
+        found[side] = _value(plan, text, side, value.strip())
+    if not found:
+        raise CaseError("--reading: missing, such as --reading pointer.up=-12mm")
+    columns = tuple(c for c, _ in found.values())
+    spread = [READING_NOISE[c.unit] if noise is None else noise / c.factor for c in columns]
+    return Read(columns, np.array([v for _, v in found.values()]), np.array(spread))
+
+
+def _sides(plan: Plan) -> list[tuple[str, str]]:
+    """Gauge and component of all columns that read movement, each once."""
+    return list(dict.fromkeys((c.gauge, c.component) for c in columns_of(plan.case)))
+
+
+def _side(plan: Plan, text: str, name: str) -> tuple[str, str] | None:
+    """The side that "pointer.up", or "bow" alone, stands for; None if there is no such."""
+    gauge, _, part = name.partition(".")
+    own = [s for s in _sides(plan) if s[0] == gauge]
+    if part:
+        return next((s for s in own if s[1] == part), None)
+    if len(own) > 1:
+        named = " or ".join(".".join(s) for s in own)
+        raise CaseError(f"--reading {text}: {gauge} has more than one side, write {named}")
+    return own[0] if own else None
+
+
+def _value(plan: Plan, text: str, side: tuple[str, str], value: str) -> tuple[Column, float]:
+    for unit, kind in (("mm", "length"), ("mrad", "angle")):
+        try:
+            number = parse(value, kind)
+        except ValueError:
+            continue
+        column = Column(*side, unit)
+        if column not in columns_of(plan.case):
+            raise CaseError(f"--reading {text}: this gauge is not read in {unit}")
+        return column, number
+    raise CaseError(f'--reading {text}: value with its unit, such as "-12 mm" or "2 mrad"')
+
+
+def in_one_unit(plan: Plan, read: Read, expected: Mapping[Column, float]) -> Read:
     """Readings of a pointer in mm on its target and in mrad brought to one unit.
 
     Parameters
     ----------
-    columns, values : as read
-    noise : float or None
-        Standard deviation of each in its own unit; `READ_OFF` when left out.
-    expected : dict
-        Column -> what the model reads: the spot on a target moves by throw times the tilt and by
-        the shift of the part besides, which is the model's.
+    plan : Plan
+    read : Read
+    expected : mapping
+        Column -> what the model reads [SI]: the spot on a target moves by throw times the tilt and
+        by the shift of the part besides, which is the model's.
+
+    Returns
+    -------
+    Read
+        In that of the measure where the columns are its own.
     """
     out = []
-    for column, value in zip(columns, values, strict=True):
-        unit = column.rpartition("_")[2]
+    for column, value, noise in zip(read.columns, read.values, read.noise, strict=True):
         wanted, rate = _wanted(plan, column)
         number = expected[wanted] + rate * (value - expected[column])
-        out.append((wanted, number, rate * (noise or READ_OFF[unit])))
-    names, numbers, spreads = zip(*out, strict=True)
-    return Read(names, np.array(numbers), np.array(spreads))
+        out.append((wanted, number, abs(rate) * noise))
+    columns, numbers, spreads = zip(*out, strict=True)
+    return Read(columns, np.array(numbers), np.array(spreads))
 
 
-def _wanted(plan: Plan, column: str) -> tuple[str, float]:
-    """Column to which a reading is brought, and its units for each unit read."""
-    stem, _, unit = column.rpartition("_")
-    gauge = next(g for g in plan.case.gauges if g.name == _parted(plan, stem)[0])
+def _wanted(plan: Plan, column: Column) -> tuple[Column, float]:
+    """Column to which a reading is brought, and its change for one unit read. [SI]"""
+    gauge = next(g for g in plan.case.gauges if g.name == column.gauge)
     if gauge.kind != "pointer" or column in plan.measure_columns:
         return column, 1.0
-    goal = "mm" if f"{stem}_mm" in plan.measure_columns else "mrad"
-    if goal == unit:
+    spot = replace(column, unit="mm")
+    wanted = spot if spot in plan.measure_columns else replace(column, unit="mrad")
+    if wanted == column:
         return column, 1.0
-    return f"{stem}_{goal}", gauge.throw if goal == "mm" else 1.0 / gauge.throw
+    return wanted, gauge.throw if wanted == spot else 1.0 / gauge.throw

@@ -1,4 +1,4 @@
-"""What a shop does not know about a case, and the case with more or less of it; see `next_study`.
+"""What a shop does not know about a case, and the case with more or less of it.
 
 An unknown is a factor on a key of the case. Every place that states the key is multiplied: what
 [arc] says, and what a [[weld]] of its own says instead. A bar has no [arc]; all its beads state
@@ -7,68 +7,64 @@ theirs.
 
 from __future__ import annotations
 
-import tomllib
+from collections.abc import Iterator
 
-from weldsim.case.overrides import apply_overrides
+from weldsim.case.load import Case
 from weldsim.studies.next.estimate import SPREADS, Unknown
-from weldsim.studies.plan.space import Plan, parse_plan
+from weldsim.studies.plan.space import Plan, plan_of
 from weldsim.units import parse
 
-UNITS = {"speed": ("speed", "m/s"), "root_gap": ("length", "m"), "stiffness": ("stiffness", "N/m")}
+QUANTITIES = {"speed": "speed", "root_gap": "length", "stiffness": "stiffness"}  # kinds of keys
 
 
 def settled(plan: Plan, unknown: Unknown | None = None, factor: float = 1.0) -> Plan:
     """A plan whose first setting is part of its case, with one unknown multiplied there.
 
-    Workers read its text, so what it says must not be varied once more: nothing may vary in it.
+    Nothing varies in it any more, so that what was multiplied stays so.
+
+    Raises
+    ------
+    CaseError
+        If the case does not allow what it is multiplied to.
     """
-    import tomli_w
-
-    raw = _tables(plan)
+    case = plan.case_under(plan.settings[0])
+    changes = {"plan.vary": {}}
     if unknown is not None:
-        for table, key in _places(raw, unknown.key):
-            table[key] = _times(key, table[key], factor)
-    return parse_plan(tomli_w.dumps(raw), plan.case.source_file)
+        for key, value in _places(case, unknown.key):
+            changes[key] = factor * _number(key, value)
+    return plan_of(case.with_changes(changes))
 
 
-def _tables(plan: Plan) -> dict:
-    """Tables of the case with all changes and those of the first setting."""
-    raw = tomllib.loads(plan.case.source_text)
-    apply_overrides(raw, (*plan.case.overrides, *plan.settings[0].changes))
-    raw["plan"]["vary"] = {}
-    return raw
-
-
-def _places(raw: dict, path: str) -> list[tuple[dict, str]]:
-    """Tables that state a key, with the key: "arc.speed", "part.root_gap", "clamp.NAME.KEY"."""
-    section, *name, key = path.split(".")
+def _places(case: Case, path: str) -> Iterator[tuple[str, object]]:
+    """Where a key is stated, with its value: "arc.speed", "part.root_gap", "clamp.NAME.KEY"."""
+    tables, (section, *name, key) = case.tables, path.split(".")
+    if section == "clamp":
+        yield from ((path, c[key]) for c in tables["clamp"] if c["name"] == name[0] and key in c)
+        return
+    if key in tables.get(section, {}):
+        yield path, tables[section][key]
     if section == "arc":
-        tables = [raw.get("arc", {}), *raw.get("weld", ())]
-    elif section == "clamp":
-        tables = [c for c in raw["clamp"] if c["name"] == ".".join(name)]
-    else:
-        tables = [raw[section]]
-    return [(t, key) for t in tables if key in t]
+        for number, weld in enumerate(tables.get("weld", ()), 1):
+            if key in weld:
+                yield f"weld.{weld.get('name', number)}.{key}", weld[key]
 
 
-def _times(key: str, value, factor: float):
-    """A value as a case states it, multiplied."""
-    if key not in UNITS:
-        return float(f"{factor * value:.9g}")
-    kind, unit = UNITS[key]
-    return f"{factor * parse(value, kind):.9g} {unit}"
+def _number(path: str, value: object) -> float:
+    """A value as a case states it, in SI."""
+    quantity = QUANTITIES.get(path.rpartition(".")[2])
+    return parse(value, quantity) if quantity else float(value)
 
 
 def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
     """What a shop does not know about this case."""
     out = [Unknown(n, f"arc.{n}", *SPREADS[n]) for n in ("efficiency", "speed")]
-    case = settled(plan).case
+    case = plan.case_under(plan.settings[0])
     if getattr(case.part, "root_gap", 0.0) > 0:
-        out.append(Unknown("root gap", "part.root_gap", 0.3, 0.0, 3.0))
+        out.append(Unknown("root gap", "part.root_gap", *SPREADS["root gap"]))
     for clamp in case.clamps:
         if clamp.kind == "spring":
             key = f"clamp.{clamp.name}.stiffness"
-            out.append(Unknown(f"stiffness of {clamp.name}", key, 0.5, 0.1, 5.0))
+            out.append(Unknown(f"stiffness of {clamp.name}", key, *SPREADS["stiffness"]))
     return tuple(out)
 
 

@@ -10,17 +10,26 @@ there is never computed again.
 from __future__ import annotations
 
 import json
-import pickle
 import threading
 import time
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 from zipfile import BadZipFile
 
 import numpy as np
 
+from weldsim.case.load import Case
 from weldsim.errors import BalanceError, ConvergenceError, StoreError, WeldsimError
+from weldsim.geometry.grades import GRADES
+from weldsim.joints.build import build_part
+from weldsim.materials.material import load_material
+from weldsim.runs.stress_summary import locked_in
+from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
+from weldsim.simulation.steps import advance, next_event, start_state
+from weldsim.studies.plan.mesh_file import read_mesh, write_mesh
+from weldsim.studies.plan.space import Moves, Plan
+from weldsim.studies.plan.symmetry import Symmetry, symmetries
 from weldsim.system.files import whole_file
 from weldsim.system.threads import use_threads
 
@@ -29,94 +38,70 @@ FOLDER = "branches"
 
 @dataclass(frozen=True)
 class Job:
-    """One branch to grow, all that a worker needs.
+    """One branch to compute, all that a worker needs.
 
     Attributes
     ----------
-    folder : study folder
-    text, source_file, overrides : the plan's case
-    setting : number of the setting
-    grade : of the mesh and the steps
-    moves : row of moves in its canonical form, each (seam, sense)
-    name, parent : names of this branch and the one it grows from ("" for the start)
+    folder : str
+        Of the study.
+    plan : Plan
+    setting : int
+        Number in `plan.settings`.
+    grade : str
+        Of the mesh and the steps.
+    moves : tuple of (seam, direction)
+        In its canonical form.
+    name, parent : str
+        Of this branch and of the one it goes on from ("" for the start).
     """
 
     folder: str
-    text: str
-    source_file: str
-    overrides: tuple
+    plan: Plan
     setting: int
     grade: str
-    moves: tuple
+    moves: Moves
     name: str
     parent: str
 
 
-LASTING = (BalanceError, ConvergenceError)  # failures that would come again
+REPEATABLE = (BalanceError, ConvergenceError)  # failures that would come again
+MODELS_KEPT = 2  # in a worker, for studies of several settings
 _ONE = threading.Lock()  # a model's solvers hold one factor at a time: one branch at a time
-_BOUND: dict = {}  # what a worker has meshed: (folder, setting, grade) -> Bound
+_BOUND: dict[tuple[str, str], Bound] = {}  # what a worker has meshed, by folder and identity
 
 
 @dataclass(frozen=True)
 class Bound:
     """A setting of a plan bound to a mesh, with its symmetries."""
 
-    plan: object
-    model: object
-    symmetries: tuple
+    model: Model
+    symmetries: tuple[Symmetry, ...]
 
 
 def bind(job: Job) -> Bound:
     """The model of a job's setting and grade; meshed once a worker, the mesh shared by file."""
-    from weldsim.studies.plan.space import parse_plan
-    from weldsim.studies.plan.symmetry import symmetries
-
-    key = (job.folder, job.text, job.overrides, job.setting, job.grade)
+    plan, setting = job.plan, job.plan.settings[job.setting]
+    key = (job.folder, plan.identity(setting, job.grade, ()))
     if key not in _BOUND:
-        while len(_BOUND) > 1:
+        while len(_BOUND) >= MODELS_KEPT:
             _BOUND.pop(next(iter(_BOUND)))
-        plan = parse_plan(job.text, job.source_file, job.overrides)
-        setting = plan.settings[job.setting]
-        moves = [(s, next(iter(w))) for s, w in plan.words.items()]
-        model = _model(plan, setting, moves, job)
+        moves = tuple((s, next(iter(w))) for s, w in plan.words.items())
+        path = Path(job.folder) / FOLDER / f"mesh-{key[1]}.npz"
+        model = _model(plan.bound(setting, moves), job.grade, path)
         found = symmetries(model, plan.lines, plan.words, dict(moves)) if plan.lines else ()
-        _BOUND[key] = Bound(plan, model, found)
+        _BOUND[key] = Bound(model, found)
     return _BOUND[key]
 
 
-def _model(plan, setting, moves, job: Job):
+def _model(case: Case, grade: str, path: Path) -> Model:
     """The model, its mesh taken from the study folder where another worker left it."""
-    from weldsim.geometry.grades import GRADES
-    from weldsim.joints.build import build_part
-    from weldsim.materials.material import load_material
-    from weldsim.simulation.model import Model
-
-    case = plan.bound(setting, moves)
     threads = use_threads()
-    path = Path(job.folder) / FOLDER / f"mesh-{plan.identity(setting, job.grade, ())}.pickle"
-    part = None
-    if path.exists():
-        try:
-            part = pickle.loads(path.read_bytes())
-        except Exception:  # cut short by a crash of the machine: meshed anew
-            part = None
+    part = read_mesh(path)
     if part is None:
-        part = build_part(case, job.grade)
-        _write(path, pickle.dumps(part))
-    return Model(case, part, load_material(case.material_path), GRADES[job.grade], threads)
-
-
-def canonical(symmetries, moves) -> tuple[tuple, int]:
-    """The least image of a row of moves, and the number of the symmetry that gives it.
-
-    The beginning of a canonical row is canonical, since rows are compared move by move; so the
-    images of a schedule share the branches of its canonical form.
-    """
-    if not symmetries:
-        return tuple(moves), 0
-    images = [s.of_moves(moves) for s in symmetries]
-    best = min(range(len(images)), key=lambda i: images[i])
-    return images[best], best
+        part = build_part(case, grade)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_mesh(path, part)
+    return Model(case, part, load_material(case.material_path), GRADES[grade], threads)
 
 
 def run_branch(job: Job) -> dict:
@@ -142,7 +127,7 @@ def _run_branch(job: Job) -> dict:
         try:
             record = _branch_run(job, path)
         except (WeldsimError, OSError) as error:
-            record, keep = {"error": str(error).splitlines()[0]}, isinstance(error, LASTING)
+            record, keep = {"error": str(error).splitlines()[0]}, isinstance(error, REPEATABLE)
         record |= {
             "name": job.name, "moves": [list(m) for m in job.moves], "grade": job.grade,
             "seconds": time.perf_counter() - began,
@@ -153,17 +138,14 @@ def _run_branch(job: Job) -> dict:
 
 
 def _branch_run(job: Job, path: Path) -> dict:
-    from weldsim.simulation.steps import advance, next_event, start_state
-
-    bound = bind(job)
-    rest = tuple((s, next(iter(w))) for s, w in bound.plan.words.items())
+    bound, plan = bind(job), job.plan
+    rest = tuple((s, next(iter(w))) for s, w in plan.words.items())
     done = {s for s, _ in job.moves}
     whole = (*job.moves, *(m for m in rest if m[0] not in done))
-    setting = bound.plan.settings[job.setting]
-    model = bound.model.with_case(bound.plan.bound(setting, whole))
+    model = bound.model.with_case(plan.bound(plan.settings[job.setting], whole))
     upto = stretches(model.case, whole, len(job.moves))
     last = len(job.moves) == len(whole)
-    state = _parent_state(job, bound) if job.parent else start_state(model)
+    state = _parent_state(job) if job.parent else start_state(model)
     times, readings, iterations, retries, force = [], [], 0, 0, 0.0
     views = bound.symmetries or (None,)
     while (event := next_event(model, state)) is not None:
@@ -175,15 +157,13 @@ def _branch_run(job: Job, path: Path) -> dict:
         force = max(force, largest_reaction(model, state))
         times.append(state.time)
         readings.append(
-            [list(model.read(s.of_state(state) if s else state).display().values()) for s in views]
+            [list(model.read(s.of_state(state) if s else state).values()) for s in views]
         )
     record = {
-        "columns": [c.name for c in model.read(state)], "times": times, "readings": readings,
+        "columns": [astuple(c) for c in model.read(state)], "times": times, "readings": readings,
         "iterations": iterations, "retries": retries, "reaction_N": force,
     }  # fmt: skip
     if last:
-        from weldsim.runs.stress_summary import locked_in
-
         held = locked_in(model, state)
         record["stress_MPa"] = held["mean_weld_zone_MPa"]
     else:
@@ -220,13 +200,13 @@ def read_branch(folder, name: str) -> dict | None:
         raise StoreError(f"{path}: not a branch ({error}); delete it and plan again") from None
 
 
-def _parent_state(job: Job, bound: Bound) -> State:
-    """State a branch grows from; computed again where its file is gone or cut short."""
+def _parent_state(job: Job) -> State:
+    """State a branch goes on from; computed again where its file is gone or cut short."""
     try:
         return _read_state(job.folder, job.parent)
     except StoreError:
         pass
-    plan, row = bound.plan, job.moves[:-1]
+    plan, row = job.plan, job.moves[:-1]
     above = plan.identity(plan.settings[job.setting], job.grade, row[:-1]) if len(row) > 1 else ""
     parent = with_moves(job, row, job.parent, above)
     _branch_run(parent, Path(job.folder) / FOLDER / f"{job.parent}.json")
@@ -236,7 +216,7 @@ def _parent_state(job: Job, bound: Bound) -> State:
 def _read_state(folder, name: str) -> State:
     path = Path(folder) / FOLDER / f"{name}.npz"
     try:
-        with np.load(path) as kept:
+        with np.load(path, allow_pickle=False) as kept:
             return State.from_arrays({k: kept[k] for k in kept.files})
     except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
         raise StoreError(f"{path}: state cannot be read ({error})") from None

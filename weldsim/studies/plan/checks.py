@@ -6,38 +6,56 @@ import json
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import groupby, product
+from typing import Any
 
+from weldsim.case.joint_case import directions_of
+from weldsim.case.keys import section_model
 from weldsim.errors import CaseError
-from weldsim.schema.sections import nearest
+from weldsim.geometry.grades import GRADES
+from weldsim.joints.bar import OTHER_WAY
+from weldsim.joints.registry import joint_module
+from weldsim.schema.column import Column
+from weldsim.schema.sections import TOP, nearest, quantity_kind
 from weldsim.schema.tolerance import Tolerance, kinds, read_tolerance
+from weldsim.units import KINDS, parse
 
 MEASURES = ("time", "reaction", "stress")  # besides gauges and their columns
-COLUMNS = {  # of the gauges that read movement
-    "pointer": ("up_mrad", "right_mrad", "up_mm", "right_mm"), "bow": ("bow_mm",),
-    "dial": ("travel_mm",), "gap": ("opening_mm",),
-}  # fmt: skip
+MOVEMENTS = {  # kind of a gauge that reads movement -> component and unit of its columns
+    "pointer": (("up", "mrad"), ("right", "mrad"), ("up", "mm"), ("right", "mm")),
+    "bow": (("bow", "mm"),),
+    "dial": (("travel", "mm"),),
+    "gap": (("opening", "mm"),),
+}
 
 
 @dataclass(frozen=True)
 class Setting:
-    """Changes to keys of the case that hold for a whole schedule."""
+    """Changes to keys of the case that hold for a whole schedule.
 
-    changes: tuple[str, ...] = ()
+    Attributes
+    ----------
+    changes : tuple of (key, value)
+        As `Case.with_changes` takes them.
+    """
+
+    changes: tuple[tuple[str, Any], ...] = ()
+
+    @property
+    def written(self) -> tuple[str, ...]:
+        """The changes as the command line has them."""
+        return tuple(f"{k}={json.dumps(v, ensure_ascii=False)}" for k, v in self.changes)
 
     @property
     def label(self) -> str:
-        plain = (c.replace("=", " ", 1).replace('"', "") for c in self.changes)
+        """The changes as a person reads them."""
+        plain = (c.replace("=", " ", 1).replace('"', "") for c in self.written)
         return ", ".join(plain) or "as in the case"
 
 
 def known_words(case) -> dict:
     """Seam -> {word: sense} of every word for a travel; a bar's first is as its bead stands."""
     if case.part.kind == "bar":
-        from weldsim.joints.bar import OTHER_WAY
-
         return {w.name: {w.travel: 1, OTHER_WAY[w.travel]: -1} for w in case.welds}
-    from weldsim.case.joint_case import directions_of
-    from weldsim.joints.registry import joint_module
 
     module = joint_module(case.part.kind)
     held = [
@@ -102,7 +120,6 @@ def check_rules(section, words, mistakes) -> None:
             )
     if not mistakes and not can_be_ordered(section, words):
         mistakes.append("[plan] first, last and before leave no order to weld in")
-    from weldsim.geometry.grades import GRADES
 
     grades = list(GRADES)
     if section.confirm and grades.index(section.confirm_grade) <= grades.index(section.grade):
@@ -167,28 +184,39 @@ def check_own_rules(case, raw, section, mistakes) -> None:
             mistakes.append(f'[plan] vary: "{key}" is not a key of the case')
 
 
-def settings_of(section, mistakes) -> tuple[Setting, ...]:
+def settings_of(case, section, mistakes) -> tuple[Setting, ...]:
     """Every combination of the values that may vary."""
     keys = list(section.vary)
     for key in keys:
         if not section.vary[key]:
             mistakes.append(f'[plan] vary: "{key}" has no values, allowed: one or more')
+        for value in section.vary[key]:
+            _check_value(case, key, value, mistakes)
+    return tuple(
+        Setting(tuple(zip(keys, values, strict=True)))
+        for values in product(*(section.vary[k] for k in keys))
+    )
+
+
+def _check_value(case, key: str, value, mistakes) -> None:
+    """A file has its quantities with a unit, and nothing but text, numbers and lists of them."""
     try:
-        return tuple(
-            Setting(tuple(
-                f"{k}={json.dumps(v, ensure_ascii=False)}"
-                for k, v in zip(keys, values, strict=True)
-            ))
-            for values in product(*(section.vary[k] for k in keys))
-        )  # fmt: skip
+        json.dumps(value)
     except TypeError as error:
         mistakes.append(f"[plan] vary: {error}, allowed: texts and numbers")
-        return ()
+    name = key.split(".")[0]
+    if name not in TOP or name == "title":
+        return
+    quantity = quantity_kind(section_model(name, case.part.kind), key.split(".")[-1])
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if quantity and number:
+        such = f"{value:g} {KINDS[quantity][0]}"
+        mistakes.append(f'[plan] vary: "{key}": {value} has no unit, allowed: such as "{such}"')
 
 
 def tolerance_of(case, section, mistakes) -> Tolerance | None:
     """The tolerance of what is measured, and whether it is something that is measured."""
-    columns = columns_of(case)
+    columns = [c.name for c in columns_of(case)]
     measure = section.measure
     names = [g.name for g in case.gauges if g.kind in ("pointer", "bow", "gap", "dial")]
     known = (*names, *columns, *MEASURES)
@@ -217,8 +245,6 @@ def tolerance_of(case, section, mistakes) -> Tolerance | None:
 
 def _plain_limit(section, measure, mistakes):
     """Limit of a time, a force or a stress, in SI."""
-    from weldsim.units import parse
-
     kind = {"time": "time", "reaction": "force", "stress": "stress"}[measure]
     try:
         value = parse(section.tolerance, kind)
@@ -236,9 +262,9 @@ def _is_angle(case, measure: str) -> bool:
     return any(g.name == measure and g.kind == "pointer" for g in case.gauges)
 
 
-def columns_of(case) -> list[str]:
+def columns_of(case) -> list[Column]:
     """Columns of the gauges that read movement."""
-    return [f"{g.name}_{e}" for g in case.gauges for e in COLUMNS.get(g.kind, ())]
+    return [Column(g.name, *end) for g in case.gauges for end in MOVEMENTS.get(g.kind, ())]
 
 
 def usual_rule(case) -> tuple[str, float] | None:

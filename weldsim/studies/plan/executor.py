@@ -1,23 +1,41 @@
 """Who carries out the branches of a study: processes of this machine, or a Dask cluster.
 
-Both offer `submit(job)` and `wait(futures)`; the study above knows no difference. A worker that
-dies takes nothing with it: its branch was not written, so it is handed to another one.
+The study above knows no difference. A worker that dies takes nothing with it: its branch was not
+written, so it is handed to another one.
 """
 
 from __future__ import annotations
 
 import os
 from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from contextlib import contextmanager
+from multiprocessing import get_context
+from typing import Any, Protocol
 
-from weldsim.errors import SetupError, WeldsimError
-from weldsim.studies.plan.branches import run_branch
-from weldsim.system.threads import single_thread_environment
+from weldsim.errors import SetupError
+from weldsim.studies.plan.branches import Job, run_branch
+from weldsim.system.threads import cores, single_thread_environment
 
-LIVES = 3  # times a branch is handed out before its worker's death is taken for its own fault
+MOST_DEATHS = 3  # of workers on one branch, before that is taken for the branch's own fault
+Record = dict[str, Any]  # of a branch; see `branches.run_branch`
 
 
-class Local:
+class Executor(Protocol):
+    """Who takes jobs. One that holds only so many at a time says how many as `room`."""
+
+    def submit(self, job: Job) -> Future[Record]:
+        """Hand a job to a worker."""
+
+    def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
+        """Futures that are done, at least one."""
+
+    def died(self, error: BaseException) -> bool:
+        """Whether an error says that the worker died, not that the branch failed."""
+
+
+class LocalExecutor:
     """Processes of this machine, one thread each.
 
     Parameters
@@ -25,54 +43,42 @@ class Local:
     workers : int
     """
 
-    def __init__(self, workers: int):
+    def __init__(self, workers: int) -> None:
         self.workers = self.room = workers
-        self._pool = None
 
-    def __enter__(self):
-        single = single_thread_environment()
-        self._before = {k: os.environ.get(k) for k in single}
-        os.environ.update(single)  # read when a worker imports numpy
+    def __enter__(self) -> LocalExecutor:
+        from pebble import ProcessPool
+
+        wanted = single_thread_environment()
+        self._before = {k: os.environ.get(k) for k in wanted}
+        os.environ.update(wanted)  # read when a worker imports numpy
+        self._pool = ProcessPool(self.workers, context=get_context("spawn"))
         return self
 
-    def __exit__(self, *error):
-        if self._pool is not None:
-            if error[0] is not None:  # stopped: whoever still computes is not waited for
-                for process in list((self._pool._processes or {}).values()):
-                    process.terminate()
-            self._pool.shutdown(wait=True, cancel_futures=True)
+    def __exit__(self, *error: object) -> None:
+        if error[0] is None:
+            self._pool.close()
+        else:  # stopped: whoever still computes is not waited for
+            self._pool.stop()
+        self._pool.join()
         for key, value in self._before.items():
             os.environ.pop(key, None)
             if value is not None:
                 os.environ[key] = value
 
-    def submit(self, job):
-        from concurrent.futures import ProcessPoolExecutor
-        from concurrent.futures.process import BrokenProcessPool
-        from multiprocessing import get_context
+    def submit(self, job: Job) -> Future[Record]:
+        return self._pool.schedule(run_branch, args=[job])
 
-        for _ in range(2):
-            if self._pool is None:
-                self._pool = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
-            try:
-                return self._pool.submit(run_branch, job)
-            except BrokenProcessPool:
-                self._pool = None
-        raise WeldsimError("workers die as soon as they start; is there enough memory?")
-
-    def wait(self, futures):
-        from concurrent.futures import FIRST_COMPLETED, wait
-
+    def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
         return wait(futures, return_when=FIRST_COMPLETED).done
 
-    def died(self, error) -> bool:
-        """Whether an error says that the worker died, not that the branch failed."""
-        from concurrent.futures.process import BrokenProcessPool
+    def died(self, error: BaseException) -> bool:
+        from pebble import ProcessExpired
 
-        return isinstance(error, BrokenProcessPool)
+        return isinstance(error, ProcessExpired)
 
 
-class Cluster:
+class DaskExecutor:
     """A Dask cluster; its workers must see the study folder under the same path.
 
     Parameters
@@ -83,11 +89,11 @@ class Cluster:
         Of a local one.
     """
 
-    def __init__(self, address: str, workers: int):
+    def __init__(self, address: str, workers: int) -> None:
         self.address, self.workers = address, workers
         self._own = None
 
-    def __enter__(self):
+    def __enter__(self) -> DaskExecutor:
         try:
             from distributed import Client, LocalCluster
         except ImportError:
@@ -102,100 +108,137 @@ class Cluster:
             raise SetupError(f"--cluster {self.address}: no scheduler answers ({error})") from None
         return self
 
-    def __exit__(self, *error):
+    def __exit__(self, *error: object) -> None:
         self.client.close()
         if self._own is not None:
             self._own.close()
 
-    def submit(self, job):
+    def submit(self, job: Job) -> Future[Record]:
         return self.client.submit(run_branch, job, pure=False, retries=0)
 
-    def wait(self, futures):
-        from distributed import wait
+    def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
+        from distributed import wait as wait_for
 
-        return wait(list(futures), return_when="FIRST_COMPLETED").done
+        return wait_for(list(futures), return_when="FIRST_COMPLETED").done
 
-    def died(self, error) -> bool:
-        from concurrent.futures import CancelledError
-
+    def died(self, error: BaseException) -> bool:
         from distributed import KilledWorker
 
         return isinstance(error, KilledWorker | CancelledError)
 
 
 @contextmanager
-def executor(workers: int | None = None, cluster: str | None = None):
-    """Workers of this machine (all its cores when left out), or those of a cluster."""
-    count = workers or max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity")
-                           else os.cpu_count() or 1)  # fmt: skip
-    with Cluster(cluster, count) if cluster else Local(count) as found:
-        yield found
-
-
-def carry_out(found, jobs, children, told) -> dict[str, dict]:
-    """Grow a forest of branches, each after the one it grows from.
-
-    A worker that dies takes others' jobs of its pool along, and which of them killed it is not
-    known: those that died go again alone, one at a time, so that only the guilty one is given up.
+def open_executor(
+    workers: int | None = None, cluster: str | None = None
+) -> Iterator[LocalExecutor | DaskExecutor]:
+    """Workers of this machine, or those of a Dask cluster.
 
     Parameters
     ----------
-    found : Local or Cluster
+    workers : int, optional
+        Processes; one a core when left out.
+    cluster : str, optional
+        Address of a Dask scheduler, or "local" for one of this machine's own.
+
+    Raises
+    ------
+    SetupError
+        If Dask is not installed, or no scheduler answers.
+    """
+    count = workers or cores()
+    with DaskExecutor(cluster, count) if cluster else LocalExecutor(count) as found:
+        yield found
+
+
+def carry_out(
+    executor: Executor,
+    jobs: Iterable[Job],
+    children: Mapping[str, Iterable[Job]],
+    told: Callable[[Record], None],
+) -> dict[str, Record]:
+    """Carry out the branches of a prefix tree, each after the one it goes on from.
+
+    A worker that dies may take others' jobs along, and which of them killed it is not known: those
+    that died go again alone, one at a time, so that only the guilty one is given up.
+
+    Parameters
+    ----------
+    executor : Executor
         Takes as many jobs at a time as its `room` says, all of them where it has none.
     jobs : iterable of Job
-        Those that grow from the start.
-    children : dict
-        Name -> jobs that grow from it.
+        Those that go on from the start.
+    children : mapping
+        Name -> jobs that go on from it.
     told : callable(record)
         Called as each branch is there.
 
     Returns
     -------
     dict
-        Name -> record of the branch; what grows from a failed one fails with it.
+        Name -> record of the branch; what goes on from a failed one fails with it.
     """
-    records: dict[str, dict] = {}
-    running, deaths = {}, {}
-    waiting, suspects = deque(jobs), deque()
-    room = getattr(found, "room", None)
-
-    def start():
-        if suspects:
-            if not running:
-                job = suspects.popleft()
-                running[found.submit(job)] = job
-            return
-        while waiting and (room is None or len(running) < room):
-            job = waiting.popleft()
-            running[found.submit(job)] = job
-
-    start()
-    while running:
-        for future in found.wait(set(running)):
-            job = running.pop(future)
-            error = future.exception()
-            if error is not None and not found.died(error):
-                raise error
-            if error is not None:
-                deaths[job.name] = deaths.get(job.name, 0) + 1
-                if deaths[job.name] < LIVES:
-                    suspects.append(job)
-                    continue
-                record = {"name": job.name, "error": f"its worker died {LIVES} times"}
-            else:
-                record = future.result()
+    records: dict[str, Record] = {}
+    handed = _HandingOut(executor, jobs)
+    while handed.running:
+        for job, record in handed.finished():
             records[job.name] = record
             told(record)
             for child in children.get(job.name, ()):
                 if "error" in record:
                     _fail(child, record["error"], children, records, told)
                 else:
-                    waiting.append(child)
-        start()
+                    handed.waiting.append(child)
+        handed.start()
     return records
 
 
-def _fail(job, why, children, records, told) -> None:
+class _HandingOut:
+    """Which jobs run, which wait, and which are suspected of having killed a worker."""
+
+    def __init__(self, executor: Executor, jobs: Iterable[Job]) -> None:
+        self.executor, self.room = executor, getattr(executor, "room", None)
+        self.running: dict[Future[Record], Job] = {}
+        self.waiting, self.suspects = deque(jobs), deque[Job]()
+        self.deaths: dict[str, int] = {}
+        self.start()
+
+    def start(self) -> None:
+        """Hand out what there is room for."""
+        if self.suspects:
+            if not self.running:
+                self._submit(self.suspects.popleft())
+            return
+        while self.waiting and (self.room is None or len(self.running) < self.room):
+            self._submit(self.waiting.popleft())
+
+    def _submit(self, job: Job) -> None:
+        self.running[self.executor.submit(job)] = job
+
+    def finished(self) -> Iterator[tuple[Job, Record]]:
+        """Jobs that have come to an end, and their records; waits for one at least."""
+        for future in self.executor.wait(set(self.running)):
+            job = self.running.pop(future)
+            error = future.exception()
+            if error is None:
+                yield job, future.result()
+            elif not self.executor.died(error):
+                raise error
+            else:
+                self.deaths[job.name] = self.deaths.get(job.name, 0) + 1
+                if self.deaths[job.name] < MOST_DEATHS:
+                    self.suspects.append(job)
+                else:
+                    why = f"its worker died {MOST_DEATHS} times"
+                    yield job, {"name": job.name, "error": why}
+
+
+def _fail(
+    job: Job,
+    why: str,
+    children: Mapping[str, Iterable[Job]],
+    records: dict[str, Record],
+    told: Callable[[Record], None],
+) -> None:
     records[job.name] = {"name": job.name, "error": f"an earlier weld failed: {why}"}
     told(records[job.name])
     for child in children.get(job.name, ()):

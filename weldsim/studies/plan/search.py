@@ -1,28 +1,33 @@
 """Plans with more schedules than can all be run: a seeded search on the same branches.
 
 Optuna's tree-structured Parzen estimator proposes; each seam has a priority (its rank is its place
-in the order) and a sense. Proposals come in rounds of fixed size and are told in order, so a seed
-gives the same study whatever the number of workers.
+in the order) and a direction. Proposals come in rounds of fixed size and are told in order, so a
+seed gives the same study whatever the number of workers.
 """
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 
 from weldsim.errors import SetupError
+from weldsim.schema.tolerance import SCALES
+from weldsim.studies.plan.executor import Executor
+from weldsim.studies.plan.outcomes import Progress, evaluate
+from weldsim.studies.plan.space import Plan
 
-ROUND = 8  # proposals at a time
-LATE = 1e12  # added to the end value of a schedule over the time allowed [SI]
+PROPOSALS_A_ROUND = 8
+LATE_PENALTY = 1e12  # added to the end value of a schedule over the time allowed [SI]
 
 
-def search(plan, folder, found, progress=None):
-    """Outcomes of the schedules tried, and how in words.
+def search(plan: Plan, folder: Path, executor: Executor, progress: Progress | None = None) -> dict:
+    """Outcomes of the schedules that a seeded search proposes.
 
     Returns
     -------
-    fast : dict
+    dict
         (setting, moves) -> Outcome
-    how : str
     """
     try:
         import optuna
@@ -31,8 +36,6 @@ def search(plan, folder, found, progress=None):
             f"{plan.size} schedules are too many to run them all, and searching them needs the "
             'package optuna: pip install "weldsim[search]"'
         ) from None
-    from weldsim.schema.tolerance import SCALES
-    from weldsim.studies.plan.ranking import evaluate
 
     progress = progress or (lambda share, text: None)
     optuna.logging.set_verbosity(optuna.logging.WARNING)
@@ -43,14 +46,14 @@ def search(plan, folder, found, progress=None):
     asked = 0
     while asked < section.trials:
         batch = []
-        for _ in range(min(ROUND, section.trials - asked)):
+        for _ in range(min(PROPOSALS_A_ROUND, section.trials - asked)):
             trial = study.ask()
             batch.append((trial, *_proposed(plan, trial)))
         asked += len(batch)
         for setting in sorted({s for _, s, _ in batch}):
             wanted = sorted({m for _, s, m in batch if s == setting and (s, m) not in fast})
             if wanted:
-                done = evaluate(plan, setting, wanted, section.grade, folder, found)
+                done = evaluate(plan, setting, wanted, section.grade, folder, executor)
                 fast |= {(setting, m): o for m, o in done.items()}
         for trial, setting, moves in batch:
             outcome = fast[setting, moves]
@@ -58,18 +61,14 @@ def search(plan, folder, found, progress=None):
                 study.tell(trial, state=optuna.trial.TrialState.FAIL)
             else:  # one that takes too long is worse than any that does not
                 late = section.longest and outcome.time > section.longest
-                study.tell(trial, outcome.final + (LATE if late else 0.0))
+                study.tell(trial, outcome.final + (LATE_PENALTY if late else 0.0))
         best = min((o.final for o in fast.values() if not o.error), default=np.nan)
         scale, unit = SCALES[plan.tolerance.measure]
         progress(
             asked / section.trials,
             f"{asked} of {section.trials} proposals, best {scale * best:.3g} {unit}",
         )
-    how = (
-        f"{len(fast)} schedules out of {plan.size}, proposed by a seeded search (seed "
-        f"{section.seed}); a better one may exist"
-    )
-    return fast, how
+    return fast
 
 
 def _proposed(plan, trial):
@@ -79,7 +78,7 @@ def _proposed(plan, trial):
         setting = trial.suggest_int("setting", 0, len(plan.settings) - 1)
     place = {s: trial.suggest_float(f"place {s}", 0.0, 1.0) for s in plan.words}
     direction = {
-        s: trial.suggest_categorical(f"sense {s}", sorted(w)) if len(w) > 1 else next(iter(w))
+        s: trial.suggest_categorical(f"travel {s}", sorted(w)) if len(w) > 1 else next(iter(w))
         for s, w in plan.words.items()
     }
     section = plan.section

@@ -1,6 +1,6 @@
 """What may vary in a job and what counts: the [plan] section of a case file, and its schedules.
 
-A move is one seam welded in one sense; a schedule is a row of moves, with settings (changes of
+A move is one seam welded in one direction; a schedule is a row of moves, with settings (changes of
 other keys of the case) that hold for the whole of it.
 """
 
@@ -8,22 +8,25 @@ from __future__ import annotations
 
 import hashlib
 import json
-import tomllib
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import islice, product
 from math import factorial
 from pathlib import Path
 
 from weldsim import __version__
-from weldsim.case.load import Case, parse_case
+from weldsim.case.load import Case, load_case, parse_case
+from weldsim.case.overrides import Overrides
 from weldsim.errors import CaseError
+from weldsim.geometry.grades import GRADES
+from weldsim.joints.registry import joint_module
+from weldsim.schema.column import Column
 from weldsim.schema.sections import PlanSection, check_section
 from weldsim.schema.tolerance import Tolerance
 from weldsim.studies.plan.checks import (
-    COLUMNS,
     MEASURES,
+    MOVEMENTS,
     Setting,
     check_own_rules,
     check_rules,
@@ -34,9 +37,13 @@ from weldsim.studies.plan.checks import (
     usual_rule,
     words_of,
 )
+from weldsim.units import parse
 
-REVISION = 2  # of what a branch holds; raised where the same inputs come to something else
-ALL = 2000  # schedules up to which all are evaluated; more go to the optimiser
+REVISION = 3  # of what a branch holds; raised where the same inputs come to something else
+LARGEST_FULL_STUDY = 2000  # schedules up to which all are evaluated; more go to the optimiser
+PATHS = ("material", "file")  # keys of a part that name files, whose contents count
+
+Moves = tuple[tuple[str, int], ...]  # (seam, direction) one after the other
 
 
 @dataclass(frozen=True)
@@ -45,16 +52,20 @@ class Plan:
 
     Attributes
     ----------
-    case : the case as the file has it
+    case : Case
+        As the file has it.
     section : PlanSection
-    words : seam -> {sense: word for the travel}, the senses allowed
-    settings : one or more
-    tolerance : what still counts as good
+    words : dict
+        Seam -> {direction: word for the travel}, the directions allowed.
+    settings : tuple of Setting
+        One or more.
+    tolerance : Tolerance
+        What still counts as good.
     """
 
     case: Case
     section: PlanSection
-    words: dict
+    words: dict[str, dict[int, str]]
     settings: tuple[Setting, ...]
     tolerance: Tolerance
 
@@ -65,14 +76,12 @@ class Plan:
     @cached_property
     def lines(self) -> dict:
         """Lines of all seams of a joint, welded or not; a bar has none."""
-        from weldsim.joints.registry import joint_module
-
         module = joint_module(self.case.part.kind)
         return module.seam_lines(self.case.part) if hasattr(module, "seam_lines") else {}
 
     @cached_property
     def known(self) -> dict:
-        """Seam -> {word: sense}: every word for a travel along it, allowed or not."""
+        """Seam -> {word: direction}: every word for a travel along it, allowed or not."""
         return known_words(self.case)
 
     def word(self, seam: str, direction: int) -> str:
@@ -82,29 +91,33 @@ class Plan:
         return next(w for w, s in self.known[seam].items() if s == direction)
 
     @cached_property
-    def measure_columns(self) -> tuple[str, ...]:
+    def measure_columns(self) -> tuple[Column, ...]:
         """Gauge columns whose length is the measure; none for a time, a force or a stress."""
         name = self.section.measure
         if name in MEASURES:
             return ()
-        if name in columns_of(self.case):
-            return (name,)
+        columns = columns_of(self.case)
+        if name in [c.name for c in columns]:
+            return tuple(c for c in columns if c.name == name)
         kind = next(g.kind for g in self.case.gauges if g.name == name)
-        if kind == "pointer":
-            ends = COLUMNS[kind][2:] if self.tolerance.measure == "length" else COLUMNS[kind][:2]
-        else:
-            ends = COLUMNS[kind][:1]
-        return tuple(f"{name}_{e}" for e in ends)
+        unit = MOVEMENTS[kind][0][1]
+        if kind == "pointer" and self.tolerance.measure == "length":
+            unit = "mm"
+        return tuple(c for c in columns if c.gauge == name and c.unit == unit)
 
     @cached_property
     def size(self) -> int:
-        """How many schedules are allowed, settings counted; where they are more than `ALL` by far,
-        the number without the rules of order."""
+        """How many schedules are allowed, settings counted.
+
+        Where they are far more than `LARGEST_FULL_STUDY`, the number without the rules of order.
+        """
         each = len(self.settings)
-        for senses in self.words.values():
-            each *= len(senses)
-        orders = sum(1 for _ in islice(self._orders(()), ALL // each + 1))
-        return each * (orders if each * orders <= ALL else factorial(len(self.words)))
+        for directions in self.words.values():
+            each *= len(directions)
+        orders = sum(1 for _ in islice(self._orders(()), LARGEST_FULL_STUDY // each + 1))
+        return each * (
+            orders if each * orders <= LARGEST_FULL_STUDY else factorial(len(self.words))
+        )
 
     def allowed(self, moves) -> bool:
         """Whether a schedule, or the beginning of one, breaks no rule of order."""
@@ -129,7 +142,7 @@ class Plan:
             yield from self._orders((*begun, seam))
 
     def schedules(self) -> Iterator[tuple]:
-        """All orders and senses that are allowed, as rows of moves."""
+        """All orders and directions that are allowed, as rows of moves."""
         return self.continuations(())
 
     def continuations(self, done) -> Iterator[tuple]:
@@ -137,79 +150,112 @@ class Plan:
         done = tuple(done)
         for order in self._orders(tuple(s for s, _ in done)):
             rest = order[len(done) :]
-            for senses in product(*(self.words[s] for s in rest)):
-                yield (*done, *zip(rest, senses, strict=True))
+            for directions in product(*(self.words[s] for s in rest)):
+                yield (*done, *zip(rest, directions, strict=True))
 
     def text(self, moves) -> str:
         """A schedule as a person would read it out."""
         return ", ".join(f"{s} {self.word(s, w)}" for s, w in moves)
 
-    def bound(self, setting: Setting, moves) -> Case:
+    def case_under(self, setting: Setting) -> Case:
+        """The case with the changes of a setting."""
+        if setting.written not in self._cases:
+            changes = dict(setting.changes)
+            case = self.case.with_changes(changes) if changes else self.case
+            self._cases[setting.written] = case
+        return self._cases[setting.written]
+
+    @cached_property
+    def _cases(self) -> dict[tuple[str, ...], Case]:
+        return {}
+
+    def bound(self, setting: Setting, moves: Iterable[tuple[str, int]]) -> Case:
         """The case with a setting and an order of moves."""
-        return _reordered(self, setting, moves)
+        case = self.case_under(setting)
+        if case.part.kind == "bar":
+            return case.with_changes({"weld": _beads(self, case, moves)})
+        if case.welds and "schedule" not in case.tables:
+            raise CaseError(
+                f"{case.source_file} [schedule]: missing; a plan puts its order there, with pause "
+                "or interpass"
+            )
+        own = _sections(case)
+        order = [item for move in moves for item in _items(self, own, *move)]
+        return case.with_changes({"schedule.order": order})
 
-    def identity(self, setting: Setting, grade: str, moves) -> str:
-        """Name under which the branch of a row of moves is kept: its inputs, nothing else."""
-        raw = tomllib.loads(self.case.source_text)
-        for key in ("plan", "title"):
-            raw.pop(key, None)
-        from weldsim.geometry.grades import GRADES
+    def identity(self, setting: Setting, grade: str, moves: Iterable[tuple[str, int]]) -> str:
+        """Name under which the branch of a row of moves is kept: its inputs, nothing else.
 
-        own = [c for c in self.case.overrides if not c.startswith(("plan.", "title="))]
-        material = self.case.material_path
-        if material.endswith(".toml"):
-            material = Path(material).read_text(encoding="utf-8")
-        file = getattr(self.case.part, "file", None)  # a mesh or solid of one's own
-        if file is not None:
-            own = [*own, hashlib.sha256(Path(file).read_bytes()).hexdigest()]
+        Files count by what they hold, not by where they lie.
+        """
+        case = self.case_under(setting)
+        resolved = {k: v for k, v in case.resolved.items() if k != "title"}
+        resolved["part"] = {k: v for k, v in resolved["part"].items() if k not in PATHS}
         inputs = [
-            __version__, REVISION, raw, material, own, list(setting.changes), repr(GRADES[grade]),
-            list(self.words), self.section.pause, moves,
+            __version__, REVISION, resolved, _contents(case), repr(GRADES[grade]),
+            list(self.words), case.tables["plan"].get("pause"), moves,
         ]  # fmt: skip
         return hashlib.sha256(json.dumps(inputs, default=str).encode()).hexdigest()[:24]
 
 
-def load_plan(path, overrides=()) -> Plan:
+def _contents(case: Case) -> list[str]:
+    """What the files hold that a part names: its material, a mesh or solid of one's own."""
+    out = [case.material_path]
+    if case.material_path.endswith(".toml"):
+        out = [Path(case.material_path).read_text(encoding="utf-8")]
+    file = getattr(case.part, "file", None)
+    if file is not None:
+        out.append(hashlib.sha256(Path(file).read_bytes()).hexdigest())
+    return out
+
+
+def load_plan(path: str | Path, overrides: Overrides = ()) -> Plan:
     """Read a case file with a [plan] section.
+
+    Parameters
+    ----------
+    path : str or Path
+    overrides : mapping of str to object, or iterable of str
+        See `weldsim.case.load.load_case`.
 
     Raises
     ------
     CaseError
         One line for each mistake.
     """
-    path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise CaseError(f"{path}: cannot be read: {getattr(error, 'strerror', error)}") from None
-    return parse_plan(text, str(path), overrides)
+    return plan_of(load_case(path, overrides))
 
 
-def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
+def parse_plan(text: str, source_file: str, overrides: Overrides = ()) -> Plan:
     """Check the text of a case file with a [plan] section; see `load_plan`."""
-    from weldsim.case.overrides import apply_overrides
+    return plan_of(parse_case(text, source_file, overrides))
 
-    case = parse_case(text, source_file, overrides)
-    raw = tomllib.loads(text)
-    apply_overrides(raw, tuple(overrides))
-    if "plan" not in raw:
+
+def plan_of(case: Case) -> Plan:
+    """The plan of a case whose file, or the changes to it, hold a [plan] section.
+
+    Raises
+    ------
+    CaseError
+        One line for each mistake.
+    """
+    source_file, tables = case.source_file, case.tables
+    if "plan" not in tables:
         raise CaseError(
             f"{source_file} [plan]: missing section; it says what may vary and what counts, such "
             'as measure = "pointer" and tolerance = "1 mrad"'
         )
     mistakes: list[str] = []
-    section = check_section("plan", PlanSection, raw["plan"], "[plan]", mistakes)
-    if not mistakes and "confirm_grade" not in raw["plan"]:  # normal, or finer than the ranking
-        from weldsim.geometry.grades import GRADES
-
-        grades = list(GRADES)
+    section = check_section("plan", PlanSection, tables["plan"], "[plan]", mistakes)
+    if not mistakes and "confirm_grade" not in tables["plan"]:
+        grades = list(GRADES)  # normal, or finer than the ranking
         at = max(grades.index("normal"), grades.index(section.grade) + 1)
         section = section.model_copy(update={"confirm_grade": grades[at]})
     if not mistakes:
         words = words_of(case, section, mistakes)
         check_rules(section, words, mistakes)
-        check_own_rules(case, raw, section, mistakes)
-        settings = settings_of(section, mistakes)
+        check_own_rules(case, tables, section, mistakes)
+        settings = settings_of(case, section, mistakes)
         tolerance = tolerance_of(case, section, mistakes)
     if mistakes:
         raise CaseError("\n".join(f"{source_file} {m}" for m in mistakes))
@@ -221,41 +267,23 @@ def parse_plan(text: str, source_file: str, overrides=()) -> Plan:
     return plan
 
 
-def _reordered(plan: Plan, setting: Setting, moves) -> Case:
-    case = plan.case
-    overrides = [*case.overrides, *setting.changes]
-    if case.part.kind != "bar":
-        order = [item for move in moves for item in _items(plan, overrides, *move)]
-        if case.welds and "schedule" not in tomllib.loads(case.source_text):
-            raise CaseError(
-                f"{case.source_file} [schedule]: missing; a plan puts its order there, with pause "
-                "or interpass"
-            )
-        return parse_case(
-            case.source_text, case.source_file, (*overrides, f"schedule.order={json.dumps(order)}")
-        )
-    return _bar_reordered(plan, overrides, moves)
-
-
-def _items(plan: Plan, overrides, seam: str, direction: int) -> list[str]:
+def _items(plan: Plan, own: dict[str, list], seam: str, direction: int) -> list[str]:
     """A move as the order of a case says it: by the seam's own [[weld]] sections where it has any,
     in their order, each turned as the first of them is."""
-    own = _sections(plan.case.source_text, plan.case.source_file, tuple(overrides)).get(seam)
-    if own is None:
+    if seam not in own:
         return [f"{seam}:{plan.word(seam, direction)}"]
-    directions = [plan.known[seam][travel] for _, travel in own]
+    directions = [plan.known[seam][travel] for _, travel in own[seam]]
     return [
-        f"{name}:{plan.word(seam, direction * way * directions[0])}"
-        for (name, _), way in zip(own, directions, strict=True)
+        f"{name}:{plan.word(seam, direction * own_direction * directions[0])}"
+        for (name, _), own_direction in zip(own[seam], directions, strict=True)
     ]
 
 
-@lru_cache(maxsize=64)
-def _sections(text: str, source_file: str, overrides: tuple) -> dict:
+def _sections(case: Case) -> dict[str, list[tuple[str, str]]]:
     """Seam -> (name, travel) of its welds in the case's own order; a name is a section's, else its
     own."""
-    out: dict = {}
-    for weld in parse_case(text, source_file, overrides).welds:
+    out: dict[str, list[tuple[str, str]]] = {}
+    for weld in case.welds:
         if weld.tack < 0:
             named = (weld.name.partition(".")[0], weld.travel)
             rows = out.setdefault(weld.seam, [])
@@ -264,25 +292,15 @@ def _sections(text: str, source_file: str, overrides: tuple) -> dict:
     return out
 
 
-def _bar_reordered(plan: Plan, overrides, moves) -> Case:
-    """A bar's beads are sections in order, so the text itself is put in order."""
-    import tomli_w
-
-    from weldsim.case.overrides import apply_overrides
-    from weldsim.units import parse
-
-    case = plan.case
-    raw = tomllib.loads(case.source_text)
-    apply_overrides(raw, overrides)
-    by_name = {w["name"]: w for w in raw["weld"]}
-    wanted, welds = raw["plan"].get("pause"), []
+def _beads(plan: Plan, case: Case, moves: Iterable[tuple[str, int]]) -> list[dict]:
+    """The [[weld]] sections of a bar in an order, each waiting for the one before."""
+    by_name = {w["name"]: w for w in case.tables["weld"]}
+    wanted, beads = case.tables["plan"].get("pause"), []
     rule = ("after", parse(wanted, "time")) if wanted is not None else usual_rule(case)
     for seam, direction in moves:
-        start = _start(*rule, welds[-1]["name"]) if welds else "0 s"
-        welds.append({**by_name[seam], "travel": plan.word(seam, direction), "start": start})
-    raw["weld"] = welds
-    fresh = parse_case(tomli_w.dumps(raw), case.source_file)
-    return replace(fresh, overrides=())
+        start = _start(*rule, beads[-1]["name"]) if beads else "0 s"
+        beads.append({**by_name[seam], "travel": plan.word(seam, direction), "start": start})
+    return beads
 
 
 def _start(kind: str, value: float, before: str) -> str:

@@ -7,15 +7,18 @@ the computed answer of the image of a schedule is the image of the answer, to ro
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import permutations, product
 
 import numpy as np
 
+from weldsim.joints.kit import Filler
 from weldsim.schema.records import StartRule
 from weldsim.simulation.activation import along_seam
+from weldsim.studies.plan.space import Moves
 
-NEAR = 1e-7  # m within which two mesh points are one
+SAME_POINT = 1e-7  # m within which two mesh points are one
 
 
 @dataclass(frozen=True)
@@ -85,10 +88,10 @@ def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
             matrix = np.zeros((3, 3))
             matrix[range(3), order] = signs
             span = np.abs(matrix) @ np.ptp(points, axis=0)
-            if not np.allclose(span, np.ptp(points, axis=0), atol=NEAR):
+            if not np.allclose(span, np.ptp(points, axis=0), atol=SAME_POINT):
                 continue
             away, to = tree.query((points - middle) @ matrix.T + middle)
-            if away.max() > NEAR or len(np.unique(to)) < len(points):
+            if away.max() > SAME_POINT or len(np.unique(to)) < len(points):
                 continue
             seams = _seams(lines, matrix, middle)
             closed = seams is not None and all(seams[s][0] in among for s in among)
@@ -99,6 +102,19 @@ def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
     return tuple(sorted(out, key=lambda s: not s.is_identity))
 
 
+def canonical(images: Sequence[Symmetry], moves: Moves) -> tuple[Moves, int]:
+    """The least image of a row of moves, and the number of the symmetry that gives it.
+
+    The beginning of a canonical row is canonical, since rows are compared move by move; so the
+    images of a schedule share the branches of its canonical form.
+    """
+    if not images:
+        return tuple(moves), 0
+    rows = [s.of_moves(moves) for s in images]
+    best = min(range(len(rows)), key=lambda i: rows[i])
+    return rows[best], best
+
+
 def _seams(lines, matrix, middle) -> dict | None:
     """Where each seam goes; None when one goes to where there is no seam."""
     out = {}
@@ -107,9 +123,9 @@ def _seams(lines, matrix, middle) -> dict | None:
         for other, target in lines.items():
             if target.points.shape != image.shape:
                 continue
-            if np.allclose(target.points, image, atol=10 * NEAR):
+            if np.allclose(target.points, image, atol=10 * SAME_POINT):
                 out[name] = (other, 1)
-            elif np.allclose(target.points, image[::-1], atol=10 * NEAR):
+            elif np.allclose(target.points, image[::-1], atol=10 * SAME_POINT):
                 out[name] = (other, -1)
             if name in out:
                 break
@@ -136,7 +152,7 @@ def _has_no_images(model, lines) -> bool:
         ends = [e for e in (w.begin, w.finish) if 1e-9 < e < length - 1e-9]
         if ends and w.filler:
             _, along = along_seam(case, model.part, middles, w.seam, w.number)
-            if np.abs(along[:, None] - ends).min(initial=np.inf) < 10 * NEAR:
+            if np.abs(along[:, None] - ends).min(initial=np.inf) < 10 * SAME_POINT:
                 return True
     return False
 
@@ -199,8 +215,6 @@ def _other_way(welds) -> list:
 
 def _same(model, to, seams) -> bool:
     """Whether cells, what is metal from the start, filler and clamps fall onto themselves."""
-    from weldsim.joints.kit import Filler
-
     lattice, regions = model.part.lattice, model.part.regions
     cells = np.sort(lattice.heat_cells, axis=1)
     seat = {row.tobytes(): i for i, row in enumerate(cells)}

@@ -1,0 +1,153 @@
+"""What schedules come to: their branches carried out, and the measure read off them."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from weldsim.errors import WeldsimError
+from weldsim.schema.column import Column, Readings
+from weldsim.studies.plan.branches import Job, bind, read_branch
+from weldsim.studies.plan.executor import Executor, carry_out
+from weldsim.studies.plan.prefix_tree import PrefixTree
+from weldsim.studies.plan.space import MEASURES, Moves, Plan
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one schedule comes to at one grade.
+
+    Attributes
+    ----------
+    final, worst : float
+        The measure at the end, and its largest value on the way. [SI]
+    readings : Readings
+        Of all gauges at the end. [SI]
+    time : float
+        When the part is cold. [s]
+    reaction : float
+        Largest force of a clamp. [N]
+    stress : float
+        Mean in the weld zone at the end. [Pa]
+    seconds : float
+        What its branches cost; shared ones count in full for each.
+    error : str
+        Why there is nothing, else "".
+    """
+
+    final: float = np.nan
+    worst: float = np.nan
+    readings: Readings = field(default_factory=lambda: Readings({}))
+    time: float = np.nan
+    reaction: float = np.nan
+    stress: float = np.nan
+    seconds: float = 0.0
+    error: str = ""
+
+
+def measured(plan: Plan, columns: Iterable[Column], values: Any) -> np.ndarray:
+    """The measure from readings (..., len(columns)), shape (...). [SI]"""
+    at = {c: i for i, c in enumerate(columns)}
+    own = np.asarray(values)[..., [at[c] for c in plan.measure_columns]]
+    return np.asarray(np.linalg.norm(own, axis=-1))
+
+
+def root_job(plan: Plan, setting: int, grade: str, folder: str | Path) -> Job:
+    """The job that all branches of a setting and grade are like."""
+    # workers may stand elsewhere: folder and case file are told from the root
+    case = replace(plan.case, source_file=str(Path(plan.case.source_file).resolve()))
+    return Job(str(Path(folder).resolve()), replace(plan, case=case), setting, grade, (), "", "")
+
+
+def evaluate(
+    plan: Plan,
+    setting: int,
+    schedules: Iterable[Moves],
+    grade: str,
+    folder: str | Path,
+    executor: Executor,
+    progress: Progress | None = None,
+) -> dict[Moves, Outcome]:
+    """Outcomes of schedules at a grade, on shared branches.
+
+    Parameters
+    ----------
+    plan : Plan
+    setting : int
+        Number in `plan.settings`.
+    schedules : iterable of rows of moves
+    grade : str
+    folder : path
+        Study folder; branches that lie there are not computed again.
+    executor : Executor
+    progress : callable(share, text), optional
+
+    Returns
+    -------
+    dict
+        Schedule -> Outcome, in the order given.
+    """
+    tell = progress or (lambda share, text: None)
+    schedules = list(schedules)
+    root = root_job(plan, setting, grade, folder)
+    try:
+        bound = bind(root)
+    except WeldsimError as error:  # a setting that cannot be meshed is a row like any failed one
+        return {m: Outcome(error=str(error).splitlines()[0]) for m in schedules}
+    tree = PrefixTree(root.plan, root, bound.symmetries)
+    for moves in schedules:
+        tree.add(moves)
+    began, done, total = time.perf_counter(), [0], len(tree.jobs)
+
+    def told(record: dict[str, Any]) -> None:
+        done[0] += 1
+        gone = time.perf_counter() - began
+        left = gone / done[0] * (total - done[0])
+        tell(done[0] / total, f"{done[0]} of {total} welds, about {_duration(left)} left")
+
+    records = carry_out(executor, tree.first, tree.children, told)
+    kept = {name: r for name, r in records.items() if "error" in r}
+    return {moves: _outcome(plan, tree, moves, folder, kept) for moves in schedules}
+
+
+def _outcome(
+    plan: Plan, tree: PrefixTree, moves: Moves, folder: str | Path, kept: dict[str, dict[str, Any]]
+) -> Outcome:
+    names, view = tree.path(moves)
+    records = []
+    for name in names:
+        if name not in kept:
+            kept[name] = read_branch(folder, name) or {"error": "an earlier weld failed"}
+        records.append(kept[name])
+        if "error" in kept[name]:
+            return Outcome(error=kept[name]["error"])
+    if not records[-1]["times"]:
+        return Outcome(error="the case ends before its last weld: [solve] end")
+    columns = [Column(*c) for c in records[-1]["columns"]]
+    last = np.array(records[-1]["readings"][-1][view])
+    out = {
+        "readings": Readings(dict(zip(columns, last.tolist(), strict=True))),
+        "time": records[-1]["times"][-1],
+        "reaction": max(r["reaction_N"] for r in records),
+        "stress": 1e6 * records[-1].get("stress_MPa", np.nan),
+        "seconds": sum(r["seconds"] for r in records),
+    }
+    name = plan.section.measure
+    if name in MEASURES:
+        final = worst = out[name]
+    else:
+        history = np.concatenate([np.array(r["readings"])[:, view] for r in records])
+        values = measured(plan, columns, history)
+        final, worst = float(values[-1]), float(values.max())
+    return Outcome(final=final, worst=worst, **out)
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
