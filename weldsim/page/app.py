@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import threading
 import webbrowser
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -69,7 +70,7 @@ def make_app(queue: Queue, reader: Worker, worker: Worker, door: Door) -> Guard:
     """
 
     @asynccontextmanager
-    async def lifespan(app):
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
         reader.open()
         worker.open()
         await run_in_threadpool(queue.start)
@@ -173,7 +174,7 @@ def _own_names() -> list[str]:
     name = socket.gethostname()
     found = [name.lower()]
     try:
-        found += [info[4][0] for info in socket.getaddrinfo(name, None, socket.AF_INET)]
+        found += [str(info[4][0]) for info in socket.getaddrinfo(name, None, socket.AF_INET)]
     except OSError:
         pass
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:

@@ -23,6 +23,7 @@ from weldsim.page.queue import Queue
 from weldsim.page.worker import Busy, Stopped, Worker
 
 MOST_KEPT = 12  # answers
+Answer = Response | dict[str, Any]  # what an address answers; a dictionary becomes JSON
 CHECK_LIMIT = 5.0  # s for reading a case, which takes a few hundredths
 
 
@@ -220,7 +221,7 @@ class Bench:
         return path
 
 
-def api(work: Callable[[Bench, Asked], Any]) -> Callable:
+def api(work: Callable[[Bench, Asked], Answer]) -> Callable:
     """A route's endpoint from a function that gives JSON or a response.
 
     Parameters

@@ -11,6 +11,7 @@ import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import tomli_w
 
@@ -108,7 +109,7 @@ def read_tables(text: str) -> dict:
         raise FormError("not a case file: tables in tables without end") from None
 
 
-def _plain(value, deep: int = 0):
+def _plain(value: Any, deep: int = 0) -> Any:
     """As JSON can hold it: TOML's dates, nan and inf become text."""
     if isinstance(value, dict):
         return {k: _plain(v, deep + 1) for k, v in value.items()}
@@ -146,7 +147,7 @@ def wrong_sections(tables: dict) -> list[str]:
     return out
 
 
-def _is_table(value) -> bool:
+def _is_table(value: object) -> bool:
     return isinstance(value, dict)
 
 
@@ -172,12 +173,12 @@ def form_text(tables: object, base: Base | None = None) -> str:
     """
     if not isinstance(tables, dict):
         raise FormError("a case is a set of sections")
-    tables = _without_blanks(tables, 0)
-    _refuse_files(tables, base)
-    return tomli_w.dumps(tables)
+    kept = _without_blanks(tables, 0)
+    _refuse_files(kept, base)
+    return tomli_w.dumps(kept)
 
 
-def _without_blanks(value, deep: int):
+def _without_blanks(value: Any, deep: int) -> Any:
     """The same without what is left blank; refuses what no case file looks like."""
     if deep > DEEPEST:
         raise FormError("a case has no tables in tables as deep as that")
@@ -218,11 +219,14 @@ def names_files(tables: dict) -> bool:
     return False
 
 
+def _part(tables: dict) -> dict:
+    part = tables.get("part")
+    return part if isinstance(part, dict) else {}
+
+
 def _refuse_files(tables: dict, base: Base | None) -> None:
     """Stop at what names a file, unless the case behind the form says the same."""
-    part = tables.get("part") if isinstance(tables.get("part"), dict) else {}
-    own = base.tables.get("part") if base else {}
-    own = own if isinstance(own, dict) else {}
+    part, own = _part(tables), _part(base.tables if base else {})
     if part.get("kind") in FROM_FILE and own.get("kind") != part.get("kind"):
         raise FormError(
             f"[part] kind: {part['kind']!r} needs a file: put the case file and its {part['kind']} "
@@ -248,7 +252,7 @@ _PLACE = re.compile(r"\[+(\w+)(?:\.([^\]]+))?\]+:? ?(.*)", re.DOTALL)
 _KEY = re.compile(r"(order)\b.*|([a-z_]+):? ?(.*)", re.DOTALL)
 
 
-def messages_of(error: Exception, source_file="") -> list[dict]:
+def messages_of(error: Exception, source_file: str = "") -> list[dict]:
     """A refusal line by line: `section`, `name` of its entry, `key`, `text`; blank if unknown.
 
     Parameters

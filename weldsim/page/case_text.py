@@ -46,7 +46,7 @@ def _bring(old: MutableMapping, new: dict) -> None:
         before = old.get(key)
         if isinstance(value, dict) and isinstance(before, MutableMapping):
             _bring(before, value)
-        elif _is_section_list(value) and _is_section_list(before):
+        elif before is not None and _is_section_list(value) and _is_section_list(before):
             _bring_list(before, value)
         elif before != value or isinstance(before, bool) != isinstance(value, bool):
             old[key] = value

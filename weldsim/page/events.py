@@ -101,8 +101,10 @@ def ended(job: Job, last_word: tuple, asked: bool, exit_code: int | None) -> Job
         return replace(over, state="failed", error=last_word[1])
     if asked:
         return replace(over, state="stopped")
-    why = f"its process ended unexpectedly (exit code {exit_code}), perhaps for want of memory"
-    return replace(over, state="failed", error=why)
+    unexpected = (
+        f"its process ended unexpectedly (exit code {exit_code}), perhaps for want of memory"
+    )
+    return replace(over, state="failed", error=unexpected)
 
 
 def put_back(job: Job) -> Job:

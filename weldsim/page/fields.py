@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 import tomllib
 import typing
+from collections.abc import Iterable
 from functools import lru_cache
 from importlib.resources import files
 from types import UnionType
+from typing import Any
 
 from pydantic import BeforeValidator
 
@@ -141,7 +143,7 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
     return out
 
 
-def _type(annotation, metadata) -> dict:
+def _type(annotation: Any, metadata: Iterable) -> dict:
     """Type of a field, and its unit kind, sign or words."""
     for item in metadata:
         if isinstance(item, BeforeValidator) and isinstance(item.func, Quantity):
@@ -172,7 +174,8 @@ _KEY = re.compile(r"\s*(\w+)\s*=\s*(?:\"[^\"]*\"|[^#])*#\s*(.+)")
 
 def _remarks(text: str) -> dict:
     """(section, key) -> remark behind its line in a commented file, the first one."""
-    out, section = {}, ""
+    out: dict[tuple[str, str], str] = {}
+    section = ""
     for line in text.splitlines():
         if found := _SECTION.match(line):
             section = found[1]

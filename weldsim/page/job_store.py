@@ -18,7 +18,7 @@ from weldsim.system.files import whole_file
 ID = re.compile(r"[0-9a-f]{16}")
 OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
 PREVIEWS = ("look", "rough")  # kinds that show quickly and roughly what a run would
-TYPES = {"str": str, "int": int, "float": (int, float)}
+TYPES: dict[str, type | tuple[type, ...]] = {"str": str, "int": int, "float": (int, float)}
 MOST_STARTS = 3  # of one job by servers that ended under it
 MOST_OPEN, MOST_OPEN_EACH = 60, 12  # jobs that are not over: in all, and of one browser
 MOST_REMOVED = 200  # cases of jobs off the list that a draft may still begin from
@@ -332,7 +332,7 @@ def read_jobs(folder: Path) -> dict[str, Job]:
             raw = json.loads(path.read_text(encoding="utf-8"))
             job = Job(**{k: v for k, v in raw.items() if k in known})
             for field in fields(Job):
-                if not isinstance(getattr(job, field.name), TYPES[field.type]):
+                if not isinstance(getattr(job, field.name), TYPES[str(field.type)]):
                     raise TypeError(field.name)
         except (OSError, ValueError, TypeError, AttributeError):
             continue  # not ours; it stays where it is

@@ -64,9 +64,10 @@ class Queue:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise StoreError(f"{self.work}: could not be made: {error}") from None
-        self._lock = take_lock(folder / "server.lock")
-        if self._lock is None:
+        lock = take_lock(folder / "server.lock")
+        if lock is None:
             raise StoreError(f"{self.work}: another weldsim serve uses this work folder")
+        self._lock = lock
         self._closing, self._wake = threading.Event(), threading.Event()
         self._previewer = previews or Worker(1, warm_preview)
         self.store = JobStore(self.work)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.joints.registry import KINDS
 from weldsim.page import fields, runs, tasks
-from weldsim.page.bench import Asked, Bench, refusal
+from weldsim.page.bench import Answer, Asked, Bench, refusal
 from weldsim.page.case_form import messages_of, read_tables, wrong_sections
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import SCRIPTS
 from weldsim.text.cautions import CAUTIONS, DEFER
 
 
-def begin(bench: Bench, asked: Asked):
+def begin(bench: Bench, asked: Asked) -> Answer:
     """What the page needs once: joints, units, cautions, what lies in the work folder."""
     return {
         "kinds": [{"kind": k, "label": fields.label_of(k)} for k in KINDS
@@ -22,14 +25,14 @@ def begin(bench: Bench, asked: Asked):
     }  # fmt: skip
 
 
-def form(bench: Bench, asked: Asked):
+def form(bench: Bench, asked: Asked) -> Answer:
     """Fields of a kind of joint."""
     if asked.path["kind"] not in KINDS:
         return refusal("no such joint", 404)
     return fields.form_of(asked.path["kind"])
 
 
-def check(bench: Bench, asked: Asked):
+def check(bench: Bench, asked: Asked) -> Answer:
     """Mistakes beside their fields, or what is known at once: order, times, heat, seams."""
     try:
         text, where = bench.form_text(asked.body)
@@ -38,7 +41,7 @@ def check(bench: Bench, asked: Asked):
     return bench.check(text, where)
 
 
-def words(bench: Bench, asked: Asked):
+def words(bench: Bench, asked: Asked) -> Answer:
     """What the case means, as `weldsim check` says it."""
     lines = list(_meshed(bench, asked, tasks.words))
     cut = lines.index("Cautions:") if "Cautions:" in lines else len(lines)
@@ -46,12 +49,12 @@ def words(bench: Bench, asked: Asked):
     return {"lines": [line for line in lines[2:cut] if line.strip()], "cost": cost}
 
 
-def shape(bench: Bench, asked: Asked):
+def shape(bench: Bench, asked: Asked) -> Answer:
     """The part as the page draws it."""
     return _meshed(bench, asked, tasks.shape)
 
 
-def _meshed(bench: Bench, asked: Asked, task):
+def _meshed(bench: Bench, asked: Asked, task: Callable[..., Any]) -> Any:
     """What a task that takes meshing makes of a case; a wrong case does not get that far."""
     text, where = bench.form_text(asked.body)
     checked = bench.check(text, where)
@@ -60,13 +63,13 @@ def _meshed(bench: Bench, asked: Asked, task):
     return bench.keep((task, text, where), lambda: bench.worker.call(task, text, where))
 
 
-def case_text(bench: Bench, asked: Asked):
+def case_text(bench: Bench, asked: Asked) -> Answer:
     """The fields as a case file, right or wrong, with the comments of the file they came from."""
     text, _ = bench.form_text(asked.body)
     return {"text": bench.commented(asked.body, text)}
 
 
-def open_text(bench: Bench, asked: Asked):
+def open_text(bench: Bench, asked: Asked) -> Answer:
     """Tables of a case file that was brought to the page."""
     text = asked.body.get("text")
     if not isinstance(text, str):
@@ -75,10 +78,13 @@ def open_text(bench: Bench, asked: Asked):
     return opened(read_tables(text), None, text)
 
 
-def open_file(bench: Bench, asked: Asked):
+def open_file(bench: Bench, asked: Asked) -> Answer:
     """Tables of a case file that lies in the work folder."""
-    base = bench.base(asked.path["id"])
-    return opened(base.tables, asked.path["id"])
+    id = asked.path["id"]
+    base = bench.base(id)
+    if base is None:
+        raise WeldsimError("no such case file")
+    return opened(base.tables, id)
 
 
 def opened(tables: dict, base: str | None, source: str = "") -> dict:
@@ -106,7 +112,7 @@ def opened(tables: dict, base: str | None, source: str = "") -> dict:
     return {"tables": tables, "kind": kind, "base": base, "source": source}
 
 
-def shelf(bench: Bench, asked: Asked):
+def shelf(bench: Bench, asked: Asked) -> Answer:
     """Case files and runs that lie in the work folder."""
     cases = [{"id": id, "name": path.name} for id, path in runs.case_files(bench.work).items()]
     jobs = bench.queue.store.listed()

@@ -9,14 +9,14 @@ from starlette.responses import JSONResponse
 
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.page import tasks
-from weldsim.page.bench import Asked, Bench, refusal
+from weldsim.page.bench import Answer, Asked, Bench, refusal
 from weldsim.page.case_form import NAMES_A_FILE, messages_of, read_tables
 from weldsim.page.job_store import ID, PREVIEWS, Job
 
 MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
 
 
-def ask_job(bench: Bench, asked: Asked):
+def ask_job(bench: Bench, asked: Asked) -> Answer:
     """Put a case into the queue, as a run, a rough run or a quick look."""
     body, kind = asked.body, asked.body.get("kind")
     if kind not in ("run", *PREVIEWS):
@@ -87,12 +87,12 @@ def _shown(bench: Bench, job: Job, me: str) -> dict:
     return out
 
 
-def jobs(bench: Bench, asked: Asked):
+def jobs(bench: Bench, asked: Asked) -> Answer:
     """The queue."""
     return {"jobs": [_shown(bench, job, asked.me) for job in bench.queue.store.listed()]}
 
 
-def one_job(bench: Bench, asked: Asked):
+def one_job(bench: Bench, asked: Asked) -> Answer:
     """A job; without a state where the id is that of a run from before the page."""
     id = asked.path["id"]
     if id not in bench.queue.store.jobs:
@@ -108,7 +108,7 @@ def _known(bench: Bench, id: str) -> Job:
     return job
 
 
-def act(bench: Bench, asked: Asked):
+def act(bench: Bench, asked: Asked) -> Answer:
     """Stop a job, go on with it, or take it off the list."""
     job, what = _known(bench, asked.path["id"]), asked.path["what"]
     if bench.lan and job.owner != asked.me:

@@ -6,21 +6,21 @@ from starlette.responses import Response
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page import runs
-from weldsim.page.bench import Asked, Bench
+from weldsim.page.bench import Answer, Asked, Bench
 from weldsim.page.case_form import names_files, read_tables
 from weldsim.page.routes_case import opened
 
 MOST_FRAMES_LIVE, MOST_FRAMES = 24, 60  # of a scene: while a run goes on, and when it is over
 
 
-def run(bench: Bench, asked: Asked):
+def run(bench: Bench, asked: Asked) -> Answer:
     """A run in words, or as far as it has come."""
     folder, store = bench.folder(asked.path["id"]), bench.queue.store
     job = next((j for j in store.listed() if store.run_folder(j) == folder), None)
     return runs.summary_of(folder, job)
 
 
-def run_case(bench: Bench, asked: Asked):
+def run_case(bench: Bench, asked: Asked) -> Answer:
     """The case of a run as tables, to change something and try again."""
     id, store = asked.path["id"], bench.queue.store
     job = store.jobs.get(id)
@@ -30,7 +30,7 @@ def run_case(bench: Bench, asked: Asked):
     return {**opened(tables, base, text), "form": None}
 
 
-def scene(bench: Bench, asked: Asked):
+def scene(bench: Bench, asked: Asked) -> Answer:
     """What the 3-D view shows; answered anew only when there is something new."""
     folder = bench.folder(asked.path["id"])
     stamp = runs.stamp_of(folder)
@@ -51,7 +51,7 @@ def scene(bench: Bench, asked: Asked):
                     headers={"etag": tag, "cache-control": "no-cache"})  # fmt: skip
 
 
-def fetch(bench: Bench, asked: Asked):
+def fetch(bench: Bench, asked: Asked) -> Answer:
     """A file of a run."""
     if asked.path["what"] not in runs.FILES:
         raise WeldsimError("this run has no such file")

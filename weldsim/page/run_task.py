@@ -56,7 +56,7 @@ def serve_run(
             _compute(text, source_file, Path(folder), threads, tell)
             line.send(("solved",))
             _draw(Path(folder), tell)
-        last_word = ("done",)
+        last_word: tuple[str, ...] = ("done",)
     except KeyboardInterrupt:
         last_word = ("stopped",)
     except BrokenPipeError:

@@ -7,15 +7,17 @@ import io
 import json
 import tomllib
 import zipfile
+from collections.abc import Iterable
 from pathlib import Path
 from stat import S_ISREG
 
 from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.case_form import Base
+from weldsim.page.job_store import Job
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import scene_data
-from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, read_json_file, read_run
+from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, RunRecord, read_json_file, read_run
 from weldsim.system.files import plain
 from weldsim.text.words import final_words
 
@@ -88,7 +90,7 @@ def case_files(work: Path) -> dict[str, Path]:
     return {id_of(p): p for p in found}
 
 
-def listed_runs(work: Path, jobs=()) -> list[dict]:
+def listed_runs(work: Path, jobs: Iterable[Job] = ()) -> list[dict]:
     """Title, state and age of the newest runs; a run of a job goes by the id of that job.
 
     Parameters
@@ -217,7 +219,7 @@ def stamp_of(folder: Path) -> str:
     return hashlib.sha256("|".join([*parts, state[-1].name if state else ""]).encode()).hexdigest()
 
 
-def _words(record, job) -> list[str]:
+def _words(record: RunRecord, job: Job | None) -> list[str]:
     """What the run came to; how to go on with it is for the page to say while a job holds it."""
     lines = final_words(record)
     if job is None or record.complete:
@@ -229,7 +231,7 @@ def _words(record, job) -> list[str]:
     return [first + tail, *lines[1:]]
 
 
-def summary_of(folder: Path, job=None) -> dict:
+def summary_of(folder: Path, job: Job | None = None) -> dict:
     """A run in words, its end readings with their errors, and which files there are.
 
     Parameters
@@ -272,8 +274,8 @@ def summary_of(folder: Path, job=None) -> dict:
     )  # fmt: skip
 
 
-def file_path(folder: Path, what: str):
-    """Path behind a file that can be fetched, True for one that is made, None where it is not.
+def file_path(folder: Path, what: str) -> Path | None:
+    """Path behind a file that can be fetched or is made when it is; None where there is none.
 
     Parameters
     ----------
@@ -284,13 +286,14 @@ def file_path(folder: Path, what: str):
 
     Returns
     -------
-    Path, True or None
+    Path or None
         Where it lies.
     """
     if what == "case":
-        return True if (folder / "case.json").is_file() else None
+        path = folder / "case.json"
+        return path if path.is_file() else None
     if what == "pictures":
-        return True if any((folder / PICTURES).glob("*.png")) else None
+        return folder / PICTURES if any((folder / PICTURES).glob("*.png")) else None
     if what == "animation":
         found = [p for p in (folder / PICTURES).glob("*") if p.suffix in MOVIES]
         return min(found, key=lambda p: p.suffix != ".mp4", default=None)
@@ -324,12 +327,12 @@ def fetch(folder: Path, what: str) -> tuple[bytes, str, str]:
     if what == "case":
         return source_of(folder).encode(), "case.toml", FILES[what][1]
     if what == "pictures":
-        return _zip(sorted((folder / PICTURES).glob("*"))), *FILES[what]
+        return _zip(sorted(path.glob("*"))), *FILES[what]
     name = path.name
     return path.read_bytes(), name, FILES[what][1] or MOVIES[path.suffix]
 
 
-def _zip(paths) -> bytes:
+def _zip(paths: Iterable[Path]) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
         for path in paths:

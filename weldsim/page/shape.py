@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from weldsim.case.joint_case import directions_of
+from weldsim.case.load import Case
 from weldsim.case.schedule import timetable
 from weldsim.case.sections_to_records import NAMED_PLACES
 from weldsim.errors import CaseError
@@ -20,7 +22,7 @@ from weldsim.text.describe_joint import up_of
 FEW = 25  # places along a seam
 
 
-def shape_of(case) -> dict:
+def shape_of(case: Case) -> dict:
     """Skin of the coarse mesh with what is filler and what is held, and the welds on it.
 
     Parameters
@@ -75,7 +77,7 @@ def shape_of(case) -> dict:
     }  # fmt: skip
 
 
-def directions(case) -> dict:
+def directions(case: Case) -> dict:
     """What the page needs to set the order: seams with their passes and directions of travel.
 
     Parameters
@@ -123,7 +125,7 @@ def _other(words: dict, word: str) -> str:
     return next((w for w in listed if words[w] == -words[word]), word)
 
 
-def order_table(case) -> list[dict]:
+def order_table(case: Case) -> list[dict]:
     """Welds in order with what is known of their times and heat. [s, kJ/mm]
 
     Parameters
@@ -149,19 +151,19 @@ def order_table(case) -> list[dict]:
     ]  # fmt: skip
 
 
-def _up(case) -> list[float]:
+def _up(case: Case) -> list[float]:
 
     return up_of(case.part).tolist()
 
 
-def _unit(vector) -> np.ndarray:
+def _unit(vector: np.ndarray) -> np.ndarray:
     return np.asarray(vector) / max(float(np.linalg.norm(vector)), 1e-12)
 
 
-def _few(points) -> np.ndarray:
+def _few(points: np.ndarray) -> np.ndarray:
     """Some of the places along a line, both ends among them."""
     return points[np.unique(np.linspace(0, len(points) - 1, min(len(points), FEW)).astype(int))]
 
 
-def _mm(places) -> list:
+def _mm(places: ArrayLike) -> list:
     return (1e3 * np.asarray(places)).round(3).tolist()

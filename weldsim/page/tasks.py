@@ -20,6 +20,7 @@ from weldsim.page.shape import directions, order_table, shape_of
 from weldsim.system.threads import single_blas_thread
 from weldsim.text.describe import describe, estimate
 
+Tell = Callable[[float, str], None]
 TELL = 0.2  # s between two words on progress
 
 _line: list[Connection] = []  # of a worker process, to its server
@@ -95,7 +96,7 @@ def carry_out(task: Callable, asked: int, args: tuple) -> Any:
         raise WeldsimError(f"unexpected: {type(error).__name__}: {error}") from None
 
 
-def teller(send: Callable[[float, str], None]) -> Callable[[float, str], None]:
+def teller(send: Tell) -> Tell:
     """Sends progress on, not more often than anyone looks.
 
     Parameters
@@ -123,7 +124,7 @@ def nothing() -> None:
     """The task that only starts a process."""
 
 
-def check(text: str, source_file: str, tell=None) -> dict:
+def check(text: str, source_file: str, tell: Tell | None = None) -> dict:
     """Mistakes of a case beside their fields, or what is known at once.
 
     Parameters
@@ -146,7 +147,7 @@ def check(text: str, source_file: str, tell=None) -> dict:
             **directions(case)}  # fmt: skip
 
 
-def commented(source: str, tables: dict, tell=None) -> str:
+def commented(source: str, tables: dict, tell: Tell | None = None) -> str:
     """A case as text with the comments of the text it came from, see `case_text.edited`.
 
     Parameters
@@ -166,7 +167,7 @@ def commented(source: str, tables: dict, tell=None) -> str:
     return edited(source, tables)
 
 
-def words(text: str, source_file: str, tell=None) -> list[str]:
+def words(text: str, source_file: str, tell: Tell | None = None) -> list[str]:
     """What a case means, in lines.
 
     Parameters
@@ -184,7 +185,7 @@ def words(text: str, source_file: str, tell=None) -> list[str]:
     return describe(parse_case(text, source_file))
 
 
-def shape(text: str, source_file: str, tell=None) -> dict:
+def shape(text: str, source_file: str, tell: Tell | None = None) -> dict:
     """The part of a case as the page draws it, see `shape.shape_of`.
 
     Parameters
@@ -202,7 +203,7 @@ def shape(text: str, source_file: str, tell=None) -> dict:
     return shape_of(parse_case(text, source_file))
 
 
-def size(text: str, source_file: str, tell=None) -> dict:
+def size(text: str, source_file: str, tell: Tell | None = None) -> dict:
     """Size and cost of a run.
 
     Parameters
@@ -220,7 +221,7 @@ def size(text: str, source_file: str, tell=None) -> dict:
     return vars(estimate(parse_case(text, source_file)))
 
 
-def preview(text: str, source_file: str, folder: str, kind: str, tell=None) -> str:
+def preview(text: str, source_file: str, folder: str, kind: str, tell: Tell | None = None) -> str:
     """A quick look or rough run into a run folder, see `preview.preview`.
 
     Parameters

@@ -18,12 +18,13 @@ from typing import Any
 from pebble import ProcessPool
 
 from weldsim.errors import WeldsimError
-from weldsim.page.tasks import carry_out, get_ready, nothing
+from weldsim.page.tasks import Tell, carry_out, get_ready, nothing
 
 MOST_WAITING = 12  # requests for one worker
 WARM_UP = 300.0  # s that a worker may take to load and compile what it needs, besides any limit
 MEMORY = 6_000_000_000  # bytes of address space of a worker, where the system can limit it
 GLANCE = 0.05  # s between two looks whether to stop
+Stop = Callable[[], bool]
 
 
 class Busy(WeldsimError):
@@ -63,8 +64,8 @@ class Worker:
         task: Callable,
         *args: Any,
         limit: float = 30.0,
-        tell: Callable[[float, str], None] | None = None,
-        stop: Callable[[], bool] | None = None,
+        tell: Tell | None = None,
+        stop: Stop | None = None,
     ) -> Any:
         """Have a task done and give back its result.
 
@@ -110,7 +111,9 @@ class Worker:
         with self._pool_lock:
             self._end_pool()
 
-    def _ask(self, task, args, limit, tell, stop):
+    def _ask(
+        self, task: Callable, args: tuple, limit: float, tell: Tell | None, stop: Stop | None
+    ) -> Any:
         self._asked += 1
         with self._pool_lock:
             future = self._running_pool().schedule(
@@ -136,7 +139,7 @@ class Worker:
         except CancelledError:
             raise Stopped("stopped") from None
 
-    def _check(self, future: Future, begun: float, stop) -> None:
+    def _check(self, future: Future, begun: float, stop: Stop | None) -> None:
         """Raise where it is no use to wait any longer."""
         if self._closed:
             raise Stopped("the page is closing")
@@ -148,7 +151,7 @@ class Worker:
                 self._end_pool()
             raise WeldsimError(f"the helper process did not start in {WARM_UP:.0f} s")
 
-    def _pass_on(self, tell) -> None:
+    def _pass_on(self, tell: Tell | None) -> None:
         """Hand on what the present task says of its progress; what an ended one said is dropped."""
         while self._line.poll():
             asked, share, text = self._line.recv()
