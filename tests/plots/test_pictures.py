@@ -395,3 +395,6 @@ def test_metal_counts_as_melt_above_its_own_softening_temperature(record):
 
     assert softened_points(of("aluminium-6061-t6"), hot).tolist() == [True, False]
     assert not softened_points(of("carbon-steel"), hot).any()
+    own = of("gone.toml")  # a user's own metal that is not here any more: the folder says it
+    stated = replace(own, manifest={**own.manifest, "softening_temperature_K": 800.0})
+    assert softened_points(stated, hot).tolist() == [True, False]

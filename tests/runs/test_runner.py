@@ -53,6 +53,7 @@ def test_folder_holds_what_the_contract_says(whole):
     manifest = json.loads((folder / "run.json").read_text())
     assert manifest["status"] == "complete"
     assert manifest["overrides"] == list(SHORT)
+    assert manifest["softening_temperature_K"] == pytest.approx(1473.15)  # carbon-steel.toml
     assert manifest["balances"]["heat_gap"] < 1e-3
     assert manifest["solver"] in ("pardiso", "rslab", "superlu")
     assert manifest["error_estimate"]["how"].startswith("not asked for")

@@ -129,6 +129,11 @@ class Material:
         return (later - first) / (self.hardening_strain - later / self.youngs_modulus(temperature))
 
     @property
+    def carries_below(self) -> float:
+        """Temperature above which it carries next to nothing: it softens, or begins to melt. [K]"""
+        return min(self.softening_temperature, self.solidus)
+
+    @property
     def sources(self) -> dict[str, str]:
         """Where every curve and constant comes from, with what was added to it."""
         said = {k: (c.source, c.extension) for k, c in self.curves.items()}

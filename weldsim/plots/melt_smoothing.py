@@ -16,7 +16,8 @@ from weldsim.errors import WeldsimError
 from weldsim.materials.material import load_material
 from weldsim.runs.reading import FieldFrame, RunRecord
 
-STEEL_SOFTENS = 1473.15  # K; where a run does not tell its metal, or its file is gone
+# 1200 degC; for a folder of before run.json said it, whose material file is gone as well
+STEEL_SOFTENS = 1473.15  # K
 EDGES = {
     8: ((0, 1), (1, 2), (2, 3), (3, 0), (4, 5), (5, 6), (6, 7), (7, 4),
         (0, 4), (1, 5), (2, 6), (3, 7)),
@@ -63,11 +64,13 @@ def smooth_melt(frame: FieldFrame, softened: np.ndarray) -> FieldFrame:
 
 def softening_temperature(record: RunRecord) -> float:
     """Above which the metal of a run carries next to nothing: it softens, or begins to melt. [K]"""
+    stated = record.manifest.get("softening_temperature_K")
+    if isinstance(stated, int | float):
+        return float(stated)
     try:
-        material = load_material(str(record.case["part"]["material"]))
+        return load_material(str(record.case["part"]["material"])).carries_below
     except (WeldsimError, OSError, LookupError, TypeError):
         return STEEL_SOFTENS
-    return min(material.softening_temperature, material.solidus)
 
 
 def softened_points(record: RunRecord, frames: Iterable[FieldFrame]) -> np.ndarray:

@@ -84,6 +84,8 @@ def manifest_of(model, state, status: str) -> dict:
         "versions": versions(),
         "grade": model.grade.name,
         "solver": model.mechanics.solver.name,
+        # the folder is drawn where the user's material file may not be
+        "softening_temperature_K": model.material.carries_below,
         "mesh": {
             "cells": int(model.part.mesh.t.shape[1]),
             "displacement_unknowns": int(model.mechanics.pattern.size),
