@@ -18,7 +18,7 @@ from weldsim.geometry.blocks import mesh_blocks
 from weldsim.geometry.grades import GRADES
 from weldsim.geometry.mesh_checks import cell_volumes
 from weldsim.geometry.part import part_from_mesh
-from weldsim.joints import round_tube_saddle, square_stub, tube_socket
+from weldsim.joints import round_tube_saddle, saddle_map, square_stub, tube_socket
 from weldsim.joints.kit import LEAST_GAP, Filler
 
 MM = 1e-3
@@ -333,8 +333,8 @@ def test_seams_fuse_the_strip_of_the_land_within_the_penetration(name):
     if name == "equal saddle":
         # the root is drawn in by DENT legs amid both flanks, nothing where sin2 of the angle is
         # FLAT, a parabola between; the line between the halves of the cells by half as much
-        wide = 2 * np.arccos(np.sqrt(round_tube_saddle.FLAT)) * outer
-        expected -= 2 * (2 / 3 * wide * round_tube_saddle.DENT * keys.leg) / 2
+        wide = 2 * np.arccos(np.sqrt(saddle_map.FLAT)) * outer
+        expected -= 2 * (2 / 3 * wide * saddle_map.DENT * keys.leg) / 2
     assert plan == pytest.approx(expected, rel=0.02)  # few cells across the parabola
 
 

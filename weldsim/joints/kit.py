@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from weldsim.errors import CaseError
+from weldsim.geometry.path import SeamLine
 from weldsim.schema.sections import Axis, Section, Size, quantity
 
 Gap = quantity("length", "not negative")
@@ -160,8 +161,6 @@ def through(grade, split: bool = False) -> int:
 
 def straight_seam(name, first, last, inward, directions, width, depth, **more):
     """A `SeamLine` of one straight piece."""
-    from weldsim.geometry.path import SeamLine
-
     points = np.array([first, last], dtype=float)
     inward = np.asarray(inward, dtype=float)
     inwards = np.tile(inward / np.linalg.norm(inward), (2, 1))

@@ -12,8 +12,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from weldsim.joints import round_stub
+from weldsim.joints import round_kit, round_stub
 from weldsim.joints.assembly import lines, spans
+from weldsim.joints.clock_positions import clock_angles, clock_faults
 from weldsim.joints.kit import (
     FilletSection,
     fillet_faults,
@@ -25,6 +26,7 @@ from weldsim.joints.kit import (
     through,
 )
 from weldsim.joints.round_stub import RoundStub
+from weldsim.joints.saddle_map import SaddleMap
 from weldsim.schema.sections import Size
 
 FACES = ("branch end", "chord start", "chord end")
@@ -33,12 +35,6 @@ POINTER = {"at": "branch end", "aim": "+z", "up": "+x"}
 LABEL = "round-tube saddle"
 TACK = 3e-3  # m; length of a default tack
 ROOM = 2  # legs of chord beyond the branch, at least: the fillet and as much again
-CAP = 1.0  # push of the face on flat flanks, in legs; a third of a leg at the throat, as a bead
-CAP_GROWTH = 3  # power of the flatness: none of the push is left where the faces meet squarely
-BUMP = 0.045  # legs; rise of the line of fusion amid the foot on flat flanks: no straight corner
-DENT = 0.25  # legs; fusion into the root there, where the fillet is one cell wide; the same reason
-FLAT = 0.9  # cosine between both surfaces' normals from which the root is drawn in
-SMOOTH = 0.1  # rad; half the stretch over which the direction of the foot is averaged
 FLANKS = (0.0, np.pi)  # rad on the clock; where the line both surfaces meet on may bend sharply
 PATCH = 1.25  # of the toe: half size of the patch of the chord around the branch
 SHARE_BELOW = 0.15  # of the way from the toe to the chord's underside, at most, for the patch
@@ -63,7 +59,7 @@ def stub_of(part) -> RoundStub:
     return RoundStub(
         part.branch_diameter / 2, part.branch_wall, part.branch_length,
         land_height(part), _penetration(part), part.leg, part.passes,
-        round_stub.clock_angles(part.clock),
+        clock_angles(part.clock),
     )  # fmt: skip
 
 
@@ -89,11 +85,11 @@ def check(part) -> list[tuple[str, str]]:
             ("chord_length", f"{mm(part.chord_length)} is too short for the branch and its welds, "
              f"allowed: from {mm(room)}")
         )  # fmt: skip
-    return out + round_stub.clock_faults(part.clock)
+    return out + clock_faults(part.clock)
 
 
 def _layout(part) -> tuple[list, float, float]:
-    """Rings of the patch (see `round_stub.widen`) and flat half sizes of the whole chord. [m]"""
+    """Rings of the patch (see `round_layout.widen`) and flat half sizes of the whole chord. [m]"""
     stub, radius, half = stub_of(part), part.chord_diameter / 2, part.chord_length / 2
     patch_x = PATCH * stub.toe
     if patch_x > half - stub.leg:  # no sliver at the end
@@ -106,74 +102,17 @@ def _layout(part) -> tuple[list, float, float]:
     return rings, edge + half - patch_x, edge + under - patch_s
 
 
-def move_of(part, whole: bool = False):
-    """Map of the flat layout to the part, points (P, 3) -> (P, 3) [m].
+def move_of(part, whole: bool = False) -> SaddleMap:
+    """Map of the flat layout to the part, points (P, 3) -> (P, 3). [m]
 
     Parameters
     ----------
+    part : Part
     whole : bool
         The fillet is not cut in the middle of its sides.
     """
-    stub, radius = stub_of(part), part.chord_diameter / 2
     rings, _, _ = _layout(part)
-    edge, half = rings[-1]
-
-    def unrolled(angle):
-        """Line where both surfaces meet on the unrolled chord, shape (P, 2). [m]"""
-        sine = np.clip(stub.radius * np.sin(angle) / radius, -1.0, 1.0)
-        return np.stack([stub.radius * np.cos(angle), radius * np.arcsin(sine)], axis=1)
-
-    def outward(circle):
-        """Direction of the foot on the unrolled chord, shape (P, 2)."""
-        angle = np.arctan2(circle[:, 1], circle[:, 0])
-        along = unrolled(angle + SMOOTH) - unrolled(angle - SMOOTH)
-        out = np.stack([along[:, 1], -along[:, 0]], axis=1)
-        return out / np.linalg.norm(out, axis=1)[:, None]
-
-    def move(points):
-        rho, circle, square = round_stub.polar(points)
-        z = points[:, 2]
-        on = round_stub.plan(stub, rho, circle, square, stub.radius)
-        sine = np.clip(on[:, 1] / radius, -1.0, 1.0)
-        below = radius * (np.sqrt(1 - sine**2) - 1)  # height of the chord's surface
-        on[:, 1] = radius * np.arcsin(sine)
-        foot = np.clip(rho - stub.radius, 0.0, stub.leg)
-        on += foot[:, None] * outward(circle)
-        on = widen_box(rho, on, square, points)
-        cosine = stub.radius / radius * circle[:, 1] ** 2  # between both surfaces' normals
-        flatness, share = cosine**CAP_GROWTH, foot / stub.leg
-        bump = BUMP * stub.leg * flatness * (1 - np.abs(2 * share - 1))
-        down = np.minimum(z, 0.0)
-        angle = on[:, 1] / radius
-        deep = radius + down + bump * (1 + down / part.chord_wall)
-        out = np.stack([on[:, 0], deep * np.sin(angle), deep * np.cos(angle) - radius], axis=1)
-        up = np.maximum(z, 0.0)
-        weld = stub.gap + stub.leg
-        fade = np.clip((up - weld) / (stub.length - weld), 0.0, 1.0)  # to the branch's flat end
-        out[:, 2] += up - fade * below
-        push = CAP * flatness * share * up
-        out[:, :2] += push[:, None] * circle
-        if whole:
-            out[:, :2] -= dent(rho, z, cosine)[:, None] * circle
-        return out
-
-    def dent(rho, z, cosine):
-        """How far the root is drawn in on flat flanks, nothing an eighth leg off. [m]"""
-        off = np.abs(rho - stub.radius) + np.maximum(z - stub.gap, 0.0)
-        near = np.clip(1 - 8 * off / stub.leg, 0.0, 1.0)
-        flatness = np.clip((cosine - FLAT) / (1 - FLAT), 0.0, 1.0)
-        return DENT * stub.leg * flatness * near * (1 + np.minimum(z, 0.0) / part.chord_wall)
-
-    def widen_box(rho, on, square, points):
-        patch = round_stub.widen(rho, on, square, rings)
-        for axis in range(2):  # beyond the patch the layout has the chord's own lengths
-            flat = points[:, axis]
-            inside = np.clip(flat / edge, -1.0, 1.0) * half[axis]
-            box = inside + np.sign(flat) * np.maximum(np.abs(flat) - edge, 0.0)
-            patch[:, axis] = np.where(rho > edge * (1 + 1e-12), box, patch[:, axis])
-        return patch
-
-    return move
+    return SaddleMap(stub_of(part), part.chord_diameter / 2, part.chord_wall, rings, whole)
 
 
 def seam_lines(part) -> dict:
@@ -206,18 +145,18 @@ def blocks(case, grade):
     move = move_of(part, whole=not stub.halves)
     rings, end, under = _layout(part)
     seams = round_stub.seam_lines(stub, move)
-    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub, grade)
+    kit = round_kit.RoundKit(near_seams(seams.values(), grade), move, stub, grade)
     cut = round_stub.cuts(stub, move, case.tacks, FLANKS)
     low = -part.chord_wall
-    round_stub.add_base(kit, stub, grade, cut, rings, low)
+    round_kit.add_base(kit, stub, grade, cut, rings, low)
     edge = rings[-1][0]
     patch_x, patch_y = ([edge * v for v in cut[k]] for k in (0, 3))
     for x in spans(lines(-end, *patch_x, end)):
         for y in spans(lines(-under, *patch_y, under)):
             if max(abs(sum(x)), abs(sum(y))) > 2 * edge:
                 kit.box(x, y, (low, 0.0), "part", (None, None, through(grade)))
-    round_stub.add_tube(kit, stub, grade, cut)
-    round_stub.add_welds(kit, stub, cut)
+    round_kit.add_tube(kit, stub, grade, cut)
+    round_kit.add_welds(kit, stub, cut)
     kit.name("chord start", lambda p: p[:, 0] < -end + 1e-6)
     kit.name("chord end", lambda p: p[:, 0] > end - 1e-6)
     kit.name("branch end", lambda p: p[:, 2] > part.branch_length - 1e-6)

@@ -15,7 +15,6 @@ import numpy as np
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
-    fillet_area,
     fillet_offsets,
     fillet_pass,
     fillet_shares,
@@ -209,8 +208,3 @@ def cap_lines(stub: SquareStub, wall: float = 0.0) -> list[float]:
     """Grid lines up the joint that a flush bead needs."""
     up = [h for h in stub.heights if h < stub.length]
     return [-stub.leg, *([-wall] if 0 < wall < stub.leg else []), *up]
-
-
-def weld_volume(stub: SquareStub) -> float:
-    """Volume of one fillet, all passes. [m3]"""
-    return fillet_area(stub.gap, stub.leg) * 2 * stub.half

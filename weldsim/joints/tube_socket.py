@@ -13,8 +13,9 @@ from typing import Literal
 
 import numpy as np
 
-from weldsim.joints import round_stub, square_stub
+from weldsim.joints import round_kit, round_stub, square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
+from weldsim.joints.clock_positions import clock_angles, clock_faults
 from weldsim.joints.kit import (
     FilletSection,
     fillet_faults,
@@ -66,7 +67,7 @@ def round_of(part) -> RoundStub:
     """The round tube as a stub."""
     return RoundStub(
         part.tube_width / 2, part.tube_wall, part.tube_length, land_height(part),
-        _penetration(part), part.leg, part.passes, round_stub.clock_angles(part.clock),
+        _penetration(part), part.leg, part.passes, clock_angles(part.clock),
     )  # fmt: skip
 
 
@@ -98,7 +99,7 @@ def check(part) -> list[tuple[str, str]]:
     if part.shape == "square" and isinstance(part.clock, list):
         out.append(("clock", "a square tube has no clock positions, allowed: with a round tube"))
     elif part.shape == "round":
-        out += round_stub.clock_faults(part.clock)
+        out += clock_faults(part.clock)
     return out
 
 
@@ -141,11 +142,11 @@ def blocks(case, grade):
         return _square(part, case.tacks, grade)
     stub, rings, move = _graded(round_of(part), grade), _rings(part), _move(part)
     seams = round_stub.seam_lines(stub, move)
-    kit = round_stub.RoundKit(near_seams(seams.values(), grade), move, stub, grade)
+    kit = round_kit.RoundKit(near_seams(seams.values(), grade), move, stub, grade)
     cut = round_stub.cuts(stub, move, case.tacks)
-    round_stub.add_base(kit, stub, grade, cut, rings, -part.plate_thickness)
-    round_stub.add_tube(kit, stub, grade, cut)
-    round_stub.add_welds(kit, stub, cut)
+    round_kit.add_base(kit, stub, grade, cut, rings, -part.plate_thickness)
+    round_kit.add_tube(kit, stub, grade, cut)
+    round_kit.add_welds(kit, stub, cut)
     edge = rings[-1][0]
     _name(kit, edge, edge, part.tube_length)
     tube = np.pi * (stub.radius**2 - stub.inner**2) * (part.tube_length - stub.gap)

@@ -1,0 +1,45 @@
+"""Positions on a clock face, as a tube is marked around: "12:00" on +y, "3:00" on +x."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+HALF_DAY = 720  # minutes once around
+LEAST_APART = 30  # minutes on the clock (15 degrees) from one position to the next
+
+
+def minutes(text: str) -> int | None:
+    """Minutes past 12 of a position such as "10:30", 0 to 719; None when it is none."""
+    found = re.fullmatch(r"(\d{1,2}):(\d\d)", str(text))
+    if not found or not 1 <= int(found[1]) <= 12 or int(found[2]) > 59:
+        return None
+    return int(found[1]) % 12 * 60 + int(found[2])
+
+
+def clock_angles(clock) -> tuple[float, ...]:
+    """Angles of clock positions, clockwise from 12 [rad]."""
+    return tuple(minutes(text) * 2 * np.pi / HALF_DAY for text in clock or ())
+
+
+def clock_faults(clock) -> list[tuple[str, str]]:
+    """What is wrong with a list of clock positions, as (key, sentence)."""
+    if not isinstance(clock, list | tuple):
+        return []
+    bad = [text for text in clock if minutes(text) is None]
+    if bad:
+        return [("clock", f"{bad[0]!r} is not a clock position, allowed: 1:00 to 12:59")]
+    if len(clock) < 2:
+        return [("clock", f"{len(clock)} positions are not enough, allowed: from 2")]
+    past = [minutes(text) for text in clock]
+    if len(set(past)) < len(past):
+        return [("clock", "a position is given twice, allowed: different positions")]
+    steps = [(b - a) % HALF_DAY for a, b in zip(past, [*past[1:], past[0]], strict=True)]
+    if sum(steps) != HALF_DAY:
+        return [("clock", "the positions are not in order, allowed: once around, clockwise")]
+    if min(steps) < LEAST_APART:
+        return [
+            ("clock", "two positions are too near each other, allowed: from half an hour apart")
+        ]
+    return []
