@@ -8,8 +8,9 @@ from numpy.polynomial.legendre import leggauss
 from scipy.special import erf
 
 from tests.verification.heat_problem import block, everything, heat_model
+from tests.verification.instant import heat_density
 from weldsim.geometry.path import Seam
-from weldsim.physics.heat_source import DoubleEllipsoid, cross_section, heat_density, mean_density
+from weldsim.physics.heat_source import DoubleEllipsoid, cross_section, mean_density
 
 START, END = np.zeros(3), np.array([0.05, 0.0, 0.0])
 DOWN = np.array([0.0, 0.0, 1.0])

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.verification.instant import heat_density
 from weldsim.geometry.path import CurvedSeam, Seam, SeamLine
-from weldsim.physics.heat_source import DoubleEllipsoid, heat_density, mean_density
+from weldsim.physics.heat_source import DoubleEllipsoid, mean_density
 
 DOWN = np.array([0.0, 0.0, -1.0])
 SEAM = Seam(np.zeros(3), np.array([0.05, 0.0, 0.0]), DOWN)

@@ -97,26 +97,6 @@ def share_ahead(xi, source: DoubleEllipsoid):
     return 0.5 * f * erf(ROOT3 * xi / c)
 
 
-def heat_density(position, time, source: DoubleEllipsoid):
-    """Heat per volume at an instant after arc start, before any rescaling.
-
-    Parameters
-    ----------
-    position : ndarray, shape (P, 3)
-        [m]
-    time : float
-        Time since the arc started at the seam's first end. [s]
-
-    Returns
-    -------
-    ndarray, shape (P,)
-        [W/m3]
-    """
-    s, y, z = source.seam.local(position)
-    here = sum(along(s + lap - source.speed * time, source) for lap in laps(source.seam))
-    return source.power * here * cross_section(y, z, source)
-
-
 def laps(seam) -> tuple[float, ...]:
     """What to add to a place along a seam: a closed one also lies one lap before and behind. [m]"""
     return (0.0, seam.length, -seam.length) if seam.closed else (0.0,)
