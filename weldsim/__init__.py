@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from weldsim.schema.tolerance import limit as tolerance_limit
     from weldsim.simulation.steps import build_model, simulate
     from weldsim.studies.attribution import explain, explain_state
-    from weldsim.studies.plan.ranking import study as rank
+    from weldsim.studies.plan.ranking import rank
     from weldsim.studies.plan.space import load_plan
     from weldsim.text.cautions import CAUTIONS, DEFER
     from weldsim.text.describe import describe
@@ -80,7 +80,7 @@ _HOMES = {
     "load_material": "weldsim.materials.material",
     "load_plan": "weldsim.studies.plan.space",
     "plot": "weldsim.plots.results",
-    "rank": "weldsim.studies.plan.ranking:study",
+    "rank": "weldsim.studies.plan.ranking",
     "read_run": "weldsim.runs.result:read_result",
     "read_tolerance": "weldsim.schema.tolerance",
     "result_words": "weldsim.text.result_words",
