@@ -77,7 +77,7 @@ class Bench:
         return self.queue.work
 
     @property
-    def draft_file(self) -> Path:
+    def form_file(self) -> Path:
         """Where a case that was made here would lie: files it names are looked for beside it."""
         return self.work / "draft.toml"
 
@@ -147,7 +147,7 @@ class Bench:
             TOML text, and path of the file.
         """
         base = self.base(body.get("base"))
-        where = base.path if base else self.draft_file
+        where = base.path if base else self.form_file
         return form_text(body.get("tables"), base), str(where)
 
     def commented(self, body: dict, text: str) -> str:

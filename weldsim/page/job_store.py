@@ -21,7 +21,7 @@ PREVIEWS = ("look", "rough")  # kinds that show quickly and roughly what a run w
 TYPES: dict[str, type | tuple[type, ...]] = {"str": str, "int": int, "float": (int, float)}
 MOST_STARTS = 3  # of one job by servers that ended under it
 MOST_OPEN, MOST_OPEN_EACH = 60, 12  # jobs that are not over: in all, and of one browser
-MOST_REMOVED = 200  # cases of jobs off the list that a draft may still begin from
+MOST_REMOVED = 200  # cases of jobs off the list that a form may still begin from
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ class JobStore:
     jobs : dict of str to Job
         By id. A job is never changed, only replaced.
     removed : dict of str to (Path, str)
-        Case file and case of jobs that are off the list: a draft may still begin from them.
+        Case file and case of jobs that are off the list: a form may still begin from them.
     lock : RLock
         Held while jobs are read and replaced in one go.
     """

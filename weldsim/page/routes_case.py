@@ -37,7 +37,7 @@ def check(bench: Bench, asked: Asked) -> Answer:
     try:
         text, where = bench.form_text(asked.body)
     except CaseError as error:
-        return {"ok": False, "messages": messages_of(error, str(bench.draft_file))}
+        return {"ok": False, "messages": messages_of(error, str(bench.form_file))}
     return bench.check(text, where)
 
 

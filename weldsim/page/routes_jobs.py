@@ -24,7 +24,7 @@ def ask_job(bench: Bench, asked: Asked) -> Answer:
     try:
         text, where = bench.form_text(body)
     except CaseError as error:
-        return _mistakes(messages_of(error, str(bench.draft_file)))
+        return _mistakes(messages_of(error, str(bench.form_file)))
     checked = bench.check(text, where)
     if not checked["ok"]:
         return _mistakes(checked["messages"])

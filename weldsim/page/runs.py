@@ -14,6 +14,7 @@ from stat import S_ISREG
 from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.case_form import Base
+from weldsim.page.case_text import edited
 from weldsim.page.job_store import Job
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import scene_data
@@ -167,8 +168,6 @@ def _case_of(folder: Path) -> tuple[str, str]:
     kept = kept if isinstance(kept, dict) else {}
     text, changes = str(kept.get("source", "")), kept.get("overrides")
     if changes:
-        import tomli_w
-
         try:
             tables = tomllib.loads(text)
             mistakes = apply_overrides(tables, map(str, changes))
@@ -176,7 +175,7 @@ def _case_of(folder: Path) -> tuple[str, str]:
             mistakes = [str(error)]
         if mistakes:
             raise StoreError(f"{path}: cannot be read: {mistakes[0]}")
-        text = tomli_w.dumps(tables)
+        text = edited(text, tables)
     return text, str(kept.get("source_file", ""))
 
 
@@ -247,8 +246,8 @@ def summary_of(folder: Path, job: Job | None = None) -> dict:
         As the page shows it.
     """
     record = read_run(folder)
-    look = record.manifest.get("look")
-    look = look if look in NOTES else ""
+    kind = record.manifest.get("look")
+    preview = kind if kind in NOTES else ""
     readings = []
     for column in record.columns:
         if column.weld is None:
@@ -263,10 +262,10 @@ def summary_of(folder: Path, job: Job | None = None) -> dict:
     welds = [w["name"] for w in record.case.get("welds", [])]
     return plain(
         {
-            "title": record.title, "status": record.manifest.get("status"), "look": look,
-            "note": NOTES[look] + "." if look else "", "grade": record.manifest.get("grade"),
+            "title": record.title, "status": record.manifest.get("status"), "look": preview,
+            "note": NOTES[preview] + "." if preview else "", "grade": record.manifest.get("grade"),
             "model": record.case.get("solve", {}).get("model"),
-            "words": [NOTES[look] + "."] if look == "look" else _words(record, job),
+            "words": [NOTES[preview] + "."] if preview == "look" else _words(record, job),
             "readings": readings, "welds": welds,
             "how": record.manifest.get("error_estimate", {}).get("how", ""),
             "files": [name for name in FILES if file_path(folder, name) is not None],
