@@ -398,3 +398,16 @@ def test_metal_counts_as_melt_above_its_own_softening_temperature(record):
     own = of("gone.toml")  # a user's own metal that is not here any more: the folder says it
     stated = replace(own, manifest={**own.manifest, "softening_temperature_K": 800.0})
     assert softened_points(stated, hot).tolist() == [True, False]
+
+
+def test_us_ticks_are_round_numbers_where_their_metric_values_lie(record):
+    """-17.78 degC is 0 degF; every tick is written with a few figures and stands at its place."""
+    figure = gauge_history(record, units="us")
+    panels = [a for a in figure.axes if a.get_title(loc="left") == "temperature, °F"]
+    assert panels
+    for axis in (a.yaxis for a in panels):
+        texts = axis.get_major_formatter().format_ticks(axis.get_majorticklocs())
+        for place, text in zip(axis.get_majorticklocs(), texts, strict=True):
+            assert len(text) <= 5
+            fahrenheit = float(text.replace("\N{MINUS SIGN}", "-"))
+            assert (fahrenheit - 32) / 1.8 == pytest.approx(place, abs=1e-6)

@@ -17,7 +17,7 @@ def show_units(axis, unit: str, units: Units, most: int = 6) -> None:
     most : int
         Ticks at most, about.
     """
-    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+    from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 
     factor, offset = us_scale(unit)
     if units == "metric" or factor == 1.0:
@@ -25,6 +25,5 @@ def show_units(axis, unit: str, units: Units, most: int = 6) -> None:
     low, high = (factor * v + offset for v in sorted(axis.get_view_interval()))
     ticks = [t for t in MaxNLocator(most).tick_values(low, high) if low <= t <= high]
     axis.set_major_locator(FixedLocator([(t - offset) / factor for t in ticks]))
-    axis.set_major_formatter(
-        FuncFormatter(lambda v, _: f"{factor * v + offset:.4g}".replace("-", "\N{MINUS SIGN}"))
-    )
+    texts = [f"{t:.4g}".replace("-", "\N{MINUS SIGN}") for t in ticks]
+    axis.set_major_formatter(FixedFormatter(texts))

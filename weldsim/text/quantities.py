@@ -73,10 +73,12 @@ def us_scale(unit: str) -> tuple[float, float]:
         return 1.0, 0.0
     import pint
 
-    registry = pint.get_application_registry()
+    registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
     _, metric, us = US_UNITS[word]
-    ends = [registry.Quantity(v, metric).to(us).magnitude for v in (0.0, 1.0)]
-    return float(ends[1] - ends[0]), float(ends[0])
+    low, high = (registry.Quantity(v, metric).to(us).magnitude for v in (0.0, 1.0))
+    # pint goes by way of kelvin, which leaves 1e-14 of a degree; all of these units are defined
+    # with fewer figures than are kept here
+    return float(f"{high - low:.12g}"), round(float(low), 10)
 
 
 @dataclass(frozen=True)
