@@ -9,7 +9,17 @@ class WeldsimError(Exception):
 
 
 class CaseError(WeldsimError):
-    """A case file asks for something that is not allowed; one line for each mistake."""
+    """A case file asks for something that is not allowed; one line for each mistake.
+
+    Attributes
+    ----------
+    mistakes : tuple
+        `weldsim.schema.mistakes.Mistake` records, where they are known.
+    """
+
+    def __init__(self, message: str, mistakes=()):
+        super().__init__(message)
+        self.mistakes = tuple(mistakes)
 
 
 class MaterialError(WeldsimError):

@@ -50,7 +50,8 @@ def test_values_are_in_si():
     part, hold, (a, b) = case.part, case.hold, case.welds
     assert (part.length, part.width, part.thickness) == pytest.approx((0.2, 0.04, 6e-3))
     assert (hold.kind, hold.length, hold.conductance) == ("vise", pytest.approx(0.025), 500.0)
-    assert (a.at, b.at, a.speed) == pytest.approx((0.075, 0.1, 1.3e-3))
+    assert [bead.at for bead in part.beads] == pytest.approx([0.075, 0.1])
+    assert a.speed == pytest.approx(1.3e-3)
     assert a.power == pytest.approx(0.77 * 12 * 150)
     assert a.duration == pytest.approx(40 / 1.3)
     assert case.surroundings.ambient == pytest.approx(293.15)
@@ -63,11 +64,12 @@ def test_defaults_of_the_heat_source_follow_the_bead():
     half = 3.5e-3
     lengths = (bead.half_width, bead.front_length, bead.rear_length, bead.depth)
     assert lengths == pytest.approx((half, half, 2 * half, half))
-    assert (bead.begin, bead.finish) == pytest.approx((-0.02, 0.02))
+    assert (bead.begin, bead.finish) == pytest.approx((0.0, 0.04))  # along its line
+    assert [(b.begin, b.finish) for b in read().part.beads] == [(-0.02, 0.02)] * 2  # on the bar
 
 
 def test_an_edge_bead_runs_along_it():
-    (bead,) = load_case(CASES / "edge_bead_bar.toml").welds
+    (bead,) = load_case(CASES / "edge_bead_bar.toml").part.beads
     assert (bead.line, bead.begin, bead.finish) == ("along", pytest.approx(0.01), 0.29)
 
 
@@ -223,11 +225,11 @@ def test_a_bead_on_an_edge_is_at_most_as_wide_as_the_bar_is_thick(face):
 
 
 def test_a_bead_beside_another_may_touch_it():
-    assert read(DEMO, "weld.B.at=82 mm").welds[1].at == pytest.approx(0.082)
+    assert read(DEMO, "weld.B.at=82 mm").part.beads[1].at == pytest.approx(0.082)
 
 
 def test_a_bead_on_the_other_face_may_lie_opposite():
-    assert read(DEMO, "weld.B.at=75 mm", "weld.B.face=back").welds[1].face == "back"
+    assert read(DEMO, "weld.B.at=75 mm", "weld.B.face=back").part.beads[1].face == "back"
 
 
 def test_unknown_key_with_the_nearest_known_one():

@@ -6,10 +6,10 @@ import re
 import pytest
 
 from tests.places import ROOT
-from weldsim.case.keys import SECTIONS
 from weldsim.case.load import parse_case
 from weldsim.case.overrides import apply_overrides
 from weldsim.errors import CaseError
+from weldsim.schema.sections import NAMES
 
 DEMO = (ROOT / "cases/pivot_arm.toml").read_text(encoding="utf-8")
 
@@ -65,7 +65,7 @@ def test_process_may_be_a_number():
     assert read("weld.A.process=131").welds[0].process == "131"
 
 
-@pytest.mark.parametrize("section", SECTIONS)
+@pytest.mark.parametrize("section", NAMES)
 def test_a_file_of_a_wrong_shape_is_left_to_the_check_of_the_file(section):
     place = f"{section}.A" if section in ("weld", "gauge") else section
     for shape in (1, "text", [], [1], {"name": 1}):

@@ -12,9 +12,9 @@ from weldsim.schema.records import StartRule, Weld
 def weld(name="A", start=None, **changes):
     """A TIG bead 40 mm long: 20 s of arc at 2 mm/s."""
     values = dict(
-        name=name, face="front", line="across", at=0.075, begin=-0.02, finish=0.02, travel="up",
+        name=name, seam=name, begin=0.0, finish=0.04, travel="up",
         process="141", current=90.0, voltage=11.0, efficiency=0.77, speed=2e-3, bead_width=5e-3,
-        bead_height=1e-3, front_length=2.5e-3, rear_length=5e-3, half_width=2.5e-3, depth=2.5e-3,
+        front_length=2.5e-3, rear_length=5e-3, half_width=2.5e-3, depth=2.5e-3,
         start=start or StartRule("time", 0.0),
     )  # fmt: skip
     return Weld(**{**values, **changes})
@@ -58,7 +58,7 @@ def test_heat_into_the_part_uses_the_measured_efficiency_not_the_factor():
 
 def test_arc_time_is_length_over_speed():
     assert weld().duration == pytest.approx(20.0)
-    assert weld(begin=-0.01).duration == pytest.approx(15.0)
+    assert weld(begin=0.01).duration == pytest.approx(15.0)
 
 
 def test_wait_after_a_weld_counts_from_its_end():

@@ -5,11 +5,11 @@ import tomllib
 import pytest
 
 from tests.places import CASES
-from weldsim.case.keys import SECTIONS, check_section
+from weldsim.case.keys import section_model
 from weldsim.case.load import load_case, parse_case
-from weldsim.case.sections_to_records import OF_A_BAR
 from weldsim.errors import CaseError
-from weldsim.schema.sections import WRONG, keys_of
+from weldsim.joints.registry import joint_kind
+from weldsim.schema.sections import NAMES, WRONG, check_section, keys_of
 
 DEMO = (CASES / "pivot_arm.toml").read_text(encoding="utf-8")
 
@@ -75,7 +75,7 @@ def test_order_of_sections_does_not_matter():
 def test_every_key_of_a_case_can_be_changed_on_the_command_line(path):
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     changes = []
-    for section in (s for s in SECTIONS if s in raw):
+    for section in (s for s in NAMES if s in raw):
         table = raw[section]
         for number, entry in enumerate(table if isinstance(table, list) else [table], 1):
             place = f"{section}.{number}" if isinstance(table, list) else section
@@ -91,22 +91,22 @@ def _toml(value):
     return str(value).lower() if isinstance(value, bool) else repr(value)
 
 
-@pytest.mark.parametrize("section", OF_A_BAR)
+@pytest.mark.parametrize("section", joint_kind("bar").sections)
 def test_one_wrong_key_hides_no_other(section):
     """With every key of a section wrong, each is told once, and nothing that follows from it."""
     place = {"weld": "weld.A", "gauge": "gauge.pointer"}.get(section, section)
-    keys = [k for k in keys_of(SECTIONS[section]) if k not in ("name", "start", "direction")]
+    keys = [k for k in keys_of(section_model(section)) if k not in ("name", "start", "direction")]
     if section == "gauge":
         keys.remove("at")  # what is allowed there depends on the kind
     lines = complaints(*(f"{place}.{key}=[0]" for key in keys))
     assert sorted(line.split(" ")[1].rstrip(":") for line in lines) == sorted(keys)
 
 
-@pytest.mark.parametrize("section", SECTIONS)
+@pytest.mark.parametrize("section", NAMES)
 def test_what_is_wrong_stands_as_nan_and_the_rest_is_read(section):
     mistakes = []
-    read_back = check_section(section, {}, "[here]", mistakes)
-    needed = {n for n, f in SECTIONS[section].model_fields.items() if f.is_required()}
+    read_back = check_section(section, section_model(section), {}, mistakes)
+    needed = {n for n, f in section_model(section).model_fields.items() if f.is_required()}
     assert len(mistakes) == len(needed)
     assert {n for n, v in read_back if v is WRONG} == needed
 

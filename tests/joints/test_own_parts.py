@@ -39,11 +39,11 @@ BRACKET = {
 
 
 def strap(folder=ROOT / "meshes", **changes):
-    return own_mesh.resolve(own_mesh.Part(**(STRAP | changes)), folder)
+    return own_mesh.KIND.resolve(own_mesh.Part(**(STRAP | changes)), folder)
 
 
 def bracket(folder=ROOT / "meshes", **changes):
-    return own_step.resolve(own_step.Part(**(BRACKET | changes)), folder)
+    return own_step.KIND.resolve(own_step.Part(**(BRACKET | changes)), folder)
 
 
 def meshed(module, part, grade="quick"):
@@ -295,7 +295,7 @@ def test_a_seam_of_places_on_a_mesh(tmp_path):
     in_gmsh(tmp_path / "own.msh", blocks(curve=None))
     places = [["0 mm", "11 mm", "4 mm"], ["10 mm", "11 mm", "4 mm"], ["20 mm", "11 mm", "4 mm"]]
     seams = {"long side": {"points": places, "width": "2 mm", "depth": "1 mm"}}
-    part = own_mesh.resolve(
+    part = own_mesh.KIND.resolve(
         own_mesh.Part(kind="mesh", material="carbon-steel", file="own.msh", seams=seams), tmp_path
     )
     assert complaints(part) == []
@@ -482,11 +482,12 @@ def test_sizes_of_a_seam_are_needed(part, key):
     ],
 )
 def test_keys_of_seams_are_named_in_the_case(keys, words):
-    from weldsim.case.keys import check_section
+    from weldsim.case.keys import section_model
+    from weldsim.schema.sections import check_section
 
     mistakes = []
-    check_section("part", STRAP | keys, "[part]", mistakes, "mesh")
-    (line,) = mistakes
+    check_section("part", section_model("part", "mesh"), STRAP | keys, mistakes)
+    (line,) = map(str, mistakes)
     assert line.startswith("[part] seams: ") and words in line
 
 

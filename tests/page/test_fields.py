@@ -5,12 +5,13 @@ import tomllib
 import pytest
 
 from tests.page.kit import starter
-from weldsim.case.keys import SECTIONS, section_model
+from weldsim.case.keys import section_model
 from weldsim.case.load import parse_case
 from weldsim.errors import CaseError
 from weldsim.joints.registry import KINDS
 from weldsim.page import case_form
 from weldsim.page import fields as forms
+from weldsim.schema.sections import NAMES
 from weldsim.units import parse
 
 
@@ -20,9 +21,9 @@ def test_every_key_has_a_field_and_every_starter_key_too(kind):
     fields = {(s["key"], f["key"]): f for s in form["sections"] for f in s["fields"]}
     offered = {s["key"] for s in form["sections"]}
     of_joints = {"arc", "schedule", "tack", "clamp"} if kind == "bar" else set()
-    assert set(SECTIONS) - offered - of_joints <= {"plan"}  # which weldsim plan reads, not a run
+    assert set(NAMES) - offered - of_joints <= {"plan"}  # which weldsim plan reads, not a run
     for section in offered:
-        model = section_model(section, kind if section == "part" or kind == "bar" else "joint")
+        model = section_model(section, kind)
         for name, info in model.model_fields.items():
             key = (section, info.alias or name)
             assert key in fields or key in {("part", "kind"), ("schedule", "order")}
@@ -133,8 +134,7 @@ def test_no_section_has_a_file_key_the_page_does_not_know():
     plain = {"kind", "name", "material", "seam", "travel", "process", "title", "measure"}
     plain |= {"tolerance"}
     for kind in KINDS:
-        models = {**SECTIONS, "part": section_model("part", kind)}
-        for model in models.values():
+        for model in (section_model(section, kind) for section in NAMES):
             for name, info in model.model_fields.items():
                 if info.annotation is str and name not in plain:
                     assert case_form.NAMES_A_FILE.search(name), (kind, name)

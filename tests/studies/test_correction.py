@@ -30,7 +30,7 @@ from weldsim.studies.correction import (
     power_for,
     with_lines,
 )
-from weldsim.studies.correction_lines import candidates
+from weldsim.studies.correction_lines import candidates, joined
 from weldsim.studies.targets import grade_below
 from weldsim.text.correction_words import correction_words
 
@@ -62,9 +62,11 @@ def three_sides():
 
 def test_lines_lie_where_there_is_room():
     """A bar: behind its bead and along its edges; a joint: its seams, without filler."""
-    bar = {w.name: w for w, _ in candidates(load_case(ONE), "line")}
-    assert bar["line behind A"].face == "back" and not bar["line behind A"].filler
-    assert {w.face for w in bar.values()} == {"back", "top", "bottom"}
+    lines = candidates(load_case(ONE), "line")
+    assert not any(w.filler for w, _ in lines)
+    faces = {b.name: b.face for b in joined(load_case(ONE), lines).part.beads}
+    assert faces.pop("A") == "front"
+    assert faces == {"line behind A": "back", "line on top": "top", "line on bottom": "bottom"}
     assert all(w.filler for w, _ in candidates(load_case(ONE), "bead"))
     beads = {w.name: w for w, _ in candidates(three_sides(), "bead")}
     assert list(beads) == ["bead right"] and beads["bead right"].filler

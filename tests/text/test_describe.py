@@ -7,7 +7,8 @@ import pytest
 from tests.places import CASES
 from weldsim.case.load import load_case
 from weldsim.schema.process import PROCESSES
-from weldsim.text.describe import describe, estimate, weld_in_words
+from weldsim.text.describe import describe, estimate
+from weldsim.text.describe_bar import bead_in_words
 
 
 def said(file, *changes):
@@ -97,7 +98,9 @@ def test_a_finer_grade_costs_more():
     ],
 )
 def test_where_a_bead_lies_in_words(file, words):
-    assert words in " ".join(weld_in_words(w) for w in load_case(CASES / file).welds)
+    case = load_case(CASES / file)
+    told = zip(case.part.beads, case.welds, strict=True)
+    assert words in " ".join(bead_in_words(bead, weld.travel) for bead, weld in told)
 
 
 # ISO 6947: PF vertical upward, PG vertical downward, PA flat (three position charts agree).
@@ -105,8 +108,8 @@ def test_where_a_bead_lies_in_words(file, words):
     ("travel", "position"), [("up", "PF, vertical upward"), ("down", "PG, vertical downward")]
 )
 def test_working_position(travel, position):
-    (bead,) = load_case(CASES / "pivot_arm_one_bead.toml", (f"weld.A.travel={travel}",)).welds
-    assert position in weld_in_words(bead)
+    (bead,) = load_case(CASES / "pivot_arm_one_bead.toml").part.beads
+    assert position in bead_in_words(bead, travel)
 
 
 def test_hold_and_release_in_words(demo):

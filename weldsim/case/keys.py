@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from weldsim.joints.bar_sections import BarSection, BeadSection, ViseSection
-from weldsim.joints.registry import joint_module
+from weldsim.joints.registry import joint_kind
 from weldsim.schema import sections as schema
 
 SECTIONS = {
-    "part": BarSection, "hold": ViseSection, "weld": BeadSection,
     "surroundings": schema.SurroundingsSection, "gauge": schema.GaugeSection,
     "solve": schema.SolveSection, "arc": schema.ArcSection, "schedule": schema.ScheduleSection,
     "tack": schema.TackSection, "clamp": schema.ClampSection, "preset": schema.PresetSection,
     "plan": schema.PlanSection,
 }  # fmt: skip
-OF_JOINTS = {"hold": schema.JointHoldSection, "weld": schema.JointWeldSection}
 
 
 def section_model(section: str, kind: str = "bar") -> type[schema.Section]:
-    """Model of a section; parts, holds and welds are written differently for a joint kind."""
-    if kind == "bar":
-        return SECTIONS[section]
-    if section == "part" and kind != "joint":
-        return joint_module(kind).Part
-    return OF_JOINTS.get(section, SECTIONS[section])
+    """Model of a section in a case about a joint kind.
 
+    Parameters
+    ----------
+    section : str
+        One of `weldsim.schema.sections.NAMES`.
+    kind : str
+        One of `weldsim.joints.registry.KINDS`.
 
-def check_section(section: str, values, where: str, mistakes: list, kind: str = "bar"):
-    """Read a section of a kind; see `weldsim.schema.sections.check_section`."""
-    return schema.check_section(section, section_model(section, kind), values, where, mistakes)
+    Returns
+    -------
+    type of Section
+    """
+    joint = joint_kind(kind)
+    own = {"part": joint.part_section, "hold": joint.hold_section, "weld": joint.weld_section}
+    return own[section] if section in own else SECTIONS[section]

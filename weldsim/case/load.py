@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import copy
 import tomllib
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from pathlib import Path
+from typing import Any
 
-from weldsim.case.checks import cross_checks
 from weldsim.case.overrides import Overrides, apply_overrides, changes_of
-from weldsim.case.sections_to_records import read_sections
+from weldsim.case.reading import read_tables
 from weldsim.errors import CaseError
-from weldsim.joints.registry import kind_of
+from weldsim.joints.registry import kind_of, kind_of_case
 from weldsim.schema.records import (
-    Bar,
     Clamp,
     Gauge,
     Hold,
@@ -40,7 +39,7 @@ class Case:
     Attributes
     ----------
     title : str
-    part : Bar or the section of a joint kind
+    part : record of a joint kind
         Sizes of what is welded. [m]
     hold, clamps, tacks, welds, surroundings, gauges, solve
         Records of `weldsim.schema.records`.
@@ -60,7 +59,7 @@ class Case:
     """
 
     title: str
-    part: Bar
+    part: Any
     hold: Hold
     welds: tuple[Weld, ...]
     surroundings: Surroundings
@@ -167,13 +166,11 @@ def parse_case(text: str, source_file: str, overrides: Overrides = ()) -> Case:
 def _checked(tables: dict, text: str, source_file: str, before: tuple, changes) -> Case:
     """A case from tables that are its own; `changes` are put into them."""
     written = tuple(c.written for c in changes_of(changes, kind_of(tables)))
-    mistakes = apply_overrides(tables, changes)
-    records, found = read_sections(tables, Path(source_file).parent)
+    mistakes: list = [*apply_overrides(tables, changes)]
+    records, found = read_tables(tables, Path(source_file).parent)
     mistakes += found
-    if isinstance(records["part"], Bar):
-        mistakes += cross_checks(records)
     if mistakes:
-        raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes))
+        raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes), found)
     case = Case(
         **records, source_file=source_file, source_text=text, overrides=(*before, *written),
         tables=tables,
@@ -185,7 +182,9 @@ def _resolved(case: Case) -> dict:
     """All values of a case in SI as plain data."""
     out = {k: v for k, v in asdict(replace(case, tables={})).items() if k in RESOLVED}
     part = case.part
-    out["part"] = part.model_dump() if hasattr(part, "model_dump") else asdict(part)
+    out["part"] = asdict(part) if is_dataclass(part) else part.model_dump()
+    kind = kind_of_case(case)
     for weld, record in zip(case.welds, out["welds"], strict=True):
         record.update(power=weld.power, arc_energy=weld.arc_energy, heat_input=weld.heat_input)
+        record.update(kind.weld_record(part, weld))
     return out

@@ -1,234 +1,332 @@
-"""Flat bar with beads on its faces and edges.
+"""A flat bar as a joint kind: its beads, which the case places, are its seams.
 
-x runs along the bar from the held end, y through the thickness (front face at +y), z up the
-width; the origin is at the held end, mid thickness, mid width. A bead is a trapezoid on the face:
-as wide as stated at the foot and a third of that at the top, which has the section 2/3 width x
-height of a parabola.
+How a case about a bar is written, and what of it does not fit. The geometry is in `bar_blocks`.
+What could not be read is nan: every comparison with it is false, so nothing more is said of it.
 """
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
+from itertools import combinations
 
-from weldsim.errors import CaseError
-from weldsim.geometry.blocks import Blocks
-from weldsim.geometry.grades import Grade
-from weldsim.geometry.path import Seam
+from weldsim.joints.bar_blocks import (
+    PLACES,
+    Bar,
+    Bead,
+    blocks,
+    faces,
+    place,
+    seam_lines,
+)
+from weldsim.joints.bar_sections import BarSection, BeadSection, ViseSection
+from weldsim.joints.protocol import JointKind
+from weldsim.schema.mistakes import Mistake
+from weldsim.schema.records import Clamp, Hold, StartRule
+from weldsim.schema.sections import WRONG, JointWeldSection, is_known, such_as
 
-TOP_SHARE = 1 / 3  # width of a bead's top over its foot
+SMALLEST, LARGEST = 0.5e-3, 10.0  # m; beyond it a unit was mistyped ("200 m" for "200 mm")
+SLACK = 1e-9  # m; lengths in inches are not round in metres
+SPARE_LENGTH = 40e-3  # m, longest line that is offered along an edge
+SPARE_WIDTH = 0.6  # of the thickness: widest line that is offered on an edge
+ENDS = ("free end", "start end")
+OPPOSITE = {"front": "back", "back": "front", "top": "bottom", "bottom": "top"}
 
-# face -> (normal axis, outward sign); beads on front and back cover x and z, on edges x and y
-FACES = {"front": (1, 1), "back": (1, -1), "top": (2, 1), "bottom": (2, -1)}
+
+def mm(value: float) -> str:
+    """A length in words; of what is beyond all measure in m."""
+    return f"{1e3 * value:.4g} mm" if value < 10 else f"{value:.4g} m"
 
 
-def extents(part) -> np.ndarray:
-    """Lowest and highest coordinate of the bar on each axis, shape (3, 2). [m]"""
-    return np.array(
-        [
-            [0.0, part.length],
-            [-part.thickness / 2, part.thickness / 2],
-            [-part.width / 2, part.width / 2],
-        ]
+# the part
+def read_part(section: BarSection) -> Bar:
+    """The bar of a [part] section, without beads yet."""
+    return Bar(**dict(section))
+
+
+def check(part: Bar) -> list[tuple[str, str]]:
+    """What does not fit, as (key, sentence)."""
+    sizes = {"length": part.length, "width": part.width, "thickness": part.thickness}
+    return [
+        (key, f"{mm(value)} is not allowed: {mm(SMALLEST)} to {mm(LARGEST)}")
+        for key, value in sizes.items()
+        if value < SMALLEST or value > LARGEST
+    ]
+
+
+def words(part: Bar) -> str:
+    """The bar's sizes in one line."""
+    sizes = " x ".join(f"{1e3 * v:.4g}" for v in (part.length, part.width, part.thickness))
+    return f"flat bar {sizes} mm"
+
+
+# the vise
+def vise(section: ViseSection, part: Bar, mistakes: list) -> tuple[Hold, tuple[Clamp, ...]]:
+    """The hold of a bar and its clamp; see `JointKind.hold`."""
+    values = dict(section)
+    for key in ("length", "conductance"):
+        if values[key] is None and section.kind == "vise":
+            text = f"missing key for a vise{such_as('hold', key)}"
+            mistakes.append(Mistake("hold", "", key, None, text))
+            values[key] = WRONG
+        elif values[key] is None or section.kind == "free":
+            values[key] = 0.0
+    hold = Hold(**values)
+    if hold.kind == "free" and hold.release != "never":
+        text = f'{hold.release!r}: a free part has no clamp, allowed: "never"'
+        mistakes.append(Mistake("hold", "", "release", hold.release, text))
+    if hold.kind != "vise":
+        return hold, ()
+    if hold.length <= 0 or hold.length >= part.length:
+        text = (
+            f"{mm(hold.length)} is not allowed: greater than zero and shorter than the part, "
+            f"{mm(part.length)}"
+        )
+        mistakes.append(Mistake("hold", "", "length", hold.length, text))
+    release = hold.release
+    off = StartRule(release) if isinstance(release, str) else StartRule("time", release)
+    return hold, (Clamp("vise", ("vise",), conductance=hold.conductance, off=off),)
+
+
+# the beads
+def lay_beads(part: Bar, hold: Hold, written, mistakes: list):
+    """The bar with its beads, and their welds as those of a seam; see `JointKind.lay_out`."""
+    beads, welds = [], []
+    for name, section in written:
+        faults = _word_faults(section)
+        mistakes += _said(name, faults)
+        if faults or not is_known(section.face) or not is_known(section.travel):
+            continue
+        bead = _bead(name, section, part, hold, mistakes)
+        mistakes += _said(name, [*_size_faults(part, bead), *_place_faults(part, hold, bead)])
+        if bead.finish <= bead.begin:
+            continue
+        beads.append(bead)
+        welds.append((name, _weld_of(name, section)))
+    for one, two in combinations(beads, 2):
+        mistakes += _said(two.name, _overlap_faults(one, two))
+    return replace(part, beads=tuple(beads)), welds
+
+
+def _said(name: str, faults) -> list[Mistake]:
+    return [Mistake("weld", name, key, value, text) for key, value, text in faults]
+
+
+def _line_of(section: BeadSection) -> str:
+    return section.line or ("along" if section.face in ("top", "bottom") else "across")
+
+
+def _bead(name: str, section: BeadSection, part: Bar, hold: Hold, mistakes: list) -> Bead:
+    """A bead with its defaults filled in from the part."""
+    line, at = _line_of(section), section.at
+    if line == "across" and at is None:
+        text = 'missing key, such as "75 mm" from the held end'
+        mistakes.append(Mistake("weld", name, "at", None, text))
+        at = WRONG
+    if at is None or (section.face in ("top", "bottom") and line == "along"):
+        at = 0.0
+    span = (-part.width / 2, part.width / 2) if line == "across" else (hold.length, part.length)
+    begin = span[0] if section.begin is None else section.begin
+    finish = span[1] if section.finish is None else section.finish
+    return Bead(
+        name, section.face, line, at, begin, finish, section.bead_width, section.bead_height
     )
 
 
-def place(part, name: str) -> np.ndarray:
-    """Coordinates of a named place on the bar's centre line, shape (3,). [m]"""
-    x = {"start end": 0.0, "mid length": part.length / 2, "free end": part.length}
-    if name not in x:
-        raise CaseError(f"place {name} is unknown on a bar, allowed: {', '.join(x)}")
-    return np.array([x[name], 0.0, 0.0])
+def _weld_of(name: str, section: BeadSection) -> JointWeldSection:
+    """The weld of a bead, as one of the whole of its seam."""
+    keys = set(JointWeldSection.model_fields) & set(BeadSection.model_fields)
+    own = {key: getattr(section, key) for key in keys - {"begin", "finish"}}
+    return JointWeldSection.model_construct(**own | {"name": name, "seam": name})
 
 
-OTHER_WAY = {"up": "down", "down": "up", "+x": "-x", "-x": "+x"}  # of a travel
+def _word_faults(section: BeadSection) -> list:
+    """Whether the line suits the face, and the travel the line."""
+    line = _line_of(section)
+    if section.face in ("top", "bottom") and line == "across":
+        return [("line", line, '"across" is not allowed on an edge: write "along"')]
+    allowed = {"across": ("up", "down"), "along": ("+x", "-x")}.get(line)
+    if allowed and isinstance(section.travel, str) and section.travel not in allowed:
+        listed = " or ".join(f'"{w}"' for w in allowed)
+        text = f"{section.travel!r} is not allowed for a bead {line} the bar: write {listed}"
+        return [("travel", section.travel, text)]
+    return []
 
 
-def footprint(part, weld):
-    """Where a bead sits: (travel axis, across axis, (begin, finish), centre of the bead line).
+def _size_faults(part: Bar, bead: Bead) -> list:
+    """Size of the bead against the face and itself."""
+    out = []
+    room = part.thickness if bead.face in ("top", "bottom") else part.width
+    if bead.width > room + SLACK:
+        text = f"{mm(bead.width)} is wider than the bar there, allowed: up to {mm(room)}"
+        out.append(("bead_width", bead.width, text))
+    if bead.height > bead.width:
+        text = f"{mm(bead.height)} is not allowed: at most the bead_width, {mm(bead.width)}"
+        out.append(("bead_height", bead.height, text))
+    return out
 
-    Coordinates are those of the part; `begin < finish` whatever the direction of travel.
+
+def _place_faults(part: Bar, hold: Hold, bead: Bead) -> list:
+    """Whether the bead lies on the part, and outside the vise."""
+    across = bead.line == "across"
+    low, high = (-part.width / 2, part.width / 2) if across else (0.0, part.length)
+    out = [
+        (key, value, f"{mm(value)} is off the part, allowed: {mm(low)} to {mm(high)}")
+        for key, value in (("from", bead.begin), ("to", bead.finish))
+        if value < low - SLACK or value > high + SLACK
+    ]
+    if bead.finish <= bead.begin:
+        out.append(("to", bead.finish, f"{mm(bead.finish)} is not beyond from, {mm(bead.begin)}"))
+    clamped = hold.length if hold.kind == "vise" else 0.0
+    if across:
+        return out + _across_faults(part, clamped, bead)
+    return out + _along_faults(part, clamped, bead)
+
+
+def _along_faults(part: Bar, clamped: float, bead: Bead) -> list:
+    out, room = [], part.width / 2 - bead.width / 2
+    on_face = bead.face in ("front", "back")
+    if on_face and room >= 0 and abs(bead.at) > room + SLACK:
+        text = (
+            f"{mm(bead.at)} is off the part, allowed: {mm(-room)} to {mm(room)} from the middle of "
+            "the width"
+        )
+        out.append(("at", bead.at, text))
+    if -SLACK <= bead.begin < clamped - SLACK:
+        text = (
+            f"{mm(bead.begin)} puts the clamp over the weld, allowed: from {mm(clamped)} on, "
+            "beyond the vise"
+        )
+        out.append(("from", bead.begin, text))
+    return out
+
+
+def _across_faults(part: Bar, clamped: float, bead: Bead) -> list:
+    half, at = bead.width / 2, bead.at
+    span = f"allowed: {mm(clamped + half)} to {mm(part.length - half)}"
+    if clamped + half > part.length - half:  # no room at all: said at the hold or the bead
+        return []
+    if at < half - SLACK or at > part.length - half + SLACK:
+        return [("at", at, f"{mm(at)} puts the bead off the part, {span}")]
+    if at < clamped + half - SLACK:
+        return [("at", at, f"{mm(at)} puts the clamp over the weld, {span}")]
+    return []
+
+
+def _area(bead: Bead):
+    """Rectangle a bead covers on its face: ((from, to), (from, to))."""
+    line = (bead.begin, bead.finish)
+    across = (bead.at - bead.width / 2, bead.at + bead.width / 2)
+    return (across, line) if bead.line == "across" else (line, across)
+
+
+def _overlap_faults(one: Bead, two: Bead) -> list:
+    meet = one.face == two.face and all(
+        a[0] < b[1] - SLACK and b[0] < a[1] - SLACK
+        for a, b in zip(_area(one), _area(two), strict=True)
+    )
+    if not meet:
+        return []
+    across = two.line == "across"
+    stands = mm(two.at) if across else f"{mm(two.begin)} to {mm(two.finish)}"
+    text = f"{stands} puts the bead on top of weld {one.name}, allowed: beads beside each other"
+    return [("at" if across else "from, to", two.at if across else two.begin, text)]
+
+
+# the gauges
+def gauge_places(part: Bar, kind: str) -> tuple[str, ...]:
+    """Named places for a gauge; a pointer sits on an end."""
+    return ENDS if kind == "pointer" else PLACES
+
+
+def gauge_faults(part: Bar, gauge) -> list[tuple[str, str]]:
+    """What does not fit of a gauge, as (key, sentence)."""
+    out = []
+    if gauge.kind == "bow" and gauge.direction in ("+x", "-x"):
+        out.append(
+            ("direction", f'{gauge.direction!r} is not allowed: write "+y", "-y", "+z" or "-z", '
+             "across the bar")
+        )  # fmt: skip
+    if not isinstance(gauge.at, tuple):
+        return out
+    half = (part.thickness / 2, part.width / 2)
+    limits = ((0.0, part.length), *((-h, h) for h in half))
+    return out + [
+        ("at", f"{axis} = {mm(value)} is off the part, allowed: {mm(low)} to {mm(high)}")
+        for axis, value, (low, high) in zip("xyz", gauge.at, limits, strict=True)
+        if value < low - SLACK or value > high + SLACK
+    ]
+
+
+# what others ask
+def bead_record(part: Bar, weld) -> dict:
+    """Where a weld lies, as run folders have it: by its bead, in the bar's coordinates. [m]"""
+    bead = next(b for b in part.beads if b.name == weld.seam)
+    return {
+        "seam": "", "face": bead.face, "line": bead.line, "at": bead.at, "begin": bead.begin,
+        "finish": bead.finish, "bead_height": bead.height,
+    }  # fmt: skip
+
+
+def spare_beads(case, prefix: str) -> list[tuple[Bead, str, str]]:
+    """Places for one more bead or a heating line: opposite the welds, and on the edges.
+
+    Returns
+    -------
+    list of (Bead, str, str)
+        The bead, the name of the seam its weld is like, and where it lies in words.
     """
-    normal, _ = FACES[weld.face]
-    if weld.line == "across":
-        return 2, 0, (weld.begin, weld.finish), weld.at
-    across = 2 if normal == 1 else 1
-    return 0, across, (weld.begin, weld.finish), weld.at if normal == 1 else 0.0
+    part, out = case.part, []
+    taken = {bead.face for bead in part.beads}
+    for bead in part.beads:
+        face = OPPOSITE[bead.face]
+        if face not in taken:
+            name = f"{prefix} behind {bead.name}"
+            out.append((replace(bead, name=name, face=face), bead.name, f"opposite {bead.name}"))
+    first = part.beads[0]
+    if first.line != "across":
+        return out
+    low = max(case.hold.length, first.at - SPARE_LENGTH / 2)
+    high = min(part.length, low + SPARE_LENGTH)
+    width = min(first.width, SPARE_WIDTH * part.thickness)
+    for face in ("top", "bottom"):
+        edge = replace(
+            first, name=f"{prefix} on {face}", face=face, line="along", at=0.0, begin=low,
+            finish=high, width=width,
+        )  # fmt: skip
+        where = f"along the {face} edge, {1e3 * low:.0f} to {1e3 * high:.0f} mm from the held end"
+        out.append((edge, first.name, where))
+    return out
 
 
-def seam(case, weld) -> Seam:
-    """Seam of a weld in its direction of travel."""
-    travel, across, (begin, finish), at = footprint(case.part, weld)
-    normal, sign = FACES[weld.face]
-    first, last = np.zeros(3), np.zeros(3)
-    first[across] = last[across] = at
-    first[normal] = last[normal] = extents(case.part)[normal, 0 if sign < 0 else 1]
-    first[travel], last[travel] = begin, finish
-    if weld.travel in ("down", "-x"):
-        first, last = last, first
-    inward = np.zeros(3)
-    inward[normal] = -sign
-    return Seam(first, last, inward)
+def with_beads(part: Bar, beads) -> Bar:
+    """The bar with further beads."""
+    return replace(part, beads=(*part.beads, *beads))
 
 
-def blocks(case, grade: Grade) -> Blocks:
-    """Blocks of the bar and its beads, fine at the welds and coarse away from them."""
-    part = case.part
-    lines = [_axis_lines(case, grade, axis) for axis in range(3)]
-    grid = [np.array([c for c, _ in line]) for line in lines]
-    shape = [g.size for g in grid]
-    points = list(np.stack(np.meshgrid(*grid, indexing="ij"), axis=-1).reshape(-1, 3))
-
-    def at(i, j, k):
-        return (i * shape[1] + j) * shape[2] + k
-
-    divisions, out, faces = {}, [], {}
-    for axis in range(3):
-        for ijk in np.ndindex(*shape):
-            if ijk[axis] + 1 < shape[axis]:
-                step = list(ijk)
-                step[axis] += 1
-                divisions[at(*ijk), at(*step)] = lines[axis][ijk[axis]][1]
-    for i, j, k in np.ndindex(*(n - 1 for n in shape)):
-        out.append((_corners(at, i, j, k), "part"))
-    _name_ends(case, at, grid, faces)
-    volumes = {"part": part.length * part.width * part.thickness}
-    for weld in case.welds:
-        _add_bead(part, weld, grade, grid, at, points, divisions, out)
-        section = weld.bead_width * weld.bead_height * (1 + TOP_SHARE) / 2
-        volumes[f"bead {weld.name}"] = section * (weld.finish - weld.begin)
-    return Blocks(np.array(points), out, divisions, faces, volumes)
-
-
-def _corners(at, i, j, k):
-    """Eight corners of a grid block in Gmsh's order."""
-    low = [at(i, j, k), at(i + 1, j, k), at(i + 1, j + 1, k), at(i, j + 1, k)]
-    high = [at(i, j, k + 1), at(i + 1, j, k + 1), at(i + 1, j + 1, k + 1), at(i, j + 1, k + 1)]
-    return low + high
-
-
-def _name_ends(case, at, grid, faces) -> None:
-    """Name the end faces, and the gripped part of both flat faces."""
-    nx, ny, nz = (g.size for g in grid)
-    for i, name in ((0, "start end"), (nx - 1, "free end")):
-        for j, k in np.ndindex(ny - 1, nz - 1):
-            quad = [at(i, j, k), at(i, j + 1, k), at(i, j, k + 1), at(i, j + 1, k + 1)]
-            faces[frozenset(quad)] = name
-    if case.hold.kind != "vise":
-        return
-    for i in range(nx - 1):
-        if grid[0][i + 1] > case.hold.length * (1 + 1e-9):
-            break
-        for j in (0, ny - 1):
-            for k in range(nz - 1):
-                quad = [at(i, j, k), at(i + 1, j, k), at(i, j, k + 1), at(i + 1, j, k + 1)]
-                faces[frozenset(quad)] = "vise"
-
-
-def _add_bead(part, weld, grade, grid, at, points, divisions, out) -> None:
-    """Put a bead's blocks on the face blocks of its footprint."""
-    travel, across, (begin, finish), centre = footprint(part, weld)
-    normal, sign = FACES[weld.face]
-    layer = 0 if sign < 0 else grid[normal].size - 1
-    half = weld.bead_width / 2
-    ia = _between(grid[across], centre - half, centre + half)
-    it = _between(grid[travel], begin, finish)
-    top = {}
-    for a in ia:
-        for t in it:
-            index = [0, 0, 0]
-            index[across], index[travel], index[normal] = a, t, layer
-            foot = at(*index)
-            p = np.array(points[foot])
-            p[across] = centre + (p[across] - centre) * TOP_SHARE
-            p[normal] += sign * weld.bead_height
-            top[a, t] = (foot, len(points))
-            divisions[foot, len(points)] = (_bead_layers(grade), 1.0)
-            points.append(p)
-    for a in ia:
-        for t in it:
-            here = top[a, t]
-            for other in ((a + 1, t), (a, t + 1)):
-                if other in top:
-                    divisions[here[1], top[other][1]] = divisions[here[0], top[other][0]]
-    for a in ia[:-1]:
-        for t in it[:-1]:
-            ring = [top[a, t], top[a + 1, t], top[a + 1, t + 1], top[a, t + 1]]
-            corners = [r[0] for r in ring] + [r[1] for r in ring]
-            out.append((_right_handed(corners, points), f"bead {weld.name}"))
-
-
-def _right_handed(corners, points):
-    """Same block with its bottom and top loops the right way round for a positive volume."""
-    p = np.array([points[c] for c in corners])
-    if np.dot(np.cross(p[1] - p[0], p[3] - p[0]), p[4] - p[0]) < 0:
-        return [corners[i] for i in (0, 3, 2, 1, 4, 7, 6, 5)]
-    return corners
-
-
-def _bead_layers(grade: Grade) -> int:
-    return max(1, grade.bead_cells // 3)
-
-
-def _between(values: np.ndarray, low: float, high: float) -> list[int]:
-    """Indices of grid lines from `low` to `high`, both of which are grid lines."""
-    slack = 1e-9 + 1e-6 * abs(high - low)
-    return [i for i, v in enumerate(values) if low - slack <= v <= high + slack]
-
-
-def _axis_lines(case, grade: Grade, axis: int):
-    """Grid lines of an axis: [(coordinate, (cells, ratio) to the next line), ...]."""
-    part = case.part
-    low, high = extents(part)[axis]
-    zones, stops = [], {low, high}  # zones: (from, to, cell size)
-    for weld in case.welds:
-        travel, across, span, centre = footprint(part, weld)
-        if axis == travel:
-            zones.append((*span, grade.travel_cell * weld.bead_width))
-        elif axis == across:
-            half = weld.bead_width / 2
-            zones.append((centre - half, centre + half, weld.bead_width / grade.bead_cells))
-        else:  # into the part
-            depth = min(part.thickness, 2 * weld.bead_width)
-            face = low if FACES[weld.face][1] < 0 else high
-            span = (face, face + depth) if face == low else (face - depth, face)
-            zones.append((*span, min(depth / grade.through_cells, depth)))
-    for begin, end, _ in zones:
-        stops |= {begin, end}
-    if axis == 0 and case.hold.kind == "vise":
-        stops.add(case.hold.length)
-    coarsest = grade.coarsest * max(w.bead_width for w in case.welds)
-    stops = _merge(sorted(stops), low, high)
-
-    def size(x):
-        near = [s + grade.growth * max(a - x, x - b, 0.0) for a, b, s in zones]
-        return min([coarsest, *near])
-
-    lines = []
-    for a, b in zip(stops[:-1], stops[1:], strict=True):
-        middle = (a + b) / 2
-        humped = size(middle) > 1.5 * max(size(a), size(b))
-        for s, e in ((a, middle), (middle, b)) if humped else ((a, b),):
-            lines.append((s, _division(s, e, size)))
-    return [*lines, (high, None)]
-
-
-def _merge(stops, low, high):
-    """Sorted grid lines without near duplicates and none outside the bar."""
-    out = [low]
-    for s in stops:
-        if low < s < high and s - out[-1] > 1e-7:
-            out.append(s)
-    if high - out[-1] <= 1e-7:
-        out.pop()
-    return [*out, high]
-
-
-def _division(start: float, end: float, size) -> tuple[int, float]:
-    """Cells and geometric ratio that follow a size function from one line to the next."""
-    x = np.linspace(start, end, 33)
-    inverse = 1.0 / np.array([size(v) for v in x])
-    cells = max(1, int(np.ceil(np.trapezoid(inverse, x) - 1e-6)))
-    if cells == 1:
-        return 1, 1.0
-    ratio = (size(end) / size(start)) ** (1 / (cells - 1))
-    return cells, float(ratio)
+KIND = JointKind(
+    label="flat bar",
+    part_section=BarSection,
+    hold_section=ViseSection,
+    weld_section=BeadSection,
+    sections=("part", "hold", "weld", "preset", "surroundings", "gauge", "solve"),
+    words=words,
+    faces=faces,
+    place=place,
+    seam_lines=seam_lines,
+    blocks=blocks,
+    read_part=read_part,
+    check=check,
+    hold_default=None,
+    hold=vise,
+    lay_out=lay_beads,
+    gauge_kinds=("pointer", "dial", "thermocouple", "bow"),
+    gauge_places=gauge_places,
+    gauge_faults=gauge_faults,
+    seams_of_welds=True,
+    heated_through=True,
+    leans_in_clamp=True,
+    torch_step=1.0,
+    weld_record=bead_record,
+    spare_beads=spare_beads,
+    with_beads=with_beads,
+)

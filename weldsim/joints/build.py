@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from weldsim.geometry.blocks import mesh_blocks
 from weldsim.geometry.grades import GRADES, Grade
 from weldsim.geometry.part import Part, part_from_mesh
-from weldsim.joints.registry import blocks_of, joint_module, lean_of
+from weldsim.joints.registry import kind_of_case, lean_of
 
 
 def build_part(case: Any, grade: str | Grade | None = None) -> Part:
@@ -16,7 +15,7 @@ def build_part(case: Any, grade: str | Grade | None = None) -> Part:
 
     Parameters
     ----------
-    case : weldsim.case.joint_case.Case
+    case : weldsim.case.load.Case
     grade : str or Grade, optional
         Name of one of `GRADES`, or a grade of your own; the case's own when left out.
 
@@ -31,12 +30,7 @@ def build_part(case: Any, grade: str | Grade | None = None) -> Part:
         If the joint cannot be meshed, or the mesh is not what the geometry says.
     """
     level = grade if isinstance(grade, Grade) else GRADES[grade or case.solve.grade]
-    module = joint_module(case.part.kind)
-    if hasattr(module, "mesh"):
-        mesh, volumes = module.mesh(case, level)
-    else:
-        model = blocks_of(case, level)
-        mesh, volumes = mesh_blocks(model), model.volumes
+    mesh, volumes = kind_of_case(case).mesh(case, level)
     if any(case.preset):
         mesh = replace(mesh, doflocs=mesh.p + lean_of(case, mesh.p.T).T)
     return part_from_mesh(mesh, volumes)

@@ -14,6 +14,7 @@ from weldsim.schema.sections import Axis, Section, Size, quantity
 Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused
 MM = 1e3
+BEAD = "bead"  # first word of the region of a bead on a bar
 SEAM = 1.25  # of the travel cell of a bead on a bar: a fillet's face is wide for its leg
 THIN = 2.0  # tubes and plates bend as quadratic cells do, so cells may grow faster than in a bar
 
@@ -40,8 +41,8 @@ class FilletSection(JointSection):
 class Filler:
     """What a region of filler is, read from its name.
 
-    `fill PASS SEAM...` is laid as a whole; `root SEAM...` is a land through the whole wall, of
-    which a seam fuses the part that the joint's `fused` says.
+    `fill PASS SEAM...` and `bead SEAM` are laid as a whole; `root SEAM...` is a land through the
+    whole wall, of which a seam fuses the part that the joint's `fused` says.
     """
 
     number: int
@@ -51,9 +52,16 @@ class Filler:
     @classmethod
     def of(cls, region: str) -> Filler | None:
         word, *rest = region.split()
+        if word == BEAD:
+            return cls(1, (region.removeprefix(f"{BEAD} "),))
         if word == "root":
             return cls(1, tuple(rest), True)
         return cls(int(rest[0]), tuple(rest[1:])) if word == "fill" else None
+
+
+def bead_region(seam: str) -> str:
+    """Name of the region of a bead on a bar."""
+    return f"{BEAD} {seam}"
 
 
 def fill(number: int, *seams: str) -> str:

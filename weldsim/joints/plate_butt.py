@@ -21,6 +21,7 @@ from weldsim.joints.butt_section import (
     plates_area,
 )
 from weldsim.joints.kit import mm, named, near_seams, straight_seam
+from weldsim.joints.protocol import JointKind
 from weldsim.schema.records import Tack
 from weldsim.schema.sections import Size
 
@@ -120,3 +121,20 @@ def words(part) -> str:
         f"plate butt, two plates {mm(part.length)} x {mm(part.width)} x {mm(part.thickness)}; "
         f"{groove_words(part, _groove(part))}; seam along x, welded from +z"
     )
+
+
+KIND = JointKind(
+    label=LABEL,
+    part_section=Part,
+    words=words,
+    faces=lambda part: FACES,
+    place=place,
+    seam_lines=seam_lines,
+    blocks=blocks,
+    check=check,
+    pointer=POINTER,
+    bow_places=BOW,
+    default_tacks=default_tacks,
+    gap_places=gap_places,
+    free_height=free_height,
+)

@@ -33,6 +33,7 @@ from weldsim.joints.kit import (
     straight_seam,
     through,
 )
+from weldsim.joints.protocol import JointKind
 from weldsim.schema.records import Tack
 from weldsim.schema.sections import Size
 
@@ -218,3 +219,20 @@ def words(part) -> str:
         f"{mm(part.base_width)} x {mm(part.base_thickness)}, {mm(part.length)} long; "
         f"{land_words(part, _penetration(part))} on {sides}; seams along x, stem along z"
     )
+
+
+KIND = JointKind(
+    label=LABEL,
+    part_section=Part,
+    words=words,
+    faces=lambda part: FACES,
+    place=place,
+    seam_lines=seam_lines,
+    blocks=blocks,
+    check=check,
+    pointer=POINTER,
+    bow_places=BOW,
+    default_tacks=default_tacks,
+    gap_places=gap_places,
+    free_height=free_height,
+)

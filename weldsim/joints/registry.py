@@ -1,12 +1,20 @@
-"""Joint kinds: each module turns the part of a case into a mesh with named regions and seams."""
+"""Joint kinds by their name in a case file, and what is asked of any of them."""
 
 from __future__ import annotations
 
 from importlib import import_module
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from weldsim.errors import CaseError
 
-# kind -> module; a new kind is one line here and one module (see DEVELOPERS.md)
+if TYPE_CHECKING:
+    from weldsim.geometry.path import CurvedSeam, Seam
+    from weldsim.joints.protocol import JointKind
+
+# kind -> module; a new kind is one line here and one module that ends in `KIND`
 KINDS = {
     "bar": "bar",
     "square-tube-tee": "square_tube_tee",
@@ -18,61 +26,81 @@ KINDS = {
     "mesh": "own_mesh.kind",
     "step": "own_step.kind",
 }
-
-
 FADE = 10e-3  # m of height over which a leaning piece goes over into its cut foot
 
 
-def kind_of(raw: dict) -> str:
+def kind_of(tables: dict) -> str:
     """Kind of the part in the tables of a case file; bar where it is not a known one."""
-    part = raw.get("part")
+    part = tables.get("part")
     kind = part.get("kind") if isinstance(part, dict) else None
     return kind if isinstance(kind, str) and kind in KINDS else "bar"
 
 
-def joint_module(kind: str):
-    """Module of a joint kind; `CaseError` names the kinds there are."""
+def joint_kind(kind: str) -> JointKind:
+    """What a joint kind answers (`weldsim.joints.protocol.JointKind`).
+
+    Raises
+    ------
+    CaseError
+        Naming the kinds there are.
+    """
     if kind not in KINDS:
         raise CaseError(f"[part] kind: {kind}: unknown joint, allowed: {', '.join(KINDS)}")
+    return import_module(f"weldsim.joints.{KINDS[kind]}").KIND
+
+
+def joint_module(kind: str) -> ModuleType:
+    """Module of a joint kind."""
     return import_module(f"weldsim.joints.{KINDS[kind]}")
 
 
-def blocks_of(case, grade):
-    """Blocks of the case's joint at a grade."""
-    return joint_module(case.part.kind).blocks(case, grade)
+def kind_of_case(case: Any) -> JointKind:
+    """What the joint of a case answers."""
+    return joint_kind(case.part.kind)
 
 
-def seams_of(case):
+def seam_lines_of(case: Any) -> dict:
+    """All seams of a case's part, welded or not: name to `weldsim.geometry.path.SeamLine`."""
+    return dict(kind_of_case(case).seam_lines(case.part))
+
+
+def seams_of(case: Any) -> tuple[Seam | CurvedSeam, ...]:
     """Seam of every weld of the case in its direction of travel (see `weldsim.geometry.path`)."""
-    module = joint_module(case.part.kind)
-    if hasattr(module, "seam"):  # a bar's seams are where its beads are
-        return tuple(module.seam(case, weld) for weld in case.welds)
-    lines = module.seam_lines(case.part)
+    lines = seam_lines_of(case)
     return tuple(
         lines[w.seam].cut(w.begin, w.finish, w.direction, w.number if w.filler else 1)
         for w in case.welds
     )
 
 
-def faces_of(part) -> tuple[str, ...]:
+def faces_of(part: Any) -> tuple[str, ...]:
     """Named end faces of a part, for clamps and pointers."""
-    module = joint_module(part.kind)
-    return tuple(module.faces(part)) if hasattr(module, "faces") else tuple(module.FACES)
+    return tuple(joint_kind(part.kind).faces(part))
 
 
-def lean_of(case, points):
+def clamped_places(case: Any) -> list[np.ndarray]:
+    """Middles of the clamped faces that are named places of the part, each shape (3,). [m]"""
+    kind = kind_of_case(case)
+    faces = [face for clamp in case.clamps for face in clamp.at]
+    return [kind.place(case.part, face) for face in faces if kind.has_place(case.part, face)]
+
+
+def lean_of(case: Any, points: np.ndarray) -> np.ndarray:
     """How far a preset puts points (P, 3) off the straight part, (P, 3). [m]
 
     The free piece turns as a whole, for small angles: a point goes aside by the lean times its
     distance from the joint, and along the piece by the lean times its distance from the axis. The
     latter fades out toward the joint, where the piece is cut to stand as it leans.
-    """
-    import numpy as np
 
-    module = joint_module(case.part.kind)
-    if not hasattr(module, "free_height"):
+    Raises
+    ------
+    CaseError
+        If the joint has no piece that could lean.
+    """
+    free_height = kind_of_case(case).free_height
+    if free_height is None:
         raise CaseError(f"[preset]: a {case.part.kind} has no free piece that could lean")
-    axis, height = module.free_height(case, points)
+    axis, height = free_height(case, points)
     lean = np.array(case.preset, dtype=float)
     lean[axis] = 0.0
     height = np.maximum(height, 0.0)

@@ -22,6 +22,7 @@ from weldsim.joints.butt_section import (
     groove_words,
 )
 from weldsim.joints.kit import mm, named, near_seams
+from weldsim.joints.protocol import JointKind
 from weldsim.schema.records import Tack
 from weldsim.schema.sections import Size
 
@@ -169,3 +170,21 @@ def words(part) -> str:
         f"round-tube butt, two tubes {mm(part.diameter)} x {mm(part.wall)}, {mm(part.length)} "
         f"long; {groove_words(part, _groove(part))}; axis along x"
     )
+
+
+KIND = JointKind(
+    label=LABEL,
+    part_section=Part,
+    words=words,
+    faces=lambda part: FACES,
+    place=place,
+    seam_lines=seam_lines,
+    blocks=blocks,
+    check=check,
+    held=HELD,
+    pointer=POINTER,
+    bow_places=BOW,
+    default_tacks=default_tacks,
+    gap_places=gap_places,
+    free_height=free_height,
+)

@@ -25,6 +25,7 @@ from weldsim.joints.kit import (
     near_seams,
     through,
 )
+from weldsim.joints.protocol import JointKind
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.saddle_map import SaddleMap
 from weldsim.schema.sections import Size
@@ -197,3 +198,21 @@ def words(part) -> str:
         f"{mm(part.chord_wall)}, {mm(part.chord_length)} long; "
         f"{land_words(part, _penetration(part))}; chord along x, branch along z"
     )
+
+
+KIND = JointKind(
+    label=LABEL,
+    part_section=Part,
+    words=words,
+    faces=lambda part: FACES,
+    place=place,
+    seam_lines=seam_lines,
+    blocks=blocks,
+    check=check,
+    held=HELD,
+    pointer=POINTER,
+    default_tacks=default_tacks,
+    gap_places=gap_places,
+    free_height=free_height,
+    fused=fused,
+)

@@ -15,8 +15,8 @@ from typing import Any
 
 import tomli_w
 
-from weldsim.case.sections_to_records import material_names
 from weldsim.errors import CaseError
+from weldsim.materials.shelf import material_names
 from weldsim.page.fields import FROM_FILE
 from weldsim.schema.sections import MANY, NAMES
 

@@ -18,17 +18,14 @@ from typing import Any
 from pydantic import BeforeValidator
 
 from weldsim.case.keys import section_model
-from weldsim.case.sections_to_records import material_names
-from weldsim.joints.registry import KINDS, joint_module
+from weldsim.joints.registry import KINDS, joint_kind
+from weldsim.materials.shelf import material_names
 from weldsim.schema.process import PROCESSES
 from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY, Quantity, WordOrTime
 from weldsim.units import KINDS as QUANTITIES
 from weldsim.units import to_si
 
 FROM_FILE = ("mesh", "step")  # kinds that need a file of their own, offered through a case file
-BAR = ("part", "hold", "weld", "preset", "surroundings", "gauge", "solve")
-JOINT = ("part", "hold", "clamp", "tack", "arc", "weld", "schedule", "preset", "surroundings",
-         "gauge", "solve")  # fmt: skip
 HEADS = {
     "part": "Part", "hold": "Hold", "weld": "Welds", "preset": "Lean given before welding",
     "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",
@@ -77,7 +74,7 @@ def label_of(kind: str) -> str:
     str
         As a person reads it.
     """
-    return getattr(joint_module(kind), "LABEL", "flat bar") if kind != "bar" else "flat bar"
+    return joint_kind(kind).label
 
 
 @lru_cache(maxsize=len(KINDS))
@@ -106,14 +103,14 @@ def form_of(kind: str) -> dict:
                 "many": section in MANY,
                 "fields": _fields(section, kind, remarks),
             }
-            for section in (BAR if kind == "bar" else JOINT)
+            for section in joint_kind(kind).sections
         ],
         "tables": tomllib.loads(text),
     }
 
 
 def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
-    model = section_model(section, kind if section == "part" or kind == "bar" else "joint")
+    model = section_model(section, kind)
     out = []
     for name, info in model.model_fields.items():
         key = info.alias or name

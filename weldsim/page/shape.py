@@ -5,15 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from weldsim.case.joint_case import directions_of
 from weldsim.case.load import Case
 from weldsim.case.schedule import timetable
-from weldsim.case.sections_to_records import NAMED_PLACES
-from weldsim.errors import CaseError
+from weldsim.case.travel import directions_of_case
 from weldsim.geometry.part import vtk_cells
 from weldsim.geometry.surface import outer_surface
 from weldsim.joints.build import build_part
-from weldsim.joints.registry import faces_of, joint_module, seams_of
+from weldsim.joints.registry import faces_of, kind_of_case, seams_of
 from weldsim.plots.stage import best_view
 from weldsim.plots.weld_paths import clamp_places, tack_lines, weld_paths
 from weldsim.plots.welds import colours_of
@@ -91,19 +89,12 @@ def directions(case: Case) -> dict:
         `seams`: list of `name`, `passes`, `directions` in pairs of opposites, `points` mm,
         `inward`; `faces`: names for clamps and gauges. A bar has no seams of its own.
     """
-    module = joint_module(case.part.kind)
-    if not hasattr(module, "seam_lines"):
-        return {"seams": [], "faces": list(NAMED_PLACES)}
-    held = []
-    for clamp in case.clamps:
-        for face in clamp.at:
-            try:
-                held.append(module.place(case.part, face))
-            except CaseError:
-                continue
-    seams = []
-    for name, line in module.seam_lines(case.part).items():
-        words = directions_of(line, case.part, held)
+    kind = kind_of_case(case)
+    if kind.seams_of_welds:
+        return {"seams": [], "faces": list(faces_of(case.part))}
+    seams, directions = [], directions_of_case(case)
+    for name, line in kind.seam_lines(case.part).items():
+        words = directions[name]
         seams.append(
             {
                 "name": name, "passes": line.passes, "closed": line.closed,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.geometry.path import Seam
-from weldsim.joints.registry import joint_module, seams_of
+from weldsim.joints.registry import seam_lines_of, seams_of
 from weldsim.plots.welds import along
 
 PLACES = 41  # places along a path looked at for what hides them
@@ -34,7 +34,7 @@ def weld_paths(case) -> list[WeldPath]:
         points = np.array([seam.start, seam.end]) if isinstance(seam, Seam) else seam.points
         points = along(np.asarray(points, dtype=float), np.linspace(0, 1, PLACES))
         out.append(
-            WeldPath(number, weld.name, weld.seam or weld.name, points, np.asarray(seam.inward),
+            WeldPath(number, weld.name, weld.seam, points, np.asarray(seam.inward),
                   weld.bead_width, weld.tack >= 0)
         )  # fmt: skip
     return out
@@ -45,7 +45,7 @@ def tack_lines(case) -> list[np.ndarray]:
 
     if not case.tacks:
         return []
-    lines = joint_module(case.part.kind).seam_lines(case.part)
+    lines = seam_lines_of(case)
     return [
         along(_seam_points(lines[t.seam].cut(t.begin, t.finish, 1)), np.linspace(0, 1, 5))
         for t in case.tacks

@@ -8,7 +8,7 @@ import numpy as np
 
 from weldsim.runs.reading import Column, RunRecord
 from weldsim.schema.process import PROCESSES
-from weldsim.text.describe import POSITIONS
+from weldsim.text.describe_bar import POSITIONS
 from weldsim.text.describe_joint import position
 from weldsim.text.quantities import Quantity, Words, joined, quantity, span, unit_word, words
 from weldsim.text.words import error_quantity, reading, rounded_quantity, settled

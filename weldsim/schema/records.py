@@ -9,19 +9,8 @@ from weldsim.schema.tolerance import Tolerance
 
 
 @dataclass(frozen=True)
-class Bar:
-    """Flat bar: x from the held end, y through the thickness, z up the width. [m]"""
-
-    kind: str
-    length: float
-    width: float
-    thickness: float
-    material: str
-
-
-@dataclass(frozen=True)
 class Hold:
-    """How the part is held: `vise` grips the first `length`, `free` nothing.
+    """How the part is held: `vise` clamps the first `length`, `ends` the usual faces, `free` none.
 
     `release` is "never", "cold" or a time [s]; conductance is that of the contact [W/(m2 K)].
     """
@@ -46,7 +35,7 @@ class StartRule:
 
 @dataclass(frozen=True)
 class Clamp:
-    """Something that grips named faces: rigid, or a spring. [N/m, N m/rad, W/(m2 K)]"""
+    """Something that holds named faces: rigid, or a spring. [N/m, N m/rad, W/(m2 K)]"""
 
     name: str
     at: tuple[str, ...]
@@ -79,12 +68,44 @@ class Tack:
 
 @dataclass(frozen=True)
 class Weld:
-    """One stretch of an arc. Lengths in m, `begin` < `finish` along its line, whatever the travel.
+    """One stretch of an arc on a seam.
 
-    A bead on a bar has `face`, `line` and `at`; a weld of a joint has its `seam`, the `number` of
-    its pass and the `sense` of its travel, 1 along the seam's natural direction. `weave` is an
-    amplitude [m]; the arc stands for `dwell` at its start and `crater` at its end [s]. Without
-    `filler` it only heats. `tack` is the number of the tack it lays, -1 for a weld.
+    Attributes
+    ----------
+    name : str
+    begin, finish : float
+        Stretch along the seam's natural direction, whatever the travel. [m]
+    travel : str
+        Word of the case for the direction of welding.
+    process : str
+        Number of ISO 4063.
+    current, voltage : float
+        [A, V]
+    efficiency : float
+        Share of the arc's power that the part takes up.
+    speed : float
+        Of travel. [m/s]
+    bead_width : float
+        Of the bead's face. [m]
+    front_length, rear_length, half_width, depth : float
+        Of the double ellipsoid. [m]
+    start : StartRule
+    shrinkage_along, shrinkage_across : float or None
+        Stated for the elastic model.
+    seam : str
+        Name of the seam; a bead on a bar is a seam of its own name.
+    number : int
+        Of the pass on its seam, from 1.
+    direction : {1, -1}
+        1 along the seam's natural direction.
+    weave, weave_rate : float
+        Amplitude and swings a second. [m, Hz]
+    dwell, crater : float
+        How long the arc stands at its start and end. [s]
+    filler : bool
+        Without it the arc only heats.
+    tack : int
+        Number of the tack it lays, -1 for a weld.
     """
 
     name: str
@@ -97,7 +118,6 @@ class Weld:
     efficiency: float
     speed: float
     bead_width: float
-    bead_height: float
     front_length: float
     rear_length: float
     half_width: float
@@ -105,9 +125,6 @@ class Weld:
     start: StartRule
     shrinkage_along: float | None = None
     shrinkage_across: float | None = None
-    face: str = ""
-    line: str = ""
-    at: float = 0.0
     seam: str = ""
     number: int = 1
     direction: int = 1

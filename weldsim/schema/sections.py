@@ -21,6 +21,7 @@ from pydantic import (
     field_validator,
 )
 
+from weldsim.schema.mistakes import Mistake
 from weldsim.units import parse
 
 WRONG = float("nan")  # told from a nan in the file by identity
@@ -329,63 +330,71 @@ def near_to(word, known) -> str:
 
 
 def check_section(
-    section: str, model: type[Section], values, where: str, mistakes: list
+    section: str, model: type[Section], values, mistakes: list, name: str = ""
 ) -> Section:
     """Read a section by its model; what is wrong is added to `mistakes` and stands as `WRONG`.
 
     Parameters
     ----------
     section : str
-        Name of the section, for examples of its values.
+        Name of the section.
     model : type of Section
         What its keys mean.
     values : dict or anything
         As the file has them.
-    where : str
-        How a key_mistake begins, such as "[weld.A]".
     mistakes : list
-        Added to.
+        `Mistake` records are added.
+    name : str
+        Of the entry, where the section may stand more than once.
     """
     keys = keys_of(model)
     if not isinstance(values, dict):
         if values is not None:
-            mistakes.append(f"{where}: {values!r} is not a section with keys")
+            text = f"{values!r} is not a section with keys"
+            mistakes.append(Mistake(section, name, "", values, text))
         return model.model_validate(dict.fromkeys(keys, WRONG))
     try:
         return model.model_validate(values)
     except ValidationError as error:
         found = error.errors()
-    mistakes += [f"{where} {key_mistake(e, section, keys)}" for e in found]
+    for one in found:
+        key, value = str(one["loc"][0]), one.get("input")
+        mistakes.append(Mistake(section, name, key, value, key_mistake(one, section, keys)))
     bad = {str(e["loc"][0]) for e in found}
     rest = {k: v for k, v in values.items() if k in keys}
     rest.update((k, WRONG) for k in bad if k in keys)
     return model.model_validate(rest)
 
 
+COMPARED = ("greater_than", "less_than", "greater_than_equal", "less_than_equal")
+WANTED_TYPES = {
+    "list_type": "write a list", "int_type": "write a whole number",
+    "bool_type": "write true or false",
+}  # fmt: skip
+
+
 def key_mistake(error: dict, section: str, keys: list[str]) -> str:
-    """One pydantic key_mistake in our words."""
+    """What pydantic says of a key, in our words, to be put behind the key."""
     key = str(error["loc"][0])
     value, kind, context = error.get("input"), error["type"], error.get("ctx", {})
-    written = str(value).lower() if isinstance(value, bool) else repr(value)
-    shown = f"{key}: {written} is not allowed"
     if kind == "extra_forbidden":
-        return f"{key}: unknown key{unknown_key(section, key, keys)}"
+        return f"unknown key{unknown_key(section, key, keys)}"
     if kind == "missing":
-        return f"{key}: missing key{such_as(section, key)}"
+        return f"missing key{such_as(section, key)}"
+    if kind == "value_error":
+        return str(context["error"])
+    written = str(value).lower() if isinstance(value, bool) else repr(value)
+    shown = f"{written} is not allowed"
     if kind == "literal_error":
         words = [w.strip("'") for w in context["expected"].replace(" or ", ", ").split(", ")]
         return f"{shown}: write " + " or ".join(f'"{w}"' for w in words) + near_to(value, words)
-    if kind == "value_error":
-        return f"{key}: {context['error']}"
     if kind == "string_pattern_mismatch":
         return f"{shown}: letters, digits, - and _ only"
-    if kind in ("greater_than", "less_than", "greater_than_equal", "less_than_equal"):
+    if kind in COMPARED:
         sign = kind.replace("_than_equal", " than or equal to").replace("_", " ")
         return f"{shown}: it must be {sign} {next(iter(context.values())):g}"
-    if kind in ("list_type", "int_type"):
-        return f"{shown}: write a " + ("list" if kind == "list_type" else "whole number")
-    if kind == "bool_type":
-        return f"{shown}: write true or false"
+    if kind in WANTED_TYPES:
+        return f"{shown}: {WANTED_TYPES[kind]}"
     if kind == "float_type":
         return f"{shown}: write a number without quotes{such_as(section, key)}"
     if kind == "string_type":

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from weldsim.joints.kit import Filler
-from weldsim.joints.registry import joint_module
+from weldsim.joints.registry import joint_kind
 from weldsim.physics.mechanics import Contact
 
 CONTACT_DEPTH = 0.5e-3  # m; faces that touch are as stiff as a wall this thick
@@ -98,7 +98,7 @@ def _riders(lattice, base, body):
 
 def filler_of(case, part, middles, seam: str, number: int | None = None) -> np.ndarray:
     """Heat cells of a seam's filler: of a pass, or of all; of a root what it fuses."""
-    module = joint_module(case.part.kind)
+    module = joint_kind(case.part.kind)
     cells = [np.empty(0, dtype=np.int64)]
     for region, members in part.regions.items():
         filler = Filler.of(region)
@@ -113,7 +113,7 @@ def filler_of(case, part, middles, seam: str, number: int | None = None) -> np.n
 
 def _whole(case, seam: str):
     """Line of a seam, and the whole of it as a seam: places are counted on it, not on a pass."""
-    line = joint_module(case.part.kind).seam_lines(case.part)[seam]
+    line = joint_kind(case.part.kind).seam_lines(case.part)[seam]
     return line, replace(line, offsets=()).cut(0.0, line.length, 1)
 
 
@@ -123,8 +123,6 @@ def activated_by(case, part, middles, weld) -> np.ndarray:
         return tacked(case, part, middles, case.tacks[weld.tack])
     if not weld.filler:
         return np.empty(0, dtype=np.int64)
-    if not weld.seam:
-        return np.flatnonzero(np.isin(part.heat_parent, part.regions[f"bead {weld.name}"]))
     cells, along = along_seam(case, part, middles, weld.seam, weld.number)
     line, _ = _whole(case, weld.seam)
     low = -np.inf if weld.begin <= 1e-9 else weld.begin

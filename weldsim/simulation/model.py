@@ -10,7 +10,7 @@ import numpy as np
 from weldsim.geometry.grades import GRADES, Grade
 from weldsim.geometry.part import Part
 from weldsim.joints.build import build_part
-from weldsim.joints.registry import joint_module, lean_of, seams_of
+from weldsim.joints.registry import joint_kind, lean_of, seams_of
 from weldsim.materials.material import load_material
 from weldsim.physics import inherent_strain as shrinkage
 from weldsim.physics.heat_conduction import HeatModel, HeatTables, SurfaceExchange
@@ -29,7 +29,6 @@ from weldsim.simulation.activation import Activation, land_contact, seam_distanc
 from weldsim.simulation.state import State
 from weldsim.system.threads import use_threads
 
-SEAM_STEP = 1.4  # torch steps on a joint's seam over those of a bead: its face is wide for its leg
 COLD = 2.0  # K above ambient, what `end = "cold"` means
 
 
@@ -130,17 +129,16 @@ class Model:
     def place(self, at) -> np.ndarray:
         """Coordinates of a gauge's place, shape (3,): a named place or three lengths. [m]"""
         if isinstance(at, str):
-            return joint_module(self.case.part.kind).place(self.case.part, at)
+            return joint_kind(self.case.part.kind).place(self.case.part, at)
         return np.asarray(at, dtype=float)
 
     def bow_places(self) -> tuple[str, str, str]:
         """Three places in line whose bow is read."""
-        module = joint_module(self.case.part.kind)
-        return getattr(module, "BOW", ("start end", "mid length", "free end"))
+        return joint_kind(self.case.part.kind).bow_places
 
     def gap_places(self, name: str):
         """Two places that face each other across the gap of a name."""
-        return joint_module(self.case.part.kind).gap_places(self.case.part)[name]
+        return joint_kind(self.case.part.kind).gap_places(self.case.part)[name]
 
     def locate(self, places):
         """Interpolation matrix from lattice points to places (K, 3).
@@ -297,7 +295,7 @@ class Model:
     def torch_time(self, weld: int) -> float:
         """Longest step while the arc of a weld burns. [s]"""
         spec = self.case.welds[weld]
-        step = self.grade.torch_step * (SEAM_STEP if spec.seam else 1.0)
+        step = self.grade.torch_step * joint_kind(self.case.part.kind).torch_step
         return step * spec.bead_width / spec.speed
 
     def arc_power(self, weld: int, active, begin: float, end: float):

@@ -14,7 +14,7 @@ from itertools import combinations
 
 from weldsim.case.load import parse_case
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.joints.registry import KINDS, faces_of, joint_module
+from weldsim.joints.registry import KINDS, faces_of, joint_kind
 from weldsim.runs.error_estimate import companion_grade
 from weldsim.schema.tolerance import Tolerance, verdict
 from weldsim.simulation.steps import build_model, simulate
@@ -143,7 +143,7 @@ def find_clamps(
 def choices_of(case) -> list[tuple[str, ...]]:
     """Sets of free end faces to hold, fewest first; the first is none at all."""
     kind = case.part.kind
-    known = kind in KINDS and hasattr(joint_module(kind), "seam_lines")
+    known = kind in KINDS and "clamp" in joint_kind(kind).sections
     held = {face for clamp in case.clamps for face in clamp.at}
     free = [face for face in (faces_of(case.part) if known else ()) if face not in held]
     if not free:

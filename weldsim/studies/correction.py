@@ -19,13 +19,13 @@ from weldsim.errors import CaseError, ConvergenceError
 from weldsim.geometry.blocks import mesh_blocks
 from weldsim.geometry.grades import GRADES
 from weldsim.geometry.part import part_from_mesh
-from weldsim.joints.registry import blocks_of, joint_module
+from weldsim.joints.registry import kind_of_case
 from weldsim.materials.material import load_material
 from weldsim.physics.inherent_strain import directional
 from weldsim.schema.tolerance import Tolerance, verdict
 from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.steps import _heat, next_event, simulate, start_state
-from weldsim.studies.correction_lines import candidates, named, turned
+from weldsim.studies.correction_lines import candidates, joined, named, turned
 from weldsim.studies.influence import influence, quadrature_places
 from weldsim.studies.targets import (
     FAILED,
@@ -225,17 +225,18 @@ def _tried(case, gauge, lines, kind, grade, top, tries, tell, threads):
 
 def with_lines(case, lines):
     """The case with all lines as further welds, run until cold; the mesh has room for each."""
-    return until_cold(replace(case, welds=(*case.welds, *(w for w, _ in lines))))
+    return until_cold(joined(case, lines))
 
 
 def deep_model(case, grade: str, threads=None):
     """A model with at least `DEEP` cells through the wall, where the joint is made of blocks."""
-    if any(case.preset) or hasattr(joint_module(case.part.kind), "mesh"):
+    kind = kind_of_case(case)
+    if any(case.preset) or kind.blocks is None:
         return build_model(case, grade, threads)
     threads = use_threads(threads)
     level = GRADES[grade]
     level = replace(level, through_cells=max(DEEP, level.through_cells))
-    blocks = blocks_of(case, level)
+    blocks = kind.blocks(case, level)
     part = part_from_mesh(mesh_blocks(blocks), blocks.volumes)
     return Model(case, part, load_material(case.material_path), level, threads)
 

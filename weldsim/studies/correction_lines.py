@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from weldsim.case.joint_case import ARC, shape_on
+from weldsim.case.welds import ARC, NEEDED, arc_on
 from weldsim.errors import CaseError
-from weldsim.joints.bar import OTHER_WAY
-from weldsim.joints.registry import joint_module
+from weldsim.joints.registry import kind_of_case, seam_lines_of
 from weldsim.schema.records import StartRule
-
-EDGE = 40e-3  # m, longest line along the edge of a bar
 
 
 def candidates(case, kind: str) -> list:
     """(weld, words) of each line that could be drawn."""
-    return _on_bar(case, kind) if case.part.kind == "bar" else _on_joint(case, kind)
+    joint = kind_of_case(case)
+    if joint.spare_beads is not None:
+        return _spare(case, kind)
+    lines = joint.seam_lines(case.part)
+    return _free_seams(case, lines) if kind == "bead" else _along_seams(case, lines)
 
 
 def named(lines, names) -> list:
@@ -32,38 +33,45 @@ def _blank(weld, **changes):
     return replace(weld, start=StartRule("time", 0.0), dwell=0.0, crater=0.0, **changes)
 
 
-def _on_bar(case, kind):
+def _spare(case, kind):
+    """Lines and beads where the part has no free seam of its own."""
     filler, word = kind == "bead", {"line": "heating line", "bead": "bead"}[kind]
-    other = {"front": "back", "back": "front", "top": "bottom", "bottom": "top"}
-    taken = {w.face for w in case.welds}
+    pattern = {w.seam: w for w in case.welds}
     out = []
-    for weld in case.welds:
-        face = other[weld.face]
-        if face not in taken:
-            name = f"{kind} behind {weld.name}"
-            out.append(
-                (_blank(weld, name=name, face=face, filler=filler), f"{word} opposite {weld.name}")
-            )
-    first = case.welds[0]
-    if first.line == "across":
-        low = max(case.hold.length, first.at - EDGE / 2)
-        high = min(case.part.length, low + EDGE)
-        for face in ("top", "bottom"):
-            name = f"{kind} on {face}"
-            width = min(first.bead_width, 0.6 * case.part.thickness)
-            edge = _blank(
-                first, name=name, face=face, line="along", at=0.0, begin=low, finish=high,
-                travel="+x", filler=filler, bead_width=width, half_width=width / 2,
-                front_length=width / 2, rear_length=width, depth=width / 2,
-            )  # fmt: skip
-            out.append((edge, f"{word} along the {face} edge, {1e3 * low:.0f} to {1e3 * high:.0f} "
-                              "mm from the held end"))  # fmt: skip
+    for bead, like, where in kind_of_case(case).spare_beads(case, kind):
+        line = kind_of_case(case).seam_lines(_with(case, [bead]).part)[bead.name]
+        weld = pattern[like]
+        alike = weld.travel in line.directions  # else it runs another way: its arc as it usually is
+        usual = dict.fromkeys(ARC) | {k: getattr(weld, k) for k in NEEDED}
+        own = {} if alike else arc_on(line, usual)
+        travel = weld.travel if alike else next(iter(line.directions))
+        made = _blank(
+            replace(weld, **own), name=bead.name, seam=bead.name, begin=0.0, finish=line.length,
+            travel=travel, direction=line.directions[travel], filler=filler,
+        )  # fmt: skip
+        out.append((made, f"{word} {where}"))
     return out
 
 
-def _on_joint(case, kind):
-    lines = joint_module(case.part.kind).seam_lines(case.part)
-    return _free_seams(case, lines) if kind == "bead" else _along_seams(case, lines)
+def _with(case, beads):
+    return replace(case, part=kind_of_case(case).with_beads(case.part, beads))
+
+
+def joined(case, lines):
+    """The case with lines as further welds, and with room for them on its part.
+
+    Parameters
+    ----------
+    case : Case
+    lines : list of (Weld, str)
+        As `candidates` gives them.
+    """
+    kind, names = kind_of_case(case), {w.seam for w, _ in lines}
+    out = replace(case, welds=(*case.welds, *(w for w, _ in lines)))
+    if kind.spare_beads is None:
+        return out
+    spare = {b.name: b for word in ("line", "bead") for b, _, _ in kind.spare_beads(case, word)}
+    return _with(out, [bead for name, bead in spare.items() if name in names])
 
 
 def _along_seams(case, lines):
@@ -72,8 +80,7 @@ def _along_seams(case, lines):
         pattern = next(w for w in case.welds if w.seam == name)
         line = _blank(
             pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, direction=1,
-            number=1,
-            filler=False, tack=-1, weave=0.0,
+            number=1, filler=False, tack=-1, weave=0.0,
         )  # fmt: skip
         out.append((line, f"heating line along the seam {name}"))
     return out
@@ -100,7 +107,7 @@ def _free_seams(case, lines):
         bead = replace(
             pattern, name=f"bead {where}", seam=seam, number=number, begin=0.0,
             finish=line.length, direction=1, travel=word, filler=True, tack=-1,
-            **shape_on(line, values),
+            **arc_on(line, values),
         )  # fmt: skip
         out.append((_blank(bead), f"bead along the seam {where}"))
     return out
@@ -108,8 +115,6 @@ def _free_seams(case, lines):
 
 def turned(case, weld):
     """A bead laid the other way."""
-    if case.part.kind == "bar":
-        return replace(weld, travel=OTHER_WAY[weld.travel])
-    directions = joint_module(case.part.kind).seam_lines(case.part)[weld.seam].directions
+    directions = seam_lines_of(joined(case, [(weld, "")]))[weld.seam].directions
     word = next(w for w, direction in directions.items() if direction == -weld.direction)
     return replace(weld, travel=word, direction=-weld.direction)

@@ -13,6 +13,7 @@ import numpy as np
 
 from weldsim.case.load import parse_case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.joints.registry import kind_of_case
 from weldsim.simulation.gauges import unit_axis
 from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.targets import until_cold
@@ -89,12 +90,12 @@ def crossover(case, powers=None, grade: str = "quick", progress=None, threads=No
 def _checked(case):
     """The pointer of a case that can be asked; `CaseError` for any other."""
     where = case.source_file
-    if case.part.kind != "bar":
+    if not kind_of_case(case).heated_through:
         raise CaseError(f'{where} [part] kind: {case.part.kind!r} is not allowed here: "bar" only')
     pointers = [g for g in case.gauges if g.kind == "pointer"]
     if not pointers:
         raise CaseError(f"{where} [[gauge]]: missing, allowed: a pointer to read the tilt from")
-    if len({(w.face, w.travel) for w in case.welds}) > 1:
+    if len({(b.face, w.travel) for b, w in zip(case.part.beads, case.welds, strict=True)}) > 1:
         raise CaseError(
             f"{where} [[weld]]: the beads differ in face or travel, allowed: one face and one way"
         )

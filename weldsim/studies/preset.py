@@ -16,7 +16,7 @@ import numpy as np
 
 from weldsim.case.load import parse_case
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.joints.registry import joint_module, lean_of
+from weldsim.joints.registry import kind_of_case, lean_of
 from weldsim.runs.error_estimate import companion_grade
 from weldsim.schema.tolerance import Tolerance, verdict
 from weldsim.simulation.steps import build_model, simulate
@@ -115,7 +115,7 @@ def find_preset(
     unit = unit_of(found)
     limit = limit_for(found, tolerance)
     tell = progress or (lambda share, text: None)
-    if case.part.kind == "bar":
+    if kind_of_case(case).leans_in_clamp:
         return _turned(case, found, unit, limit, grade, estimate, tell, threads)
     _can_lean(case)
     trials, best, its_case = _search(case, found, unit, limit, grade, runs, tell, threads)
@@ -128,7 +128,7 @@ def find_preset(
 
 
 def _can_lean(case) -> None:
-    if not hasattr(joint_module(case.part.kind), "free_height"):
+    if kind_of_case(case).free_height is None:
         raise CaseError(
             f"{case.source_file} [part] kind: a {case.part.kind} has no free piece that could lean"
         )

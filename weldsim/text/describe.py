@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weldsim.case.schedule import timetable
-from weldsim.schema.process import PROCESSES
+from weldsim.joints.registry import kind_of_case
 from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.describe_bar import bar_lines
+from weldsim.text.describe_joint import joint_lines
 
 # Seconds per step and per unknown^1.65, measured on two cores with the fast solver (see
 # benchmarks/README.md); a slower solver back end multiplies it.
@@ -18,13 +19,6 @@ SLOWER = {"pardiso": 1.0, "rslab": 2.0, "superlu": 8.0}
 REST_STEPS = {"coarse": 25, "quick": 35, "normal": 55, "fine": 110}
 COMPANION_SHARE = 0.2  # of the time, for the coarser run behind the error estimate
 HEATED_THROUGH = 100.0  # K; above it shrinkage rules for wide plates fail (common practice)
-
-# ISO 6947 working position of a bead on a bar that stands with its width upright
-POSITIONS = {
-    "up": ("PF", "vertical upward"), "down": ("PG", "vertical downward"),
-    "front": ("PC", "horizontal"), "back": ("PC", "horizontal"),
-    "top": ("PA", "flat"), "bottom": ("PE", "overhead"),
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -44,18 +38,18 @@ def estimate(case) -> Estimate:
     from weldsim.geometry.grades import GRADES
     from weldsim.joints.build import build_part
     from weldsim.physics.linear_solver import available_back_end
-    from weldsim.simulation.model import SEAM_STEP
 
     part = build_part(case)
     grade = GRADES[case.solve.grade]
     unknowns = 3 * part.lattice.displacement_points
-    wide = SEAM_STEP if case.welds[0].seam else 1.0
-    step = wide * grade.torch_step
+    kind = kind_of_case(case)
+    step = kind.torch_step * grade.torch_step
     torch = sum(w.duration * w.speed / (step * w.bead_width) + 1 for w in case.welds)
     steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
-    seconds = steps * STEP_COST * unknowns**1.65 * SLOWER[available_back_end()]
-    if case.welds[0].seam:
-        seconds = steps * THIN_COST * unknowns**THIN_GROWTH * SLOWER[available_back_end()]
+    each = STEP_COST * unknowns**1.65
+    if not kind.heated_through:
+        each = THIN_COST * unknowns**THIN_GROWTH
+    seconds = steps * each * SLOWER[available_back_end()]
     if case.solve.companion:
         seconds *= 1 + COMPANION_SHARE
     memory = 220e6 + unknowns * 13e3
@@ -71,12 +65,7 @@ def estimate(case) -> Estimate:
 
 def describe(case) -> list[str]:
     """Lines of `weldsim check`."""
-    if case.welds[0].seam:
-        from weldsim.text.describe_joint import joint_lines
-
-        middle = joint_lines(case)
-    else:
-        middle = [*_part(case), *_hold(case), *_welds(case)]
+    middle = bar_lines(case) if kind_of_case(case).seams_of_welds else joint_lines(case)
     return [
         case.title, "", *middle, *_air(case), *_gauges(case),
         *_size(case), *_heat_notes(case), "", "Cautions:", *(f"  {c}" for c in CAUTIONS),
@@ -90,67 +79,6 @@ def _mm(value: float) -> str:
 
 def _degc(value: float) -> str:
     return f"{value - 273.15:.4g} degC"
-
-
-def _part(case) -> list[str]:
-    p = case.part
-    end = "its first end" if case.hold.kind == "free" else "the held end"
-    return [
-        f"Part: flat bar {_mm(p.length)} x {_mm(p.width)} x {_mm(p.thickness)} mm, {p.material}; "
-        f"x from {end}, z up the width, front face at +y."
-    ]
-
-
-def _hold(case) -> list[str]:
-    h = case.hold
-    if h.kind == "free":
-        return ["Hold: none; the part lies free, held just enough not to float away."]
-    off = {"never": "stays on", "cold": "comes off when the part is cold"}
-    off = off.get(h.release, None) if isinstance(h.release, str) else None
-    off = off or f"comes off at {h.release:.4g} s"
-    return [
-        f"Hold: a vise grips the first {_mm(h.length)} mm, all directions, and takes heat at "
-        f"{h.conductance:.4g} W/m2/K; it {off}."
-    ]
-
-
-def weld_in_words(weld) -> str:
-    """Where a bead lies, which way it is welded, and in which working position of ISO 6947."""
-    if weld.line == "across":
-        directions = {"up": "upward (+z)", "down": "downward (-z)"}
-        place = f"across the {weld.face} face at x = {_mm(weld.at)} mm"
-        place += f", z = {_mm(weld.begin)} to {_mm(weld.finish)} mm"
-        position = POSITIONS[weld.travel]
-    else:
-        directions = {"+x": "away from x = 0 (+x)", "-x": "toward x = 0 (-x)"}
-        where = "face" if weld.face in ("front", "back") else "edge"
-        offset = f" at z = {_mm(weld.at)} mm" if where == "face" else ""
-        place = f"along the {weld.face} {where}{offset}, x = {_mm(weld.begin)} to " + (
-            f"{_mm(weld.finish)} mm"
-        )
-        position = POSITIONS[weld.face]
-    return f"{place}, welded {directions[weld.travel]}; position {position[0]}, {position[1]}"
-
-
-def _welds(case) -> list[str]:
-    out = ["Welds, in order:"]
-    for weld, row in zip(case.welds, timetable(case.welds), strict=True):
-        name, k = PROCESSES[weld.process]
-        known = "" if row.start is None else f" (at {row.start:.4g} s)"
-        net = weld.power / weld.speed
-        out += [
-            f"  {weld.name}: {weld_in_words(weld)}",
-            f"     starts {row.rule}{known}, arc on for {weld.duration:.3g} s",
-            f"     {name} ({weld.process}), {weld.current:.4g} A, {weld.voltage:.3g} V, "
-            f"{1e3 * weld.speed:.3g} mm/s, bead {_mm(weld.bead_width)} x {_mm(weld.bead_height)} "
-            "mm",
-            f"     arc energy {1e-6 * row.arc_energy:.3f} kJ/mm, heat input "
-            f"{1e-6 * row.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
-            f"{1e-6 * net:.3f} kJ/mm (efficiency {weld.efficiency:.3g})",
-        ]
-        if not isinstance(case.solve.end, str) and (row.end or 0.0) > case.solve.end:
-            out.append(f"     not finished when the run ends at {case.solve.end:.4g} s")
-    return out
 
 
 def _air(case) -> list[str]:
@@ -218,11 +146,11 @@ def _heat_notes(case) -> list[str]:
     """How far the arcs heat the whole part, were nothing lost."""
     from weldsim.materials.material import load_material
 
-    p, start = case.part, case.surroundings.preheat
-    if case.welds[0].seam:  # a joint is heated along its seams, not through
+    start = case.surroundings.preheat
+    if not kind_of_case(case).heated_through:
         return []
     material = load_material(case.material_path)
-    mass = material.density * p.length * p.width * p.thickness
+    mass = material.density * case.part.volume
     heats = [w.power * w.duration / mass for w in case.welds]
     reached = [bulk_temperature(material, h, start) for h in heats]
     alone = ", ".join(f"{w.name} {_degc(t)}" for w, t in zip(case.welds, reached, strict=True))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.case.schedule import rule_in_words, timetable
-from weldsim.joints.registry import joint_module, seams_of
+from weldsim.joints.registry import kind_of_case, seam_lines_of, seams_of
 from weldsim.schema.process import PROCESSES
 
 # ISO 6947 working position by what faces up: PF and PG go by the travel, the rest by the face
@@ -36,12 +36,12 @@ def position(travel, inward, up) -> tuple[str, str]:
 def joint_lines(case) -> list[str]:
     """Part, hold, tacks, welds and timetable."""
     part = case.part
-    out = [f"Part: {joint_module(part.kind).words(part)}; {part.material}, {part.up} is up."]
+    out = [f"Part: {kind_of_case(case).words(part)}; {part.material}, {part.up} is up."]
     out += _clamps(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
     if case.cooling_film_coefficient is not None:
         out.append(
-            f"Forced cooling between welds: film {case.cooling_film_coefficient:.4g} W/m2/K in place of "
-            f"{case.surroundings.film_coefficient:.4g}."
+            f"Forced cooling between welds: film {case.cooling_film_coefficient:.4g} W/m2/K in "
+            f"place of {case.surroundings.film_coefficient:.4g}."
         )
     return out
 
@@ -97,7 +97,7 @@ def _preset(case) -> list[str]:
 
 
 def _welds(case) -> list[str]:
-    up, lines = up_of(case.part), joint_module(case.part.kind).seam_lines(case.part)
+    up, lines = up_of(case.part), seam_lines_of(case)
     out = ["Welds, in order:"]
     for number, (weld, seam) in enumerate(zip(case.welds, seams_of(case), strict=True), 1):
         line = lines[weld.seam]

@@ -28,11 +28,9 @@ from weldsim.joints.own_parts.seam_lines import (
     check_stated_seams,
     seam_lines_along,
 )
+from weldsim.joints.protocol import JointKind
 from weldsim.schema.sections import Size
 
-FACES = ()  # named by the file: see `faces`
-HELD = ()  # what to hold is for the case to say, with [[clamp]]
-POINTER: dict = {}  # and where a pointer sits as well
 LABEL = "own mesh"
 
 
@@ -44,9 +42,6 @@ class Part(JointSection):
     width: Size | None = None  # of the bead's face, unless a seam says its own
     depth: Size | None = None
     seams: named_tables(SeamKeys) = {}
-
-
-resolve = beside_case
 
 
 def check(part: Part) -> list[tuple[str, str]]:
@@ -68,16 +63,6 @@ def faces(part: Part) -> tuple[str, ...]:
 def place(part: Part, name: str) -> np.ndarray:
     """Middle of a named face, shape (3,). [m]"""
     return middle_of(found_in(part).mesh, name, "this mesh")
-
-
-def default_tacks(part: Part) -> tuple:
-    """None: where the file has no metal between two pieces the case has to write [[tack]]."""
-    return ()
-
-
-def gap_places(part: Part) -> dict:
-    """None: a gap is what the file leaves open."""
-    return {}
 
 
 def mesh(case, grade):
@@ -112,3 +97,17 @@ def _lines(file, when, scale, width, depth, seams) -> dict[str, SeamLine]:
         seam_name(n): np.array(k.points) for n, k in settings.seams.items() if k.points is not None
     }
     return seam_lines_along(settings, found.mesh, {**found.curves, **written})
+
+
+KIND = JointKind(  # what to clamp, and where tacks and pointers sit, is for the case to say
+    label=LABEL,
+    part_section=Part,
+    words=words,
+    faces=faces,
+    place=place,
+    seam_lines=seam_lines,
+    mesh_of_file=mesh,
+    check=check,
+    resolve=beside_case,
+    needs_file=True,
+)

@@ -61,7 +61,7 @@ def _sentence(error: Any, known: list[str]) -> str:
     place = [str(p) for p in error["loc"]]
     if place[0] == "points" and error["type"] != "value_error":
         return 'points: write places of three lengths, such as [["0 mm", "0 mm", "3 mm"], ...]'
-    return key_mistake({**error, "loc": tuple(place[:1])}, "seam", known)
+    return f"{place[0]}: {key_mistake({**error, 'loc': tuple(place[:1])}, 'seam', known)}"
 
 
 def complaint(job: Callable[[], object]) -> list[tuple[str, str]]:
@@ -84,9 +84,9 @@ def file_stamp(file: str) -> tuple[int, int]:
     return at.st_mtime_ns, at.st_size
 
 
-def beside_case(part, folder, mistakes=None):
+def beside_case(part, folder):
     """The part with the absolute path of its file, which is looked for beside the case.
 
-    Whether the file is there is said by the kind's `check`, so `mistakes` stays as it is.
+    Whether the file is there is said by the kind's `check`.
     """
     return part.model_copy(update={"file": str((Path(folder) / part.file).resolve())})

@@ -30,11 +30,9 @@ from weldsim.joints.own_parts.outer_faces import middle_of
 from weldsim.joints.own_parts.seam_lines import SeamSettings, seam_lines_along
 from weldsim.joints.own_step.job import FaceChoice, SeamPath, StepJob
 from weldsim.joints.own_step.process import mesh_in_child
+from weldsim.joints.protocol import JointKind
 from weldsim.schema.sections import Axis, Section, Size
 
-FACES = ()  # named by the file and the case: see `faces`
-HELD = ()
-POINTER: dict = {}
 LABEL = "own STEP part"
 TOLERANCE = 0.03  # of volumes: curved faces are meshed as flat ones
 ROUGH = "coarse"  # grade of the mesh that seams and faces are found on
@@ -71,9 +69,6 @@ class Part(JointSection):
     faces: named_tables(FaceKeys) = {}
 
 
-resolve = beside_case
-
-
 def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence): the first thing that stops the reading."""
     return complaint(lambda: seam_lines(part))
@@ -92,16 +87,6 @@ def faces(part: Part) -> tuple[str, ...]:
 def place(part: Part, name: str) -> np.ndarray:
     """Middle of a named face, shape (3,). [m]"""
     return middle_of(_rough(part)[0], name, "this part")
-
-
-def default_tacks(part: Part) -> tuple:
-    """None: solids that touch are one."""
-    return ()
-
-
-def gap_places(part: Part) -> dict:
-    """None: solids that touch are one."""
-    return {}
 
 
 def mesh(case, grade):
@@ -155,3 +140,17 @@ def _built(file, when, scale, width, seams, named, grade):
     check_whole(mesh)
     check_names(mesh, found.volumes, set(mesh.boundaries or {}), TOLERANCE)
     return mesh, found.curves, found.volumes
+
+
+KIND = JointKind(  # what to clamp, and where tacks and pointers sit, is for the case to say
+    label=LABEL,
+    part_section=Part,
+    words=words,
+    faces=faces,
+    place=place,
+    seam_lines=seam_lines,
+    mesh_of_file=mesh,
+    check=check,
+    resolve=beside_case,
+    needs_file=True,
+)

@@ -109,7 +109,7 @@ def _own_order(plan: Plan, last: str) -> list[str]:
     travel: dict[str, str] = {}
     for weld in plan.case.welds:
         if weld.tack < 0:
-            travel.setdefault(weld.seam or weld.name, weld.travel)
+            travel.setdefault(weld.seam, weld.travel)
     if last not in travel:
         raise CaseError(f"--after {last}: no seam of that name, known: {', '.join(travel)}")
     names = list(travel)

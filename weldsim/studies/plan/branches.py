@@ -174,7 +174,7 @@ def _branch_run(job: Job, path: Path) -> dict:
 def stretches(case, moves, count: int) -> int:
     """Number of arc stretches before the move after `count` moves, tacks included."""
     seams = {s for s, _ in moves[:count]}
-    return sum(1 for w in case.welds if w.tack >= 0 or (w.seam or w.name) in seams)
+    return sum(1 for w in case.welds if w.tack >= 0 or w.seam in seams)
 
 
 def largest_reaction(model, state) -> float:

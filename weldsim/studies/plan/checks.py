@@ -8,12 +8,11 @@ from graphlib import CycleError, TopologicalSorter
 from itertools import groupby, product
 from typing import Any
 
-from weldsim.case.joint_case import directions_of
 from weldsim.case.keys import section_model
+from weldsim.case.travel import directions_of_case
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
-from weldsim.joints.bar import OTHER_WAY
-from weldsim.joints.registry import joint_module
+from weldsim.joints.registry import kind_of_case
 from weldsim.schema.column import Column
 from weldsim.schema.sections import TOP, nearest, quantity_kind
 from weldsim.schema.tolerance import Tolerance, kinds, read_tolerance
@@ -54,22 +53,26 @@ class Setting:
 
 def known_words(case) -> dict:
     """Seam -> {word: sense} of every word for a travel; a bar's first is as its bead stands."""
-    if case.part.kind == "bar":
-        return {w.name: {w.travel: 1, OTHER_WAY[w.travel]: -1} for w in case.welds}
+    known = directions_of_case(case)
+    if not kind_of_case(case).seams_of_welds:
+        return dict(known)
+    return {
+        w.seam: {word: w.direction * way for word, way in own.items()}
+        for w in case.welds
+        for own in [_as_it_stands(known[w.seam], w.travel)]
+    }
 
-    module = joint_module(case.part.kind)
-    held = [
-        module.place(case.part, f) for c in case.clamps for f in c.at
-        if _there(module, case.part, f)
-    ]  # fmt: skip
-    lines = module.seam_lines(case.part)
-    return {name: directions_of(line, case.part, held) for name, line in lines.items()}
+
+def _as_it_stands(words: dict, travel: str) -> dict:
+    """The two words of a bead's own line, that of its travel first."""
+    other = next(w for w, way in words.items() if way == -words[travel])
+    return {travel: words[travel], other: words[other]}
 
 
 def words_of(case, section, mistakes) -> dict:
     """Seam -> {sense: word}, in the order of the case or of `seams`."""
     known = known_words(case)
-    welded = [w.seam or w.name for w in case.welds if w.tack < 0]
+    welded = [w.seam for w in case.welds if w.tack < 0]
     wanted = section.seams or list(dict.fromkeys(welded))
     out = {}
     for seam in wanted:
@@ -96,14 +99,6 @@ def words_of(case, section, mistakes) -> dict:
     if len(set(wanted)) < len(wanted):
         mistakes.append("[plan] seams: a seam stands there twice, allowed: once")
     return out
-
-
-def _there(module, part, face) -> bool:
-    try:
-        module.place(part, face)
-    except CaseError:
-        return False
-    return True
 
 
 def check_rules(section, words, mistakes) -> None:
@@ -148,7 +143,7 @@ def can_be_ordered(section, words) -> bool:
 
 def check_own_rules(case, raw, section, mistakes) -> None:
     """What a case says of its own order that a plan could not keep."""
-    if case.part.kind == "bar":
+    if kind_of_case(case).seams_of_welds:
         if section.pause is None and "plan.pause" not in section.vary and not usual_rule(case):
             mistakes.append(
                 "[plan] pause: missing; the beads are put in order with one pause between them, "
@@ -180,7 +175,9 @@ def check_own_rules(case, raw, section, mistakes) -> None:
                 "in one go, allowed: the sections of a seam one after the other"
             )
     for key in section.vary:
-        if key.startswith("plan.") and (key != "plan.pause" or case.part.kind != "bar"):
+        if key.startswith("plan.") and (
+            key != "plan.pause" or not kind_of_case(case).seams_of_welds
+        ):
             mistakes.append(f'[plan] vary: "{key}" is not a key of the case')
 
 

@@ -20,7 +20,7 @@ from weldsim.case.load import Case, load_case, parse_case
 from weldsim.case.overrides import Overrides
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
-from weldsim.joints.registry import joint_module
+from weldsim.joints.registry import kind_of_case
 from weldsim.schema.column import Column
 from weldsim.schema.sections import PlanSection, check_section
 from weldsim.schema.tolerance import Tolerance
@@ -76,8 +76,8 @@ class Plan:
     @cached_property
     def lines(self) -> dict:
         """Lines of all seams of a joint, welded or not; a bar has none."""
-        module = joint_module(self.case.part.kind)
-        return module.seam_lines(self.case.part) if hasattr(module, "seam_lines") else {}
+        kind = kind_of_case(self.case)
+        return {} if kind.seams_of_welds else dict(kind.seam_lines(self.case.part))
 
     @cached_property
     def known(self) -> dict:
@@ -172,7 +172,7 @@ class Plan:
     def bound(self, setting: Setting, moves: Iterable[tuple[str, int]]) -> Case:
         """The case with a setting and an order of moves."""
         case = self.case_under(setting)
-        if case.part.kind == "bar":
+        if kind_of_case(case).seams_of_welds:
             return case.with_changes({"weld": _beads(self, case, moves)})
         if case.welds and "schedule" not in case.tables:
             raise CaseError(
@@ -246,7 +246,7 @@ def plan_of(case: Case) -> Plan:
             'as measure = "pointer" and tolerance = "1 mrad"'
         )
     mistakes: list[str] = []
-    section = check_section("plan", PlanSection, tables["plan"], "[plan]", mistakes)
+    section = check_section("plan", PlanSection, tables["plan"], mistakes)
     if not mistakes and "confirm_grade" not in tables["plan"]:
         grades = list(GRADES)  # normal, or finer than the ranking
         at = max(grades.index("normal"), grades.index(section.grade) + 1)
