@@ -123,7 +123,7 @@ def _settled(model, state):
     )  # fmt: skip
 
 
-def preview(text: str, source_file: str, folder: str, kind: str, progress) -> str:
+def preview(text: str, source_file: str, folder: str, kind: str, tell) -> str:
     """Compute a preview of a case into a run folder that everything else can read.
 
     Parameters
@@ -134,7 +134,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
         To be made.
     kind : str
         `look` or `rough`.
-    progress : callable(share, text)
+    tell : callable(share, text)
         Told after each step; what it raises stops it.
 
     Returns
@@ -142,7 +142,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
     str
         The folder.
     """
-    progress(0.0, "meshing")
+    tell(0.0, "meshing")
     case = parse_case(text, source_file)
     model = preview_model(case, kind)
     states, rows = [], []
@@ -150,7 +150,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
         row = {**model.read(state), **model.weld_temperatures(state)}
         rows.append((state.time, Readings(row)))
         states.append((state, phase))
-        progress(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
+        tell(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
     run = RunFolder.create(folder, case.title)
     record = {"source": text, "source_file": source_file, "overrides": [], "companion": False}
     run.write_json("case.json", record)
