@@ -18,7 +18,7 @@ from weldsim.runs.manifest import manifest_of
 from weldsim.runs.reading import MANIFEST
 from weldsim.schema.column import Column
 from weldsim.simulation.measures import PartingWatch
-from weldsim.simulation.model import field_frame
+from weldsim.simulation.frame import field_frame
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import start_state
 

@@ -25,7 +25,8 @@ from weldsim.runs.summary import summarise
 from weldsim.runs.warnings import warnings_of
 from weldsim.schema.column import Column, Readings
 from weldsim.simulation.measures import PartingWatch
-from weldsim.simulation.model import Frame, Model, field_frame
+from weldsim.simulation.frame import Frame, field_frame
+from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import build_model, simulate, start_state
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.physics.mechanics import von_mises
+from weldsim.physics.plasticity import von_mises
 from weldsim.simulation.gauges import reaction_probe
 from weldsim.simulation.measures import WELD_ZONE
 

@@ -16,7 +16,7 @@ import numpy as np
 from weldsim.case.load import parse_case
 from weldsim.errors import StoreError
 from weldsim.runs.reading import last_checkpoint, read_json_file, read_run
-from weldsim.simulation.activation import seam_distance
+from weldsim.simulation.seam_filler import seam_distance
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import build_model, simulate, start_state
 from weldsim.studies.influence import (

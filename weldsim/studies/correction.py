@@ -9,22 +9,21 @@ up to which straightening is allowed.
 
 from __future__ import annotations
 
-import copy
 import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from weldsim.errors import CaseError, ConvergenceError
-from weldsim.geometry.blocks import mesh_blocks
 from weldsim.geometry.grades import GRADES
-from weldsim.geometry.part import part_from_mesh
 from weldsim.joints.registry import kind_of_case
 from weldsim.materials.material import load_material
 from weldsim.physics.inherent_strain import directional
 from weldsim.schema.tolerance import Tolerance, verdict
-from weldsim.simulation.model import Model, build_model
-from weldsim.simulation.steps import _heat, next_event, simulate, start_state
+from weldsim.simulation.events import next_event
+from weldsim.simulation.heat_stage import heat_through
+from weldsim.simulation.model import build_model
+from weldsim.simulation.steps import simulate, start_state
 from weldsim.studies.correction_lines import candidates, joined, named, turned
 from weldsim.studies.influence import influence, quadrature_places
 from weldsim.studies.targets import (
@@ -37,7 +36,6 @@ from weldsim.studies.targets import (
     until_cold,
     usable_gauge,
 )
-from weldsim.system.threads import use_threads
 
 BAND = 25.0  # K below the limit that a line may stay
 SHRINKS = 1e-3  # strain put in to see which way a line turns the part; only its sign counts
@@ -230,15 +228,10 @@ def with_lines(case, lines):
 
 def deep_model(case, grade: str, threads=None):
     """A model with at least `DEEP` cells through the wall, where the joint is made of blocks."""
-    kind = kind_of_case(case)
-    if any(case.preset) or kind.blocks is None:
-        return build_model(case, grade, threads)
-    threads = use_threads(threads)
     level = GRADES[grade]
-    level = replace(level, through_cells=max(DEEP, level.through_cells))
-    blocks = kind.blocks(case, level)
-    part = part_from_mesh(mesh_blocks(blocks), blocks.volumes)
-    return Model(case, part, load_material(case.material_path), level, threads)
+    if not any(case.preset) and kind_of_case(case).blocks is not None:
+        level = replace(level, through_cells=max(DEEP, level.through_cells))
+    return build_model(case, level, threads)
 
 
 def limit_of(case, stated: float | None = None) -> float:
@@ -283,16 +276,11 @@ def _pull(model, state, weld: int, columns) -> np.ndarray:
 
 def _branch(model, weld: int, power: float):
     """The model with another power under one weld."""
-    out = copy.copy(model)
     spec = model.case.welds[weld]
     current = spec.current * power / spec.power
     welds = tuple(replace(w, current=current) if i == weld else w
                   for i, w in enumerate(model.case.welds))  # fmt: skip
-    out.case = replace(model.case, welds=welds)
-    out.sources = tuple(
-        replace(s, power=power) if i == weld else s for i, s in enumerate(model.sources)
-    )
-    return out
+    return model.for_case(replace(model.case, welds=welds))
 
 
 def _opened(state, weld: int):
@@ -305,7 +293,7 @@ def _opened(state, weld: int):
 def peak_under(model, state, weld: int) -> float:
     """Hottest metal while a line is drawn, from the heat alone. [K]"""
     while np.isnan(state.stops[weld]):
-        state, _ = _heat(model, state, next_event(model, state))
+        state, _ = heat_through(model, state, next_event(model, state))
     return float(state.peak_temperature.max())
 
 
