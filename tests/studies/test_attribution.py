@@ -299,7 +299,7 @@ def test_the_row_is_of_cold_readings(monkeypatch):
         seen.append(case.solve.end)
         raise RuntimeError("enough")
 
-    monkeypatch.setattr("weldsim.simulation.steps.build_model", build)
+    monkeypatch.setattr("weldsim.studies.heat_sweep.build_model", build)
     with pytest.raises(RuntimeError):
         crossover(load_case(ONE, ("solve.end=60 s",)), (650.0,))
     assert seen == ["cold"]
