@@ -277,12 +277,12 @@ np.testing.assert_allclose(right_down[other], coarse_right[one], atol=0.05 * swi
 # counts by place along the bead. (`weldsim why RUN` does it on the command line.)
 
 # %%
-parts = [explain_state(model, s.state).reading("pointer_up_mrad") for s in steps]
+parts = [explain_state(model, s.state).reading("pointer_up_mrad").shown for s in steps]
 clock = time[1:]
 warmth = np.array([p.others["warmth left in the part"] for p in parts])
 locked = np.array([sum(row.value for row in p.rows) for p in parts])
 cold = parts[-1]
-cold_coarse = explain_state(coarse_model, coarse_steps[-1].state).reading("pointer_up_mrad")
+cold_coarse = explain_state(coarse_model, coarse_steps[-1].state).reading("pointer_up_mrad").shown
 
 
 def thirds(reading):

@@ -9,9 +9,7 @@ from weldsim.case.keys import section_model
 from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError
 from weldsim.joints.registry import joint_kind
-from weldsim.schema.quantities import WRONG
-from weldsim.schema.section_checks import check_section, keys_of
-from weldsim.schema.sections import NAMES
+from weldsim.schema.sections import NAMES, WRONG, check_section, keys_of
 
 DEMO = (CASES / "pivot_arm.toml").read_text(encoding="utf-8")
 

@@ -137,13 +137,15 @@ def test_time_step_of_the_tee():
 
     from weldsim.geometry.grades import GRADES
     from weldsim.joints.build import build_part
+    from weldsim.materials.material import load_material
+    from weldsim.simulation.model import Model
 
     case = order("front:+x")
-    part = build_part(case, "coarse")
+    part, steel = build_part(case, "coarse"), load_material(case.material_path)
     found = []
     for share in (1.0, 0.5):
         grade = replace(GRADES["coarse"], torch_step=share * GRADES["coarse"].torch_step)
-        for step in simulate(build_model(case, grade, 1, part=part)):
+        for step in simulate(Model(case, part, steel, grade, 1)):
             if step.time >= 79.0:
                 break
         found.append(tilt(step.gauges.display()))

@@ -1,7 +1,6 @@
 """Where to clamp: against made-up ends that are known, then on the real model."""
 
 import json
-import math
 
 import pytest
 
@@ -9,6 +8,7 @@ from tests.studies.test_preset import tee
 from weldsim.case.load import load_case
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.report.study_records import write_clamps
+from weldsim.schema.column import Column
 from weldsim.studies import clamp_search
 from weldsim.studies.clamp_search import (
     ClampChoice,
@@ -16,18 +16,26 @@ from weldsim.studies.clamp_search import (
     find_clamps,
     with_clamps,
 )
+from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.text.clamp_words import clamp_lines, clamp_words
+
+UP = Column("pointer", "up", "mrad")
+
+
+def found_clamps(case, grade=None, **options):
+    """The search as the command line starts it."""
+    return find_clamps(case, target_of(case, grade=grade), SearchOptions(**options))
 
 
 def invented(ends):
-    """Runs that end as told: faces -> size, or an error."""
+    """Runs that end as told: faces -> size [mrad], or an error."""
 
-    def run(case, faces, gauge, grade, tell, threads):
+    def run(case, faces, target, options):
         size = ends[faces]
         if isinstance(size, str):
-            return ClampChoice(faces, {}, math.inf, 0.0, size)
-        shift = 0.1 if grade == "coarse" else 0.0
-        return ClampChoice(faces, {"pointer_up_mrad": size + shift}, size + shift, 1500.0)
+            return ClampChoice(faces, {}, 0.0, size)
+        shift = 0.1 if target.grade == "coarse" else 0.0
+        return ClampChoice(faces, {UP: 1e-3 * (size + shift)}, 1500.0)
 
     return run
 
@@ -55,11 +63,11 @@ def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path
     sets = choices_of(case)
     ends = {s: 3.0 - 0.1 * n for n, s in enumerate(sets)}
     ends[sets[1]], ends[sets[2]] = 0.2, "no equilibrium"
-    monkeypatch.setattr(clamp_search, "_run", invented(ends))
-    found = find_clamps(case, grade="quick")
+    monkeypatch.setattr(clamp_search, "run_choice", invented(ends))
+    found = found_clamps(case, grade="quick")
     assert found.best.faces == sets[1] and found.choices[-1].error == "no equilibrium"
-    assert found.error == pytest.approx(0.1) and found.verdict == "inside"
-    assert str(found.tolerance).endswith("0.5 mrad")  # the gauge's own
+    assert found.error == pytest.approx(0.1e-3) and found.verdict == "inside"
+    assert str(found.target.tolerance).endswith("0.5 mrad")  # the gauge's own
     words = "\n".join(clamp_words(found))
     assert "0.2 mrad off (+-0.1 mrad" in words and "1.5 kN" in words and "loosen clamps" in words
     path = write_clamps(found, tmp_path / "new" / "preset.json")
@@ -83,31 +91,33 @@ def tee_with(lines):
 
 
 def test_a_coarser_run_that_fails_is_said(monkeypatch):
-    def run(case, faces, gauge, grade, tell, threads):
-        failed = "no equilibrium" if grade == "coarse" else ""
-        return ClampChoice(faces, {"pointer_up_mrad": 1.0}, 1.0, 0.0, failed)
+    def run(case, faces, target, options):
+        failed = "no equilibrium" if target.grade == "coarse" else ""
+        return ClampChoice(faces, {UP: 1e-3}, 0.0, failed)
 
-    monkeypatch.setattr(clamp_search, "_run", run)
-    found = find_clamps(tee(), grade="quick")
+    monkeypatch.setattr(clamp_search, "run_choice", run)
+    found = found_clamps(tee(), grade="quick")
     assert found.error is None and "the coarser run failed" in clamp_words(found)[1]
 
 
 def test_nothing_better_than_nothing(monkeypatch):
     case = tee()
     ends = dict.fromkeys(choices_of(case), 2.0)
-    monkeypatch.setattr(clamp_search, "_run", invented(ends))
-    found = find_clamps(case, grade="coarse")  # no grade below it
+    monkeypatch.setattr(clamp_search, "run_choice", invented(ends))
+    found = found_clamps(case, grade="coarse")  # no grade below it
     assert found.best.faces == () and clamp_lines(found) == []
     assert found.error is None and "Clamp nothing more" in clamp_words(found)[0]
 
 
 def test_refusals_are_one_line(monkeypatch):
     with pytest.raises(CaseError, match="held by .hold. alone"):
-        find_clamps(load_case("cases/pivot_arm.toml"))
+        found_clamps(load_case("cases/pivot_arm.toml"))
     case = tee()
-    monkeypatch.setattr(clamp_search, "_run", invented(dict.fromkeys(choices_of(case), "stuck")))
+    monkeypatch.setattr(
+        clamp_search, "run_choice", invented(dict.fromkeys(choices_of(case), "stuck"))
+    )
     with pytest.raises(ConvergenceError, match="no choice of clamps could be computed: stuck"):
-        find_clamps(case)
+        found_clamps(case)
 
 
 def test_a_stated_end_does_not_leave_the_clamps_on(monkeypatch):
@@ -118,9 +128,9 @@ def test_a_stated_end_does_not_leave_the_clamps_on(monkeypatch):
         seen.append(case.solve.end)
         raise ConvergenceError("enough")
 
-    monkeypatch.setattr("weldsim.simulation.steps.build_model", build)
+    monkeypatch.setattr(clamp_search, "build_model", build)
     with pytest.raises(ConvergenceError):
-        find_clamps(tee("solve.end=40 s"), grade="coarse")
+        found_clamps(tee("solve.end=40 s"), grade="coarse")
     assert set(seen) == {"cold"}
 
 
@@ -130,7 +140,7 @@ def test_what_is_held_moves_less_and_bears_a_force(monkeypatch):
     the stem bears a force until it is let go, and the part then ends nearer to true than one that
     was free. How much nearer is not asked: the model springs back nine tenths of the way."""
     monkeypatch.setattr(clamp_search, "choices_of", lambda case: [(), ("stem top",)])
-    found = find_clamps(tee(), grade="coarse", estimate=False)
+    found = found_clamps(tee(), grade="coarse", estimate=False)
     by = {h.faces: h for h in found.choices}
     free, held = by[()], by[("stem top",)]
     assert free.force == 0.0 and held.force > 10.0

@@ -11,34 +11,37 @@ from tests.studies.small import TEXT as SMALL_TEE
 from weldsim.case.load import load_case, parse_case
 from weldsim.cli.main import app
 from weldsim.errors import CaseError, ConvergenceError, WeldsimError
-from weldsim.geometry.grades import GRADES
 from weldsim.report.study_records import correction_record
-from weldsim.schema.tolerance import read_tolerance
+from weldsim.runs.error_estimate import ErrorEstimate
+from weldsim.schema.column import Column
 from weldsim.simulation.model import build_model
 from weldsim.simulation.steps import start_state
 from weldsim.studies import correction as correct
 from weldsim.studies.correction import (
-    BAND,
     Correction,
+    LineChoice,
     Outcome,
-    _opened,
-    _pull,
-    _without,
     find_correction,
-    limit_of,
-    peak_under,
-    power_for,
+    pull,
     with_lines,
 )
 from weldsim.studies.correction_lines import candidates, joined
-from weldsim.studies.targets import grade_below
+from weldsim.studies.line_power import (
+    BAND_UNDER_LIMIT,
+    limit_of,
+    opened,
+    peak_under,
+    power_for,
+    without_welds,
+)
+from weldsim.studies.targets import target_of
 from weldsim.text.correction_words import correction_words
 
 ONE = CASES / "pivot_arm_one_bead.toml"
 SMALL = (
     "part.length=80 mm", "part.width=14 mm", "weld.A.at=50 mm", "weld.A.speed=4 mm/s",
 )  # fmt: skip
-COLUMNS = ["pointer_up_mrad", "pointer_right_mrad"]
+UP, RIGHT = COLUMNS = tuple(Column("pointer", d, "mrad") for d in ("up", "right"))
 
 
 def finished(case):
@@ -46,7 +49,7 @@ def finished(case):
     lines = candidates(case, "line")
     model = build_model(with_lines(case, lines), "coarse")
     first = len(case.welds)
-    return model, _without(start_state(model), range(first, first + len(lines)))
+    return model, without_welds(start_state(model), range(first, first + len(lines)))
 
 
 @pytest.fixture(scope="module")
@@ -122,13 +125,13 @@ def test_the_options_are_refused_in_one_line(options, words):
 def test_limit_and_tolerance_reach_the_search(monkeypatch, tmp_path):
     seen = {}
 
-    def find(case, gauge, kind, **rest):
-        seen.update(rest)
+    def find(case, target, choice, options):
+        seen.update(limit=choice.limit, tolerance=target.tolerance)
         raise WeldsimError("enough")
 
     monkeypatch.setattr("weldsim.cli.correct.find_correction", find)
     CliRunner().invoke(app, ["correct", str(ONE), "--limit", "600 degC", "--tolerance", "2 mrad"])
-    assert seen["limit"] == pytest.approx(873.15) and seen["tolerance"] == "2 mrad"
+    assert seen["limit"] == pytest.approx(873.15) and seen["tolerance"].text == "2 mrad"
 
 
 def test_shrinkage_turns_the_part_toward_the_line(bar):
@@ -138,7 +141,7 @@ def test_shrinkage_turns_the_part_toward_the_line(bar):
     names = [w.name for w in model.case.welds]
     up, right = 0, 1
     back, top, bottom = (
-        _pull(model, state, names.index(n), COLUMNS)
+        pull(model, state, names.index(n), COLUMNS)
         for n in ("line behind A", "line on top", "line on bottom")
     )
     assert back[right] > 0 and abs(back[up]) < 1e-3 * back[right]
@@ -150,12 +153,12 @@ def test_power_keeps_a_line_under_its_limit(bar):
     """Hottest metal within the band below 650 degC, and nothing is laid."""
     model, state = bar
     limit = 650 + 273.15
-    opened = _opened(_without(state, [0]), 1)  # the bead itself is not welded here
-    power, peak = power_for(model, opened, 1, limit)
-    assert limit - BAND <= peak <= limit
-    assert peak_under(model, opened, 1) > limit  # the weld's own power would be too much
+    ahead = opened(without_welds(state, [0]), 1)  # the bead itself is not welded here
+    power, peak = power_for(model, ahead, 1, limit)
+    assert limit - BAND_UNDER_LIMIT <= peak <= limit
+    assert peak_under(model, ahead, 1) > limit  # the weld's own power would be too much
     assert 0 < power < model.case.welds[1].power
-    assert not model.active_points(opened)[np.concatenate(
+    assert not model.active_points(ahead)[np.concatenate(
         [m for n, m in model.part.regions.items() if n.startswith("bead")])].any()  # fmt: skip
 
 
@@ -170,56 +173,82 @@ def test_power_keeps_a_line_under_its_limit(bar):
     ],
 )
 def test_refusals(path, changes, options, words):
+    case = load_case(path, changes)
     with pytest.raises(CaseError, match=words):
-        find_correction(load_case(path, changes), **options)
+        target = target_of(case, options.pop("gauge", None))
+        find_correction(case, target, LineChoice(**options))
+
+
+def correction(before, **more):
+    """A correction of a pointer that stands so far off [mrad], with one line computed to 1 mrad."""
+    made = Outcome("line on top", "heating line along the top edge", 200.0, 900.0, {UP: 1e-3})
+    target = target_of(load_case(ONE), tolerance="1 mrad", grade="coarse")
+    values = {"estimate": ErrorEstimate(), "verdict": "", **more}
+    return Correction(
+        "t", target, kind="line", before={UP: 1e-3 * before}, limit=923.15, promise={"x": -1.0},
+        outcomes=(made,), **values,
+    )  # fmt: skip
 
 
 def test_words_claim_no_more_than_was_found():
-    made = Outcome("line on top", "heating line along the top edge", 200.0, 900.0, {"a": 1.0}, 1.0)
-    found = Correction(
-        "t", "pointer", "line", "mrad", {"a": 4.0}, 4.0, 923.15, {"x": -1.0}, (made,)
-    )
+    found = correction(4.0)
     words = " ".join(correction_words(found))
     assert "brings it to 1 mrad, without an error estimate" in words and "Draw one" in words
-    sure = replace(
-        found, error=0.4, error_from="difference to x", verdict="too close to call",
-        tolerance=read_tolerance("1 mrad", "angle"),
-    )  # fmt: skip
+
+    def estimated(error):
+        return ErrorEstimate({UP: 1e-3 * error}, "difference to x")
+
+    sure = replace(found, estimate=estimated(0.4), verdict="too close to call")
     words = " ".join(correction_words(sure))
     assert "stated error 0.4 (difference to x): too close to call, tolerance " in words
     assert "not sure" not in words and "not sure" in " ".join(
-        correction_words(replace(sure, error=3.5)))  # fmt: skip
-    worse = Correction(
-        "t", "pointer", "line", "mrad", {"a": 0.5}, 0.5, 923.15, {"x": -1.0}, (made,)
-    )
+        correction_words(replace(sure, estimate=estimated(3.5))))  # fmt: skip
+    worse = correction(0.5)
     assert worse.best is None
     assert "None of 1 lines helps" in correction_words(worse)[1]
     assert correction_record(found)["limit_degC"] == pytest.approx(650)
 
 
 def test_a_coarser_run_that_fails_takes_no_line_away(monkeypatch):
-    good = Outcome("line behind A", "heating line", 200.0, 900.0, {"a": 1.0}, 1.0)
+    good = Outcome("line behind A", "heating line", 200.0, 900.0, {UP: 1e-3})
 
-    def tried(case, gauge, lines, kind, grade, *rest):
-        if grade == "coarse":
+    def tried(case, target, *rest):
+        if target.grade == "coarse":
             raise ConvergenceError("no equilibrium")
-        return {"a": 4.0}, {good.name: -1.0}, (good,)
+        return {UP: 4e-3}, {good.name: -1.0}, (good,)
 
-    monkeypatch.setattr(correct, "_tried", tried)
-    found = find_correction(load_case(ONE), grade="quick")
+    monkeypatch.setattr(correct, "computed_lines", tried)
+    case = load_case(ONE)
+    found = find_correction(case, target_of(case, grade="quick"))
     assert found.best is good and found.error is None
     assert "the coarser run failed" in " ".join(correction_words(found))
+
+
+def test_a_line_that_fails_at_the_coarser_grade_is_said(monkeypatch):
+    good = Outcome("line behind A", "heating line", 200.0, 900.0, {UP: 1e-3})
+
+    def tried(case, target, *rest):
+        return {UP: 4e-3}, {good.name: -1.0}, () if target.grade == "coarse" else (good,)
+
+    monkeypatch.setattr(correct, "computed_lines", tried)
+    case = load_case(ONE)
+    found = find_correction(case, target_of(case, grade="quick"))
+    assert found.best is good and found.error is None
+    assert "at grade coarse the line could not be computed" in " ".join(correction_words(found))
 
 
 @pytest.mark.slow
 def test_a_line_behind_the_bead_turns_the_bar_back():
     """Computed in full: toward the line, as every shrinking side (must-hold 17), under 650 degC."""
-    found = find_correction(load_case(ONE, SMALL), grade="coarse", names=("line behind A",))
-    assert found.grade == "coarse" and found.error > 0 and "grade sketch" in found.error_from
+    case = load_case(ONE, SMALL)
+    choice = LineChoice(names=("line behind A",))
+    found = find_correction(case, target_of(case, grade="coarse"), choice)
+    assert found.target.grade == "coarse"
+    assert found.error > 0 and "grade sketch" in found.estimate.how
     (line,) = found.outcomes
-    assert found.before["pointer_right_mrad"] < 0  # welding turned it toward the front
+    assert found.before[RIGHT] < 0  # welding turned it toward the front
     assert line.name == "line behind A"
-    assert line.reading["pointer_right_mrad"] > found.before["pointer_right_mrad"] + 0.05
+    assert line.reading[RIGHT] > found.before[RIGHT] + 0.05e-3
     assert line.peak <= 650 + 273.15 + 1.0
     assert found.best is line
 
@@ -231,7 +260,8 @@ def test_a_second_fillet_brings_a_tee_back_and_the_other_way_more():
     run opposite ways they nearly cancel."""
     body = SMALL_TEE[: SMALL_TEE.index("[plan]")]
     one = ('schedule.order=["front:+x"]', "solve.model=plastic")
-    found = find_correction(parse_case(body, "small.toml", one), kind="bead", grade="sketch")
+    case = parse_case(body, "small.toml", one)
+    found = find_correction(case, target_of(case, grade="sketch"), LineChoice("bead"))
     up, right = COLUMNS
     ends = {o.words.rpartition(" ")[2]: o.reading for o in found.outcomes}
     assert set(ends) == {"+x", "-x"} and found.best.words.endswith("-x")
@@ -241,11 +271,3 @@ def test_a_second_fillet_brings_a_tee_back_and_the_other_way_more():
     assert abs(ends["-x"][right]) < 0.5 * abs(found.before[right])
     assert found.error is None and found.verdict == "too close to call"  # none below a sketch
     assert "Lay one bead" in " ".join(correction_words(found))
-
-
-def test_each_grade_but_the_roughest_has_one_below():
-    """README names the grades from coarse to fine; a sketch is rougher than all."""
-    below = {g: grade_below(g) for g in GRADES}
-    assert below == {
-        "sketch": None, "coarse": "sketch", "quick": "coarse", "normal": "quick", "fine": "normal",
-    }  # fmt: skip

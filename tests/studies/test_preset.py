@@ -12,17 +12,25 @@ from tests.places import CASES
 from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.report.study_records import write_preset
+from weldsim.schema.column import Column
 from weldsim.schema.tolerance import read_tolerance
 from weldsim.simulation.model import build_model
 from weldsim.studies import preset
 from weldsim.studies.preset import effect, find_preset
+from weldsim.studies.targets import target_of
 from weldsim.text.preset_words import preset_lines, preset_words
 
 SMALL = (
     "part.length=24 mm", "part.base_width=40 mm", "part.stem_height=24 mm",
     'schedule.order=["front:+x"]', "arc.speed=5 mm/s",
 )  # fmt: skip
+UP, RIGHT = (Column("pointer", direction, "mrad") for direction in ("up", "right"))
 VISE = '\n[[clamp]]\nname = "vise"\nat = "base front edge"\n'
+
+
+def found_preset(case, gauge=None, tolerance=None, grade=None, runs=4):
+    """The search as the command line starts it."""
+    return find_preset(case, target_of(case, gauge, tolerance, grade), runs)
 
 
 def tee(*changes):
@@ -35,11 +43,8 @@ def invented(up=9.0, right=-2.0, softer=0.2):
     each lean (a leaning piece welds a little differently). Geometry by hand: see the first test."""
 
     def cold(model, tell):
-        x, y, _ = (1e3 * v for v in model.case.preset)
-        return {
-            "pointer_up_mrad": up + (1 + softer) * y,
-            "pointer_right_mrad": right - (1 - softer / 2) * x,
-        }
+        x, y, _ = model.case.preset
+        return {UP: 1e-3 * up + (1 + softer) * y, RIGHT: 1e-3 * right - (1 - softer / 2) * x}
 
     return cold
 
@@ -57,25 +62,25 @@ def light(straight, monkeypatch):
     def light_model(case, grade, threads):
         return SimpleNamespace(case=case, points=straight.points, probes=straight.probes)
 
-    monkeypatch.setattr("weldsim.simulation.steps.build_model", light_model)
+    monkeypatch.setattr(preset, "build_model", light_model)
 
 
 def test_a_lean_moves_the_pointer_by_its_own_angle(straight):
     """Geometry: the stem turned by 1 mrad turns the beam on it by 1 mrad, out of plane or along."""
-    slope = effect(straight, straight.case.gauges[0])
+    slope = effect(straight, target_of(straight.case))
     # up is +y: toward the front; right of a beam along +z with up = +y is z x y = -x
-    assert slope[:, 1] == pytest.approx([1e3, 0.0], abs=1.0)
-    assert slope[:, 0] == pytest.approx([0.0, -1e3], abs=1.0)
-    assert slope[:, 2] == pytest.approx([0.0, 0.0], abs=1e-9)
+    assert slope[:, 1] == pytest.approx([1.0, 0.0], abs=1e-3)
+    assert slope[:, 0] == pytest.approx([0.0, -1.0], abs=1e-3)
+    assert slope[:, 2] == pytest.approx([0.0, 0.0], abs=1e-12)
 
 
 def test_search_finds_what_undoes_an_invented_distortion(light, monkeypatch, tmp_path):
     """Ends at zero where 9 + 1.2 lean = 0 and -2 - 0.9 lean = 0: -7.5 and, along x, -2.22 mrad."""
-    monkeypatch.setattr(preset, "_cold", invented())
-    found = find_preset(tee(), grade="coarse", tolerance="1 mrad")
+    monkeypatch.setattr(preset, "cold_reading", invented())
+    found = found_preset(tee(), grade="coarse", tolerance="1 mrad")
     assert 1e3 * found.lean[1] == pytest.approx(-7.5, abs=0.3)
     assert 1e3 * found.lean[0] == pytest.approx(-2.22, abs=0.3)
-    assert found.final <= 0.3 and 2 <= len(found.trials) <= 4
+    assert found.final <= 0.3e-3 and 2 <= len(found.trials) <= 4
     assert found.trials[-1].lean == found.lean  # the last run had the lean in it
     assert found.verdict == "too close to call"  # coarse has no coarser grade: no error estimate
     # what is to be pasted gives the case of the last run again
@@ -96,8 +101,8 @@ def test_every_run_is_until_cold(light, monkeypatch):
         ends.append(model.case.solve.end)
         return invented()(model, tell)
 
-    monkeypatch.setattr(preset, "_cold", cold)
-    find_preset(tee("solve.end=40 s"), grade="coarse")
+    monkeypatch.setattr(preset, "cold_reading", cold)
+    found_preset(tee("solve.end=40 s"), grade="coarse")
     assert set(ends) == {"cold"}
 
 
@@ -106,61 +111,59 @@ def test_a_distortion_that_answers_wildly_is_not_called_found(light, monkeypatch
     signs = iter([9.0, -8.0, 7.0, -8.0, 9.0])
 
     def cold(model, tell):
-        return {"pointer_up_mrad": next(signs), "pointer_right_mrad": 0.0}
+        return {UP: 1e-3 * next(signs), RIGHT: 0.0}
 
-    monkeypatch.setattr(preset, "_cold", cold)
+    monkeypatch.setattr(preset, "cold_reading", cold)
     with pytest.raises(ConvergenceError, match="3 runs did not bring pointer within"):
-        find_preset(tee(), grade="coarse", runs=3)
+        found_preset(tee(), grade="coarse", runs=3)
 
 
 def sized(monkeypatch, sizes, broken=()):
-    """Runs that end off by these sizes in turn; those at a grade of `broken` fail."""
+    """Runs that end off by these sizes in turn [mrad]; those at a grade of `broken` fail."""
     left = iter(sizes)
 
-    def trial(case, gauge, grade, tell, threads):
-        if grade in broken:
+    def trial(case, target, options):
+        if target.grade in broken:
             raise ConvergenceError("no equilibrium")
-        size = next(left)
-        reading = {"pointer_up_mrad": size, "pointer_right_mrad": 0.0}
-        return preset.Trial(tuple(case.preset), reading, abs(size)), None
+        return preset.Trial(tuple(case.preset), {UP: 1e-3 * next(left), RIGHT: 0.0}), None
 
-    monkeypatch.setattr(preset, "_trial", trial)
-    monkeypatch.setattr(preset, "effect", lambda model, gauge: 1e3 * np.eye(2, 3))
+    monkeypatch.setattr(preset, "run_trial", trial)
+    monkeypatch.setattr(preset, "effect", lambda model, target: np.eye(2, 3))
 
 
 def test_the_best_run_counts_not_the_last(monkeypatch):
     """The third run of four ends within 1 mrad, the last one does not: the third is the answer."""
     sized(monkeypatch, [5.0, 1.5, 0.6, 1.2])
-    found = find_preset(tee(), grade="coarse", tolerance="1 mrad")
-    assert found.final == 0.6 and len(found.trials) == 4
+    found = found_preset(tee(), grade="coarse", tolerance="1 mrad")
+    assert found.final == pytest.approx(0.6e-3) and len(found.trials) == 4
     assert found.lean == found.trials[2].lean != found.trials[3].lean
 
 
 def test_a_coarser_run_that_fails_takes_no_preset_away(monkeypatch):
     sized(monkeypatch, [5.0, 0.1], broken=("quick", "coarse"))
-    found = find_preset(tee(), grade="normal", tolerance="1 mrad")
-    assert found.final == 0.1 and found.error is None
+    found = found_preset(tee(), grade="normal", tolerance="1 mrad")
+    assert found.final == pytest.approx(0.1e-3) and found.error is None
     assert "without an error estimate: the coarser run failed" in preset_words(found)[1]
 
 
 def test_a_later_run_that_fails_takes_no_preset_away(monkeypatch):
-    def trial(case, gauge, grade, tell, threads):
+    def trial(case, target, options):
         if any(case.preset):
             raise ConvergenceError("no equilibrium")
-        return preset.Trial((0.0, 0.0, 0.0), {"pointer_up_mrad": sizes.pop()}, 0.8), None
+        return preset.Trial((0.0, 0.0, 0.0), {UP: sizes.pop()}), None
 
-    sizes = [0.8]
-    monkeypatch.setattr(preset, "_trial", trial)
-    monkeypatch.setattr(preset, "effect", lambda model, gauge: 1e3 * np.eye(1, 3))
-    assert find_preset(tee(), grade="coarse", tolerance="1 mrad").final == 0.8
-    sizes = [0.8]
+    sizes = [0.8e-3]
+    monkeypatch.setattr(preset, "run_trial", trial)
+    monkeypatch.setattr(preset, "effect", lambda model, target: np.eye(1, 3))
+    assert found_preset(tee(), grade="coarse", tolerance="1 mrad").final == 0.8e-3
+    sizes = [0.8e-3]
     with pytest.raises(ConvergenceError, match="no equilibrium"):
-        find_preset(tee(), grade="coarse", tolerance="0.5 mrad")
+        found_preset(tee(), grade="coarse", tolerance="0.5 mrad")
 
 
 def test_a_part_that_ends_true_is_set_off_by_nothing(monkeypatch):
     sized(monkeypatch, [0.0, 0.0])
-    found = find_preset(tee(), grade="coarse", tolerance="1 mrad")
+    found = found_preset(tee(), grade="coarse", tolerance="1 mrad")
     assert preset_words(found)[0] == "Set nothing off before the first arc."
     assert preset_lines(found) == []
 
@@ -172,7 +175,7 @@ def test_a_part_that_never_cools_is_refused():
         "solve.end=40 s",
     )
     with pytest.raises(CaseError, match="never cold"):
-        find_preset(tee(*sealed), grade="coarse")
+        found_preset(tee(*sealed), grade="coarse")
 
 
 @pytest.mark.parametrize(
@@ -187,23 +190,23 @@ def test_a_part_that_never_cools_is_refused():
 )
 def test_refusals(options, words):
     with pytest.raises(CaseError, match=words) as refusal:
-        find_preset(tee(), **options)
+        found_preset(tee(), **options)
     assert "\n" not in str(refusal.value)
 
 
 def test_too_large_a_lean_is_refused(light, monkeypatch):
     """150 mrad are 8.6 degrees."""
-    monkeypatch.setattr(preset, "_cold", invented(up=150.0, softer=0.0))
+    monkeypatch.setattr(preset, "cold_reading", invented(up=150.0, softer=0.0))
     with pytest.raises(CaseError, match=r"8\.6 deg, allowed: up to 5 deg"):
-        find_preset(tee(), grade="coarse")
+        found_preset(tee(), grade="coarse")
 
 
 def test_a_bar_is_turned_as_a_whole(light, monkeypatch):
     """One piece: its angle in the vise adds, and products of two small turns are what is left."""
-    monkeypatch.setattr(preset, "_cold", invented(up=8.0, right=-6.0))
-    found = find_preset(load_case(CASES / "pivot_arm_one_bead.toml"), grade="coarse")
-    assert found.turn == {"pointer_up_mrad": -8.0, "pointer_right_mrad": 6.0}
-    assert found.final == pytest.approx(1e3 * math.hypot(8e-3, 6e-3) ** 2)
+    monkeypatch.setattr(preset, "cold_reading", invented(up=8.0, right=-6.0))
+    found = found_preset(load_case(CASES / "pivot_arm_one_bead.toml"), grade="coarse")
+    assert found.turn == {UP: -8e-3, RIGHT: 6e-3}
+    assert found.final == pytest.approx(math.hypot(8e-3, 6e-3) ** 2)
     assert preset_lines(found) == []
     words = preset_words(found)
     assert "8 mrad down and 6 mrad right" in words[0]
@@ -215,13 +218,15 @@ def test_a_bar_is_bent_the_other_way(monkeypatch):
     length, squared, are what is left out."""
     case = load_case(CASES / "edge_bead_bar.toml")
 
-    def trial(case, gauge, grade, tell, threads):
-        return preset.Trial((0.0, 0.0, 0.0), {"straightness_bow_mm": 0.9}, 0.9), None
+    bow = Column("straightness", "bow", "mm")
 
-    monkeypatch.setattr(preset, "_trial", trial)
-    found = find_preset(case, grade="coarse", tolerance="0.5 mm")
-    assert found.turn == {"straightness_bow_mm": -0.9} and found.unit == "mm"
-    assert found.final == pytest.approx(0.9 * (4 * 0.9e-3 / case.part.length) ** 2)
+    def trial(case, target, options):
+        return preset.Trial((0.0, 0.0, 0.0), {bow: 0.9e-3}), None
+
+    monkeypatch.setattr(preset, "run_trial", trial)
+    found = found_preset(case, grade="coarse", tolerance="0.5 mm")
+    assert found.turn == {bow: -0.9e-3} and found.target.unit == "mm"
+    assert found.final == pytest.approx(0.9e-3 * (4 * 0.9e-3 / case.part.length) ** 2)
     words = preset_words(found)
     assert "0.9 mm off the straight line between its ends toward -z" in words[0]
     assert "its bow adds" in words[1] and "not run again" in words[1]
@@ -232,13 +237,13 @@ def test_a_dial_on_a_bar_says_what_is_allowed():
     dial = '\n[[gauge]]\nname = "end"\nkind = "dial"\nat = "free end"\ndirection = "+z"\n'
     text = (CASES / "pivot_arm_one_bead.toml").read_text(encoding="utf-8") + dial
     with pytest.raises(CaseError, match="allowed: a pointer or bow"):
-        find_preset(parse_case(text, "bar.toml"), gauge="end", grade="coarse")
+        found_preset(parse_case(text, "bar.toml"), gauge="end", grade="coarse")
 
 
 def test_a_part_without_a_free_piece_says_so():
     case = load_case(CASES / "strap_mesh.toml")
     with pytest.raises(CaseError, match="no free piece|no movement"):
-        find_preset(case, grade="coarse")
+        found_preset(case, grade="coarse")
 
 
 @pytest.mark.slow
@@ -246,8 +251,8 @@ def test_a_tee_ends_true_with_its_preset():
     """On the real model: a run with the preset in it ends within tolerance of square, and leans
     back the way the weld pulls. A single fillet takes 1 to 3 degrees (weld_handbook.md 7, rule of
     thumb for usual legs); this small one is asked for its sign and for less than 3."""
-    found = find_preset(tee(), grade="coarse", tolerance="1.5 mrad", runs=3)
+    found = found_preset(tee(), grade="coarse", tolerance="1.5 mrad", runs=3)
     first, last = found.trials[0], found.trials[-1]
-    assert first.reading["pointer_up_mrad"] > 1.5  # toward the welded front
+    assert first.reading[UP] > 1.5e-3  # toward the welded front
     assert found.lean[1] < 0 and abs(math.degrees(found.lean[1])) < 3
-    assert last.size <= 1.5
+    assert last.size <= 1.5e-3

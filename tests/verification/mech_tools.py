@@ -7,10 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.geometry.lattice import build_lattice
-from weldsim.physics.equilibrium import accept, solve_equilibrium
-from weldsim.physics.mechanics_model import ELEMENTS, MechanicsModel
-from weldsim.physics.plasticity import InternalVariables, Properties
-from weldsim.physics.rigid_motion import minimal_supports
+from weldsim.physics.mechanics import (
+    ELEMENTS,
+    InternalVariables,
+    MechanicsModel,
+    Properties,
+    accept,
+    minimal_supports,
+    solve_equilibrium,
+)
 
 
 @dataclass(frozen=True)
@@ -58,7 +63,7 @@ def body_of(mesh, element: str = "brick20") -> Body:
         use = np.flatnonzero(np.all(lattice.local % 1 == 0, axis=1))
         count = mesh.p.shape[1]
     cells, local = lattice.corner_cells[:, use], lattice.local[use]
-    model = MechanicsModel.of(mesh, cells, local, lattice.points[:count], element, threads=1)
+    model = MechanicsModel(mesh, cells, local, lattice.points[:count], element, threads=1)
     at = np.moveaxis(mesh.mapping().F(model.quadrature.T), 0, -1)
     return Body(mesh, model, local, at)
 

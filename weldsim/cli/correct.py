@@ -19,7 +19,8 @@ from weldsim.cli.options import (
 )
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_correction
-from weldsim.studies.correction import find_correction
+from weldsim.studies.correction import LineChoice, find_correction
+from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.correction_words import correction_words
 from weldsim.units import parse
@@ -49,10 +50,10 @@ def command(
     except ValueError as error:
         refuse(f"--limit: {error}")
     loaded = load_case(case, changes or ())
+    target = target_of(loaded, gauge, tolerance, grade)
     with ProgressBar() as tell:
-        found = find_correction(
-            loaded, gauge, kind, grade=grade, limit=top, tolerance=tolerance, progress=tell
-        )
+        choice = LineChoice(kind, top)
+        found = find_correction(loaded, target, choice, SearchOptions(progress=tell))
     for line in (*correction_words(found), *CAUTIONS, DEFER):
         typer.echo(line)
     typer.echo(f"all of it in {write_correction(found, out)}")

@@ -13,6 +13,7 @@ from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_clamps, write_preset
 from weldsim.studies.clamp_search import find_clamps
 from weldsim.studies.preset import find_preset
+from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.text.clamp_words import clamp_lines, clamp_words
 from weldsim.text.preset_words import preset_lines, preset_words
 
@@ -32,11 +33,13 @@ def command(
     """How far to set the part off, or where to clamp it, so that it ends straight; run to check."""
     check_grade(grade)
     loaded = load_case(case, changes or ())
+    target = target_of(loaded, gauge, tolerance, grade)
     with ProgressBar() as tell:
+        options = SearchOptions(progress=tell)
         if clamp:
-            found = find_clamps(loaded, gauge, tolerance, grade, progress=tell)
+            found = find_clamps(loaded, target, options)
         else:
-            found = find_preset(loaded, gauge, tolerance, grade, runs, progress=tell)
+            found = find_preset(loaded, target, runs, options)
     if clamp:
         lines, path = (*clamp_words(found), *clamp_lines(found)), write_clamps(found, out)
     else:

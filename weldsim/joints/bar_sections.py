@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from weldsim.joints.registry import KINDS
-from weldsim.schema.quantities import (
+from weldsim.schema.sections import (
     Name,
     Place,
     Section,

@@ -37,11 +37,13 @@ def draw_why(why: Why, run_folder) -> tuple[list[Path], list[str]]:
     folder.mkdir(exist_ok=True)
     paths = []
     for reading in main_readings(why):
-        paths.append(save(parts_chart(why, reading), folder / f"why_{slug(reading.column)}.png"))
+        paths.append(
+            save(parts_chart(why, reading), folder / f"why_{slug(reading.column.name)}.png")
+        )
     missing = prepare_renderer() if record.frames else "no frames yet"
     for reading in main_readings(why):
         figure = seam_map(why, reading) if missing else part_picture(record, why, reading)
-        paths.append(save(figure, folder / f"where_{slug(reading.column)}.png"))
+        paths.append(save(figure, folder / f"where_{slug(reading.column.name)}.png"))
     return paths, [f"{missing}; drawn as a map along the welds instead"] if missing else []
 
 
@@ -52,6 +54,7 @@ def _title(reading) -> str:
 @styled
 def parts_chart(why: Why, reading):
     """What each slice along each weld adds, with warming and cooling apart where known."""
+    reading = reading.shown
     welds = list(dict.fromkeys(r.weld for r in reading.rows))
     unit = unit_word(reading.unit)
     figure = new_figure(max(9.0, 1.2 + 1.5 * len(welds)), 5.2)
@@ -87,7 +90,8 @@ def parts_chart(why: Why, reading):
 def _small_print(why: Why, reading) -> str:
     unit = unit_word(reading.unit)
     error = why.errors.get(reading.column)
-    known = "no error estimate" if error is None else f"estimated error {error:.2g} {unit}"
+    shown = "" if error is None else f"{reading.column.factor * error:.2g}"
+    known = "no error estimate" if error is None else f"estimated error {shown} {unit}"
     others = sum(reading.others.values())
     return (
         f"not from a weld {others:+.2g}, unexplained {reading.residual:+.1g} {unit}; the reading "
@@ -98,6 +102,7 @@ def _small_print(why: Why, reading) -> str:
 @styled
 def part_picture(record, why: Why, reading):
     """The laid metal painted with what its locked-in strain adds for each volume."""
+    reading = reading.shown
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
@@ -147,6 +152,7 @@ def _painted(stage, frame, share):
 @styled
 def seam_map(why: Why, reading):
     """What each slice adds for each length of weld, one strip a weld."""
+    reading = reading.shown
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 

@@ -9,16 +9,19 @@ while a point was warming or cooling, is counted by running the case again step 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
-from weldsim.case.load import parse_case
 from weldsim.errors import StoreError
-from weldsim.runs.reading import last_checkpoint, read_json_file, read_run
-from weldsim.simulation.seam_filler import seam_distance
+from weldsim.runs.result import Result, read_result
+from weldsim.schema.column import Column
+from weldsim.simulation.activation import seam_distance
+from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
-from weldsim.simulation.steps import build_model, simulate, start_state
+from weldsim.simulation.steps import simulate, start_state
 from weldsim.studies.influence import (
     Tally,
     elastic_properties,
@@ -27,22 +30,30 @@ from weldsim.studies.influence import (
     quadrature_places,
 )
 
-SLICES = 12  # along the longest weld
+SLICES_OF_LONGEST = 12  # along the longest weld; shorter ones have as many as fit
 CLAMPS = "clamps off or on"  # stands for a weld where a clamp's change made the metal yield
-SPLIT, REGION = "by time, from a second run of the case", "by place, from the last state alone"
+BY_TIME = "by time, from a second run of the case"
+BY_PLACE = "by place, from the last state alone"
+
+Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True)
 class Row:
-    """What one slice of one weld adds to a reading, in the unit of the reading.
+    """What one slice of one weld adds to a reading.
 
     Attributes
     ----------
-    weld, seam, number : name, seam and pass
-    slice : number from 1, along the direction of welding
-    begin, finish : along the weld from where its arc started [m]
-    heating, cooling : added while the metal grew warmer and cooler; None without the split
-    value : both together
+    weld, seam, number : str, str, int
+        Name, seam and pass.
+    slice : int
+        From 1, along the direction of welding.
+    begin, finish : float
+        Along the weld from where its arc started. [m]
+    heating, cooling : float or None
+        Added while the metal grew warmer and cooler; None without the split. [rad or m]
+    value : float
+        Both together. [rad or m]
     """
 
     weld: str
@@ -62,28 +73,41 @@ class Reading:
 
     Attributes
     ----------
-    column, gauge, unit : name of the column, of its gauge, its unit
-    value : final reading of the state that is explained
-    rows : parts by weld and slice
-    others : parts that belong to no weld: warmth left, land that presses, clamps, preset
-    density : (C,) what each cell's locked-in strain adds, for each volume [unit/m3]
+    column : Column
+    value : float
+        Final reading of the state that is explained. [rad or m]
+    rows : tuple of Row
+        Parts by weld and slice.
+    others : dict of str to float
+        Parts that belong to no weld: warmth left, land that presses, clamps, preset. [rad or m]
+    density : ndarray, shape (C,)
+        What each cell's locked-in strain adds, for each volume. [rad/m3 or m/m3]
     """
 
-    column: str
-    gauge: str
-    unit: str
+    column: Column
     value: float
     rows: tuple[Row, ...]
     others: dict[str, float]
     density: np.ndarray
 
     @property
+    def gauge(self) -> str:
+        """Name of the gauge."""
+        return self.column.gauge
+
+    @property
+    def unit(self) -> str:
+        """Unit in which the reading is shown."""
+        return self.column.unit
+
+    @property
     def called(self) -> str:
         """Name for people: gauge and component."""
-        return self.column.removesuffix(f"_{self.unit}").replace("_", " ")
+        return f"{self.column.gauge}_{self.column.component}".replace("_", " ")
 
     @property
     def sum(self) -> float:
+        """All parts together."""
         return sum(r.value for r in self.rows) + sum(self.others.values())
 
     @property
@@ -92,7 +116,23 @@ class Reading:
         return self.value - self.sum
 
     def of_weld(self, name: str) -> float:
+        """What all slices of a weld add."""
         return sum(r.value for r in self.rows if r.weld == name)
+
+    @property
+    def shown(self) -> Reading:
+        """The same in the unit of the column, mrad or mm, for words and pictures."""
+        factor = self.column.factor
+
+        def scaled(value: float | None) -> float | None:
+            return None if value is None else factor * value
+
+        rows = tuple(
+            replace(r, heating=scaled(r.heating), cooling=scaled(r.cooling), value=factor * r.value)
+            for r in self.rows
+        )
+        others = {k: factor * v for k, v in self.others.items()}
+        return Reading(self.column, factor * self.value, rows, others, factor * self.density)
 
 
 @dataclass(frozen=True)
@@ -101,32 +141,48 @@ class Why:
 
     Attributes
     ----------
-    title, how : of the case; how the parts were told from each other
+    title, how : str
+        Of the case; how the parts were told from each other.
     readings : tuple of Reading
-    replay_gap : column -> reading of the second run less that in the folder; empty without one
-    errors : column -> estimated error of the run's reading; the parts have none of their own
+    replay_gap : dict of Column to float
+        Reading of the second run less that of the first; empty without one. [rad or m]
+    errors : dict of Column to float
+        Estimated error of the run's reading; the parts have none of their own. [rad or m]
     """
 
     title: str
     how: str
     readings: tuple[Reading, ...]
-    replay_gap: dict[str, float]
-    errors: dict[str, float]
+    replay_gap: dict[Column, float] = field(default_factory=dict)
+    errors: dict[Column, float] = field(default_factory=dict)
 
-    def reading(self, column: str) -> Reading:
-        return next(r for r in self.readings if r.column == column)
+    def reading(self, column: Column | str) -> Reading:
+        """The reading of a column, or of its name as in gauges.csv."""
+        return next(r for r in self.readings if str(r.column) == str(column))
 
 
-def explain(run_folder, replay: bool = True, progress=None, threads=None) -> Why:
+def explain(
+    run: Result | str | Path,
+    replay: bool = True,
+    progress: Progress | None = None,
+    threads: int | None = None,
+) -> Why:
     """Take the final readings of a run apart.
 
     Parameters
     ----------
-    run_folder : path
+    run : Result or path
+        A run, in memory or in its folder.
     replay : bool
         Run the case again, for what each weld did while metal warmed and cooled. Otherwise the
-        last checkpoint is taken apart by place: each point belongs to the nearest weld.
+        last state is taken apart by place: each point belongs to the nearest weld.
     progress : callable(share, text), optional
+    threads : int, optional
+        Of a run in a folder.
+
+    Returns
+    -------
+    Why
 
     Raises
     ------
@@ -135,50 +191,54 @@ def explain(run_folder, replay: bool = True, progress=None, threads=None) -> Why
     CaseError
         If no gauge reads a movement.
     """
-    record = read_run(run_folder)
-    if replay and not record.complete:
+    tell = progress or (lambda share, text: None)
+    result = run if isinstance(run, Result) else read_result(run, threads)
+    if replay and result.status != "complete":
         raise StoreError(
-            f"{record.path}: the run is not complete: resume it, or have its last state explained "
+            f"{result.path}: the run is not complete: resume it, or have its last state explained "
             "by place alone"
         )
-    kept = read_json_file(record.path / "case.json")
-    case = parse_case(kept["source"], kept["source_file"], kept["overrides"])
-    progress = progress or (lambda share, text: None)
-    progress(0.0, "meshing")
-    model = build_model(case, threads=threads)
+    tell(0.0, "meshing")
     if replay:
-        found = explain_case(model, progress)
-        gap = {r.column: r.value - float(record.gauges[r.column][-1]) for r in found.readings}
-        return replace(found, replay_gap=gap, errors=dict(record.errors))
-    state = last_checkpoint(record.path)
-    if state is None:
-        raise StoreError(f"{record.path}: holds no state to explain: resume the run or run it anew")
-    found = explain_state(model, State.from_arrays(state[0]))
-    return replace(found, errors=dict(record.errors))
+        found = explain_case(result.model, tell)
+        gap = {r.column: r.value - float(result.gauges[r.column][-1]) for r in found.readings}
+        found = replace(found, replay_gap=gap)
+    else:
+        state = result.state  # before the mesh: a folder may hold none
+        found = explain_state(result.model, state)
+    return replace(found, errors=_stated_errors(result))
 
 
-def explain_case(model, progress=None) -> Why:
+def _stated_errors(result: Result) -> dict[Column, float]:
+    """Errors that a run folder states; none is computed for this."""
+    if result.path is None:
+        return {}
+    stated = result.record.errors
+    return {c: stated[c.name] / c.factor for c in result.gauges if c.name in stated}
+
+
+def explain_case(model: Model, progress: Progress | None = None) -> Why:
     """Run a model's case and take its final readings apart by weld, slice, heating and cooling."""
-    progress = progress or (lambda share, text: None)
+    tell = progress or (lambda share, text: None)
     state = start_state(model)
     tally = Tally(model, state)
     for step in simulate(model, state):
         tally.add(step)
         state = step.state
-        progress(0.98 * step.progress, f"{step.phase}, {step.time:.0f} s")
-    progress(0.98, "influence of each place")
+        tell(0.98 * step.progress, f"{step.phase}, {step.time:.0f} s")
+    tell(0.98, "influence of each place")
     return taken_apart(model, state, tally)
 
 
-def explain_state(model, state) -> Why:
+def explain_state(model: Model, state: State) -> Why:
     """Take the readings of a state apart by the nearest weld and slice."""
     return taken_apart(model, state, None)
 
 
-def taken_apart(model, state, tally=None) -> Why:
+def taken_apart(model: Model, state: State, tally: Tally | None = None) -> Why:
     """Take the readings of a state apart, by a `Tally` of its run or else by place."""
     answer = influence(model, state)
-    values = model.read(state).display()
+    values = model.read(state)
     places = quadrature_places(model)
     slices = [_slices(model, places, i) for i in range(len(model.case.welds))]
     properties, _ = elastic_properties(model, state)
@@ -188,9 +248,8 @@ def taken_apart(model, state, tally=None) -> Why:
     loose = (
         state.internal_variables.plastic_strain + state.internal_variables.reference_strain - final
     )
-    gauges = sorted((g.name for g in model.case.gauges), key=len, reverse=True)
     readings = []
-    for name, weights, others in zip(answer.columns, answer.stress, answer.others, strict=True):
+    for column, weights, others in zip(answer.columns, answer.stress, answer.others, strict=True):
         if tally is None:
             rows = _rows_by_place(model, places, slices, (weights * final).sum(axis=-1))
         else:
@@ -199,18 +258,16 @@ def taken_apart(model, state, tally=None) -> Why:
         others["metal not laid"] = float((weights * loose).sum())
         volume = model.mechanics.weight.sum(axis=1)
         density = (weights * final).sum(axis=(1, 2)) / volume
-        gauge = next(g for g in gauges if name.startswith(f"{g}_"))
-        unit = name.rpartition("_")[2]
-        readings.append(Reading(name, gauge, unit, values[name], tuple(rows), others, density))
-    how = REGION if tally is None else SPLIT
-    return Why(model.case.title, how, tuple(readings), {}, {})
+        readings.append(Reading(column, values[column], tuple(rows), others, density))
+    how = BY_PLACE if tally is None else BY_TIME
+    return Why(model.case.title, how, tuple(readings))
 
 
 def _slices(model, places, weld: int):
     """Slice of each quadrature point along a weld (C, Q), and how many there are."""
     longest = max(s.length for s in model.seams)
     seam = model.seams[weld]
-    count = max(1, round(SLICES * seam.length / longest))
+    count = max(1, round(SLICES_OF_LONGEST * seam.length / longest))
     along = seam.local(places.reshape(-1, 3))[0].reshape(places.shape[:2])
     number = np.clip((along / seam.length * count).astype(np.int64), 0, count - 1)
     return number, count

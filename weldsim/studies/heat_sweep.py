@@ -7,18 +7,22 @@ travel where much does.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.case.load import parse_case
+from weldsim.case.load import Case
 from weldsim.errors import CaseError, ConvergenceError
+from weldsim.geometry.path import Seam
 from weldsim.joints.registry import kind_of_case
+from weldsim.schema.column import Column
+from weldsim.schema.records import Gauge
 from weldsim.simulation.gauges import unit_axis
 from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.targets import until_cold
 
-FACTORS = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
+CURRENT_SHARES = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,13 @@ class Crossover:
     at: float | None
 
 
-def crossover(case, powers=None, grade: str = "quick", progress=None, threads=None) -> Crossover:
+def crossover(
+    case: Case,
+    powers: Sequence[float] | None = None,
+    grade: str = "quick",
+    progress: Callable[[float, str], None] | None = None,
+    threads: int | None = None,
+) -> Crossover:
     """Run a bar at several heats and split its tilt along the travel and toward the bead.
 
     Parameters
@@ -73,13 +83,13 @@ def crossover(case, powers=None, grade: str = "quick", progress=None, threads=No
     """
     pointer = _checked(case)
     first = case.welds[0]
-    wanted = [f * first.power for f in FACTORS] if powers is None else sorted(powers)
+    wanted = [f * first.power for f in CURRENT_SHARES] if powers is None else sorted(powers)
     if any(not p > 0 for p in wanted):
         raise CaseError("crossover: a power is not allowed: it must be greater than zero")
     points = []
     for i, power in enumerate(wanted):
 
-        def tell(share, text, i=i):
+        def tell(share: float, text: str, i: int = i) -> None:
             if progress:
                 progress((i + share) / len(wanted), text)
 
@@ -87,7 +97,7 @@ def crossover(case, powers=None, grade: str = "quick", progress=None, threads=No
     return Crossover(case.title, grade, pointer.name, tuple(points), crossing(points))
 
 
-def _checked(case):
+def _checked(case: Case) -> Gauge:
     """The pointer of a case that can be asked; `CaseError` for any other."""
     where = case.source_file
     if not kind_of_case(case).heated_through:
@@ -102,9 +112,8 @@ def _checked(case):
     return pointers[0]
 
 
-def _run(case, pointer, factor, grade, progress, threads) -> Point:
-    changes = [f'weld.{w.name}.current="{factor * w.current:.6g} A"' for w in case.welds]
-    scaled = parse_case(case.source_text, case.source_file, (*case.overrides, *changes))
+def _run(case: Case, pointer: Gauge, factor: float, grade: str, progress, threads) -> Point:
+    scaled = case.with_changes({f"weld.{w.name}.current": factor * w.current for w in case.welds})
     first = scaled.welds[0]
     heat = first.power / first.speed
     density = heat / case.part.thickness**2
@@ -114,21 +123,20 @@ def _run(case, pointer, factor, grade, progress, threads) -> Point:
             progress(last.progress, f"{first.current:.0f} A, {last.time:.0f} s")
     except ConvergenceError as error:
         return Point(first.power, heat, density, trouble=str(error))
-    along, toward = tilts(pointer, model.seams[0], last.gauges.display())
+    along, toward = tilts(pointer, model.seams[0], last.gauges)
     return Point(first.power, heat, density, along, toward)
 
 
-def tilts(pointer, seam, gauges) -> tuple[float, float]:
+def tilts(pointer: Gauge, seam: Seam, readings: Mapping[Column, float]) -> tuple[float, float]:
     """Tilt of a pointer along a seam's travel and out of the face it lies on. [rad]"""
     aim, up = unit_axis(pointer.aim), unit_axis(pointer.up)
-    way = 1e-3 * (
-        gauges[f"{pointer.name}_up_mrad"] * up
-        + gauges[f"{pointer.name}_right_mrad"] * np.cross(aim, up)
-    )
-    return float(way @ seam.travel), float(-way @ seam.inward)
+    tilt = readings[Column(pointer.name, "up", "mrad")] * up + readings[
+        Column(pointer.name, "right", "mrad")
+    ] * np.cross(aim, up)
+    return float(tilt @ seam.travel), float(-tilt @ seam.inward)
 
 
-def crossing(points) -> float | None:
+def crossing(points: Sequence[Point]) -> float | None:
     """Density at which |along| and |toward| are alike, straight between runs; None if none. [J/m3]
 
     The last change from toward leading to along leading counts.

@@ -11,9 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.physics.equilibrium import symmetric_product
-from weldsim.physics.plasticity import Properties
-from weldsim.physics.springs import solve_with_springs
+from weldsim.physics.mechanics import Properties
+from weldsim.schema.column import Column
 
 
 def locked_in(model, state) -> np.ndarray:
@@ -29,13 +28,13 @@ class Influence:
 
     Attributes
     ----------
-    columns : (R,) names
+    columns : (R,) of them
     stress : (R, C, Q, 6) stress of the influence field times volume: weights of a strain, with
-        shears counted twice [reading per unit strain]
+        shears counted twice [rad or m per unit strain]
     others : for each reading what is no strain: "open land", "clamps", "preset"
     """
 
-    columns: tuple[str, ...]
+    columns: tuple[Column, ...]
     stress: np.ndarray
     others: tuple[dict[str, float], ...]
 
@@ -60,43 +59,40 @@ def influence(model, state) -> Influence:
     fixed = model.supports(state.closed_clamps)
     held, u = fixed.ravel(), state.displacement
     springs = model.springs(state)
-    data = m.evaluate(u, properties, internal_variables, True).tangent
+    _, _, _, _, data, _ = m.evaluate(u, properties, internal_variables, True)
     resting = np.where(fixed, u, 0.0)
     excess = _contact_excess(m, u, data).ravel()
-    clamped = -symmetric_product(m.pattern, data, resting.ravel()).reshape(
-        -1, 3
-    )  # held points that stand off
+    clamped = -_times(m, data, resting.ravel()).reshape(-1, 3)  # held points that stand off
     for s in springs:
         force = s.mean.T @ (s.stiffness * s.anchor)
         np.add.at(clamped, s.points, force.reshape(-1, 3))
-    names, rows, others = [], [], []
+    columns, rows, others = [], [], []
     solve = _solver(m, data, held, springs)
     weight = np.concatenate([np.ones(3), np.full(3, 2.0)])
     for probe in model.probes:
         if probe.displacement_map is None:
             continue
-        for column, per_si in zip(probe.columns, np.asarray(probe.displacement_map.todense()),
+        for column, row in zip(probe.columns, np.asarray(probe.displacement_map.todense()),
                                   strict=True):  # fmt: skip
-            name, row = column.name, column.factor * per_si
             load = np.where(held, 0.0, row)
             answer = solve(load)
             answer[held] = 0.0
             strain = m.strain(answer.reshape(-1, 3))
             rows.append(_stress(properties, strain) * m.weight[..., None] * weight)
-            names.append(name)
+            columns.append(column)
             others.append(
                 {
                     "open land": float(answer @ excess),
                     "clamps": float(answer @ clamped.ravel() + row @ resting.ravel()),
-                    "preset": float(row @ model.gauges.preset.ravel()),
+                    "preset": float(row @ model.preset_field.ravel()),
                 }
             )
-    if not names:
+    if not columns:
         raise CaseError(
             f"{model.case.source_file} [[gauge]]: none reads a movement, allowed: a pointer, dial, "
             "bow or gap"
         )
-    return Influence(tuple(names), np.array(rows), tuple(others))
+    return Influence(tuple(columns), np.array(rows), tuple(others))
 
 
 def elastic_properties(model, state):
@@ -107,23 +103,31 @@ def elastic_properties(model, state):
     return replace(found, yield_stress=np.full_like(at_points, np.inf)), state.internal_variables
 
 
+def _times(mechanics, data, x) -> np.ndarray:
+    """Symmetric matrix of upper-triangle values times a vector."""
+    import scipy.sparse as sp
+
+    p = mechanics.pattern
+    upper = sp.csr_matrix((data, p.indices, p.indptr), shape=(p.size, p.size))
+    return upper @ x + upper.T @ x - upper.diagonal() * x
+
+
 def _contact_excess(mechanics, u, data) -> np.ndarray:
     """Force of the pressing land beyond its tangent, on the right side, (N, 3). [N]"""
     out = np.zeros_like(u)
-    if mechanics.bound_contact is None:
+    if mechanics._touching is None:
         return out
     force, only = np.zeros_like(u), np.zeros_like(data)
-    mechanics.bound_contact.add(u, force, only)
-    return symmetric_product(mechanics.pattern, only, u.ravel()).reshape(-1, 3) - force
+    mechanics._push_apart(u, force, only)
+    return _times(mechanics, only, u.ravel()).reshape(-1, 3) - force
 
 
 def _solver(mechanics, data, held, springs):
     """A function that solves with one tangent for many loads."""
     if springs:
-        return lambda load: solve_with_springs(mechanics.solver, data.copy(), held, load, springs)
+        return lambda load: mechanics.solve(data.copy(), held, load, springs)
     ready = data.copy()
-    mechanics.solver.hold(ready, held)
-    mechanics.solver.factor(ready)
+    mechanics.factor(ready, held)
     return mechanics.solver.solve
 
 

@@ -1,33 +1,173 @@
-"""What is to end true, for the searches: a gauge, its columns, its tolerance; grade of the runs."""
+"""What is to end true, for the searches: a gauge with its tolerance, read on the cold part."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
+from weldsim.case.load import Case
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
-from weldsim.schema.tolerance import Tolerance, read_tolerance
+from weldsim.runs.error_estimate import ErrorEstimate
+from weldsim.schema.column import Column
+from weldsim.schema.records import Gauge
+from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
 
-USUAL = {"mrad": "1 mrad", "mm": "0.5 mm"}  # tolerance where none is stated: a choice
-FAILED = "without an error estimate: the coarser run failed"
+# kind of a gauge that reads movement -> component and unit of its columns
+MOVEMENTS = {
+    "pointer": (("up", "mrad"), ("right", "mrad"), ("up", "mm"), ("right", "mm")),
+    "bow": (("bow", "mm"),),
+    "dial": (("travel", "mm"),),
+    "gap": (("opening", "mm"),),
+}
+USUAL_TOLERANCE = {"mrad": "1 mrad", "mm": "0.5 mm"}  # where none is stated: a choice
 
 
-def chosen_grade(grade: str | None, case) -> str:
-    """The grade asked for, else the case's own; `CaseError` for one that does not exist."""
+def _silent(share: float, text: str) -> None:
+    """Tells nobody."""
+
+
+@dataclass(frozen=True)
+class SearchOptions:
+    """How the runs of a search are made.
+
+    Attributes
+    ----------
+    estimate : bool
+        Run what is found one grade coarser too, for the error.
+    threads : int or None
+        Of the solver.
+    progress : callable(share, text)
+        Told how far the work is, 0 to 1.
+    """
+
+    estimate: bool = True
+    threads: int | None = None
+    progress: Callable[[float, str], None] = _silent
+
+
+USUAL_OPTIONS = SearchOptions()
+
+
+@dataclass(frozen=True)
+class Target:
+    """A gauge that is to end at zero.
+
+    Attributes
+    ----------
+    gauge : Gauge
+    tolerance : Tolerance
+    grade : str
+        Of the runs.
+    """
+
+    gauge: Gauge
+    tolerance: Tolerance
+    grade: str
+
+    @property
+    def unit(self) -> str:
+        """Unit in which its size is said: mrad for a pointer's angles, else mm."""
+        return unit_of(self.gauge)
+
+    @property
+    def columns(self) -> tuple[Column, ...]:
+        """Columns that make up its size: a pointer's angles, else all it has."""
+        ends = MOVEMENTS[self.gauge.kind]
+        return tuple(Column(self.gauge.name, c, unit) for c, unit in ends if unit == self.unit)
+
+    def reading(self, readings: Mapping[Column, float]) -> dict[Column, float]:
+        """Its own columns out of a reading of all gauges. [SI]"""
+        return {c: readings[c] for c in self.columns}
+
+    def verdict(self, size: float, error: float | None) -> str:
+        """Whether a size with its error is inside the tolerance. [SI]"""
+        return verdict(size, error, self.tolerance)
+
+    def said(self, size: float, digits: int = 3) -> str:
+        """A size as a person reads it, with its unit."""
+        return f"{self.shown(size):.{digits}g} {self.unit}"
+
+    def shown(self, size: float) -> float:
+        """A size in the unit it is said in."""
+        return self.columns[0].factor * size
+
+
+def target_of(
+    case: Case,
+    gauge: str | None = None,
+    tolerance: str | Tolerance | None = None,
+    grade: str | None = None,
+) -> Target:
+    """What of a case is to end true.
+
+    Parameters
+    ----------
+    case : Case
+    gauge : str, optional
+        A pointer (both its angles), dial, gap or bow; the first such gauge when left out.
+    tolerance : str or Tolerance, optional
+        "0.5 mrad", "0.3 mm"; the gauge's own, else 1 mrad or 0.5 mm, when left out.
+    grade : str, optional
+        Of the runs; the case's own when left out.
+
+    Raises
+    ------
+    CaseError
+        If the case has no such gauge, or tolerance or grade do not suit.
+    """
     grade = grade or case.solve.grade
     if grade not in GRADES:
         raise CaseError(f"grade {grade!r} is unknown, allowed: {', '.join(GRADES)}")
-    return grade
+    found = usable_gauge(case, gauge)
+    return Target(found, limit_for(found, tolerance), grade)
 
 
-def until_cold(case):
-    """The case run until it is cold and let go, whatever end it states: what ends true is the
-    cold part, and a clamp that is still on would always seem to win."""
-    air, clamp_contacts = case.surroundings, (case.hold, *case.clamps)
+def usable_gauge(case: Case, name: str | None) -> Gauge:
+    """A gauge that reads movement, the first when no name is given."""
+    usable = [g for g in case.gauges if g.kind in MOVEMENTS]
+    for g in usable:
+        if name in (None, g.name):
+            return g
+    names = ", ".join(g.name for g in usable) or "none in this case"
+    raise CaseError(f"gauge {name!r} reads no movement here, allowed: {names}")
+
+
+def unit_of(gauge: Gauge) -> str:
+    """Unit of a gauge's size: mrad for a pointer's angles, else mm."""
+    return "mrad" if gauge.kind == "pointer" else "mm"
+
+
+def limit_for(gauge: Gauge, tolerance: str | Tolerance | None = None) -> Tolerance:
+    """The tolerance stated, else the gauge's own, else a usual one."""
+    unit = unit_of(gauge)
+    if tolerance is None:
+        tolerance = gauge.tolerance
+    if not isinstance(tolerance, Tolerance):
+        kind = "angle" if unit == "mrad" else "linear"
+        tolerance = read_tolerance(tolerance or USUAL_TOLERANCE[unit], kind)
+    if tolerance.measure != ("angle" if unit == "mrad" else "length"):
+        raise CaseError(f"tolerance {tolerance.text!r} does not suit a gauge in {unit}")
+    return tolerance
+
+
+def until_cold(case: Case) -> Case:
+    """The case run until it is cold and let go, whatever end it states.
+
+    What ends true is the cold part, and a clamp that is still on would always seem to win.
+
+    Raises
+    ------
+    CaseError
+        If nothing takes heat away.
+    """
+    air, contacts = case.surroundings, (case.hold, *case.clamps)
     if (
         air.film_coefficient == 0
         and air.emissivity == 0
-        and not any(g.conductance for g in clamp_contacts)
+        and not any(c.conductance for c in contacts)
     ):
         raise CaseError(
             f"{case.source_file} [surroundings]: nothing takes heat away, so the part is never "
@@ -36,44 +176,37 @@ def until_cold(case):
     return replace(case, solve=replace(case.solve, end="cold"))
 
 
-def grade_below(grade: str) -> str | None:
-    """The next rougher grade; None below the roughest."""
-    grades = list(GRADES)
-    return grades[grades.index(grade) - 1] if grade != grades[0] else None
+def size_of(reading: Mapping[Any, float]) -> float:
+    """How far off a reading is: the length of its columns. [SI]"""
+    return math.hypot(*reading.values())
 
 
-def usable_gauge(case, name: str | None):
-    """A gauge that reads movement, the first when no name is given."""
-    usable = [g for g in case.gauges if g.kind in ("pointer", "dial", "gap", "bow")]
-    for g in usable:
-        if name in (None, g.name):
-            return g
-    names = ", ".join(g.name for g in usable) or "none in this case"
-    raise CaseError(f"gauge {name!r} reads no movement here, allowed: {names}")
+@dataclass(frozen=True)
+class Searched:
+    """What all searches say of the end they found.
 
+    Attributes
+    ----------
+    title : str
+        Of the case.
+    target : Target
+    estimate : ErrorEstimate
+        Of the reading that was found, in SI.
+    verdict : str
+        "inside", "outside" or "too close to call".
+    """
 
-def unit_of(gauge) -> str:
-    """Unit of a gauge's size: mrad for a pointer's angles, else mm."""
-    return "mrad" if gauge.kind == "pointer" else "mm"
+    title: str
+    target: Target
+    estimate: ErrorEstimate
+    verdict: str
 
+    @property
+    def error(self) -> float | None:
+        """Estimated error of the end, the way between two readings; None without one. [SI]"""
+        return self.estimate.size()
 
-def limit_for(gauge, tolerance=None) -> Tolerance:
-    """The tolerance stated, else the gauge's own, else a usual one."""
-    unit = unit_of(gauge)
-    if tolerance is None:
-        tolerance = gauge.tolerance
-    if not isinstance(tolerance, Tolerance):
-        kind = "angle" if unit == "mrad" else "linear"
-        tolerance = read_tolerance(tolerance or USUAL[unit], kind)
-    if tolerance.measure != ("angle" if unit == "mrad" else "length"):
-        raise CaseError(f"tolerance {tolerance.text!r} does not suit a gauge in {unit}")
-    return tolerance
-
-
-def columns_of(gauge, model) -> list[str]:
-    """Columns of a gauge that make up its size: a pointer's angles, else all it has."""
-    for probe in model.probes:
-        if all(c.gauge == gauge.name for c in probe.columns):
-            angles = [c.name for c in probe.columns if c.unit == "mrad"]
-            return angles or [c.name for c in probe.columns]
-    raise CaseError(f"gauge {gauge.name} has no reading")
+    @property
+    def shown_error(self) -> float | None:
+        """The error in the unit of the gauge."""
+        return None if self.error is None else self.target.shown(self.error)

@@ -10,7 +10,7 @@ UNEXPLAINED = 0.01  # of the reading: a larger residual is worth a word
 
 def why_words(why: Why) -> list[str]:
     """In plain words where each gauge's movement comes from."""
-    return [line for reading in main_readings(why) for line in _words_on(reading)]
+    return [line for reading in main_readings(why) for line in _words_on(reading.shown)]
 
 
 def _words_on(r: Reading) -> list[str]:

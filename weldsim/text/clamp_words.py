@@ -15,19 +15,19 @@ def clamp_lines(found: ClampSearch) -> list[str]:
 
 def clamp_words(found: ClampSearch) -> list[str]:
     """In plain words what to do, where it ends, how sure that is, and what the others gave."""
-    best = found.best
+    best, target = found.best, found.target
     lines = ["Clamp nothing more." if not best.faces else
              f"Clamp the {' and the '.join(best.faces)} until the part is cold; the clamps bear up "
              f"to {_force(best.force)}."]  # fmt: skip
-    error = "" if found.error is None else f"+-{found.error:.2g} {found.unit}, "
+    error = "" if found.error is None else f"+-{target.said(found.error, 2)}, "
     lines.append(
-        f"{found.gauge} then ends {best.size:.2g} {found.unit} off ({error}{found.error_words}): "
-        f"{found.verdict}, tolerance {found.tolerance}."
+        f"{target.gauge.name} then ends {target.said(best.size, 2)} off "
+        f"({error}{found.estimate.how}): {found.verdict}, tolerance {target.tolerance}."
     )
     for other in found.choices[1:]:
         name = " and ".join(other.faces) or "nothing more"
         ends = f"not computed: {other.error}" if other.error else (
-            f"ends {other.size:.2g} {found.unit} off")  # fmt: skip
+            f"ends {target.said(other.size, 2)} off")  # fmt: skip
         lines.append(f"  {name} held: {ends}")
     if found.untried:
         lines.append(f"  {found.untried} larger sets of faces were not tried")

@@ -7,7 +7,8 @@ from weldsim.studies.correction import Correction
 
 def correction_words(found: Correction) -> list[str]:
     """In plain words what to do and where it ends."""
-    start = f"{found.gauge} stands {found.before_size:.3g} {found.unit} off after welding."
+    target = found.target
+    start = f"{target.gauge.name} stands {target.said(found.before_size)} off after welding."
     best = found.best
     if best is None:
         tried = len(found.outcomes)
@@ -19,7 +20,7 @@ def correction_words(found: Correction) -> list[str]:
         "line": ("Draw one line", "this steel may be heated at all, and how far,"),
         "bead": ("Lay one bead", "one more weld may lie there"),
     }[found.kind]
-    words = [start, f"{how} brings it to {best.size:.3g} {found.unit}, {_how_sure(found)}."]
+    words = [start, f"{how} brings it to {target.said(best.size)}, {_how_sure(found)}."]
     if found.error is not None and found.before_size - best.size < found.error:
         words.append("It gains less than the stated error: whether it helps is not sure.")
     return [
@@ -31,8 +32,8 @@ def correction_words(found: Correction) -> list[str]:
 
 def _how_sure(found: Correction) -> str:
     if found.error is None:
-        return found.error_from
+        return found.estimate.how
     return (
-        f"stated error {found.error:.2g} ({found.error_from}): {found.verdict}, tolerance "
-        f"{found.tolerance}"
+        f"stated error {found.shown_error:.2g} ({found.estimate.how}): {found.verdict}, tolerance "
+        f"{found.target.tolerance}"
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from weldsim.schema.column import Column
 from weldsim.studies.preset import Preset, lean_text, lean_words
 
 
@@ -16,30 +17,45 @@ def preset_lines(found: Preset) -> list[str]:
 
 def preset_words(found: Preset) -> list[str]:
     """In plain words what to do, where it ends, and how sure that is."""
-    if found.turn and found.direction:
-        (bow,) = found.turn.values()
-        lines = [
-            f"Bend the bar before welding so that its middle stands {abs(bow):.3g} {found.unit} "
-            f"off the straight line between its ends toward {_toward(found.direction, bow)}, and "
-            "stays there when let go; the stress that bending leaves is not counted."
-        ]
-    elif found.turn:
-        turn = " and ".join(
-            f"{abs(v):.3g} {found.unit} {_way(c, v)}" for c, v in found.turn.items()
-        )
-        lines = [f"Turn the bar in what holds it by {turn} before welding, seen along the beam."]
-    elif not any(found.lean):
-        lines = ["Set nothing off before the first arc."]
-    else:
-        lines = [f"Set the free piece off by {lean_words(found.lean)} before the first arc."]
-    error = "" if found.error is None else f"+-{found.error:.2g} {found.unit}, "
+    target, lines = found.target, [_act(found)]
+    error = "" if found.error is None else f"+-{target.said(found.error, 2)}, "
     lines.append(
-        f"{found.gauge} then ends {found.final:.2g} {found.unit} off ({error}{found.error_words}): "
-        f"{found.verdict}, tolerance {found.tolerance}."
+        f"{target.gauge.name} then ends {target.said(found.final, 2)} off "
+        f"({error}{error_words(found)}): {found.verdict}, tolerance {target.tolerance}."
     )
     if found.error is None or found.verdict != "inside":
         lines.append("Try it on a scrap piece first.")
     return lines
+
+
+def error_words(found: Preset) -> str:
+    """How the error was estimated, and what was not run."""
+    if not found.turn:
+        return found.estimate.how
+    done, what = ("bent", "bow") if found.target.gauge.kind == "bow" else ("turned", "angle")
+    return (
+        f"{found.estimate.how}; the {done} bar was not run again: its {what} adds, but for small "
+        "products"
+    )
+
+
+def _act(found: Preset) -> str:
+    target = found.target
+    if found.turn and target.gauge.kind == "bow":
+        (bow,) = found.turn.values()
+        return (
+            f"Bend the bar before welding so that its middle stands {target.said(abs(bow))} off "
+            f"the straight line between its ends toward {_toward(target.gauge.direction, bow)}, "
+            "and stays there when let go; the stress that bending leaves is not counted."
+        )
+    if found.turn:
+        turn = " and ".join(
+            f"{target.said(abs(v))} {_direction(c, v)}" for c, v in found.turn.items()
+        )
+        return f"Turn the bar in what holds it by {turn} before welding, seen along the beam."
+    if not any(found.lean):
+        return "Set nothing off before the first arc."
+    return f"Set the free piece off by {lean_words(found.lean)} before the first arc."
 
 
 def _toward(direction: str, value: float) -> str:
@@ -48,6 +64,7 @@ def _toward(direction: str, value: float) -> str:
     return direction if value >= 0 else flipped
 
 
-def _way(column: str, value: float) -> str:
-    up = "_up_" in column
-    return ("up" if value > 0 else "down") if up else ("right" if value > 0 else "left")
+def _direction(column: Column, value: float) -> str:
+    if column.component == "up":
+        return "up" if value > 0 else "down"
+    return "right" if value > 0 else "left"

@@ -22,12 +22,10 @@ from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
 from weldsim.schema.column import Column
-from weldsim.schema.section_checks import check_section
-from weldsim.schema.sections import PlanSection
+from weldsim.schema.sections import PlanSection, check_section
 from weldsim.schema.tolerance import Tolerance
 from weldsim.studies.plan.checks import (
     MEASURES,
-    MOVEMENTS,
     Setting,
     check_own_rules,
     check_rules,
@@ -38,6 +36,7 @@ from weldsim.studies.plan.checks import (
     usual_rule,
     words_of,
 )
+from weldsim.studies.targets import MOVEMENTS
 from weldsim.units import parse
 
 REVISION = 3  # of what a branch holds; raised where the same inputs come to something else
