@@ -73,6 +73,7 @@ def test_blanks_are_left_out_but_sections_stay():
 
 
 MISTAKES = [
+    (("gauge", "kind", 0, "weight"), ("gauge", "pointer", "kind")),
     (("part", "length", None, "20"), ("part", "", "length")),
     (("part", "thickness", None, "-1 mm"), ("part", "", "thickness")),
     (("weld", "at", 1, "900 mm"), ("weld", "B", "at")),
@@ -92,6 +93,23 @@ def test_a_mistake_names_its_field(change, place):
     found = case_form.messages_of(refused.value, "draft.toml")
     assert place in [(m["section"], m["name"], m["key"]) for m in found]
     assert all(m["text"] and "draft.toml" not in m["text"] for m in found)
+
+
+def test_a_missing_section_and_a_missing_key_of_the_arc_have_their_places():
+    tables = starter("plate-tee")
+    del tables["gauge"], tables["arc"]["speed"]
+    with pytest.raises(CaseError) as refused:
+        parse_case(case_form.form_text(tables), "x")
+    found = {(m["section"], m["key"]): m["text"] for m in case_form.messages_of(refused.value, "x")}
+    assert found["gauge", ""].startswith("missing, allowed: one [[gauge]]")
+    assert "speed: missing" in found["schedule", "order"]
+
+
+def test_what_is_not_even_toml_is_told_without_the_file():
+    with pytest.raises(CaseError) as refused:
+        parse_case("title = ", "here/x.toml")
+    (found,) = case_form.messages_of(refused.value, "here/x.toml")
+    assert found["text"].startswith("not a TOML file") and found["section"] == ""
 
 
 def test_a_wrong_order_of_a_joint_is_told_as_such():

@@ -18,11 +18,13 @@ import tomli_w
 from weldsim.errors import CaseError
 from weldsim.materials.shelf import material_names
 from weldsim.page.fields import FROM_FILE
+from weldsim.schema.mistakes import Mistake
 from weldsim.schema.sections import MANY, NAMES
 
 NAMES_A_FILE = re.compile(
     r"(^|_)(file|path|folder|mesh)$"
 )  # keys whose value is looked for on disk
+WHOLE_SECTION = re.compile(r"\[\[(\w+)\]\]: (.*)", re.DOTALL)  # of a list that is missing
 LARGEST = 2**63  # of a whole number in TOML
 MOST_ENTRIES, MOST_TEXT, DEEPEST = 100, 2000, 6
 
@@ -228,36 +230,41 @@ def _refuse_files(tables: dict, base: Base | None) -> None:
     """Stop at what names a file, unless the case behind the form says the same."""
     part, own = _part(tables), _part(base.tables if base else {})
     if part.get("kind") in FROM_FILE and own.get("kind") != part.get("kind"):
-        raise FormError(
-            f"[part] kind: {part['kind']!r} needs a file: put the case file and its {part['kind']} "
-            "file into the work folder of this page, then open it from the list"
-        )
+        kind = part["kind"]
+        raise _refusal(
+            "part", "kind", kind,
+            f"{kind!r} needs a file: put the case file and its {kind} file into the work folder of "
+            "this page, then open it from the list",
+        )  # fmt: skip
     for key, value in part.items():
         if NAMES_A_FILE.search(key) and value != own.get(key):
-            raise FormError(f"[part] {key}: {value!r} is not allowed here: a page names no files")
+            why = f"{value!r} is not allowed here: a page names no files"
+            raise _refusal("part", key, value, why)
     material = part.get("material")
     if isinstance(material, str) and material not in material_names():
         if base is None or material != own.get("material"):
             listed = ", ".join(material_names())
-            raise FormError(f"[part] material: {material!r} is not allowed here, allowed: {listed}")
+            why = f"{material!r} is not allowed here, allowed: {listed}"
+            raise _refusal("part", "material", material, why)
     for name, section in tables.items():
         entries = section if isinstance(section, list) else [section]
         for entry in entries if name != "part" else ():
             for key in entry if isinstance(entry, dict) else ():
                 if NAMES_A_FILE.search(key):
-                    raise FormError(f"[{name}] {key}: a page names no files")
+                    raise _refusal(name, key, entry[key], "a page names no files")
 
 
-_PLACE = re.compile(r"\[+(\w+)(?:\.([^\]]+))?\]+:? ?(.*)", re.DOTALL)
-_KEY = re.compile(r"(order)\b.*|([a-z_]+):? ?(.*)", re.DOTALL)
+def _refusal(section: str, key: str, value: object, why: str) -> FormError:
+    mistake = Mistake(section, "", key, value, why)
+    return FormError(str(mistake), [mistake])
 
 
-def messages_of(error: Exception, source_file: str = "") -> list[dict]:
-    """A refusal line by line: `section`, `name` of its entry, `key`, `text`; blank if unknown.
+def messages_of(error: CaseError, source_file: str = "") -> list[dict]:
+    """A refusal mistake by mistake: `section`, `name` of its entry, `key` and `text`, or blank.
 
     Parameters
     ----------
-    error : Exception
+    error : CaseError
         What a case was refused with.
     source_file : str, optional
         Its name stands before each line and is left out.
@@ -267,25 +274,17 @@ def messages_of(error: Exception, source_file: str = "") -> list[dict]:
     list of dict
         One a mistake, in the order they were found.
     """
-    out = []
-    for line in str(error).splitlines():
-        line = line.removeprefix(f"{source_file} ").removeprefix(f"{source_file}: ")
-        out.append(_message(line))
-    return out
+    if error.mistakes:
+        return [_message(mistake) for mistake in error.mistakes]
+    lines = str(error).splitlines()
+    texts = [t.removeprefix(f"{source_file} ").removeprefix(f"{source_file}: ") for t in lines]
+    return [{"section": "", "name": "", "key": "", "text": text} for text in texts]
 
 
-def _message(line: str) -> dict:
-    blank = {"section": "", "name": "", "key": "", "text": line}
-    if line.startswith("title: "):
-        return {**blank, "key": "title", "text": line.removeprefix("title: ")}
-    place = _PLACE.fullmatch(line)
-    if not place:
-        return blank
-    section, name, rest = place[1], place[2] or "", place[3]
-    key = _KEY.fullmatch(rest) if ":" in rest else None
-    if key is None:
-        return {"section": section, "name": name, "key": "", "text": rest}
-    if key[1]:
-        text = rest.removeprefix("order").lstrip(": ")
-        return {"section": section, "name": name, "key": "order", "text": text}
-    return {"section": section, "name": name, "key": key[2], "text": key[3]}
+def _message(mistake: Mistake) -> dict:
+    key, _, more = mistake.key.partition(" ")  # "order front speed": of one weld in the order
+    text = f"{more}: {mistake.allowed}" if more else mistake.allowed
+    section = mistake.section
+    if not section and (whole := WHOLE_SECTION.fullmatch(text)):
+        section, text = whole[1], whole[2]
+    return {"section": section, "name": mistake.name, "key": key, "text": text}

@@ -1,4 +1,5 @@
 // Set-up: fields on the left, the part with its welds, their order, and what it all means.
+import { copyOf } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
 import { PartView } from "./part.js";
@@ -52,7 +53,7 @@ export class Setup extends Fields {
   }
 
   async ask() {
-    const serial = ++this.serial, body = this.draft.body();
+    const serial = ++this.serial, body = copyOf(this.draft.body()); // as checked, whatever is typed meanwhile
     const stale = () => serial !== this.serial || !this.root.isConnected;
     this.unanswered = true;
     try {
@@ -67,7 +68,7 @@ export class Setup extends Fields {
       this.unanswered = found.ok;
       if (!found.ok) return this.meaning(null);
       this.meaning({});
-      await this.helper(() => this.askHelper(serial, this.draft.body(), stale));
+      await this.helper(() => this.askHelper(serial, body, stale));
     } catch (error) {
       if (serial === this.serial) this.tell(error.message, true);
     }
