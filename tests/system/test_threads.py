@@ -70,7 +70,10 @@ def test_page_and_run_agree_where_nobody_says_how_many(monkeypatch, tmp_path):
 
     monkeypatch.delenv("WELDSIM_THREADS", raising=False)
     monkeypatch.setattr(threads, "cores", lambda: 16)
-    queue = queue_of(tmp_path)
-    assert queue.threads == threads.default_threads() == 4
+    queue = queue_of(tmp_path / "one")
+    assert queue.runs.threads == threads.default_threads() == 4
     monkeypatch.setenv("WELDSIM_THREADS", " 6 ")
     assert threads.default_threads() == 6
+    monkeypatch.setenv("WELDSIM_THREADS", "many")
+    with pytest.raises(SetupError, match="WELDSIM_THREADS=many"):  # before any job is taken
+        queue_of(tmp_path / "two")

@@ -54,6 +54,7 @@ def mesh_blocks(model: Blocks) -> skfem.MeshHex1:
     Parameters
     ----------
     model : Blocks
+        What to mesh.
 
     Returns
     -------
@@ -91,12 +92,12 @@ FACES = [(0, 1, 2, 3), (4, 5, 6, 7), (0, 1, 5, 4), (3, 2, 6, 7), (0, 3, 7, 4), (
 def _add_blocks(geometry: Any, model: Blocks) -> None:
     """Points, transfinite lines, faces and volumes of all blocks, each built once."""
     points = [geometry.add_point(p) for p in model.points]
-    lines: dict = {}
-    faces: dict = {}
-    volumes: dict[str, list] = {}
-    named: dict[str, list] = {}
+    lines: dict[tuple[int, int], Any] = {}
+    faces: dict[frozenset[int], Any] = {}
+    volumes: dict[str, list[Any]] = {}
+    named: dict[str, list[Any]] = {}
 
-    def line(a, b):
+    def line(a: int, b: int) -> Any:
         low, high = min(a, b), max(a, b)
         if (low, high) not in lines:
             cells, ratio = model.divisions[low, high]
@@ -105,7 +106,7 @@ def _add_blocks(geometry: Any, model: Blocks) -> None:
             lines[low, high] = entity
         return lines[low, high] if a < b else -lines[low, high]
 
-    def face(corners):
+    def face(corners: list[int]) -> Any:
         key = frozenset(corners)
         if key not in faces:
             loop = [line(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]

@@ -185,7 +185,9 @@ def merge_points(points: np.ndarray, slack: float = 1e-8) -> tuple[np.ndarray, n
     Returns
     -------
     points : ndarray, shape (Q, 3)
+        Those that are left. [m]
     same : ndarray, shape (P,)
+        New number of each old point.
     """
     from scipy.spatial import cKDTree
 

@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    import skfem
+
+if TYPE_CHECKING:
     pass
 
 
@@ -23,14 +26,22 @@ class Lattice:
 
     Attributes
     ----------
-    points : ndarray, shape (Nh, 3) [m]; corners first, then edges, faces, middles
-    corner_cells : ndarray, shape (C, nl): lattice points of each cell in the order of `local`
-    local : ndarray, shape (nl, 3): reference coordinates of the lattice points of a cell
-    heat_cells : ndarray, shape (H, nc): points of each heat cell, child-major in its parent
-    heat_parent : ndarray, shape (H,): cell each heat cell belongs to
-    children : ndarray, shape (8, nc): children of a cell as local lattice numbers
-    displacement_local : local lattice numbers of the displacement points, in local order
-    displacement_points : number of lattice points with displacement (they come first)
+    points : ndarray, shape (Nh, 3)
+        Corners first, then edges, faces, middles. [m]
+    corner_cells : ndarray, shape (C, nl)
+        Lattice points of each cell in the order of `local`.
+    local : ndarray, shape (nl, 3)
+        Reference coordinates of the lattice points of a cell.
+    heat_cells : ndarray, shape (H, nc)
+        Points of each heat cell, child by child within its parent.
+    heat_parent : ndarray, shape (H,)
+        Cell each heat cell belongs to.
+    children : ndarray, shape (8, nc)
+        Children of a cell as local lattice numbers.
+    displacement_local : ndarray, shape (n,)
+        Local lattice numbers of the displacement points, in local order.
+    displacement_points : int
+        How many lattice points have displacement; they come first.
     """
 
     points: np.ndarray
@@ -48,8 +59,19 @@ class Lattice:
         return self.corner_cells[:, self.displacement_local]
 
 
-def build_lattice(mesh) -> Lattice:
-    """Half-step lattice of a scikit-fem mesh of bricks (27 points) or tetrahedra (10 points)."""
+def build_lattice(mesh: skfem.Mesh) -> Lattice:
+    """Half-step lattice of a mesh.
+
+    Parameters
+    ----------
+    mesh : skfem.Mesh
+        Bricks or tetrahedra. [m]
+
+    Returns
+    -------
+    Lattice
+        27 points a brick, 10 a tetrahedron.
+    """
     corners = mesh.t.shape[0]
     reference = np.round(mesh.elem.refdom.p.T).astype(int)  # (corners, 3) of zeros and ones
     if corners == 8:
@@ -83,7 +105,7 @@ def build_lattice(mesh) -> Lattice:
     )
 
 
-def _number_lattice(mesh, members):
+def _number_lattice(mesh: skfem.Mesh, members: list[list[int]]) -> tuple[np.ndarray, np.ndarray]:
     """Global numbers (C, nl) and coordinates of lattice points, one number per set of corners."""
     count = mesh.t.shape[1]
     number = np.empty((count, len(members)), dtype=np.int64)
@@ -117,11 +139,11 @@ def _brick_children(local: np.ndarray) -> np.ndarray:
     )
 
 
-def _tetrahedron_children(members) -> np.ndarray:
+def _tetrahedron_children(members: list[list[int]]) -> np.ndarray:
     """Eight children of a tetrahedron: four at the corners, four around the inner diagonal."""
     find = {tuple(m): i for i, m in enumerate(members)}
 
-    def mid(a, b):
+    def mid(a: int, b: int) -> int:
         return find[(a,) if a == b else tuple(sorted((a, b)))]
 
     at_corners = [[mid(a, b) for b in range(4)] for a in range(4)]
@@ -131,8 +153,23 @@ def _tetrahedron_children(members) -> np.ndarray:
     return np.array(at_corners + inner)
 
 
-def boundary_points(mesh, lattice: Lattice, facets: np.ndarray) -> np.ndarray:
-    """Lattice points lying on the given facets of the mesh."""
+def boundary_points(mesh: skfem.Mesh, lattice: Lattice, facets: np.ndarray) -> np.ndarray:
+    """Lattice points that lie on facets of the mesh.
+
+    Parameters
+    ----------
+    mesh : skfem.Mesh
+        Bricks or tetrahedra.
+    lattice : Lattice
+        Of that mesh.
+    facets : ndarray of int
+        Numbers of facets on the outside.
+
+    Returns
+    -------
+    ndarray of int
+        Numbers of lattice points, rising.
+    """
     out = []
     for facet in facets:
         cell = mesh.f2t[0, facet]

@@ -14,17 +14,39 @@ if TYPE_CHECKING:
 
 
 def cell_volumes(mesh: skfem.Mesh) -> np.ndarray:
-    """Volume of every cell, shape (C,). [m3]"""
+    """Volume of every cell.
+
+    Parameters
+    ----------
+    mesh : skfem.Mesh
+        Bricks or tetrahedra. [m]
+
+    Returns
+    -------
+    ndarray, shape (C,)
+        [m3]
+    """
     import skfem
 
     element = skfem.ElementHex1() if mesh.t.shape[0] == 8 else skfem.ElementTetP1()
-    return skfem.Basis(mesh, element, intorder=3).dx.sum(axis=1)
+    volumes: np.ndarray = skfem.Basis(mesh, element, intorder=3).dx.sum(axis=1)
+    return volumes
 
 
 def check_shapes(mesh: skfem.Mesh) -> None:
-    """Raise `MeshError` unless the map of every cell keeps one sign and is nowhere flat.
+    """Refuse a mesh with a cell that is flat somewhere, or turned the other way round.
 
-    The sign itself says nothing: scikit-fem numbers bricks left-handed.
+    The sign of a cell's map itself says nothing: scikit-fem numbers bricks left-handed.
+
+    Parameters
+    ----------
+    mesh : skfem.Mesh
+        [m]
+
+    Raises
+    ------
+    MeshError
+        With the number of such cells.
     """
     corners = mesh.elem.refdom.p
     middle = corners.mean(axis=1, keepdims=True)

@@ -53,7 +53,20 @@ class Part:
 
 
 def part_from_mesh(mesh: skfem.Mesh, volumes: Mapping[str, float]) -> Part:
-    """Attach lattice, regions and boundary points to a named mesh."""
+    """Attach lattice, regions and boundary points to a named mesh.
+
+    Parameters
+    ----------
+    mesh : skfem.Mesh
+        With subdomains and boundaries. [m]
+    volumes : Mapping
+        Name of a region -> volume by formula. [m3]
+
+    Returns
+    -------
+    Part
+        Everything a model needs of the geometry.
+    """
     lattice = build_lattice(mesh)
     boundaries = {
         name: boundary_points(mesh, lattice, facets)
@@ -65,10 +78,15 @@ def part_from_mesh(mesh: skfem.Mesh, volumes: Mapping[str, float]) -> Part:
 def vtk_cells(mesh: skfem.Mesh) -> tuple[np.ndarray, np.ndarray, str]:
     """Cells of a mesh as VTK and meshio count their corners.
 
+    Parameters
+    ----------
+    mesh : skfem.Mesh
+        Bricks or tetrahedra. [m]
+
     Returns
     -------
     points : ndarray, shape (P, 3)
-        [m]
+        Those of the mesh. [m]
     cells : ndarray, shape (C, 8) or (C, 4)
         Point numbers in VTK's order.
     kind : str
@@ -89,10 +107,12 @@ def mesh_of_vtk(points: np.ndarray, cells: np.ndarray) -> skfem.Mesh:
     points : ndarray, shape (P, 3)
         [m]
     cells : ndarray of int, shape (C, 8) or (C, 4)
+        Point numbers of bricks or tetrahedra.
 
     Returns
     -------
     skfem.MeshHex or skfem.MeshTet
+        Without names.
     """
     import skfem
     from skfem.io.meshio import HEX_MAPPING

@@ -32,28 +32,55 @@ class Seam:
 
     @property
     def length(self) -> float:
+        """From end to end. [m]"""
         return float(np.linalg.norm(self.end - self.start))
 
     @property
     def travel(self) -> np.ndarray:
-        return (self.end - self.start) / self.length
+        """Unit vector in the direction of welding, shape (3,)."""
+        unit: np.ndarray = (self.end - self.start) / self.length
+        return unit
 
     @property
     def across(self) -> np.ndarray:
+        """Unit vector across the seam on the surface, shape (3,)."""
         return np.cross(self.inward, self.travel)
 
     @property
     def middle(self) -> np.ndarray:
         """Place half-way along, shape (3,). [m]"""
-        return (self.start + self.end) / 2
+        middle: np.ndarray = (self.start + self.end) / 2
+        return middle
 
     def local(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Distance along the seam, across it and into the part, each of shape (P,). [m]"""
+        """Places in the frame of the seam.
+
+        Parameters
+        ----------
+        points : ndarray, shape (P, 3)
+            [m]
+
+        Returns
+        -------
+        along, across, inward : ndarray, shape (P,)
+            Distance along the seam, across it and into the part. [m]
+        """
         d = points - self.start
         return d @ self.travel, d @ self.across, d @ self.inward
 
     def frames(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Unit vectors along and across the seam at points (P, 3), each (P, 3)."""
+        """Directions of the seam where it is nearest to places.
+
+        Parameters
+        ----------
+        points : ndarray, shape (P, 3)
+            [m]
+
+        Returns
+        -------
+        travel, across : ndarray, shape (P, 3)
+            Unit vectors.
+        """
         shape = np.shape(points)
         return np.broadcast_to(self.travel, shape), np.broadcast_to(self.across, shape)
 
@@ -77,8 +104,8 @@ class CurvedSeam:
     closed: bool = False
 
     @cached_property
-    def _pieces(self):
-        """Start, unit travel, length and way so far of each piece."""
+    def _pieces(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Unit travel (M - 1, 3), length (M - 1,) and way up to each place (M,)."""
         step = np.diff(self.points, axis=0)
         length = np.linalg.norm(step, axis=1)
         way = np.concatenate([[0.0], np.cumsum(length)])
@@ -86,14 +113,19 @@ class CurvedSeam:
 
     @property
     def start(self) -> np.ndarray:
-        return self.points[0]
+        """First place of the arc, shape (3,). [m]"""
+        first: np.ndarray = self.points[0]
+        return first
 
     @property
     def end(self) -> np.ndarray:
-        return self.points[-1]
+        """Last place of the arc, shape (3,). [m]"""
+        last: np.ndarray = self.points[-1]
+        return last
 
     @property
     def length(self) -> float:
+        """Along the chain. [m]"""
         return float(self._pieces[2][-1])
 
     @property
@@ -106,15 +138,17 @@ class CurvedSeam:
     @property
     def inward(self) -> np.ndarray:
         """Direction into the part half-way along, shape (3,)."""
-        return self.inwards[len(self.inwards) // 2]
+        amid: np.ndarray = self.inwards[len(self.inwards) // 2]
+        return amid
 
     @property
     def travel(self) -> np.ndarray:
         """Direction of welding half-way along, shape (3,)."""
         directions = self._pieces[0]
-        return directions[len(directions) // 2]
+        amid: np.ndarray = directions[len(directions) // 2]
+        return amid
 
-    def _nearest(self, points: np.ndarray):
+    def _nearest(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Nearest piece of each point and the place along it, beyond the ends too."""
         direction, length, _ = self._pieces
         best = np.full(len(points), np.inf)
@@ -132,7 +166,9 @@ class CurvedSeam:
             best[hit], piece[hit], along[hit] = away[hit], i, s[hit]
         return piece, along
 
-    def _frame(self, piece, along):
+    def _frame(
+        self, piece: np.ndarray, along: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         direction, length, _ = self._pieces
         share = np.clip(along / length[piece], 0.0, 1.0)[:, None]
         inward = (1 - share) * self.inwards[piece] + share * self.inwards[piece + 1]
@@ -142,7 +178,18 @@ class CurvedSeam:
         return travel, np.cross(inward, travel), inward
 
     def local(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Distance along the seam, across it and into the part, each of shape (P,). [m]"""
+        """Places in the frame of the seam.
+
+        Parameters
+        ----------
+        points : ndarray, shape (P, 3)
+            [m]
+
+        Returns
+        -------
+        along, across, inward : ndarray, shape (P,)
+            Distance along the seam, across it and into the part. [m]
+        """
         piece, along = self._nearest(points)
         _, across, inward = self._frame(piece, along)
         d = points - self.points[piece]
@@ -150,7 +197,18 @@ class CurvedSeam:
         return way[piece] + along, (d * across).sum(axis=1), (d * inward).sum(axis=1)
 
     def frames(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Unit vectors along and across the seam at points (P, 3), each (P, 3)."""
+        """Directions of the seam where it is nearest to places.
+
+        Parameters
+        ----------
+        points : ndarray, shape (P, 3)
+            [m]
+
+        Returns
+        -------
+        travel, across : ndarray, shape (P, 3)
+            Unit vectors.
+        """
         travel, across, _ = self._frame(*self._nearest(points))
         return travel, across
 
@@ -166,7 +224,7 @@ class SeamLine:
         Places of the arc in the seam's natural direction. [m]
     inwards : ndarray, shape (M, 3)
         Unit vectors into the part.
-    ways : dict of str to int
+    directions : dict of str to int
         Words for the two directions of travel: 1 the natural one, -1 the other.
     width : float
         Width of the bead's face, the length its cells and steps are measured in. [m]
@@ -176,18 +234,22 @@ class SeamLine:
         The seam runs once around.
     passes : int
         Passes the joint's bead layout has room for.
+    offsets : tuple
+        (across, outward) of each pass's arc from the points; empty for none. [m]
+    root : float or None
+        From the arc to the root; half the width in a fillet's corner where None. [m]
     """
 
     name: str
     points: np.ndarray
     inwards: np.ndarray
-    directions: dict
+    directions: dict[str, int]
     width: float
     depth: float
     closed: bool = False
     passes: int = 1
-    offsets: tuple = ()  # of each pass's arc from the points: (across, outward) [m]
-    root: float | None = None  # from the arc to the root; half the width in a fillet's corner [m]
+    offsets: tuple[tuple[float, float], ...] = ()
+    root: float | None = None
 
     @property
     def to_root(self) -> float:
@@ -196,10 +258,28 @@ class SeamLine:
 
     @property
     def length(self) -> float:
+        """From end to end along the chain. [m]"""
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
 
-    def cut(self, begin: float, finish: float, direction: int, number: int = 1):
-        """The stretch from `begin` to `finish` [m] in the direction of welding, as a seam."""
+    def cut(
+        self, begin: float, finish: float, direction: int, number: int = 1
+    ) -> Seam | CurvedSeam:
+        """A stretch of it as the path of an arc.
+
+        Parameters
+        ----------
+        begin, finish : float
+            From where to where, from the line's natural start. [m]
+        direction : int
+            1 to weld along the natural direction, -1 against it.
+        number : int, optional
+            Pass, from 1; says which offset the arc has.
+
+        Returns
+        -------
+        Seam or CurvedSeam
+            In the direction of welding.
+        """
         step = np.linalg.norm(np.diff(self.points, axis=0), axis=1)
         way = np.concatenate([[0.0], np.cumsum(step)])
         inner = way[(way > begin + 1e-9) & (way < finish - 1e-9)]

@@ -1,7 +1,7 @@
 """The outside of a part whose metal grows: which faces and sharp edges show at which frame.
 
-Numpy only. A face shows from the first frame in which the metal on one side of it is laid until
-the metal on its other side is laid too; so one list of faces serves all frames of a run.
+Numpy only. A face shows from the first frame in which the metal on one side of it is there until
+the metal on its other side is there too; so one list of faces serves all frames of a run.
 """
 
 from __future__ import annotations
@@ -21,15 +21,20 @@ FACES = {
 
 @dataclass(frozen=True)
 class OuterSurface:
-    """Faces and sharp edges that show at some frame. F faces, E edges, P points of the skin.
+    """Faces and sharp edges that show at some frame: F faces, E edges, P points.
 
     Attributes
     ----------
-    used : (P,) numbers of the skin's points among those of the mesh
-    faces : (F, 4) or (F, 3), into `used`
-    faces_on, faces_off : (F,) frame from which and before which a face shows
-    edges : (E, 2), into `used`
-    edges_on, edges_off : (E,)
+    used : ndarray, shape (P,)
+        Numbers of the surface's points among those of the mesh.
+    faces : ndarray, shape (F, 4) or (F, 3)
+        Corners, into `used`.
+    faces_on, faces_off : ndarray, shape (F,)
+        Frame from which and before which a face shows.
+    edges : ndarray, shape (E, 2)
+        Ends, into `used`.
+    edges_on, edges_off : ndarray, shape (E,)
+        Frame from which and before which an edge shows.
     """
 
     used: np.ndarray
@@ -41,37 +46,50 @@ class OuterSurface:
     edges_off: np.ndarray
 
 
-def outer_surface(points, cells, active) -> OuterSurface:
-    """Skin of a mesh over the frames of a series.
+def outer_surface(points: np.ndarray, cells: np.ndarray, active: np.ndarray) -> OuterSurface:
+    """Outside of a mesh over the frames of a series.
 
     Parameters
     ----------
-    points : (N, 3)
+    points : ndarray, shape (N, 3)
         As built. [m]
-    cells : (C, 8) or (C, 4)
+    cells : ndarray, shape (C, 8) or (C, 4)
         Corners in VTK's order.
-    laid : (K, C) bool
-        Which cells are metal at each of K frames; once laid a cell stays.
+    active : ndarray of bool, shape (K, C)
+        Which cells are metal at each of K frames; once active a cell stays so.
+
+    Returns
+    -------
+    OuterSurface
+        One list of faces and edges for all frames.
     """
     active = np.asarray(active, dtype=bool)
     first = np.where(active.any(axis=0), active.argmax(axis=0), NEVER)
     faces, on, off = showing_faces(np.asarray(cells), first)
     used, flat = np.unique(faces, return_inverse=True)
     faces = flat.reshape(faces.shape)
-    edges, edges_on, edges_off = showing_edges(
-        np.asarray(points)[used], faces, on, off, len(active)
-    )
+    edges, edges_on, edges_off = showing_edges(np.asarray(points)[used], faces, on, off)
     return OuterSurface(used, faces, on, off, edges, edges_on, edges_off)
 
 
-def showing_faces(cells, first) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def showing_faces(
+    cells: np.ndarray, first: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Faces that show at some frame, from which and before which frame.
 
     Parameters
     ----------
-    cells : (C, n)
-    first : (C,)
+    cells : ndarray, shape (C, n)
+        Corners in VTK's order.
+    first : ndarray, shape (C,)
         Frame in which each cell is first metal, NEVER for none.
+
+    Returns
+    -------
+    faces : ndarray, shape (F, 4) or (F, 3)
+        Corners.
+    on, off : ndarray, shape (F,)
+        Frame from which and before which each shows.
     """
     corners = np.array(FACES[cells.shape[1]])
     every = cells[:, corners].reshape(-1, corners.shape[1])
@@ -88,8 +106,27 @@ def showing_faces(cells, first) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return every[place[shows]], on[shows], off[shows]
 
 
-def showing_edges(points, faces, on, off, frames: int):
-    """Edges between faces at an angle, or with one face only, and when they show."""
+def showing_edges(
+    points: np.ndarray, faces: np.ndarray, on: np.ndarray, off: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Edges between faces at an angle, or with one face only, and when they show.
+
+    Parameters
+    ----------
+    points : ndarray, shape (P, 3)
+        [m]
+    faces : ndarray, shape (F, 4) or (F, 3)
+        Corners, into `points`.
+    on, off : ndarray, shape (F,)
+        Frame from which and before which each face shows.
+
+    Returns
+    -------
+    edges : ndarray, shape (E, 2)
+        Ends; one entry for each unbroken stretch of frames.
+    on, off : ndarray, shape (E,)
+        Frame from which and before which each shows.
+    """
     changes = np.unique(np.concatenate([on, off[off < NEVER], [0]]))
     found = [sharp_edges(points, faces[(on <= k) & (k < off)]) for k in changes]
     count = [len(f) for f in found]
@@ -108,8 +145,21 @@ def showing_edges(points, faces, on, off, frames: int):
     return both[head], changes[number[head]], ends[number[tail]]
 
 
-def sharp_edges(points, faces) -> np.ndarray:
-    """Edges (E, 2) where two faces meet at more than `SHARP` degrees, or that bound one face."""
+def sharp_edges(points: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Edges where two faces meet at more than `SHARP` degrees, or that bound one face.
+
+    Parameters
+    ----------
+    points : ndarray, shape (P, 3)
+        [m]
+    faces : ndarray, shape (F, 4) or (F, 3)
+        Corners, into `points`.
+
+    Returns
+    -------
+    ndarray, shape (E, 2)
+        Ends, the lower number first.
+    """
     if not len(faces):
         return np.zeros((0, 2), dtype=int)
     corners = faces.shape[1]
@@ -126,4 +176,5 @@ def sharp_edges(points, faces) -> np.ndarray:
     two = place[~sharp]
     cosine = np.abs(np.einsum("ij,ij->i", normal[owner[two]], normal[owner[two + 1]]))
     sharp[~sharp] = cosine < np.cos(np.radians(SHARP))
-    return pairs[place[sharp]]
+    edges: np.ndarray = pairs[place[sharp]]
+    return edges

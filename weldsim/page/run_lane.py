@@ -35,6 +35,7 @@ class RunLane:
     ):
         self._store, self._progress = store, progress
         self._workers, self._target = workers, target
+        self.threads = max(1, default_threads() // workers)  # of each run
         self._running: dict[str, RunProcess] = {}
         self._asked: dict[str, float] = {}  # id -> when it was asked to stop
         self.rest = 0.0  # no run is begun before, on the monotonic clock
@@ -101,7 +102,7 @@ class RunLane:
         self._running[job.id] = RunProcess(
             self._target,
             (store.case_text(job), str(store.case_file(job)), str(store.run_folder(job)),
-             str(store.lock_file(job)), max(1, default_threads() // self._workers)),
+             str(store.lock_file(job)), self.threads),
         )  # fmt: skip
 
     def hear(self, job: Job) -> None:

@@ -65,7 +65,18 @@ def _flush_folder(folder: Path) -> None:
 
 
 def plain(value: Any) -> Any:
-    """Value as JSON can hold it: arrays to lists, paths to text, nan and inf to None."""
+    """Value as JSON can hold it.
+
+    Parameters
+    ----------
+    value : object
+        Of numbers, texts, arrays, paths and collections of them.
+
+    Returns
+    -------
+    object
+        Arrays as lists, paths as text, nan and inf as None.
+    """
     if isinstance(value, dict):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, (list, tuple, set, frozenset)):
@@ -85,6 +96,7 @@ def write_json(path: str | os.PathLike[str], value: Any) -> Path:
     Parameters
     ----------
     path : path-like
+        The file to write.
     value : object
         Numpy values become plain, nan and inf become null; see `plain`.
 

@@ -11,7 +11,9 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from weldsim.bootstrap import (
     child_environment,
@@ -44,15 +46,26 @@ print("drawn", window.GetClassName(), red, flush=True)
 """
 
 
-def private_folder():
-    """Where `bootstrap` unpacks system libraries for a person without root."""
+def private_folder() -> Path:
+    """Where `bootstrap` unpacks system libraries for a person without root.
+
+    Returns
+    -------
+    Path
+        It need not exist.
+    """
     return Path(sys.prefix) / "syslibs"
 
 
-def preload(folder=None):
+def preload(folder: str | os.PathLike[str] | None = None) -> None:
     """Load the libraries that `bootstrap` unpacked, if any, so that later loads find them.
 
     Each is tried until no more load: one that needs another waits for a later round.
+
+    Parameters
+    ----------
+    folder : path-like, optional
+        Where they are; `private_folder` when left out.
     """
     folder = private_folder() if folder is None else Path(folder)
     if not folder.is_dir():
@@ -74,7 +87,7 @@ def preload(folder=None):
         progress, waiting = len(left) < len(waiting), left
 
 
-def import_gmsh():
+def import_gmsh() -> Any:
     """Import Gmsh and return the module.
 
     Returns
@@ -100,16 +113,44 @@ def import_gmsh():
     return gmsh
 
 
-def gmsh_message(reason, missing):
-    """The one line for a Gmsh that did not load."""
+def gmsh_message(reason: BaseException, missing: Mapping[str, str]) -> str:
+    """The one line for a Gmsh that did not load.
+
+    Parameters
+    ----------
+    reason : BaseException
+        What its import raised.
+    missing : Mapping of str to str
+        System libraries that are not there, and the packages that hold them.
+
+    Returns
+    -------
+    str
+        With the names and the command that installs them, where they are known.
+    """
     first = str(reason).splitlines()[0] if str(reason) else type(reason).__name__
     if missing:
         return f"Gmsh could not be loaded: {missing_message(missing)}"
     return f"Gmsh could not be loaded: {first}"
 
 
-def window_classes(platform=sys.platform, environ=os.environ):
-    """The VTK window classes worth trying, best first; "" is the wheel's own choice."""
+def window_classes(
+    platform: str = sys.platform, environ: Mapping[str, str] = os.environ
+) -> tuple[str, ...]:
+    """The VTK window classes worth trying.
+
+    Parameters
+    ----------
+    platform : str
+        As in `sys.platform`.
+    environ : Mapping
+        Environment of the process.
+
+    Returns
+    -------
+    tuple of str
+        Best first; "" is the wheel's own choice.
+    """
     chosen = environ.get(WINDOW_VARIABLE)
     if chosen:
         return (chosen,)
@@ -118,8 +159,8 @@ def window_classes(platform=sys.platform, environ=os.environ):
     return (EGL, OSMESA, X11) if environ.get("DISPLAY") else (EGL, OSMESA)
 
 
-def draws(window_class, timeout=60):
-    """Let a child process draw with `window_class`; the class it used, or None.
+def draws(window_class: str, timeout: float = 60) -> str | None:
+    """Let a child process draw with a window class.
 
     Parameters
     ----------
@@ -127,6 +168,11 @@ def draws(window_class, timeout=60):
         Name of a VTK render window class, or "" for VTK's own choice.
     timeout : float, optional
         Patience with the child. [s]
+
+    Returns
+    -------
+    str or None
+        The class it used; None where nothing was drawn.
     """
     environment = child_environment(private_folder())
     environment.pop(WINDOW_VARIABLE, None)
@@ -149,8 +195,14 @@ def draws(window_class, timeout=60):
     return answer[-1][1]
 
 
-def cache_file():
-    """The file that remembers this environment's renderer."""
+def cache_file() -> Path:
+    """The file that remembers this environment's renderer.
+
+    Returns
+    -------
+    Path
+        In the user's cache folder; it need not exist.
+    """
     from platformdirs import user_cache_path
 
     variables = ("DISPLAY", "LD_LIBRARY_PATH", WINDOW_VARIABLE)
@@ -159,8 +211,19 @@ def cache_file():
     return user_cache_path("weldsim") / f"renderer-{mark}.json"
 
 
-def remembered(file):
-    """The window class in the cache, if the library behind it still loads."""
+def remembered(file: Path) -> str | None:
+    """The window class in the cache.
+
+    Parameters
+    ----------
+    file : Path
+        See `cache_file`.
+
+    Returns
+    -------
+    str or None
+        None where nothing is known, or the library behind it loads no more.
+    """
     try:
         window_class = json.loads(file.read_text(encoding="utf-8"))["window_class"]
     except (OSError, ValueError, KeyError, TypeError):
@@ -169,8 +232,16 @@ def remembered(file):
     return window_class if library is None or loads(library) else None
 
 
-def remember(file, window_class):
-    """Write the cache; a machine without a writable cache folder only loses the half second."""
+def remember(file: Path, window_class: str) -> None:
+    """Write the cache; a machine without a writable cache folder only loses the half second.
+
+    Parameters
+    ----------
+    file : Path
+        See `cache_file`.
+    window_class : str
+        What drew.
+    """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         beside = file.with_suffix(f".{os.getpid()}")
@@ -180,7 +251,7 @@ def remember(file, window_class):
         return
 
 
-def renderer(file=None):
+def renderer(file: str | os.PathLike[str] | None = None) -> str | None:
     """The VTK window class that draws without a screen on this machine, or None.
 
     Only a success is remembered, so a library installed later is found at once.
@@ -210,7 +281,7 @@ def renderer(file=None):
     return None
 
 
-def prepare_renderer():
+def prepare_renderer() -> str:
     """Get ready to draw off screen; call before VTK or PyVista is imported.
 
     Returns

@@ -11,13 +11,14 @@ import ctypes
 import os
 import signal
 import threading
+from collections.abc import Iterator
 from contextlib import contextmanager
 
 ROOM = 512  # bytes; larger than `struct sigaction` of any system
 
 
 @contextmanager
-def kept_signals():
+def kept_signals() -> Iterator[None]:
     """Every signal's action is afterwards what it was, whoever installed it.
 
     Python's table of handlers knows only what Python installed, and only the main thread may write
@@ -35,7 +36,7 @@ def kept_signals():
             ctypes.CDLL(None).sigaction(number, action, None)
 
 
-def _actions() -> dict[int, ctypes.Array]:
+def _actions() -> dict[int, ctypes.Array[ctypes.c_char]]:
     """The system's action on each signal; empty where it has no `sigaction` (Windows)."""
     if os.name != "posix":
         return {}

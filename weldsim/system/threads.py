@@ -18,7 +18,13 @@ ALL_VARIABLES = (*BLAS_VARIABLES, "MKL_NUM_THREADS", "NUMBA_NUM_THREADS", VARIAB
 
 
 def cores() -> int:
-    """Processor cores this process may use."""
+    """Processor cores this process may use.
+
+    Returns
+    -------
+    int
+        At least 1.
+    """
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
@@ -30,8 +36,14 @@ def checked_threads(stated: object, name: str = "threads") -> int:
     Parameters
     ----------
     stated : int or str
+        What was written.
     name : str, optional
-        What it is called where it was written.
+        What it is called there.
+
+    Returns
+    -------
+    int
+        From 1.
 
     Raises
     ------
@@ -47,7 +59,12 @@ def checked_threads(stated: object, name: str = "threads") -> int:
 
 
 def default_threads() -> int:
-    """Threads where nobody stated them: `WELDSIM_THREADS`, else the cores, at most four.
+    """Threads where nobody stated them.
+
+    Returns
+    -------
+    int
+        `WELDSIM_THREADS`, else the cores, at most four.
 
     Raises
     ------
@@ -82,7 +99,7 @@ def use_threads(threads: int | None = None) -> int:
     from threadpoolctl import ThreadpoolController
 
     threads = default_threads() if threads is None else checked_threads(threads)
-    numba.set_num_threads(min(threads, numba.config.NUMBA_NUM_THREADS))
+    numba.set_num_threads(min(threads, int(vars(numba.config)["NUMBA_NUM_THREADS"])))
     for library in ThreadpoolController().lib_controllers:
         # MKL is the solver's, even where numpy was built with it; OpenMP carries both
         solver = library.internal_api == "mkl" or library.user_api == "openmp"
@@ -100,5 +117,11 @@ def single_blas_thread() -> None:
 
 
 def single_thread_environment() -> dict[str, str]:
-    """Environment of a worker process that is to have one thread of everything."""
+    """Environment of a worker process that is to have one thread of everything.
+
+    Returns
+    -------
+    dict
+        Variables to set.
+    """
     return dict.fromkeys(ALL_VARIABLES, "1")
