@@ -19,13 +19,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from weldsim.materials.material import load_material
-from weldsim.physics.mechanics import (
-    InternalVariables,
-    MechanicsModel,
-    Properties,
-    accept,
-    solve_equilibrium,
-)
+from weldsim.physics.equilibrium import accept, solve_equilibrium
+from weldsim.physics.mechanics_model import MechanicsModel
+from weldsim.physics.plasticity import InternalVariables, Properties
 
 LENGTH, WIDTH, THICKNESS = 0.2, 0.04, 0.006  # m
 SPOT, SPOT_SIZE, SPOT_RISE = 0.085, 0.012, 1100.0  # place along the bar, radius [m], rise [K]
@@ -91,7 +87,7 @@ def build(counts, element: str = "brick8", threads: int = 2, moved: float = 0.00
         lattice = build_lattice(mesh)
         points = lattice.points[: lattice.displacement_points]
         cells, local = lattice.displacement_cells, lattice.local[lattice.displacement_local]
-    model = MechanicsModel(mesh, cells, local, points, element, threads)
+    model = MechanicsModel.of(mesh, cells, local, points, element, threads)
     places = quadrature_places(mesh, model)
     material = load_material("carbon-steel")
     fixed = np.zeros(points.shape, dtype=bool)

@@ -54,21 +54,19 @@ def measure_size(case_file: str, index: int) -> dict:
 
     from weldsim.case.load import load_case
     from weldsim.geometry.grades import GRADES
-    from weldsim.joints.build import build_part
-    from weldsim.materials.material import load_material
-    from weldsim.simulation.model import Model
+    from weldsim.simulation.model import build_model
     from weldsim.simulation.steps import advance, next_event, start_state
 
     across, along, through = SIZES[index]
     grade = replace(GRADES["normal"], bead_cells=across, travel_cell=along, through_cells=through)
     case = load_case(case_file, ("solve.grade=normal",))
-    model = Model(case, build_part(case, grade), load_material(case.part.material), grade)
+    model = build_model(case, grade)
     state = start_state(model)
     state, _ = advance(model, state, next_event(model, state))  # analysis, compilation
     begin, iterations = time.perf_counter(), 0
     for _ in range(SIZE_STEPS):
         state, effort = advance(model, state, next_event(model, state))
-        iterations += effort["iterations"]
+        iterations += effort.iterations
     wall = time.perf_counter() - begin
     return {
         "unknowns": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),

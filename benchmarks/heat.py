@@ -14,7 +14,9 @@ import numpy as np
 from common import Contest, header, machine, row
 
 from weldsim.materials.material import load_material
-from weldsim.physics.heat_conduction import HeatModel, HeatTables, heat_step
+from weldsim.physics.heat_conduction import HeatModel, heat_step
+from weldsim.physics.heat_mesh import HeatMesh
+from weldsim.physics.heat_tables import HeatTables
 
 GRIDS = {"tiny": (12, 3, 5), "7k": (75, 5, 18), "23k": (100, 8, 29)}
 STEP = 0.5  # s
@@ -31,22 +33,21 @@ class Ours:
         self.mesh = mesh = skfem.MeshHex1.init_tensor(*common.axes(counts))
         points = mesh.p.T.copy()
         self.tables = HeatTables.of(load_material("carbon-steel"))
-        self.model = HeatModel(
-            points, mesh.t.T, self.tables, common.AMBIENT, FILM, EMISSIVITY, threads=threads
-        )
+        cells = HeatMesh.of(points, mesh.t.T, threads)
+        self.model = HeatModel(cells, self.tables, common.AMBIENT, FILM, EMISSIVITY)
         self.active = np.ones(mesh.t.shape[1], dtype=bool)
         self.exchange = self.model.exchange(self.active)
         self.temperature = common.hot_spot(points)
         weight = np.exp(-((points[:, 0] - common.SPOT) ** 2 + points[:, 2] ** 2) / 0.004**2)
         weight *= self.exchange.volume
         self.power = 1400.0 * weight / weight.sum()
-        factor = self.model.solver.factor
+        factor = self.model.mesh.solver.factor
 
         def remember(data):
             self.matrix = data
             factor(data)
 
-        self.model.solver.factor = remember  # keeps the last matrix for the bare factorisation
+        self.model.mesh.solver.factor = remember  # keeps the last matrix for the bare factorisation
         self.iterations = 0
         self.step()
 
@@ -57,7 +58,7 @@ class Ours:
         return temperature
 
     def factor_and_solve(self):
-        engine = self.model.solver._engine
+        engine = self.model.mesh.solver._engine
         engine.factor(self.matrix)
         return engine.solve(self.power)
 

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from weldsim.runs.folder import RunFolder
-from weldsim.simulation.model import Frame
+from weldsim.simulation.frame import Frame
 
 LENGTH, WIDTH, THICKNESS = 0.2, 0.04, 0.006  # m
 BEAD_WIDTH, BEAD_HEIGHT, SPEED, HEAT_DELAY = 0.007, 0.0015, 0.0013, 60.0

@@ -9,7 +9,9 @@ from weldsim.case.keys import section_model
 from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError
 from weldsim.joints.registry import joint_kind
-from weldsim.schema.sections import NAMES, WRONG, check_section, keys_of
+from weldsim.schema.quantities import WRONG
+from weldsim.schema.section_checks import check_section, keys_of
+from weldsim.schema.sections import NAMES
 
 DEMO = (CASES / "pivot_arm.toml").read_text(encoding="utf-8")
 

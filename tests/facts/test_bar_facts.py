@@ -106,15 +106,12 @@ def test_time_step_hardly_matters():
     """Half the torch step moves the cold tilt by less than 3 % of its size (must-hold 16: 2 % of
     the distortion for half a load step; the heat's Euler steps are halved here as well)."""
     from weldsim.geometry.grades import GRADES
-    from weldsim.joints.build import build_part
-    from weldsim.materials.material import load_material
-    from weldsim.simulation.model import Model
 
     case = load_case(ONE, ("solve.grade=quick", "solve.end=120 s"))
     ends = []
     for share in (1.0, 0.5):
         grade = dataclasses.replace(GRADES["quick"], torch_step=share * GRADES["quick"].torch_step)
-        model = Model(case, build_part(case), load_material(case.material_path), grade)
+        model = build_model(case, grade)
         *_, last = simulate(model)
         ends.append(np.array([1e3 * last.gauges["pointer", k] for k in ("up", "right")]))
     assert np.linalg.norm(ends[1] - ends[0]) < 0.03 * np.linalg.norm(ends[1])
@@ -189,16 +186,16 @@ def test_a_step_that_cannot_converge_says_so(monkeypatch):
 def test_heat_books_are_checked(monkeypatch):
     """A leak in the heat solve stops the run (BalanceError), it is not reported away."""
     from weldsim.errors import BalanceError
-    from weldsim.simulation import steps as pipeline
+    from weldsim.simulation import heat_stage
 
-    whole = pipeline.heat_step
+    whole = heat_stage.heat_step
 
     def leaking(*args, **kwargs):
         temperature, lost, tries = whole(*args, **kwargs)
         return temperature, lost + 5.0, tries
 
     model = short_case()
-    monkeypatch.setattr(pipeline, "heat_step", leaking)
+    monkeypatch.setattr(heat_stage, "heat_step", leaking)
     with pytest.raises(BalanceError, match="heat balance open"):
         list(simulate(model))
 
@@ -210,7 +207,7 @@ def test_pause_ends_where_its_temperature_rule_comes_true():
     steps = list(simulate(model))
     first = next(i for i, s in enumerate(steps) if s.phase == "weld B")
     assert steps[first - 1].phase == "rest"
-    at_a = model.base_temperature(steps[first - 1].state, 0) - 273.15
+    at_a = model.history.rules.base_temperature(steps[first - 1].state.temperature, 0) - 273.15
     assert at_a == pytest.approx(120.0, abs=1.0)
 
 
@@ -243,8 +240,7 @@ def test_fallback_solvers_give_the_same_run(back_end, monkeypatch):
 
     def closely():
         model = short_case()
-        model.grade = dataclasses.replace(model.grade, balance=None)
-        return model
+        return model.with_stepping(dataclasses.replace(model.stepping, tolerance=None))
 
     reference = list(simulate(closely()))[-1]
     monkeypatch.setenv("WELDSIM_SOLVER", back_end)

@@ -137,15 +137,13 @@ def test_time_step_of_the_tee():
 
     from weldsim.geometry.grades import GRADES
     from weldsim.joints.build import build_part
-    from weldsim.materials.material import load_material
-    from weldsim.simulation.model import Model
 
     case = order("front:+x")
-    part, steel = build_part(case, "coarse"), load_material(case.material_path)
+    part = build_part(case, "coarse")
     found = []
     for share in (1.0, 0.5):
         grade = replace(GRADES["coarse"], torch_step=share * GRADES["coarse"].torch_step)
-        for step in simulate(Model(case, part, steel, grade, 1)):
+        for step in simulate(build_model(case, grade, 1, part=part)):
             if step.time >= 79.0:
                 break
         found.append(tilt(step.gauges.display()))

@@ -168,10 +168,12 @@ def test_temperature_map_reproduces_a_linear_field(model):
     """Linear in reference coordinates, so exact in the cells too where they are parallelepipeds."""
     lattice = model.part.lattice
     slope = np.array([3.0, -2.0, 5.0])
-    got = (7.0 + lattice.local @ slope) @ model.to_quadrature.T
+    got = (7.0 + lattice.local @ slope) @ model.discretisation.to_quadrature.T
     assert np.allclose(got, 7.0 + model.mechanics.quadrature @ slope, atol=1e-12)
-    assert np.allclose(model.to_quadrature.sum(axis=1), 1.0, atol=1e-12)
-    assert model.to_quadrature.min() >= -1e-12  # no temperature beyond those at the points
+    assert np.allclose(model.discretisation.to_quadrature.sum(axis=1), 1.0, atol=1e-12)
+    assert (
+        model.discretisation.to_quadrature.min() >= -1e-12
+    )  # no temperature beyond those at the points
 
 
 def test_displacement_map_reproduces_a_quadratic_field(model):
@@ -182,7 +184,7 @@ def test_displacement_map_reproduces_a_quadratic_field(model):
     field = (
         1 + 2 * x - y + z + 0.3 * x * x - 0.5 * y * y + 0.2 * z * z + x * y - y * z + 0.4 * x * z
     )
-    got = model.spread @ field[: lattice.displacement_points]
+    got = model.discretisation.spread @ field[: lattice.displacement_points]
     assert np.allclose(got[body], field[body], rtol=1e-10, atol=1e-9)
 
 

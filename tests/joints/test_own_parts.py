@@ -483,7 +483,7 @@ def test_sizes_of_a_seam_are_needed(part, key):
 )
 def test_keys_of_seams_are_named_in_the_case(keys, words):
     from weldsim.case.keys import section_model
-    from weldsim.schema.sections import check_section
+    from weldsim.schema.section_checks import check_section
 
     mistakes = []
     check_section("part", section_model("part", "mesh"), STRAP | keys, mistakes)

@@ -19,7 +19,6 @@ from weldsim.errors import MaterialError
 from weldsim.materials.material import (
     CURVES,
     TABLES,
-    constant_material,
     list_materials,
     load_material,
 )
@@ -496,22 +495,6 @@ source = "EN 1993-1-2"
     assert again.yield_stress(293.15) == pytest.approx(275e6)
     own_file(tmp_path, text, name="carbon-steel.toml")  # a name of ours in a folder of theirs
     assert load_material(tmp_path / "carbon-steel.toml").title == "S275"
-
-
-def test_constant_material():
-    metal = constant_material(
-        density=8000.0, conductivity=40.0, specific_heat=600.0, expansion=1e-5,
-        youngs_modulus=2e11, yield_stress=240e6, hardening_modulus=2e9, latent_heat=1e5,
-        solidus=1000.0, liquidus=1010.0, softening_temperature=900.0, isotropic_share=0.0,
-    )  # fmt: skip
-    t = np.array([293.15, 393.15, 1005.0, 1500.0])
-    assert metal.enthalpy(t) == pytest.approx(600 * (t - 293.15) + [0, 0, 5e4, 1e5])
-    assert metal.thermal_strain(t) == pytest.approx([0, 1e-3, 6.0685e-3, 6.0685e-3])
-    assert metal.conductivity(t) == pytest.approx([40.0] * 4)
-    assert np.interp(t, *metal.table("enthalpy")) == pytest.approx(metal.enthalpy(t))
-    assert metal.yield_stress(2000.0) == 240e6
-    with pytest.raises(ValueError, match="melting range|finite temperatures"):
-        constant_material(latent_heat=1e5)
 
 
 def test_replaced_curves(steel):

@@ -8,11 +8,11 @@ from importlib.resources import files
 from starlette.testclient import TestClient
 
 from tests.page.stand_ins import nothing
-from weldsim.page import tasks
 from weldsim.page.app import make_app
 from weldsim.page.queue import Queue
 from weldsim.page.security import Door
 from weldsim.page.worker import Worker
+from weldsim.page.worker_process import carry_out
 
 PORT = 8716
 HERE = f"http://127.0.0.1:{PORT}"
@@ -33,7 +33,7 @@ class StillWorker(Worker):
         self.asked.append(task.__name__)
         answer = self.answers.get(task.__name__, task)
         if answer is task:
-            return tasks.carry_out(task, 0, args)
+            return carry_out(task, 0, args)
         return answer(*args, **more) if callable(answer) else answer
 
 

@@ -12,6 +12,7 @@ from tests.page.kit import HERE, PORT, post, queue_of, starter, wait_for
 from tests.places import ROOT
 from weldsim.page import case_form, tasks
 from weldsim.page.app import make_app
+from weldsim.page.preview import preview
 from weldsim.page.queue import Queue
 from weldsim.page.security import Door
 from weldsim.page.worker import Worker
@@ -77,7 +78,7 @@ def test_a_worker_that_takes_too_long_is_ended_and_the_next_one_answers(worker):
 def test_a_quick_look_says_that_it_is_for_playing(worker, tmp_path):
     folder = tmp_path / "look"
     worker.call(
-        tasks.preview, case_form.form_text(starter()), "draft.toml", str(folder), "look", limit=120
+        preview, case_form.form_text(starter()), "draft.toml", str(folder), "look", limit=120
     )
     record = read_run(folder)
     assert record.manifest["look"] == "look" and not record.errors
@@ -98,9 +99,7 @@ def test_a_rough_run_gets_the_direction_right(worker, tmp_path):
         tables, folder = small_bar(), tmp_path / travel
         tables["solve"]["end"] = "cold"
         tables["weld"][0]["travel"] = travel
-        worker.call(
-            tasks.preview, case_form.form_text(tables), "x.toml", str(folder), "rough", limit=120
-        )
+        worker.call(preview, case_form.form_text(tables), "x.toml", str(folder), "rough", limit=120)
         record = read_run(folder)
         ends[travel] = [float(record.gauges[f"pointer_{w}_mrad"][-1]) for w in ("up", "right")]
         assert (
@@ -160,7 +159,7 @@ def test_the_look_at_aluminium_says_nothing_of_a_cooling_time_it_has_not(worker,
     tables["weld"][0] |= {"current": "270 A", "voltage": "16 V", "speed": "3.5 mm/s"}
     tables["solve"]["end"] = "cold"
     text = case_form.form_text(tables)
-    worker.call(tasks.preview, text, "x.toml", str(folder), "look", limit=120)
+    worker.call(preview, text, "x.toml", str(folder), "look", limit=120)
     assert max(read_run(folder).gauges["A_middle_degC"]) > 800  # else there was nothing to say
     (weld,) = json.loads((folder / "summary.json").read_text())["welds"]
     assert weld["t8_5_s"] is None
@@ -177,7 +176,7 @@ def test_a_step_case_shows_its_shape_and_a_quick_look(worker, tmp_path):
     assert checked["ok"] and [s["name"] for s in checked["seams"]] == ["heel"]
     shape = worker.call(tasks.shape, text, str(path), limit=60)
     assert set(shape["tint"]) == {0, 1, 2} and shape["welds"][0]["seam"] == "heel"
-    worker.call(tasks.preview, text, str(path), str(folder), "look", limit=240)
+    worker.call(preview, text, str(path), str(folder), "look", limit=240)
     record = read_run(folder)
     assert record.complete and len(record.frames) >= 10
 

@@ -266,3 +266,24 @@ def test_a_sweep_is_a_loop(case):
         changed = case.with_changes({"weld.A.current": current, "solve.end": 10.0})
         peaks.append(weldsim.solve(changed, grade="sketch", frames=0).gauges["A", "middle"].max())
     assert peaks == sorted(peaks) and time.perf_counter() - start < 60
+
+
+def test_a_bar_that_melts_through_is_said_to_part():
+    """A bead made for 40 x 6 mm on a bar of 12 x 4 mm: 1.4 kW for 9 s are 13 kJ, and to melt all
+    its metal under the bead (7 mm, about 1.3 MJ/kg from cold to liquid) takes 3 kJ."""
+    narrow = {"part.width": "12 mm", "part.thickness": "4 mm", "solve.end": "12 s"}
+    found = weldsim.solve(weldsim.load_case(CASE, narrow), grade="sketch", frames=0)
+    assert any("melts through" in w and "the part would part" in w for w in found.warnings)
+    assert any("melts through" in line for line in weldsim.result_words(found))
+
+
+def test_metal_hotter_than_it_boils_is_said_to_be_wrong():
+    """A small hot source: iron boils at 2861 degC (CRC Handbook), and no weld pool gets there."""
+    small = {"weld.A.bead_width": "3 mm", "weld.A.current": "400 A", "solve.end": "2 s"}
+    found = weldsim.solve(weldsim.load_case(CASE, small), grade="sketch", frames=0)
+    (said,) = [w for w in found.warnings if "hotter than metal can get" in w]
+    assert "the source is too small or too strong" in said
+
+
+def test_a_sound_weld_has_neither_warning(result):
+    assert not any("melts through" in w or "hotter than" in w for w in result.warnings)

@@ -119,9 +119,9 @@ def test_killed_run_resumes_to_the_same_numbers(whole, tmp_path):
 
 
 def test_failed_run_says_so_and_keeps_its_checkpoint(tmp_path, monkeypatch):
-    from weldsim.simulation import steps as pipeline
+    from weldsim.simulation import heat_stage
 
-    whole_step, calls = pipeline.heat_step, []
+    whole_step, calls = heat_stage.heat_step, []
 
     def failing(*args, **kwargs):
         calls.append(1)
@@ -129,7 +129,7 @@ def test_failed_run_says_so_and_keeps_its_checkpoint(tmp_path, monkeypatch):
             raise ConvergenceError("heat step of 1 s did not converge")
         return whole_step(*args, **kwargs)
 
-    monkeypatch.setattr(pipeline, "heat_step", failing)
+    monkeypatch.setattr(heat_stage, "heat_step", failing)
     with pytest.raises(ConvergenceError):
         run_case(short_case(), tmp_path / "failed")
     manifest = json.loads((tmp_path / "failed" / "run.json").read_text())

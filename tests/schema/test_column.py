@@ -32,11 +32,14 @@ def test_a_unit_that_is_not_shown_is_refused():
 
 
 def test_readings_are_found_by_column_and_by_part_and_cannot_be_changed():
-    given = {UP: 2e-3, Column("A", "middle", "degC"): 300.0}
+    spot = Column("pointer", "up", "mm")
+    given = {UP: 2e-3, spot: 0.01, Column("A", "middle", "degC"): 300.0}
     readings = Readings(given)
     given[UP] = 0.0
-    assert readings[UP] == readings["pointer", "up"] == 2e-3
-    assert readings.display() == {"pointer_up_mrad": 2.0, "A_middle_degC": pytest.approx(26.85)}
+    assert readings[UP] == readings["pointer", "up"] == 2e-3 and readings[spot] == 0.01
+    assert readings.display() == pytest.approx(
+        {"pointer_up_mrad": 2.0, "pointer_up_mm": 10.0, "A_middle_degC": 26.85}
+    )
     assert list(readings) == list(given)
     with pytest.raises(TypeError):
         readings[UP] = 0.0

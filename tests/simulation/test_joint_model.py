@@ -122,16 +122,19 @@ off = "3 s after front"
     assert state.closed_clamps == ("chord start", "chord end")
     from dataclasses import replace
 
-    assert model.next_change(state) == pytest.approx(5.0)
+    assert model.history.rules.next_change(state) == pytest.approx(5.0)
     at5 = replace(state, time=5.0)
-    assert next_event(model, at5).kind == "grip" and model.changes(at5) == ([], ["rail"])
+    assert next_event(model, at5).kind == "grip" and model.history.rules.changes(at5) == (
+        [],
+        ["rail"],
+    )
     stops = np.array([20.0, np.nan, np.nan, np.nan])
     held = replace(state, time=22.0, closed_clamps=(*state.closed_clamps, "rail"), stops=stops,
                    starts=np.array([0.0, np.nan, np.nan, np.nan]))  # fmt: skip
-    assert model.next_change(held) == pytest.approx(23.0)
-    assert model.changes(replace(held, time=23.0)) == (["rail"], [])
+    assert model.history.rules.next_change(held) == pytest.approx(23.0)
+    assert model.history.rules.changes(replace(held, time=23.0)) == (["rail"], [])
     let_go = replace(held, time=24.0, closed_clamps=state.closed_clamps, released=("rail",))
-    assert model.changes(let_go) == ([], [])  # what came off stays off
+    assert model.history.rules.changes(let_go) == ([], [])  # what came off stays off
 
 
 def test_cold_means_after_the_last_weld():
@@ -143,9 +146,9 @@ def test_cold_means_after_the_last_weld():
     state = start_state(model)
     between = replace(state, time=900.0, steps=50, starts=np.array([0.0, np.nan, np.nan, np.nan]),
                       stops=np.array([20.0, np.nan, np.nan, np.nan]))  # fmt: skip
-    assert model.changes(between) == ([], [])
+    assert model.history.rules.changes(between) == ([], [])
     over = replace(between, starts=np.arange(4.0), stops=20.0 + np.arange(4.0))
-    assert model.changes(over)[0] == ["chord start", "chord end"]
+    assert model.history.rules.changes(over)[0] == ["chord start", "chord end"]
 
 
 def test_hot_tacks_are_welds_of_their_own():

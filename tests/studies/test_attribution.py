@@ -14,11 +14,10 @@ from tests.places import CASES
 from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
-from weldsim.materials.material import load_material
-from weldsim.physics.mechanics import solve_equilibrium
+from weldsim.physics.equilibrium import solve_equilibrium
 from weldsim.report.study_records import why_record
 from weldsim.schema.column import Column
-from weldsim.simulation.model import Model, build_model
+from weldsim.simulation.model import build_model
 from weldsim.simulation.steps import simulate, start_state
 from weldsim.studies.attribution import (
     Reading,
@@ -44,17 +43,7 @@ DIAL = '\n[[gauge]]\nname = "length"\nkind = "dial"\nat = "free end"\ndirection 
 def halved(case):
     """A coarse model with two cells through the thickness: the middle plane is a mesh plane."""
     grade = replace(GRADES["coarse"], name="coarse", through_cells=2)
-    part = build_part_at(case, grade)
-    return Model(case, part, load_material(case.material_path), grade, 1)
-
-
-def build_part_at(case, grade):
-    from weldsim.geometry.blocks import mesh_blocks
-    from weldsim.geometry.part import part_from_mesh
-    from weldsim.joints.registry import joint_module
-
-    blocks = joint_module(case.part.kind).blocks(case, grade)
-    return part_from_mesh(mesh_blocks(blocks), blocks.volumes)
+    return build_model(case, grade, 1)
 
 
 def locked(model, strain):

@@ -2,7 +2,10 @@
 
 import numpy as np
 
-from weldsim.physics.heat_conduction import HeatModel, HeatTables, SurfaceExchange, heat_step
+from weldsim.physics.heat_conduction import HeatModel, heat_step
+from weldsim.physics.heat_mesh import HeatMesh
+from weldsim.physics.heat_tables import HeatTables
+from weldsim.physics.surface_exchange import SurfaceExchange
 
 ZERO_CELSIUS = 273.15
 
@@ -65,7 +68,8 @@ def nearest(points, *place):
 
 def heat_model(points, cells, tables=None, **surroundings):
     surroundings.setdefault("ambient_temperature", AMBIENT)
-    return HeatModel(points, cells, tables or constant_tables(), threads=1, **surroundings)
+    mesh = HeatMesh.of(points, cells, threads=1)
+    return HeatModel(mesh, tables or constant_tables(), **surroundings)
 
 
 def everything(model):
@@ -74,9 +78,9 @@ def everything(model):
 
 def face_area(model, mask):
     """Area at the nodes of the outer facets whose corners are all in `mask`. [m2]"""
-    outer = (model.facet_cells[1] < 0) & mask[model.facet_nodes].all(axis=1)
+    outer = (model.mesh.facet_cells[1] < 0) & mask[model.mesh.facet_nodes].all(axis=1)
     area = np.zeros(model.points.shape[0])
-    np.add.at(area, model.facet_nodes[outer], model.facet_share[outer][:, None])
+    np.add.at(area, model.mesh.facet_nodes[outer], model.mesh.facet_share[outer][:, None])
     return area
 
 

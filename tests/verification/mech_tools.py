@@ -7,15 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.geometry.lattice import build_lattice
-from weldsim.physics.mechanics import (
-    ELEMENTS,
-    InternalVariables,
-    MechanicsModel,
-    Properties,
-    accept,
-    minimal_supports,
-    solve_equilibrium,
-)
+from weldsim.physics.equilibrium import accept, solve_equilibrium
+from weldsim.physics.mechanics_model import ELEMENTS, MechanicsModel
+from weldsim.physics.plasticity import InternalVariables, Properties
+from weldsim.physics.rigid_motion import minimal_supports
 
 
 @dataclass(frozen=True)
@@ -63,7 +58,7 @@ def body_of(mesh, element: str = "brick20") -> Body:
         use = np.flatnonzero(np.all(lattice.local % 1 == 0, axis=1))
         count = mesh.p.shape[1]
     cells, local = lattice.corner_cells[:, use], lattice.local[use]
-    model = MechanicsModel(mesh, cells, local, lattice.points[:count], element, threads=1)
+    model = MechanicsModel.of(mesh, cells, local, lattice.points[:count], element, threads=1)
     at = np.moveaxis(mesh.mapping().F(model.quadrature.T), 0, -1)
     return Body(mesh, model, local, at)
 

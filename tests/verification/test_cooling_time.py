@@ -70,7 +70,7 @@ def plate_run(grid, heat, speed, reach, size, schedule):
     def power(begin, end):
         if end > 2 * passing + 1e-9:
             return np.zeros(model.points.shape[0])
-        return model.power(active, arc, begin, end)[0]
+        return model.mesh.power(active, arc, begin, end)[0]
 
     def watch(t, temperature, load, lost):
         times.append(t - passing)

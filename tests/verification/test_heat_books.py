@@ -30,7 +30,8 @@ from tests.verification.heat_problem import (
     skin_on,
     steady,
 )
-from weldsim.physics.heat_conduction import STEFAN_BOLTZMANN, HeatTables
+from weldsim.physics.heat_tables import HeatTables
+from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN
 
 CAPACITY = DENSITY * SPECIFIC_HEAT
 

@@ -183,7 +183,7 @@ def half_model_run(x, y, z, case, times, time_step):
     def power(begin, end):
         if end > ARC_TIME + 1e-9:
             return np.zeros(model.points.shape[0])
-        return model.power(active, arc, begin, end)[0]
+        return model.mesh.power(active, arc, begin, end)[0]
 
     for end in times:
         # After the arc the steps grow with the time since it stopped.
@@ -289,7 +289,7 @@ def test_rosenthal_thin_plate_far_from_the_arc(film_coefficient, worked):
     arc = DoubleEllipsoid(400.0, 0.002, 0.002, 0.002, 1.0, SPEED, seam)
     faces = [on_plane(model.points, 2, v) for v in (0.0, 0.003)]
     exchange, active = skin_on(model, *faces), everything(model)
-    power = lambda a, b: model.power(active, arc, a, b)[0]  # noqa: E731
+    power = lambda a, b: model.mesh.power(active, arc, a, b)[0]  # noqa: E731
     start = np.full(model.points.shape[0], AMBIENT)
     got = march(model, start, exchange, 22.0, 0.05, power=power) - AMBIENT
     for (xi, across), expected in worked.items():

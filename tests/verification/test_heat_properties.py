@@ -4,6 +4,8 @@ Reasons are in the physics (first law, linearity, maximum principle), so toleran
 the solver: a step is accepted when its residual is 1e-7 of the heat it moves.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -25,8 +27,9 @@ from tests.verification.heat_problem import (
     steady,
 )
 from weldsim.geometry.path import Seam
-from weldsim.physics.heat_conduction import HeatTables, heat_step
+from weldsim.physics.heat_conduction import heat_step
 from weldsim.physics.heat_source import DoubleEllipsoid
+from weldsim.physics.heat_tables import HeatTables
 
 DOWN = np.array([0.0, 0.0, -1.0])
 CAPACITY = DENSITY * SPECIFIC_HEAT
@@ -59,7 +62,7 @@ def weld(model, source, end=4.0, step=0.25, exchange=None, start=AMBIENT, watch=
     active = everything(model)
     temperature = np.full(model.points.shape[0], start)
     exchange = exchange or model.exchange(active)
-    load = lambda a, b: model.power(active, source, a, b)[0]  # noqa: E731
+    load = lambda a, b: model.mesh.power(active, source, a, b)[0]  # noqa: E731
     return march(model, temperature, exchange, end, step, power=load, watch=watch)
 
 
@@ -230,7 +233,7 @@ def test_gap_passes_no_heat_and_contact_is_one_body():
 
     def run(points, cells, laid_for_arc):
         model = heat_model(points, cells)
-        load = lambda a, b: model.power(laid_for_arc, source, a, b)[0]  # noqa: E731
+        load = lambda a, b: model.mesh.power(laid_for_arc, source, a, b)[0]  # noqa: E731
         start = np.full(len(points), AMBIENT)
         return march(model, start, model.exchange(everything(model)), 4.0, 0.25, power=load)
 
@@ -294,9 +297,9 @@ def test_filler_that_is_not_laid_stores_and_conducts_nothing():
     whole = alone.exchange(everything(alone))
     for i in range(8):
         a, b = 0.25 * i, 0.25 * (i + 1)
-        power = model.power(base, source, a, b)[0]
+        power = model.mesh.power(base, source, a, b)[0]
         temperature, lost, _ = heat_step(model, temperature, exchange, base, power, b - a)
-        power = alone.power(everything(alone), source, a, b)[0]
+        power = alone.mesh.power(everything(alone), source, a, b)[0]
         single, out, _ = heat_step(alone, single, whole, everything(alone), power, b - a)
         assert lost == pytest.approx(out, rel=1e-6)
     at = [nearest(model.points, *q) for q in alone.points]
@@ -306,20 +309,26 @@ def test_filler_that_is_not_laid_stores_and_conducts_nothing():
 
 
 @pytest.mark.parametrize("hot", [AMBIENT, 900.0, 1780.0], ids=["cold", "hot", "melting"])
-def test_joining_filler_adds_only_its_own_heat(hot):
-    """Must hold 11: cold filler at ambient adds rho V H(ambient), here zero; no heat is made."""
+@pytest.mark.parametrize("ambient", [263.15, AMBIENT, 313.15])
+def test_joining_filler_brings_its_own_heat(hot, ambient):
+    """First law: the heat content grows by what the filler brings, rho V H(ambient) on the scale
+    of the table, and by nothing else. The table's zero is a choice: at 20 degC filler brings
+    nothing, in a warmer workshop something, in a colder one less than nothing."""
     model, base = split_plate()
+    model = replace(model, ambient_temperature=ambient)
     before, after = model.exchange(base), model.exchange(everything(model))
-    temperature = np.where(before.active, hot, AMBIENT)
-    active = model.lay(temperature, before, after)
-    cold = model.tables.heat(np.array([AMBIENT]))[0][0]
-    added = DENSITY * (after.volume - before.volume).sum() * cold
-    assert cold == pytest.approx(0.0, abs=1e-6)
+    temperature = np.where(before.active, hot, ambient)
+    joined, brought = model.activate(temperature, before, after)
+    cold = model.tables.heat(np.array([ambient]))[0][0]
+    added = (after.volume - before.volume).sum()
+    assert brought == pytest.approx(DENSITY * added * cold, rel=1e-12)
+    assert np.sign(brought) == (0 if ambient == AMBIENT else np.sign(ambient - AMBIENT))
     stored = model.stored(temperature, before)
-    assert model.stored(active, after) == pytest.approx(stored + added, rel=1e-9, abs=1e-6)
+    assert model.stored(joined, after) == pytest.approx(stored + brought, rel=1e-9, abs=1e-6)
     # warmth only where filler and base share a node; nothing overshoots
-    assert active.max() <= hot + 1e-9 and active.min() >= AMBIENT - 1e-9
-    assert active[model.points[:, 0] > 0.001] == pytest.approx(AMBIENT, abs=1e-9)
+    low, high = min(hot, ambient), max(hot, ambient)
+    assert joined.max() <= high + 1e-9 and joined.min() >= low - 1e-9
+    assert joined[model.points[:, 0] > 0.001] == pytest.approx(ambient, abs=1e-9)
 
 
 def test_radiation_near_ambient_is_a_film():

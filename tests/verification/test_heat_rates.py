@@ -20,7 +20,7 @@ from tests.verification.heat_problem import (
     skewed,
     skin_on,
 )
-from weldsim.physics.heat_conduction import HeatTables
+from weldsim.physics.heat_tables import HeatTables
 
 CAPACITY = DENSITY * SPECIFIC_HEAT
 SIDE, RISE, RATE = 0.02, 300.0, 0.5  # m, K, 1/s
@@ -62,8 +62,10 @@ def error(cells, time_step, skew=0.0, end=1.0):
     exchange = skin_on(model)
 
     def power(begin, end):
-        heat = manufactured(model.position, end)[1]  # backward Euler: load at the end of the step
-        shares = (heat * model.weight) @ model.shape
+        heat = manufactured(model.mesh.position, end)[
+            1
+        ]  # backward Euler: load at the end of the step
+        shares = (heat * model.mesh.weight) @ model.mesh.shape
         return np.bincount(model.cells.ravel(), shares.ravel(), minlength=len(points))
 
     start = AMBIENT + manufactured(model.points, 0.0)[0]

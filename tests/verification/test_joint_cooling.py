@@ -6,13 +6,14 @@ Heat only, on the meshes the joints are computed on, with the constants behind t
 (k = 24.1 W/mK, rho c = 7.83e6 J/m3K, see test_cooling_time) and then with real curves.
 """
 
+from dataclasses import replace
 from importlib.resources import files
 
 import numpy as np
 import pytest
 
-from tests.verification.heat_problem import constant_tables
 from weldsim.case.load import parse_case
+from weldsim.materials.material import constant_material
 from weldsim.runs.summary import cooling_time
 from weldsim.simulation.model import build_model
 from weldsim.simulation.steps import heat_to_limit, next_event, start_state
@@ -27,31 +28,19 @@ def joint(kind, *changes):
 
 def measured(case, constants: bool) -> float:
     """t8/5 under the middle of the first weld, mechanics left out. [s]"""
-    model = build_model(case, "coarse", threads=1)
+    metal = None
     if constants:
-        model.heat.tables = constant_tables(24.1, 7830.0, 1000.0)
-        model.heat.film_coefficient = model.heat.emissivity = 0.0
-        model.material = Boundless(model.material)
+        metal = constant_material(density=7830.0, conductivity=24.1, specific_heat=1000.0)
+        air = replace(case.surroundings, film_coefficient=0.0, emissivity=0.0)
+        case = replace(case, surroundings=air)
+    model = build_model(case, "coarse", threads=1, material=metal)
     state = start_state(model)
     times, under = [], []
     while (event := next_event(model, state)) is not None:
         state, _ = heat_to_limit(model, state, event)
         times.append(state.time)
-        under.append(state.temperature[model.middle_points[0]] - 273.15)
+        under.append(state.temperature[model.activation.middle_points[0]] - 273.15)
     return cooling_time(np.array(times), np.array(under), 0.0, np.inf)
-
-
-class Boundless:
-    """The material without its range check: constants hold everywhere."""
-
-    def __init__(self, material):
-        self._material = material
-
-    def __getattr__(self, name):
-        return getattr(self._material, name)
-
-    def check_range(self, low, high):
-        pass
 
 
 def thin(heat, thickness, preheat=20.0):

@@ -28,8 +28,10 @@ from tests.verification.mech_tools import (
     solve,
     surface_load,
 )
-from weldsim.physics import mechanics as mechanical
-from weldsim.physics.mechanics import Properties, accept, minimal_supports
+from weldsim.physics import equilibrium
+from weldsim.physics.equilibrium import accept
+from weldsim.physics.plasticity import Properties
+from weldsim.physics.rigid_motion import minimal_supports
 
 LENGTH, WIDTH, THICK = 48.0, 20.0, 6.0
 ALPHA = 12e-6
@@ -96,7 +98,7 @@ def shape(points, u):
 @pytest.mark.slow
 def test_reactions_balance_loads_in_every_step(monkeypatch):
     """Must-hold 4: forces and moments, heated, yielding, clamped at one end, loaded; 1e-8."""
-    monkeypatch.setattr(mechanical, "TOLERANCE", 1e-11)
+    monkeypatch.setattr(equilibrium, "TOLERANCE", 1e-11)
     body = bar()
     fixed = np.repeat(body.on(0, 0.0)[:, None], 3, axis=1)
     end = facets_where(body, lambda p: p[0] > LENGTH - 1e-9)

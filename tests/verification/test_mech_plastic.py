@@ -25,7 +25,7 @@ from tests.verification.mech_tools import (
     surface_load,
 )
 from weldsim.errors import ConvergenceError
-from weldsim.physics.mechanics import accept
+from weldsim.physics.equilibrium import accept
 
 A, B, SY, E, NU = 100.0, 200.0, 240.0, 210e3, 0.3
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.verification.mech_tools import box, elastic, inherent, solve
-from weldsim.simulation.gauges import rigid_rotation
+from weldsim.physics.rigid_motion import rigid_rotation
 
 H, WIDE, SHRINK = 6.0, 8.0, -0.012
 E = 210e3

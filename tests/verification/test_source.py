@@ -149,7 +149,7 @@ def test_nodal_power_is_the_arc_power_at_every_place(what, begin, end):
     """Must hold: source total = Q every step, also at ends and on a plate thinner than the arc."""
     model = bar()
     active = everything(model)
-    power, factor = model.power(active, ARC, begin, end)
+    power, factor = model.mesh.power(active, ARC, begin, end)
     assert power.sum() == pytest.approx(2000.0, rel=1e-12)
     assert np.all(power >= 0)
     if what == "middle":
@@ -165,7 +165,7 @@ def test_overhang_at_an_edge_is_rescaled():
     edge = Seam(np.array([0, 0.01, 0.0]), np.array([0.05, 0.01, 0.0]), DOWN)
     arc = DoubleEllipsoid(500.0, 0.005, 0.010, 0.005, 0.004, 0.005, edge)
     model = bar()
-    power, factor = model.power(everything(model), arc, 4.0, 5.0)
+    power, factor = model.mesh.power(everything(model), arc, 4.0, 5.0)
     assert power.sum() == pytest.approx(500.0, rel=1e-12)
     assert factor == pytest.approx(2.0, rel=0.01)
 
@@ -173,7 +173,7 @@ def test_overhang_at_an_edge_is_rescaled():
 def test_cells_that_are_not_laid_receive_nothing():
     model = bar()
     active = model.points[model.cells].mean(axis=1)[:, 0] < 0.024
-    power, _ = model.power(active, ARC, 4.5, 5.5)
+    power, _ = model.mesh.power(active, ARC, 4.5, 5.5)
     assert power.sum() == pytest.approx(2000.0, rel=1e-12)
     assert np.all(power[model.points[:, 0] > 0.0245] == 0.0)
 
@@ -183,7 +183,7 @@ def test_an_arc_off_the_part_is_refused():
     away = Seam(START + [0, 5.0, 0], END + [0, 5.0, 0], DOWN)
     arc = DoubleEllipsoid(500.0, 0.005, 0.010, 0.005, 0.004, 0.005, away)
     with pytest.raises(ValueError, match="does not touch"):
-        model.power(everything(model), arc, 1.0, 2.0)
+        model.mesh.power(everything(model), arc, 1.0, 2.0)
 
 
 def test_step_without_length_is_refused():

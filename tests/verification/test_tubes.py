@@ -1,13 +1,18 @@
 """Tubes with a strip of inherent strain, springs and contact against closed forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.verification.mech_tools import body_of, box, elastic, inherent, solve
 from weldsim.geometry.blocks import mesh_blocks
 from weldsim.joints.assembly import Assembly, spans
-from weldsim.physics.mechanics import Contact, InternalVariables, Spring, solve_equilibrium
-from weldsim.simulation.gauges import mean_motion, rigid_rotation
+from weldsim.physics.contact import Contact
+from weldsim.physics.equilibrium import solve_equilibrium
+from weldsim.physics.plasticity import InternalVariables
+from weldsim.physics.rigid_motion import mean_motion, rigid_rotation
+from weldsim.physics.springs import Spring
 
 E, NU = 210e3, 0.3  # N/mm2; all lengths here are mm
 
@@ -182,7 +187,8 @@ def test_touching_faces_push_and_do_not_pull():
     gap = 0.4 - 5e-6  # half the way over which touching sets in counts as closed
     stiff = np.full(len(below), 1e7)
     up = np.tile([0.0, 0.0, 1.0], (len(below), 1))
-    body.model.let_touch(Contact(below, above, up, np.full(len(below), gap), stiff))
+    contact = Contact(below, above, up, np.full(len(below), gap), stiff)
+    body = replace(body, model=body.model.touching(contact))
     fixed = np.zeros_like(body.points, dtype=bool)
     fixed[body.on(2, 0.0)] = True
     top = body.on(2, 41.0)

@@ -11,7 +11,7 @@ from typing import Any
 
 from weldsim.case.tables import Tables
 from weldsim.schema.records import Surroundings
-from weldsim.schema.sections import nearest
+from weldsim.schema.section_checks import nearest
 
 HOTTEST = 873.15  # K; preheat of any procedure lies well below
 LEAST_ABOVE = 1.0  # K over ambient; nothing cools nearer to it in a time worth computing

@@ -7,7 +7,7 @@ from typing import Any
 from weldsim.case.tables import Tables
 from weldsim.schema.records import Clamp, StartRule
 from weldsim.schema.rules import clamp_rule, read_rule
-from weldsim.schema.sections import near_to
+from weldsim.schema.section_checks import near_to
 
 
 def read_clamps(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[Clamp, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 from weldsim.case.tables import Tables
 from weldsim.errors import CaseError
 from weldsim.schema.records import Clamp, Gauge
-from weldsim.schema.sections import is_known, near_to, such_as
+from weldsim.schema.section_checks import is_known, near_to, such_as
 from weldsim.schema.tolerance import Tolerance, read_tolerance
 from weldsim.units import parse
 

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import kind_of
-from weldsim.schema.sections import MANY, TOP, keys_of, nearest, quantity_kind, unknown_key
+from weldsim.schema.section_checks import keys_of, nearest, quantity_kind, unknown_key
+from weldsim.schema.sections import MANY, TOP
 from weldsim.units import KINDS, SI
 
 Overrides = Mapping[str, object] | Iterable[str]

@@ -18,8 +18,10 @@ from weldsim.case.tacks import read_tacks
 from weldsim.case.welds import read_welds
 from weldsim.materials.shelf import material_names
 from weldsim.schema.mistakes import Mistake
+from weldsim.schema.quantities import WRONG
 from weldsim.schema.records import Hold, SolveOptions, Surroundings
-from weldsim.schema.sections import NAMES, TOP, WRONG, is_known, near_to, nearest
+from weldsim.schema.section_checks import is_known, near_to, nearest
+from weldsim.schema.sections import NAMES, TOP
 
 
 def read_tables(raw: dict, folder: Path) -> tuple[dict[str, Any], list[Mistake]]:

@@ -10,7 +10,8 @@ from weldsim.case.keys import section_model
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.registry import joint_kind, kind_of
 from weldsim.schema.mistakes import Mistake
-from weldsim.schema.sections import Section, check_section
+from weldsim.schema.quantities import Section
+from weldsim.schema.section_checks import check_section
 
 
 @dataclass

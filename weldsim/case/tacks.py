@@ -8,7 +8,7 @@ from typing import Any
 from weldsim.case.tables import Tables
 from weldsim.geometry.path import SeamLine
 from weldsim.schema.records import Tack
-from weldsim.schema.sections import is_known, nearest
+from weldsim.schema.section_checks import is_known, nearest
 from weldsim.units import parse
 
 SLACK = 1e-9  # m; lengths in inches are not round in metres

@@ -8,15 +8,17 @@ from typing import Any
 
 import numpy as np
 
+from weldsim.case.keys import SECTIONS
 from weldsim.case.order import Wanted, in_order
 from weldsim.case.passes import pieces
 from weldsim.case.tables import Tables
 from weldsim.case.travel import directions_of
 from weldsim.geometry.path import SeamLine
 from weldsim.schema.process import PROCESSES
+from weldsim.schema.quantities import WRONG
 from weldsim.schema.records import Clamp, StartRule, Tack, Weld
 from weldsim.schema.rules import read_rule, start_rule
-from weldsim.schema.sections import WRONG, is_known, such_as
+from weldsim.schema.section_checks import is_known, such_as
 
 NEEDED = ("process", "current", "voltage", "efficiency", "speed")
 ARC = (
@@ -91,8 +93,6 @@ def read_welds(
 
 def _nothing(section: str):
     """A section that this kind of joint does not have."""
-    from weldsim.case.keys import SECTIONS
-
     return SECTIONS[section]()
 
 

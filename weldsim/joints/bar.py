@@ -21,8 +21,10 @@ from weldsim.joints.bar_blocks import (
 from weldsim.joints.bar_sections import BarSection, BeadSection, ViseSection
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.mistakes import Mistake
+from weldsim.schema.quantities import WRONG
 from weldsim.schema.records import Clamp, Hold, StartRule
-from weldsim.schema.sections import WRONG, JointWeldSection, is_known, such_as
+from weldsim.schema.section_checks import is_known, such_as
+from weldsim.schema.sections import JointWeldSection
 
 SMALLEST, LARGEST = 0.5e-3, 10.0  # m; beyond it a unit was mistyped ("200 m" for "200 mm")
 SLACK = 1e-9  # m; lengths in inches are not round in metres

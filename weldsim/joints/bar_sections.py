@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from weldsim.joints.registry import KINDS
-from weldsim.schema.sections import (
+from weldsim.schema.quantities import (
     Name,
     Place,
     Section,

@@ -14,8 +14,8 @@ import numpy as np
 
 from weldsim.joints.assembly import Assembly, lines, spans
 from weldsim.joints.kit import LEAST_GAP, Gap, JointSection, fill, mm, through
+from weldsim.schema.quantities import Size, quantity
 from weldsim.schema.records import Tack
-from weldsim.schema.sections import Size, quantity
 
 Angle = quantity("angle", "not negative")
 CAP_SHARE = 0.1  # height of a cap over the thickness, where none is stated

@@ -9,7 +9,7 @@ import numpy as np
 
 from weldsim.errors import CaseError
 from weldsim.geometry.path import SeamLine
-from weldsim.schema.sections import Axis, Section, Size, quantity
+from weldsim.schema.quantities import Axis, Section, Size, quantity
 
 Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused

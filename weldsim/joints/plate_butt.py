@@ -22,8 +22,8 @@ from weldsim.joints.butt_section import (
 )
 from weldsim.joints.kit import mm, named, near_seams, straight_seam
 from weldsim.joints.protocol import JointKind
+from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
-from weldsim.schema.sections import Size
 
 FACES = ("start end", "finish end", "left edge", "right edge")
 HELD = ()

@@ -34,8 +34,8 @@ from weldsim.joints.kit import (
     through,
 )
 from weldsim.joints.protocol import JointKind
+from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
-from weldsim.schema.sections import Size
 
 FACES = ("start end", "finish end", "stem top", "base front edge", "base back edge")
 HELD = ()

@@ -19,9 +19,10 @@ from weldsim.geometry.blocks import Blocks, mesh_blocks
 from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
 from weldsim.schema.mistakes import Mistake
+from weldsim.schema.quantities import Section
 from weldsim.schema.records import Clamp, Gauge, Hold, Tack, Weld
 from weldsim.schema.rules import clamp_rule, read_rule
-from weldsim.schema.sections import JointHoldSection, JointWeldSection, Section
+from weldsim.schema.sections import JointHoldSection, JointWeldSection
 
 Part = Any  # record of a kind's own
 Welds = Sequence[tuple[str, Section]]  # [[weld]] sections by name

@@ -23,8 +23,8 @@ from weldsim.joints.butt_section import (
 )
 from weldsim.joints.kit import mm, named, near_seams
 from weldsim.joints.protocol import JointKind
+from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
-from weldsim.schema.sections import Size
 
 FACES = ("start end", "finish end")
 HELD = ("start end",)

@@ -28,7 +28,7 @@ from weldsim.joints.kit import (
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.saddle_map import SaddleMap
-from weldsim.schema.sections import Size
+from weldsim.schema.quantities import Size
 
 FACES = ("branch end", "chord start", "chord end")
 HELD = ("chord start", "chord end")

@@ -25,7 +25,7 @@ from weldsim.joints.kit import (
 )
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.square_stub import SquareStub
-from weldsim.schema.sections import Size
+from weldsim.schema.quantities import Size
 
 FACES = ("branch end", "chord start", "chord end")
 HELD = ("chord start", "chord end")

@@ -29,7 +29,7 @@ from weldsim.joints.kit import (
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.square_stub import SquareStub
-from weldsim.schema.sections import Size
+from weldsim.schema.quantities import Size
 
 FACES = ("tube end", "plate left", "plate right", "plate front", "plate back")
 HELD = ("plate left", "plate right")

@@ -7,10 +7,13 @@ That is enough to write EN 1993-1-2 and EN 1999-1-2 down as data and to integrat
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from weldsim.errors import MaterialError
 
@@ -25,7 +28,7 @@ TABLE_TOLERANCE = 4e-4  # error of a table at mid-interval over the value
 class Curve:
     """A property against temperature, with where it comes from.
 
-    Parameters
+    Attributes
     ----------
     edges : ndarray, shape (n + 1,)
         Rising temperatures between which the pieces hold. [K]
@@ -57,8 +60,28 @@ class Curve:
     label: str = ""
 
     @classmethod
-    def from_table(cls, temperatures, values, **about) -> Curve:
-        """Straight lines between points; temperatures (n,) rising [K], values (n,)."""
+    def from_table(cls, temperatures: ArrayLike, values: ArrayLike, **about: Any) -> Curve:
+        """Straight lines between points.
+
+        Parameters
+        ----------
+        temperatures : array_like, shape (n,)
+            Rising. [K]
+        values : array_like, shape (n,)
+            The property there.
+        **about : object
+            Further attributes of a curve, such as `source`.
+
+        Returns
+        -------
+        Curve
+            With n - 1 pieces.
+
+        Raises
+        ------
+        ValueError
+            If the temperatures do not rise, or are not as many as the values.
+        """
         t, v = np.asarray(temperatures, float), np.asarray(values, float)
         if t.ndim != 1 or t.shape != v.shape or t.size < 2 or np.any(np.diff(t) <= 0):
             raise ValueError("a table needs rising temperatures and as many values, two at least")
@@ -69,12 +92,25 @@ class Curve:
         return cls(t, poly, none, none + NO_POLE, **about)
 
     @classmethod
-    def constant(cls, value: float, **about) -> Curve:
-        """The same value at every temperature."""
+    def constant(cls, value: float, **about: Any) -> Curve:
+        """The same value at every temperature.
+
+        Parameters
+        ----------
+        value : float
+            The property.
+        **about : object
+            Further attributes of a curve, such as `source`.
+
+        Returns
+        -------
+        Curve
+            It holds beyond its edges.
+        """
         about["hold"] = True
         return cls.from_table([273.15, 1273.15], [value, value], **about)
 
-    def __call__(self, temperature):
+    def __call__(self, temperature: ArrayLike) -> np.ndarray:
         """Value at temperatures of any shape. [K]
 
         Raises
@@ -85,17 +121,46 @@ class Curve:
         inside = self._inside(temperature)
         i = self._piece(inside)
         t = inside - self.origin
-        return _horner(self.poly[i], t) + self.top[i] / (t - self.pole[i])
+        value: np.ndarray = _horner(self.poly[i], t) + self.top[i] / (t - self.pole[i])
+        return value
 
-    def integral(self, temperature):
-        """Exact integral from the first edge, end values held beyond the edges if `hold`."""
+    def integral(self, temperature: ArrayLike) -> np.ndarray:
+        """Exact integral over temperature from the first edge.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Upper ends, of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            [unit of the property times K], end values held beyond the edges if `hold`.
+
+        Raises
+        ------
+        MaterialError
+            Outside the range, unless the curve holds its end values.
+        """
         inside = self._inside(temperature)
         i = self._piece(inside)
         area = self._sums[i] + self._primitive(inside, i) - self._primitive(self.edges[i], i)
-        return area + self(inside) * (np.asarray(temperature, float) - inside)
+        value: np.ndarray = area + self(inside) * (np.asarray(temperature, float) - inside)
+        return value
 
     def check_range(self, lowest: float, highest: float) -> None:
-        """Raise `MaterialError` if a temperature between the two has no value. [K]"""
+        """Refuse a range in which some temperature has no value.
+
+        Parameters
+        ----------
+        lowest, highest : float
+            Ends of the range. [K]
+
+        Raises
+        ------
+        MaterialError
+            With the first temperature that has none.
+        """
         low, high = self.edges[0], self.edges[-1]
         if self.hold or (lowest >= low - EDGE and highest <= high + EDGE):
             return
@@ -106,38 +171,71 @@ class Curve:
             'beyond_range = "hold"'
         )
 
-    def _inside(self, temperature):
+    def _inside(self, temperature: ArrayLike) -> np.ndarray:
         t = np.asarray(temperature, dtype=float)
         if not self.hold and t.size:
             self.check_range(t.min(), t.max())
-        return np.clip(t, self.edges[0], self.edges[-1])
+        value: np.ndarray = np.clip(t, self.edges[0], self.edges[-1])
+        return value
 
-    def _piece(self, temperature):
+    def _piece(self, temperature: np.ndarray) -> np.ndarray:
         i = np.searchsorted(self.edges, temperature, side="right") - 1
-        return np.clip(i, 0, self.top.size - 1)
+        value: np.ndarray = np.clip(i, 0, self.top.size - 1)
+        return value
 
-    def _primitive(self, temperature, i):
+    def _primitive(self, temperature: np.ndarray, i: np.ndarray) -> np.ndarray:
         t = temperature - self.origin
         powers = np.arange(1, self.poly.shape[1] + 1)
         area = _horner(self.poly[i] / powers, t) * t
-        return area + self.top[i] * np.log(np.abs(t - self.pole[i]))
+        value: np.ndarray = area + self.top[i] * np.log(np.abs(t - self.pole[i]))
+        return value
 
     @cached_property
-    def _sums(self):
+    def _sums(self) -> np.ndarray:
         """Integral up to the start of each piece, shape (n,)."""
         i = np.arange(self.top.size)
         areas = self._primitive(self.edges[1:], i) - self._primitive(self.edges[:-1], i)
         return np.concatenate([[0.0], np.cumsum(areas)[:-1]])
 
 
-def _horner(coefficients, t):
+CurveLike = Curve | float | tuple[ArrayLike, ArrayLike]
+
+
+def curve_of(value: CurveLike, source: str, label: str) -> Curve:
+    """A curve from what a caller may give for one.
+
+    Parameters
+    ----------
+    value : Curve, float, or (temperatures, values)
+        Tables [K, SI] hold their end values.
+    source : str
+        Where it comes from.
+    label : str
+        What messages call it.
+
+    Returns
+    -------
+    Curve
+        `value` itself where it is one.
+    """
+    if isinstance(value, Curve):
+        return value
+    if isinstance(value, int | float):
+        return Curve.constant(float(value), source=source, label=label)
+    temperatures, values = value
+    return Curve.from_table(temperatures, values, source=source, label=label)
+
+
+def _horner(coefficients: np.ndarray, t: np.ndarray) -> np.ndarray:
     value = np.zeros_like(t)
     for k in range(coefficients.shape[-1] - 1, -1, -1):
         value = value * t + coefficients[..., k]
     return value
 
 
-def refined_table(function, kinks):
+def refined_table(
+    function: Callable[[np.ndarray], np.ndarray], kinks: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and values of a piecewise-linear copy of `function`, refined where it curves.
 
     Parameters
@@ -170,8 +268,19 @@ def refined_table(function, kinks):
     return without_straight(nodes, function(nodes))
 
 
-def without_straight(nodes, values):
-    """The same piecewise-linear table without the nodes on a straight line; both (n,)."""
+def without_straight(nodes: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The same piecewise-linear table without the nodes on a straight line.
+
+    Parameters
+    ----------
+    nodes, values : ndarray, shape (n,)
+        The table.
+
+    Returns
+    -------
+    nodes, values : ndarray, shape (m,)
+        With the nodes at which the line bends, and both ends.
+    """
     before, after = nodes[1:-1] - nodes[:-2], nodes[2:] - nodes[1:-1]
     line = (values[:-2] * after + values[2:] * before) / (before + after)
     bends = np.abs(values[1:-1] - line) > 1e-13 * np.abs(values).max()
@@ -179,7 +288,7 @@ def without_straight(nodes, values):
     return nodes[keep], values[keep]
 
 
-def _subdivided(kinks):
+def _subdivided(kinks: np.ndarray) -> np.ndarray:
     parts = [
         np.linspace(a, b, int(np.ceil((b - a) / FIRST_INTERVAL)) + 1)
         for a, b in zip(kinks[:-1], kinks[1:], strict=True)

@@ -10,21 +10,25 @@ keeps its mass), permanent softening of heat-treated metal. The numbers live in 
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from weldsim.errors import MaterialError
-from weldsim.materials.curves import Curve, refined_table, without_straight
+from weldsim.materials.curves import Curve, CurveLike, curve_of, refined_table, without_straight
 from weldsim.materials.material_file import list_materials, read_material_file
 
-__all__ = ["CURVES", "REFERENCE_TEMPERATURE", "TABLES", "Material"]
-__all__ += ["constant_material", "list_materials", "load_material"]
+__all__ = ["CURVES", "REFERENCE_TEMPERATURE", "TABLES", "Material", "list_materials"]
+__all__ += ["load_material"]
 
 REFERENCE_TEMPERATURE = 293.15  # enthalpy and thermal strain are zero here, 20 degC [K]
-CURVES = ("conductivity", "specific_heat", "thermal_strain", "youngs_modulus")
-CURVES += ("yield_stress", "hardening_modulus")
+CURVES: tuple[str, ...] = (
+    "conductivity", "specific_heat", "thermal_strain", "youngs_modulus", "yield_stress",
+    "hardening_modulus",
+)  # fmt: skip
 TABLES = (*CURVES, "enthalpy")  # what `Material.table` knows
 TABLE_RANGE = (173.15, 3273.15)  # tables of curves that hold their end values reach so far [K]
 
@@ -36,6 +40,7 @@ class Material:
     Attributes
     ----------
     name, title : str
+        What a case calls it, and what a person does.
     density : float
         Constant. [kg/m3]
     curves : mapping of name -> Curve
@@ -77,56 +82,154 @@ class Material:
     straightening_limit: float | None = None
     notes: Mapping[str, str] = field(default_factory=dict)
     not_modelled: tuple[str, ...] = ()
-    _tables: dict = field(default_factory=dict, init=False, repr=False)
+    _tables: dict[str, tuple[np.ndarray, np.ndarray]] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
-    def conductivity(self, temperature):
-        """Heat conductivity, raised in the melt. [W/(m K)]"""
-        k = self.curves["conductivity"](temperature)
-        if self.melt_conductivity_factor == 1.0:
-            return k
-        return k * (1.0 + (self.melt_conductivity_factor - 1.0) * self.melted(temperature))
+    def conductivity(self, temperature: ArrayLike) -> np.ndarray:
+        """Heat conductivity, raised in the melt.
 
-    def specific_heat(self, temperature):
-        """Specific heat without latent heat. [J/(kg K)]"""
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            [W/(m K)]
+        """
+        k: np.ndarray = self.curves["conductivity"](temperature)
+        if self.melt_conductivity_factor != 1.0:
+            k = k * (1.0 + (self.melt_conductivity_factor - 1.0) * self.melted(temperature))
+        return k
+
+    def specific_heat(self, temperature: ArrayLike) -> np.ndarray:
+        """Specific heat without latent heat.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            [J/(kg K)]
+        """
         return self.curves["specific_heat"](temperature)
 
-    def enthalpy(self, temperature):
-        """Heat to bring 1 kg from 20 degC to a temperature, melting included; exact. [J/kg]"""
-        c = self.curves["specific_heat"]
-        sensible = c.integral(temperature) - c.integral(REFERENCE_TEMPERATURE)
-        if self.latent_heat == 0.0:
-            return sensible
-        return sensible + self.latent_heat * self.melted(temperature)
+    def enthalpy(self, temperature: ArrayLike) -> np.ndarray:
+        """Heat to bring 1 kg from 20 degC to a temperature, melting included; exact.
 
-    def melted(self, temperature):
-        """Share that is liquid: 0 to the solidus, 1 from the liquidus, linear between."""
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            [J/kg]
+        """
+        c = self.curves["specific_heat"]
+        heat: np.ndarray = c.integral(temperature) - c.integral(REFERENCE_TEMPERATURE)
+        if self.latent_heat:
+            heat = heat + self.latent_heat * self.melted(temperature)
+        return heat
+
+    def melted(self, temperature: ArrayLike) -> np.ndarray:
+        """Share that is liquid: 0 to the solidus, 1 from the liquidus, linear between.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            Dimensionless.
+        """
         t = np.asarray(temperature, dtype=float)
         if math.isinf(self.solidus):
             return np.zeros_like(t)
-        return np.clip((t - self.solidus) / (self.liquidus - self.solidus), 0.0, 1.0)
+        value: np.ndarray = np.clip((t - self.solidus) / (self.liquidus - self.solidus), 0.0, 1.0)
+        return value
 
-    def thermal_strain(self, temperature):
-        """Free elongation since 20 degC, standing still above the softening temperature."""
+    def thermal_strain(self, temperature: ArrayLike) -> np.ndarray:
+        """Free elongation since 20 degC, standing still above the softening temperature.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            Dimensionless.
+        """
         eps = self.curves["thermal_strain"]
         held = np.minimum(temperature, self.softening_temperature)
-        return eps(held) - eps(REFERENCE_TEMPERATURE)
+        value: np.ndarray = eps(held) - eps(REFERENCE_TEMPERATURE)
+        return value
 
-    def youngs_modulus(self, temperature):
-        """Young's modulus, never below its floor. [Pa]"""
-        return np.maximum(self.curves["youngs_modulus"](temperature), self.modulus_floor)
+    def youngs_modulus(self, temperature: ArrayLike) -> np.ndarray:
+        """Young's modulus, never below its floor.
 
-    def yield_stress(self, temperature):
-        """Stress at first yield, never below its floor. [Pa]"""
-        return np.maximum(self.curves["yield_stress"](temperature), self.yield_floor)
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
 
-    def hardening_modulus(self, temperature):
-        """Rise of yield stress with plastic strain, d sigma / d eps_p. [Pa]"""
+        Returns
+        -------
+        ndarray
+            [Pa]
+        """
+        value: np.ndarray = np.maximum(
+            self.curves["youngs_modulus"](temperature), self.modulus_floor
+        )
+        return value
+
+    def yield_stress(self, temperature: ArrayLike) -> np.ndarray:
+        """Stress at first yield, never below its floor.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            [Pa]
+        """
+        value: np.ndarray = np.maximum(self.curves["yield_stress"](temperature), self.yield_floor)
+        return value
+
+    def hardening_modulus(self, temperature: ArrayLike) -> np.ndarray:
+        """Rise of yield stress with plastic strain, d sigma / d eps_p.
+
+        Parameters
+        ----------
+        temperature : array_like
+            Of any shape. [K]
+
+        Returns
+        -------
+        ndarray
+            [Pa]
+        """
         curve = self.curves["hardening_modulus"](temperature)
         if self.hardening_strain is None:
             return curve
         first = self.yield_stress(temperature)
         later = np.maximum(curve, first)  # zero hardening where the floor is the stronger
-        return (later - first) / (self.hardening_strain - later / self.youngs_modulus(temperature))
+        plastic = self.hardening_strain - later / self.youngs_modulus(temperature)
+        modulus: np.ndarray = (later - first) / plastic
+        return modulus
 
     @property
     def carries_below(self) -> float:
@@ -140,7 +243,12 @@ class Material:
         return {k: " ".join(filter(None, texts)) for k, texts in said.items()} | dict(self.notes)
 
     def check_range(self, lowest: float, highest: float) -> None:
-        """Refuse temperatures the curves do not cover. [K]
+        """Refuse temperatures the curves do not cover.
+
+        Parameters
+        ----------
+        lowest, highest : float
+            Ends of the range. [K]
 
         Raises
         ------
@@ -156,7 +264,8 @@ class Material:
 
         Parameters
         ----------
-        name : one of `TABLES`
+        name : str
+            One of `TABLES`.
 
         Returns
         -------
@@ -180,11 +289,11 @@ class Material:
             self._tables[name] = made
         return self._tables[name]
 
-    def _nodes(self, name):
+    def _nodes(self, name: str) -> np.ndarray:
         """Range and kinks of a property; for enthalpy every kelvin between them. [K]"""
         curve = self.curves["specific_heat" if name == "enthalpy" else name]
         low, high = TABLE_RANGE if curve.hold else (curve.edges[0], curve.edges[-1])
-        kinks = [curve.edges]
+        kinks: list[ArrayLike] = [curve.edges]
         if name in ("enthalpy", "conductivity"):
             kinks.append([self.solidus, self.liquidus])
         if name == "thermal_strain":
@@ -198,89 +307,38 @@ class Material:
             inner = np.concatenate([inner, np.arange(low, min(last + 1.0, high))])
         return np.unique(np.round(np.concatenate([[low, high], inner]), 9))
 
-    def with_curves(self, source: str = "set by the caller", **curves) -> Material:
+    def with_curves(self, source: str = "set by the caller", **curves: CurveLike) -> Material:
         """Another material with some curves replaced; scalars go through `dataclasses.replace`.
 
         Parameters
         ----------
+        source : str
+            Where the numbers come from.
         **curves : Curve, float, or (temperatures, values)
             Names in `CURVES`; tables [K, SI] hold their end values. A new `hardening_modulus` is
             taken as a modulus. Floors, softening and melting stay as they are.
+
+        Returns
+        -------
+        Material
+            This one stays as it is.
+
+        Raises
+        ------
+        ValueError
+            If a name is none of `CURVES`.
         """
         unknown = set(curves) - set(CURVES)
         if unknown:
             raise ValueError(f"no curve {sorted(unknown)}; there are {', '.join(CURVES)}")
-        made = {name: _as_curve(value, source, name) for name, value in curves.items()}
+        made = {name: curve_of(value, source, name) for name, value in curves.items()}
         strain = None if "hardening_modulus" in curves else self.hardening_strain
         return replace(self, curves={**self.curves, **made}, hardening_strain=strain)
 
 
-def _as_curve(value, source, label) -> Curve:
-    if isinstance(value, Curve):
-        return value
-    if np.isscalar(value):
-        return Curve.constant(float(value), source=source, label=label)
-    temperatures, values = value
-    return Curve.from_table(temperatures, values, source=source, label=label)
-
-
-def constant_material(
-    name="constant",
-    *,
-    density=7850.0,
-    conductivity=50.0,
-    specific_heat=500.0,
-    expansion=12e-6,
-    youngs_modulus=210e9,
-    poisson_ratio=0.3,
-    yield_stress=math.inf,
-    hardening_modulus=0.0,
-    latent_heat=0.0,
-    solidus=math.inf,
-    liquidus=math.inf,
-    softening_temperature=math.inf,
-    isotropic_share=1.0,
+def load_material(
+    name_or_path: str | os.PathLike[str], folder: str | os.PathLike[str] | None = None
 ) -> Material:
-    """A metal whose properties do not change with temperature, for checks against closed forms.
-
-    Parameters
-    ----------
-    expansion : float
-        Thermal strain per kelvin from 20 degC, at all temperatures below softening. [1/K]
-    others : float
-        As the attributes of `Material`, SI units; no floors, no melt stirring.
-
-    Raises
-    ------
-    ValueError
-        If latent heat is given without a finite melting range.
-    """
-    if latent_heat and not solidus < liquidus < math.inf:
-        raise ValueError("latent heat needs finite temperatures, solidus below liquidus")
-    strain = ([173.15, 3273.15], [-120.0 * expansion, 2980.0 * expansion])
-    values = dict(
-        conductivity=conductivity,
-        specific_heat=specific_heat,
-        thermal_strain=strain,
-        youngs_modulus=youngs_modulus,
-        yield_stress=min(yield_stress, 1e15),  # never reached, but finite in a table
-        hardening_modulus=hardening_modulus,
-    )
-    return Material(
-        name=name,
-        title="constant properties",
-        density=density,
-        curves={key: _as_curve(value, "set by the caller", key) for key, value in values.items()},
-        poisson_ratio=poisson_ratio,
-        isotropic_share=isotropic_share,
-        solidus=solidus,
-        liquidus=liquidus,
-        latent_heat=latent_heat,
-        softening_temperature=softening_temperature,
-    )
-
-
-def load_material(name_or_path, folder=None) -> Material:
     """A material that comes with weldsim, by name, or a user's own file.
 
     Parameters
@@ -289,6 +347,11 @@ def load_material(name_or_path, folder=None) -> Material:
         A name from `list_materials`, or the path of a `.toml` file (layout: `material_file`).
     folder : str or Path, optional
         Where a relative path starts; the current folder by default.
+
+    Returns
+    -------
+    Material
+        Its numbers checked over the whole range of its tables.
 
     Raises
     ------

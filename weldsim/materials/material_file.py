@@ -33,32 +33,17 @@ which the modulus of a straight line from first yield follows. A piece may carry
 
 from __future__ import annotations
 
+import os
 import tomllib
 from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
-import numpy as np
-
 from weldsim.errors import MaterialError
-from weldsim.materials.curves import NO_POLE, Curve
-from weldsim.units import parse
+from weldsim.materials.curve_entries import CURVE_UNITS, SHAPES, CurveEntries
+from weldsim.materials.curves import Curve
+from weldsim.materials.entries import Table
 
-CURVE_UNITS = {
-    "conductivity": "W/m/K",
-    "specific_heat": "J/kg/K",
-    "thermal_strain": "1",
-    "youngs_modulus": "Pa",
-    "yield_stress": "Pa",
-    "hardening_modulus": "Pa",
-}
-CURVE_KEYS = ("unit", "times", "temperature_unit", "source", "valid", "extension", "note")
-CURVE_KEYS += ("table", "pieces", "value")
-EXTRA_KEYS = {
-    "youngs_modulus": ("floor",),
-    "yield_stress": ("floor",),
-    "hardening_modulus": ("at_total_strain",),
-}
 SECTIONS = {
     "density": ("value", "source"),
     "melting": ("solidus", "liquidus", "latent_heat", "conductivity_factor", "source"),
@@ -71,23 +56,37 @@ SECTIONS = {
     ),  # fmt: skip
 }
 TOP_KEYS = ("title", "base", "beyond_range", "not_modelled")
-SHAPES = ("table", "pieces", "value")
-ORIGINS = {"degC": 273.15, "K": 0.0}
-KINDS_OF_UNIT = {
-    "W/m/K": "conductivity", "J/kg/K": "specific heat", "J/kg": "latent heat", "Pa": "stress",
-    "kg/m3": "density", "K": "temperature",
-}  # fmt: skip
 
 
 def list_materials() -> tuple[str, ...]:
-    """Names of the materials that come with weldsim."""
+    """Names of the materials that come with weldsim.
+
+    Returns
+    -------
+    tuple of str
+        Sorted.
+    """
     folder = files("weldsim") / "data" / "materials"
     found = (entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
     return tuple(sorted(name.removesuffix(".toml") for name in found))
 
 
-def read_material_file(name_or_path, folder=None) -> dict:
-    """Keyword arguments of `weldsim.materials.material.Material`, all in SI, from a name or a path.
+def read_material_file(
+    name_or_path: str | os.PathLike[str], folder: str | os.PathLike[str] | None = None
+) -> Table:
+    """What a material file says, checked.
+
+    Parameters
+    ----------
+    name_or_path : str or path-like
+        A name from `list_materials`, or the path of a ``.toml`` file.
+    folder : str or path-like, optional
+        Where a relative path starts; the current folder by default.
+
+    Returns
+    -------
+    dict
+        Keyword arguments of `weldsim.materials.material.Material`, all in SI.
 
     Raises
     ------
@@ -95,10 +94,14 @@ def read_material_file(name_or_path, folder=None) -> dict:
         One line with file, key, value and what is allowed.
     """
     name, label, data = _merged(name_or_path, folder, seen=())
-    return _Reader(label).material(name, data)
+    return MaterialEntries(label).material(name, data)
 
 
-def _merged(name_or_path, folder, seen):
+def _merged(
+    name_or_path: str | os.PathLike[str],
+    folder: str | os.PathLike[str] | None,
+    seen: tuple[str, ...],
+) -> tuple[str, str, Table]:
     """Name, label for messages and content of a file, laid over its base."""
     name, label, text, home = _open(name_or_path, folder)
     key = str(home.resolve() / Path(label).name) if home else name
@@ -108,14 +111,17 @@ def _merged(name_or_path, folder, seen):
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise MaterialError(f"{label}: not readable as TOML: {error}") from None
-    _Reader(label).known_keys("", data, (*TOP_KEYS, *SECTIONS, *CURVE_UNITS))
+    MaterialEntries(label).known_keys("", data, (*TOP_KEYS, *SECTIONS, *CURVE_UNITS))
     if "base" not in data:
         return name, label, data
-    base = _Reader(label).text("", data, "base")
+    base = MaterialEntries(label).text("", data, "base")
     return name, label, _laid_over(_merged(base, home, (*seen, key))[2], data)
 
 
-def _open(name_or_path, folder):
+def _open(
+    name_or_path: str | os.PathLike[str], folder: str | os.PathLike[str] | None
+) -> tuple[str, str, str, Path | None]:
+    """Name, label for messages, text, and folder of a file; None of one of our own."""
     given = str(name_or_path)
     if not given.endswith(".toml") and "/" not in given and "\\" not in given:
         if given not in list_materials():
@@ -135,7 +141,7 @@ def _open(name_or_path, folder):
         raise MaterialError(f"material {given!r}: cannot be read: {reason}") from None
 
 
-def _laid_over(base, data):
+def _laid_over(base: Table, data: Table) -> Table:
     """`data` over `base`, key by key; a section that changes must say its source anew."""
     merged = {k: v for k, v in base.items() if k != "base"}
     for key, value in data.items():
@@ -148,60 +154,11 @@ def _laid_over(base, data):
     return merged
 
 
-class _Reader:
-    """Checks and converts the entries of one file; every refusal names file, section and key."""
+class MaterialEntries(CurveEntries):
+    """Reads a whole file."""
 
-    def __init__(self, label: str):
-        self.label = label
-
-    def refuse(self, section, key, value, allowed):
-        place = f"{self.label} " + (f"[{section}] " if section else "")
-        shown = "" if value is None else f" {value!r}:"
-        raise MaterialError(f"{place}{key}:{shown} {allowed}")
-
-    def known_keys(self, section, data, allowed):
-        for key in data:
-            if key not in allowed:
-                close = get_close_matches(key, allowed, 1)
-                hint = f"did you mean {close[0]}?" if close else f"allowed: {', '.join(allowed)}"
-                self.refuse(section, key, None, f"unknown key, {hint}")
-
-    def need(self, section, data, key):
-        if key not in data:
-            self.refuse(section, key, None, "missing")
-        return data[key]
-
-    def text(self, section, data, key):
-        value = self.need(section, data, key)
-        if not isinstance(value, str) or not value.strip():
-            self.refuse(section, key, value, "must be text")
-        return value
-
-    def number(self, section, data, key, low=-np.inf, high=np.inf):
-        """A bare number with low <= number <= high."""
-        value = self.need(section, data, key)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.refuse(section, key, value, "must be a number without a unit")
-        if not low <= value <= high:
-            self.refuse(section, key, value, f"must be from {low:g} to {high:g}")
-        return float(value)
-
-    def quantity(self, section, data, key, unit, low=-np.inf):
-        value = self.need(section, data, key)
-        number = self._si(section, key, value, unit)
-        if number < low:
-            self.refuse(section, key, value, f"must not be below {low:g} {unit}")
-        return number
-
-    def _si(self, section, key, value, unit):
-        try:
-            if unit == "1":
-                return _plain(value)
-            return parse(value, KINDS_OF_UNIT[unit])
-        except ValueError as error:
-            self.refuse(section, key, None, str(error))
-
-    def material(self, name, data) -> dict:
+    def material(self, name: str, data: Table) -> Table:
+        """Keyword arguments of a `Material`, all in SI."""
         hold = data.get("beyond_range", "raise")
         if hold not in ("hold", "raise"):
             self.refuse("", "beyond_range", hold, 'must be "hold" or "raise"')
@@ -229,7 +186,8 @@ class _Reader:
             **self.mechanics(data["mechanics"]),
         )
 
-    def melting(self, data):
+    def melting(self, data: Table) -> Table:
+        """Solidus, liquidus, latent heat and what stirring adds."""
         solidus = self.quantity("melting", data, "solidus", "K", 300.0)
         liquidus = self.quantity("melting", data, "liquidus", "K", 300.0)
         if liquidus <= solidus:
@@ -241,7 +199,8 @@ class _Reader:
             melt_conductivity_factor=self.number("melting", data, "conductivity_factor", 0.1, 20),
         )
 
-    def mechanics(self, data):
+    def mechanics(self, data: Table) -> Table:
+        """Single values of mechanics."""
         section = "mechanics"
         return dict(
             poisson_ratio=self.number(section, data, "poisson_ratio", 0.0, 0.49),
@@ -252,128 +211,15 @@ class _Reader:
             else None,
         )
 
-    def floor(self, key, data, curves):
+    def floor(self, key: str, data: Table, curves: dict[str, Curve]) -> float:
+        """Lowest value in use of a curve, written as a share of that at 20 degC."""
         if "floor" not in data[key]:
             return 0.0
         return self.number(key, data[key], "floor", 0.0, 0.5) * float(curves[key](293.15))
 
-    def lines(self, data, key):
+    def lines(self, data: Table, key: str) -> tuple[str, ...]:
+        """A list of texts; empty where it is left out."""
         value = data.get(key, [])
         if not isinstance(value, list) or not all(isinstance(line, str) for line in value):
             self.refuse("", key, value, "must be a list of texts")
         return tuple(value)
-
-    def curve(self, key, data, hold) -> Curve:
-        self.known_keys(key, data, CURVE_KEYS + EXTRA_KEYS.get(key, ()))
-        given = [shape for shape in SHAPES if shape in data]
-        if len(given) != 1:
-            self.refuse(key, "table", None, "give exactly one of table, pieces or value")
-        origin = self.origin(key, data)
-        about = dict(
-            source=self.text(key, data, "source"),
-            extension=" ".join(data[k] for k in ("extension", "note") if k in data),
-            label=f"{self.label} [{key}]",
-            origin=origin,
-            hold=hold,
-        )
-        scale = self.scale(key, data)
-        if given == ["value"]:
-            value = self.number(key, data, "value") * scale
-            return Curve.constant(value, **about)
-        about["valid"] = self.valid(key, data)
-        if given == ["table"]:
-            rows = self.rows(key, data["table"])
-            curve = Curve.from_table(rows[:, 0] + origin, rows[:, 1] * scale, **about)
-        else:
-            curve = self.pieces(key, data["pieces"], scale, about)
-        low, high = curve.valid
-        beyond = curve.edges[0] < low - 1e-6 or curve.edges[-1] > high + 1e-6
-        if beyond and "extension" not in data:
-            self.refuse(key, "extension", None, "missing: say what was added outside `valid`")
-        return curve
-
-    def origin(self, key, data):
-        unit = data.get("temperature_unit", "degC")
-        if unit not in ORIGINS:
-            self.refuse(key, "temperature_unit", unit, 'must be "degC" or "K"')
-        return ORIGINS[unit]
-
-    def scale(self, key, data):
-        if ("unit" in data) == ("times" in data):
-            self.refuse(key, "unit", None, "give either unit or times")
-        if "times" in data:
-            return self.quantity(key, data, "times", CURVE_UNITS[key])
-        unit = self.text(key, data, "unit")
-        return self._si(key, "unit", unit if unit == "1" else f"1 {unit}", CURVE_UNITS[key])
-
-    def valid(self, key, data):
-        ends = self.need(key, data, "valid")
-        if not isinstance(ends, list) or len(ends) != 2:
-            self.refuse(key, "valid", ends, 'must be two temperatures, ["20 degC", "1200 degC"]')
-        low, high = (self._si(key, "valid", end, "K") for end in ends)
-        if low >= high:
-            self.refuse(key, "valid", ends, "the first must be below the second")
-        return low, high
-
-    def rows(self, key, table):
-        try:
-            rows = np.array(table, dtype=float)
-        except (ValueError, TypeError):
-            rows = np.empty(0)
-        if rows.ndim != 2 or rows.shape[1] != 2 or len(rows) < 2 or not np.isfinite(rows).all():
-            self.refuse(key, "table", None, "must be two or more rows of [temperature, value]")
-        falls = np.flatnonzero(np.diff(rows[:, 0]) <= 0)
-        if falls.size:
-            row, before = rows[falls[0] + 1].tolist(), rows[falls[0], 0]
-            self.refuse(key, "table", row, f"temperatures must rise, the row before has {before:g}")
-        return rows
-
-    def pieces(self, key, pieces, scale, about) -> Curve:
-        if not isinstance(pieces, list) or not pieces:
-            self.refuse(key, "pieces", pieces, "must be a list of { from, to, poly }")
-        edges, polys, tops, poles = [], [], [], []
-        for piece in pieces:
-            start, end, poly, top, pole = self.piece(key, piece, about["origin"])
-            if edges and abs(start - edges[-1]) > 1e-6:
-                self.refuse(key, "from", piece["from"], "must be where the piece before ends")
-            edges += [end] if edges else [start, end]
-            polys.append(poly)
-            tops.append(top * scale)
-            poles.append(pole)
-        width = max(len(poly) for poly in polys)
-        table = np.array([poly + [0.0] * (width - len(poly)) for poly in polys]) * scale
-        return Curve(np.array(edges), table, np.array(tops), np.array(poles), **about)
-
-    def piece(self, key, piece, origin):
-        if not isinstance(piece, dict):
-            self.refuse(key, "pieces", piece, "must be a list of { from, to, poly }")
-        self.known_keys(key, piece, ("from", "to", "poly", "hyperbola"))
-        start = round(self.quantity(key, piece, "from", "K", 0.0), 9)
-        end = round(self.quantity(key, piece, "to", "K", 0.0), 9)
-        if end <= start:
-            self.refuse(key, "to", piece["to"], f"must be above from = {piece['from']!r}")
-        poly = self.need(key, piece, "poly")
-        if not isinstance(poly, list) or not poly or not all(_is_number(c) for c in poly):
-            self.refuse(key, "poly", poly, "must be a list of numbers, constant first")
-        if "hyperbola" not in piece:
-            return start, end, [float(c) for c in poly], 0.0, NO_POLE
-        inner = piece["hyperbola"]
-        if not isinstance(inner, dict):
-            self.refuse(key, "hyperbola", inner, "must be { top, pole }")
-        self.known_keys(key, inner, ("top", "pole"))
-        top, pole = self.number(key, inner, "top"), self.number(key, inner, "pole")
-        if start <= pole + origin <= end:
-            self.refuse(key, "pole", pole, "must lie outside its piece")
-        return start, end, [float(c) for c in poly], top, pole
-
-
-def _is_number(value) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and np.isfinite(value)
-
-
-def _plain(text) -> float:
-    """A number without a unit, written as text."""
-    try:
-        return float(text)
-    except (TypeError, ValueError):
-        raise ValueError(f'{text!r} is not a plain number; allowed: text such as "1"') from None

@@ -5,7 +5,7 @@ and the modules `routes_...` say what each answers. `fields` and `case_form` tur
 into a case and its mistakes into messages beside them, `case_text` keeps a user's comments.
 `queue` puts jobs in order: `job_store` keeps them in files, `run_lane` has runs done in processes
 of their own (`run_process`, `run_task`), `preview_lane` previews in a `worker`, `events` says what
-becomes of a job, `locks` keeps two processes off one folder. `tasks` is what a worker does,
-`preview` the quick look, `shape` the part as the page draws it, `runs` what is read from run
-folders.
+becomes of a job, `locks` keeps two processes off one folder. `tasks` is what a worker does
+(`worker_process`), `preview` the quick look, `shape` the part as the page draws it, `runs` what is
+read from run folders.
 """

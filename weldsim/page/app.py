@@ -17,9 +17,10 @@ from starlette.routing import Route
 from weldsim.errors import WeldsimError
 from weldsim.page import routes_case, routes_jobs, routes_runs, routes_static
 from weldsim.page.bench import Bench, api
+from weldsim.page.preview import warm_up
 from weldsim.page.queue import Queue
 from weldsim.page.security import LOCAL, Door, Guard, new_key
-from weldsim.page.tasks import warm_check, warm_preview, warm_words
+from weldsim.page.tasks import warm_check, warm_words
 from weldsim.page.worker import Worker
 
 PORT = 8716
@@ -125,7 +126,7 @@ def serve(
     own = _own_names() if lan else []
     names = [n for n in (*LOCAL, host, at, *own) if n not in EVERYWHERE]
     door = Door(tuple(dict.fromkeys(names)), port, new_key() if lan else None)
-    queue = Queue(Path(work), workers, Worker(1, warm_preview))
+    queue = Queue(Path(work), workers, Worker(1, warm_up))
     app = make_app(queue, Worker(1, warm_check), Worker(1, warm_words), door)
     tail = f"/?key={door.key}" if door.key else "/"
     first, *others = (f"http://{n}:{port}{tail}" for n in _listened(at, own))

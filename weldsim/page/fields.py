@@ -21,7 +21,9 @@ from weldsim.case.keys import section_model
 from weldsim.joints.registry import KINDS, joint_kind
 from weldsim.materials.shelf import material_names
 from weldsim.schema.process import PROCESSES
-from weldsim.schema.sections import EXAMPLES, EXAMPLES_OF, MANY, Quantity, WordOrTime
+from weldsim.schema.quantities import Quantity, WordOrTime
+from weldsim.schema.section_checks import EXAMPLES, EXAMPLES_OF
+from weldsim.schema.sections import MANY
 from weldsim.units import KINDS as QUANTITIES
 from weldsim.units import to_si
 

@@ -9,34 +9,26 @@ Neither has an error estimate.
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import asdict, replace
 from importlib.resources import files
 
 import numpy as np
 
 from weldsim.case.load import parse_case
-from weldsim.physics.mechanics import Properties, accept
 from weldsim.runs.folder import RunFolder
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.manifest import manifest_of, timetable, versions
 from weldsim.runs.summary import summarise
 from weldsim.schema.column import Readings
-from weldsim.simulation.steps import (
-    advance,
-    build_model,
-    equilibrium_of,
-    field_frame,
-    heat_to_limit,
-    next_event,
-    start_state,
-)
+from weldsim.simulation.frame import field_frame
+from weldsim.simulation.model import build_model
+from weldsim.simulation.steps import simulate, start_state
 
 TORCH_STEP = 1.2  # bead widths of travel in a step; with 0.8 the demo's end is 1.4 times as far
 MOST_STEPS = 24  # of one arc; a longer seam goes in longer steps
 REST_GROWTH = 1.0  # length of a step of a pause as a share of the time since the arc stopped
 HEAT_TOLERANCE = 1e-3  # residual power; a thousand times that of a run, a quarter fewer iterations
-EVERY = 2  # steps of a pause for one equilibrium; while an arc burns each has its own
+REST_STEPS_PER_EQUILIBRIUM = 2  # while an arc burns each has its own
 FRAMES = 12
 GRADE = {"look": "sketch", "rough": "coarse"}  # at coarse a quick look takes twice as long
 NOTES = {
@@ -52,78 +44,30 @@ def preview_model(case, kind: str = "look"):
     """Model of the quick look (`look`) or of the rough run (`rough`) of a case."""
     law = "elastic" if kind == "look" else "plastic"
     case = replace(case, solve=replace(case.solve, model=law, companion=False))
-    model = copy(build_model(case, GRADE[kind]))
+    model = build_model(case, GRADE[kind])
     if kind == "rough":
         return model
     torch = TORCH_STEP
     for i, source in enumerate(model.sources):
-        steps = source.duration / model.torch_time(i) * model.grade.torch_step
+        steps = source.duration / model.torch_time(i) * model.stepping.torch_step
         torch = max(torch, steps / MOST_STEPS)
-    model.grade = replace(model.grade, torch_step=torch, heat_substeps=1, rest_growth=REST_GROWTH)
-    model.heat = copy(model.heat)
-    model.heat.tolerance = HEAT_TOLERANCE
-    return model
+    stepping = replace(
+        model.stepping, torch_step=torch, heat_substeps=1, rest_growth=REST_GROWTH,
+        heat_tolerance=HEAT_TOLERANCE, longest_last_rest=np.inf,
+        rest_steps_per_equilibrium=REST_STEPS_PER_EQUILIBRIUM,
+    )  # fmt: skip
+    return model.with_stepping(stepping)
 
 
 def steps_of(model):
-    """Settled states from the start to the end of the case, with what led to them."""
-    state, elastic = start_state(model), model.case.solve.model == "elastic"
-    yield state, "start"
-    count, kind = 0, "start"
-    while (event := next_event(model, state)) is not None:
-        event = _longer(model, state, event)
-        if event.kind in ("release", "grip") or not elastic:
-            state, _ = advance(model, state, event)
-            yield state, event.kind
-            continue
-        kind = event.kind
-        state = _heated(model, state, event)
-        count += 1
-        due = kind == "weld" or any(model.changes(state))
-        if count % EVERY == 0 or due:
-            count = 0
-            state = _settled(model, state)
-            yield state, kind
-    if count:
-        yield _settled(model, state), kind
+    """States in equilibrium from the start to the end of the case, with what led to them."""
+    yield start_state(model), "start"
+    for step in simulate(model):
+        if not step.state.steps_since_equilibrium:
+            yield step.state, step.phase.partition(" ")[0]
 
 
-def _longer(model, state, event):
-    """The last pause in steps that grow without end: the pipeline's stop growing at 120 s."""
-    if event.kind != "rest" or np.isnan(state.stops).any():
-        return event
-    longer = model.grade.rest_growth * (state.time - float(state.stops.max()))
-    room = model.next_change(state) - state.time
-    if model.case.solve.end != "cold":
-        room = min(room, model.case.solve.end - state.time)
-    return replace(event, duration=max(event.duration, min(longer, room)))
-
-
-def _heated(model, state, event):
-    """State after a step of the heat alone, its shrinkage brought up to date."""
-    heated, _ = heat_to_limit(model, state, event)
-    now = model.at_quadrature(heated.temperature)
-    properties = Properties.of(model.material, now, model.active_points(heated), softens=False)
-    return replace(
-        heated, internal_variables=model.shrink(heated, now, properties), steps=state.steps + 1
-    )
-
-
-def _settled(model, state):
-    """The same state in equilibrium. As in the pipeline, filler not laid is free of stress."""
-    found, properties = equilibrium_of(model, state, state)
-    properties = replace(properties, thermal_strain=np.zeros_like(properties.thermal_strain))
-    waiting = ~model.active_points(state)
-    internal_variables, stress = accept(
-        model.mechanics, found, properties, state.internal_variables, waiting
-    )
-    return replace(
-        state, displacement=found.displacement, internal_variables=internal_variables,
-        stress=stress, reaction=found.reaction,
-    )  # fmt: skip
-
-
-def preview(text: str, source_file: str, folder: str, kind: str, progress) -> str:
+def preview(text: str, source_file: str, folder: str, kind: str, tell) -> str:
     """Compute a preview of a case into a run folder that everything else can read.
 
     Parameters
@@ -134,7 +78,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
         To be made.
     kind : str
         `look` or `rough`.
-    progress : callable(share, text)
+    tell : callable(share, text)
         Told after each step; what it raises stops it.
 
     Returns
@@ -142,7 +86,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
     str
         The folder.
     """
-    progress(0.0, "meshing")
+    tell(0.0, "meshing")
     case = parse_case(text, source_file)
     model = preview_model(case, kind)
     states, rows = [], []
@@ -150,7 +94,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, progress) -> st
         row = {**model.read(state), **model.weld_temperatures(state)}
         rows.append((state.time, Readings(row)))
         states.append((state, phase))
-        progress(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
+        tell(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
     run = RunFolder.create(folder, case.title)
     record = {"source": text, "source_file": source_file, "overrides": [], "companion": False}
     run.write_json("case.json", record)

@@ -10,9 +10,9 @@ from collections import Counter
 from dataclasses import replace
 
 from weldsim.errors import WeldsimError
-from weldsim.page import tasks
 from weldsim.page.events import Progress, moved_on, put_back
 from weldsim.page.job_store import PREVIEWS, Job, JobStore
+from weldsim.page.preview import preview
 from weldsim.page.worker import Stopped, Worker
 
 TIME_LIMIT = {"look": 240.0, "rough": 900.0}  # s
@@ -100,7 +100,7 @@ class PreviewLane:
         self._tell(job.id, 0.0, "starting")
         try:
             self._worker.call(
-                tasks.preview, text, str(store.case_file(job)), str(folder), job.kind,
+                preview, text, str(store.case_file(job)), str(folder), job.kind,
                 limit=TIME_LIMIT[job.kind],
                 tell=lambda share, words: self._tell(job.id, share, words),
                 stop=lambda: job.id in self._asked or self._closing.is_set(),

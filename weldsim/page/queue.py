@@ -17,10 +17,10 @@ from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.events import Progress
 from weldsim.page.job_store import PREVIEWS, Job, JobStore
 from weldsim.page.locks import take_lock
+from weldsim.page.preview import warm_up
 from weldsim.page.preview_lane import PreviewLane
 from weldsim.page.run_lane import GRACE, RunLane
 from weldsim.page.run_task import serve_run
-from weldsim.page.tasks import warm_preview
 from weldsim.page.worker import Worker
 
 
@@ -69,7 +69,7 @@ class Queue:
             raise StoreError(f"{self.work}: another weldsim serve uses this work folder")
         self._lock = lock
         self._closing, self._wake = threading.Event(), threading.Event()
-        self._previewer = previews or Worker(1, warm_preview)
+        self._previewer = previews or Worker(1, warm_up)
         self.store = JobStore(self.work)
         self.progress: dict[str, Progress] = {}
         self.runs = RunLane(self.store, self.progress, max(1, int(workers)), target)

@@ -14,7 +14,7 @@ from pathlib import Path
 from weldsim.case.load import parse_case
 from weldsim.errors import WeldsimError
 from weldsim.page.locks import held
-from weldsim.page.tasks import keep_quiet, teller
+from weldsim.page.worker_process import keep_quiet, teller
 from weldsim.plots.pictures import show_run
 from weldsim.report.report import write_report
 from weldsim.runs.folder import RunFolder

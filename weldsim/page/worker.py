@@ -18,7 +18,7 @@ from typing import Any
 from pebble import ProcessPool
 
 from weldsim.errors import WeldsimError
-from weldsim.page.tasks import Tell, carry_out, get_ready, nothing
+from weldsim.page.worker_process import Tell, carry_out, get_ready, nothing
 
 MOST_WAITING = 12  # requests for one worker
 WARM_UP = 300.0  # s that a worker may take to load and compile what it needs, besides any limit
@@ -43,7 +43,7 @@ class Worker:
     threads : int
         For the solvers in it.
     warm : callable, optional
-        A function of `tasks`, done once after each start.
+        A function that takes nothing, done once after each start.
     """
 
     def __init__(self, threads: int = 1, warm: Callable[[], None] | None = None):
@@ -72,7 +72,7 @@ class Worker:
         Parameters
         ----------
         task : callable
-            A function of `tasks`.
+            A function that can be imported, such as those of `tasks`; it takes `tell`, too.
         *args
             What it takes.
         limit : float

@@ -350,6 +350,7 @@ class LinearSolver:
     def __init__(self, pattern: SymmetricPattern, threads: int = 2, back_end: str | None = None):
         self.pattern, self._threads = pattern, threads
         self._rough = self._single = None
+        self._held_entries: tuple[bytes, np.ndarray] = (b"", np.empty(0, dtype=np.int64))
         first = back_end or available_back_end()
         names = list(BACK_ENDS)
         # one that is installed but does not load gives way to the next; a wish is not overruled
@@ -362,6 +363,25 @@ class LinearSolver:
         else:
             raise SetupError(f"solver back end {first} is not installed")
         self.name = self._engine.name
+
+    def hold(self, data: np.ndarray, held: np.ndarray, diagonal: float | None = None) -> None:
+        """Cut held unknowns out of the values of a matrix, in place.
+
+        Parameters
+        ----------
+        data : ndarray, shape (nnz,)
+            Upper-triangle values.
+        held : ndarray of bool, shape (size,)
+            Unknowns whose couplings become zero.
+        diagonal : float, optional
+            Their diagonal entries; the median of the diagonal when left out.
+        """
+        key = held.tobytes()
+        if self._held_entries[0] != key:  # a run holds the same unknowns for many steps
+            self._held_entries = (key, fixed_entries(self.pattern, held))
+        data[self._held_entries[1]] = 0.0
+        own = self.pattern.diagonal
+        data[own[held]] = np.median(data[own]) if diagonal is None else diagonal
 
     def factor(self, data: np.ndarray, rough: bool = False) -> None:
         """Factor the matrix whose upper-triangle values are `data`, shape (nnz,).

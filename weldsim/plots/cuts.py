@@ -131,7 +131,7 @@ def _plane(record: RunRecord, weld: str):
 
 def _plane_axes(record: RunRecord, normal):
     """Two unit vectors of the plane with their names: one as upright as can be."""
-    bar = record.case.get("part", {}).get("kind") == "bar"
+    bar = record.joint.seams_of_welds
     order = (1, 2, 0) if bar else (2, 1, 0)  # a bar's beads lie on its +y face
     k = next(i for i in order if abs(normal[i]) < 0.9)
     upward = np.eye(3)[k] - normal[k] * normal

@@ -56,7 +56,7 @@ def name_places(record: RunRecord, stage, frame, axes, built=None) -> None:
     frame, built : FieldFrame
         What is drawn, and the part before the first arc, whose metal hides welds behind it.
     """
-    if record.case.get("part", {}).get("kind") != "bar":
+    if not record.joint.seams_of_welds:
         _name_joint(record, stage, frame, axes, built)
         return
     box = np.array([frame.points.min(axis=0), frame.points.max(axis=0)])

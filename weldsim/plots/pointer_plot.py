@@ -83,7 +83,7 @@ def draw_path(
     axes.axhline(0, color=QUIET, lw=0.6, zorder=1)
     axes.axvline(0, color=QUIET, lw=0.6, zorder=1)
     set_equal_limits(axes, right, up, shape)
-    bar = record.case.get("part", {}).get("kind", "bar") == "bar"
+    bar = record.joint.seams_of_welds
     right_end, up_end = (_side(gauge), "") if bar else _directions(gauge)
     unit = unit_word("mm", units)
     axes.set_xlabel(f"right, {unit}{right_end}")

@@ -107,7 +107,7 @@ def make_stage(record: RunRecord, size=None) -> Stage:
         hottest = max(hottest, float(frame.temperature[on].max()) - KELVIN)
         coldest = min(coldest, float(frame.temperature[on].min()) - KELVIN)
     length = float(np.ptp(frame.points, axis=0).max())
-    if record.case.get("part", {}).get("kind") == "bar":
+    if record.joint.seams_of_welds:
         side = -1.0 if _faces(record)[:1] == ["back"] else 1.0
         view, size = _unit([VIEW[0], VIEW[1] * side, VIEW[2]]), size or BAR_SIZE
     else:
@@ -212,7 +212,7 @@ def _faces(record: RunRecord) -> list[str]:
 def _jaws(record: RunRecord) -> tuple:
     """Boxes of a vise's jaws beside a bar, for the eye only."""
     hold, part = record.case.get("hold", {}), record.case.get("part", {})
-    if hold.get("kind") != "vise" or part.get("kind") != "bar":
+    if hold.get("kind") != "vise":
         return ()
     y, z = part["thickness"] / 2, part["width"] / 2
     thick, over = max(0.2 * part["width"], part["thickness"]), 0.06 * part["width"]

@@ -94,7 +94,7 @@ def assumptions(record: RunRecord) -> list[str]:
     case = record.case
     model = case.get("solve", {}).get("model", "plastic")
     hold = case.get("hold", {}).get("kind", "free")
-    bar = case.get("part", {}).get("kind", "bar") == "bar"
+    bar = record.joint.seams_of_welds
     first = [START_OF_BAR] if bar else [START_OF_JOINT, *_pieces(case)]
     held = [] if bar else _clamping(case)
     if hold == "free" and held:

@@ -73,7 +73,7 @@ def _weld_row(weld: dict, read: dict, split: bool) -> dict:
 def working_position(record: RunRecord, weld: dict) -> str:
     """Working position of ISO 6947; of a curved seam the positions in turn."""
     part = record.case.get("part", {})
-    if part.get("kind") == "bar":
+    if record.joint.seams_of_welds:
         key = weld.get("travel") if weld.get("line") == "across" else weld.get("face")
         return POSITIONS[key][0] if key in POSITIONS else "–"
     path = next((p for p in record.manifest.get("paths", []) if p["name"] == weld["name"]), None)
@@ -128,7 +128,7 @@ def weld_place(weld: dict, split: bool = False) -> str:
 
     With `split` it is one of several stretches of its pass, which is then told.
     """
-    if not weld.get("seam"):
+    if weld.get("face"):  # a bead on a bar
         return f"{weld.get('face')}, {weld.get('line')}, {weld.get('travel')}"
     if weld.get("tack", -1) >= 0:
         return words("tack on {}, {}", weld["seam"], span_words(weld))
@@ -146,7 +146,7 @@ def span_words(weld: dict) -> Words:
 def clamp_table(record: RunRecord) -> list[dict]:
     """One row a clamp; none for a bar's vise, which the assumptions describe."""
     clamps = record.case.get("clamps") or []
-    if record.case.get("part", {}).get("kind") == "bar":
+    if record.joint.seams_of_welds:
         clamps = [c for c in clamps if c["name"] != "vise"]
     return [
         {

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from weldsim.errors import SetupError
 from weldsim.geometry.part import mesh_of_vtk, vtk_cells
 from weldsim.runs.reading import FrameFile, read_frame
-from weldsim.simulation.model import Frame
+from weldsim.simulation.frame import Frame
 
 if TYPE_CHECKING:
     import pyvista

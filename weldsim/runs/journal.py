@@ -17,7 +17,8 @@ from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.manifest import manifest_of
 from weldsim.runs.reading import MANIFEST
 from weldsim.schema.column import Column
-from weldsim.simulation.model import field_frame
+from weldsim.simulation.measures import PartingWatch
+from weldsim.simulation.frame import field_frame
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import start_state
 
@@ -39,6 +40,7 @@ class Record:
     seconds : spent on the steps [s]
     largest_gap : of the energy balance on the way
     released : what each opening of clamps moved: time, clamps, change of each gauge in SI
+    parted : time [s] and weld at which a cross-section was first liquid through; empty for never
     """
 
     columns: tuple[Column, ...] = ()
@@ -51,9 +53,10 @@ class Record:
     seconds: float = 0.0
     largest_gap: float = 0.0
     released: tuple = ()
+    parted: tuple = ()
 
-    def after(self, step, row, seconds: float) -> Record:
-        """The record with one more step."""
+    def after(self, step, row, seconds: float, parts: bool = False) -> Record:
+        """The record with one more step; `parts`: a cross-section is liquid at its end."""
         released = self.released
         if step.phase == "release":
             change = [new - old for new, old in zip(row[1:], self.rows[-1][1:], strict=True)]
@@ -72,6 +75,7 @@ class Record:
             seconds=seconds,
             largest_gap=max(self.largest_gap, step.state.energy_balance.gap),
             released=released,
+            parted=self.parted or ((step.time, step.phase) if parts else ()),
         )
 
     @property
@@ -97,8 +101,8 @@ class Record:
     def from_extra(cls, extra: dict) -> Record:
         """The record of a checkpoint."""
         columns = tuple(Column(*parts) for parts in extra["columns"])
-        return cls(**{**extra, "columns": columns, "rows": tuple(extra["rows"]),
-                      "released": tuple(extra["released"])})  # fmt: skip
+        tuples = {name: tuple(extra[name]) for name in ("rows", "released", "parted")}
+        return cls(**{**extra, **tuples, "columns": columns})
 
 
 class Journal:
@@ -113,6 +117,7 @@ class Journal:
         self.record = Record()
         self._every = checkpoint_seconds
         self._clock = FrameClock(model, FRAMES)
+        self._watch = PartingWatch(model)
         self._began = self._saved = time.perf_counter()
         self._before = 0.0
 
@@ -142,7 +147,8 @@ class Journal:
     def add(self, step) -> None:
         """Note an accepted step; a frame and a checkpoint when they are due."""
         seconds = self._before + time.perf_counter() - self._began
-        record = self.record.after(step, row_of(self.model, step.state), seconds)
+        parts = not self.record.parted and self._watch.parts(step.state)
+        record = self.record.after(step, row_of(self.model, step.state), seconds, parts)
         self.state, self.record = step.state, record
         if self._clock.due(step):
             self._frame()

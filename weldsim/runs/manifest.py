@@ -57,7 +57,7 @@ def weld_paths(case, seams) -> list[dict]:
 
 def clamp_places(model) -> list[dict]:
     """Middle of each face that each clamp grips [m], with its name."""
-    points, faces = model.part.lattice.points, model.boundaries
+    points, faces = model.part.lattice.points, model.part.boundaries
     return [
         {"name": c.name, "places": [points[faces[face]].mean(axis=0).tolist() for face in c.at]}
         for c in model.case.clamps
@@ -89,7 +89,7 @@ def manifest_of(model, state, status: str) -> dict:
         "mesh": {
             "cells": int(model.part.mesh.t.shape[1]),
             "displacement_unknowns": int(model.mechanics.pattern.size),
-            "temperature_unknowns": int(model.heat.pattern.size),
+            "temperature_unknowns": int(model.heat.mesh.pattern.size),
         },
         "warnings": [],
         "paths": weld_paths(case, model.seams),

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from weldsim.joints.protocol import JointKind
+from weldsim.joints.registry import joint_kind
 from weldsim.errors import StoreError
 from weldsim.runs.gauge_table import TIME, GaugeTable
 from weldsim.schema.column import Column
@@ -107,6 +109,11 @@ class RunRecord:
     def case(self) -> dict:
         """The case in SI as run.json holds it."""
         return self.manifest.get("case", {})
+
+    @property
+    def joint(self) -> JointKind:
+        """What the joint kind of the case answers; a bar's where the run does not say."""
+        return joint_kind(self.case.get("part", {}).get("kind", "bar"))
 
     @property
     def errors(self) -> dict[str, float]:

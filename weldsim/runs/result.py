@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import StoreError
-from weldsim.physics.heat_conduction import EnergyBalance
+from weldsim.physics.energy_balance import EnergyBalance
 from weldsim.runs.error_estimate import ErrorEstimate, error_of_run
 from weldsim.runs.fields import Fields, FieldSeries
 from weldsim.runs.gauge_table import GaugeTable

@@ -196,7 +196,7 @@ def _finish(journal: Journal, built: float, how: str) -> None:
         simulated_s=state.time,
         peak_memory_MB=peak_memory(),
         error_estimate={"how": how, "values": {}},
-        warnings=warnings_of(model, state, record.retries),
+        warnings=warnings_of(model, state, record.retries, record.parted),
     )
 
 

@@ -24,7 +24,9 @@ from weldsim.runs.runner import RunOptions, resume_case, run_case
 from weldsim.runs.summary import summarise
 from weldsim.runs.warnings import warnings_of
 from weldsim.schema.column import Column, Readings
-from weldsim.simulation.model import Frame, Model, field_frame
+from weldsim.simulation.measures import PartingWatch
+from weldsim.simulation.frame import Frame, field_frame
+from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import build_model, simulate, start_state
 
@@ -114,13 +116,15 @@ def _solve(model, start, gauges, frames, threads, progress) -> Result:
     taken = _Readings(model, tuple(gauges))
     clock = FrameClock(model, frames)
     kept: list[Frame] = []
-    retries = 0
+    watch, parted, retries = PartingWatch(model), (), 0
     taken.add(state)
     if frames != 0:
         kept.append(field_frame(model, state))
     for step in simulate(model, state):
         state = step.state
         retries += step.retries
+        if not parted and watch.parts(state):
+            parted = (step.time, step.phase)
         taken.add(state)
         if clock.due(step):
             kept.append(field_frame(model, state))
@@ -129,6 +133,7 @@ def _solve(model, start, gauges, frames, threads, progress) -> Result:
     if not kept or kept[-1].time != state.time:
         kept.append(field_frame(model, state))
     case = model.case
+    warnings = tuple(warnings_of(model, state, retries, parted))
     return Result(
         title=case.title,
         grade=model.grade.name,
@@ -136,8 +141,8 @@ def _solve(model, start, gauges, frames, threads, progress) -> Result:
         frames=FieldSeries.of_frames(kept, model.part.heat_mesh),
         timetable=tuple(Arc(a["name"], a["start"], a["end"]) for a in timetable(model, state)),
         balance=state.energy_balance,
-        warnings=tuple(warnings_of(model, state, retries)),
-        source=MemorySource(model, state, tuple(gauges), threads),
+        warnings=warnings,
+        source=MemorySource(model, state, warnings, tuple(gauges), threads),
     )
 
 
@@ -190,12 +195,14 @@ class MemorySource:
     ----------
     kept_model : Model
     kept_state : State
+    warnings : tuple of str
     own : tuple of OwnGauge
     threads : int or None
     """
 
     kept_model: Model
     kept_state: State
+    warnings: tuple[str, ...] = ()
     own: tuple[OwnGauge, ...] = ()
     threads: int | None = None
 
@@ -215,7 +222,7 @@ class MemorySource:
         """As the folder of this run would read."""
         model, state = self.kept_model, self.kept_state
         manifest = manifest_of(model, state, "complete")
-        manifest["warnings"] = warnings_of(model, state, 0)
+        manifest["warnings"] = list(self.warnings)
         shown = gauges.display()
         summary = summarise(shown, manifest["timetable"], model.case, None, model.material.solidus)
         return RunRecord(Path(), manifest, shown, summary)

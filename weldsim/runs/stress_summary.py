@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.physics.mechanics import von_mises
+from weldsim.physics.plasticity import von_mises
 from weldsim.simulation.gauges import reaction_probe
-
-# K, hottest temperature from which metal counts as weld zone: a choice; there the stress is of the
-# order of the yield stress
-WELD_ZONE = 873.15
+from weldsim.simulation.measures import WELD_ZONE
 
 
 def locked_in(model, state) -> dict:

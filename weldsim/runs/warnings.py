@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from weldsim.simulation.measures import boiling_temperature, hottest, largest_rotation
+
+CELSIUS_ZERO = 273.15  # K
 ON_MELT = 0.1  # share of a gauge's reading from metal that was soft, up to which it is trusted
 ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
 RESCALE_LIMITS = (0.5, 2.0)  # of the arc's heat by the mesh; beyond, the ellipsoid does not fit
@@ -11,7 +16,7 @@ PRESSED_IN = 0.02  # mm by which faces of a land may press into each other unmen
 LEAST_WEAVES = 1.0  # a torch step; fewer is no even spread of the heat
 
 
-def warnings_of(model, state, retries: int) -> list[str]:
+def warnings_of(model, state, retries: int = 0, parted: Sequence = ()) -> list[str]:
     """Warnings on the end of a run, one line each, without full stop.
 
     Parameters
@@ -19,10 +24,13 @@ def warnings_of(model, state, retries: int) -> list[str]:
     model : Model
     state : State
         The last one.
-    retries : int
+    retries : int, optional
         Steps that had to be halved.
+    parted : sequence, optional
+        When [s] and in which phase a cross-section was first liquid; empty for never.
     """
-    out = [*_rotation(model, state), *_rescaled(state), *_pressed(model, state)]
+    out = [*_too_hot(model, state), *_parted(parted)]
+    out += [*_rotation(model, state), *_rescaled(state), *_pressed(model, state)]
     for name in gauges_on_melt(model, state):
         out.append(
             f"gauge {name} stands on metal that melted, which keeps no shape of its own: its "
@@ -37,6 +45,30 @@ def warnings_of(model, state, retries: int) -> list[str]:
             "direction of travel is lost; use model plastic for numbers"
         )
     return out
+
+
+def _too_hot(model, state) -> list[str]:
+    most, allowed = hottest(state), boiling_temperature(model)
+    if most <= allowed:
+        return []
+    return [
+        f"the metal comes to {_celsius(most)} degC, hotter than metal can get (it boils at "
+        f"{_celsius(allowed)} degC): the source is too small or too strong"
+    ]
+
+
+def _celsius(kelvin: float) -> str:
+    return f"{kelvin - CELSIUS_ZERO:.0f}"
+
+
+def _parted(parted) -> list[str]:
+    if not parted:
+        return []
+    time, phase = parted
+    return [
+        f"{phase} melts through at {time:.0f} s: there the whole cross-section is liquid, and the "
+        "part would part"
+    ]
 
 
 def _rotation(model, state) -> list[str]:
@@ -96,15 +128,3 @@ def gauges_on_melt(model, state) -> list[str]:
         if share[soft].sum() > ON_MELT * share.sum():
             out.append(gauge.name)
     return out
-
-
-def largest_rotation(model, state) -> float:
-    """Largest rotation of a cell that never was soft, from its mean displacement gradient. [rad]"""
-    m = model.mechanics
-    u = state.displacement[m.cells]
-    h = np.einsum("cqdn,cni,cq->cid", m.grad, u, m.weight) / m.weight.sum(axis=1)[:, None, None]
-    spin = 0.5 * (h - np.swapaxes(h, 1, 2))
-    peak = model.at_quadrature(state.peak_temperature).max(axis=1)
-    whole = model.active_points(state).all(axis=1) & (peak < model.material.softening_temperature)
-    size = np.sqrt(0.5 * (spin**2).sum(axis=(1, 2)))
-    return float(size[whole].max(initial=0.0))

@@ -89,13 +89,16 @@ class Readings(Mapping[Column, float]):
     Notes
     -----
     A value is found by its `Column` or by its gauge and component: ``readings["pointer", "up"]``.
+    Where one component is read in two units, as a pointer's, that is the first one: its angle.
     """
 
     __slots__ = ("_by_part", "_values")
 
     def __init__(self, values: Mapping[Column, float]) -> None:
         self._values = dict(values)
-        self._by_part = {(c.gauge, c.component): c for c in self._values}
+        self._by_part: dict[tuple[str, str], Column] = {}
+        for c in self._values:
+            self._by_part.setdefault((c.gauge, c.component), c)
 
     def __getitem__(self, key: Column | tuple[str, str]) -> float:
         return self._values[key if isinstance(key, Column) else self._by_part[key]]

@@ -1,4 +1,4 @@
-"""One case from start to cold, step by step: rows 3 to 8 in order, no physics of its own.
+"""One case from start to cold, step by step; no physics of its own.
 
 `State` holds everything the future depends on. `next_event` reads from it what comes next, and
 `advance` carries that out; neither keeps anything. A run is the two in turn, so it can stop,
@@ -9,46 +9,66 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from weldsim.errors import BalanceError, ConvergenceError
-from weldsim.physics.heat_conduction import heat_step
-from weldsim.physics.mechanics import (
-    SOFT_RANGE,
-    Equilibrium,
-    InternalVariables,
-    Properties,
-    accept,
-    solve_equilibrium,
-)
+from weldsim.physics.arrays import Flags
+from weldsim.physics.equilibrium import Equilibrium, accept, solve_equilibrium
+from weldsim.physics.plasticity import SOFT_RANGE, InternalVariables, Properties
 from weldsim.schema.column import Readings
-from weldsim.simulation.model import COLD, Frame, Model, build_model, field_frame
+from weldsim.simulation.events import Event, next_event
+from weldsim.simulation.frame import Frame, field_frame
+from weldsim.simulation.heat_stage import heat_to_limit
+from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.state import State
 
 __all__ = [
-    "Frame", "Model", "State", "Step", "advance", "build_model", "field_frame", "next_event",
-    "simulate", "start_state",
+    "Effort", "Event", "Frame", "Model", "State", "Step", "advance", "build_model", "field_frame",
+    "heat_to_limit", "next_event", "simulate", "start_state",
 ]  # fmt: skip
 
 MAX_HALVINGS = 6
-LONGEST_REST = 120.0  # s
-RULE_BAND = 0.5  # K by which a temperature rule may be overshot
 BALANCE_LIMIT = 1e-3  # heat not accounted for over the heat supplied
+BALANCE_FROM = 1.0  # J of heat moved, below which the balance is all rounding
 
 
-@dataclass(frozen=True)
-class Event:
-    """What happens in one step: kind `weld`, `rest`, `release` or `grip`, and its length. [s]"""
+class Effort(NamedTuple):
+    """How hard a step was.
 
-    kind: str
-    duration: float = 0.0
-    weld: int = -1
+    Attributes
+    ----------
+    iterations : int
+        Of the equilibrium.
+    heat_iterations : int
+        Of the heat.
+    retries : int
+        How often the step was halved.
+    """
+
+    iterations: int = 0
+    heat_iterations: int = 0
+    retries: int = 0
 
 
 @dataclass(frozen=True)
 class Step:
-    """An accepted step and what was read from it."""
+    """An accepted step and what was read from it.
+
+    Attributes
+    ----------
+    state : State
+        After the step.
+    phase : str
+        "weld NAME", "rest", "release" or "grip".
+    gauges : Readings
+        In SI.
+    progress : float
+        Rough share of the run that lies behind.
+    iterations, heat_iterations, retries : int
+        How hard it was, see `Effort`.
+    """
 
     state: State
     phase: str
@@ -60,27 +80,37 @@ class Step:
 
     @property
     def time(self) -> float:
+        """Since the run started. [s]"""
         return self.state.time
 
 
 def start_state(model: Model) -> State:
-    """The part before the first arc: at preheat, without stress, nothing laid."""
-    surroundings = model.case.surroundings
-    points = model.heat.points.shape[0]
-    cells, quadrature = model.mechanics.shape_counts
-    temperature = np.full(points, surroundings.preheat)
-    reached = np.full(len(model.seams), -np.inf)
+    """The part before the first arc.
+
+    Parameters
+    ----------
+    model : Model
+        Of the case.
+
+    Returns
+    -------
+    State
+        At preheat, without stress, no filler there but cold tacks.
+    """
+    mechanics, welds = model.mechanics, len(model.seams)
+    cells, quadrature = mechanics.shape_counts
+    temperature = np.full(model.heat.points.shape[0], model.case.surroundings.preheat)
     state = State(
         time=0.0,
         temperature=temperature,
         peak_temperature=temperature.copy(),
-        displacement=np.zeros_like(model.mechanics.points),
+        displacement=np.zeros_like(mechanics.points),
         internal_variables=InternalVariables.virgin(cells, quadrature),
         stress=np.zeros((cells, quadrature, 6)),
-        reached=reached,
-        starts=np.full(len(model.seams), np.nan),
-        stops=np.full(len(model.seams), np.nan),
-        interpass=np.full(len(model.seams), np.nan),
+        reached=np.full(welds, -np.inf),
+        starts=np.full(welds, np.nan),
+        stops=np.full(welds, np.nan),
+        interpass=np.full(welds, np.nan),
         closed_clamps=(),
         supplied=0.0,
         lost=0.0,
@@ -88,61 +118,33 @@ def start_state(model: Model) -> State:
         rescale=np.array([1.0, 1.0]),
         steps=0,
         anchors=np.zeros((len(model.case.clamps), 6)),
-        reaction=np.zeros_like(model.mechanics.points),
+        reaction=np.zeros_like(mechanics.points),
+        inherent_strain=np.zeros((cells, quadrature)),
     )
-    state = replace(state, closed_clamps=tuple(model.changes(state)[1]))
-    return replace(state, stored=model.stored(state), start_heat=model.stored(state))
+    state = replace(state, closed_clamps=tuple(model.history.rules.changes(state)[1]))
+    stored = model.stored(state)
+    return replace(state, stored=stored, brought_heat=stored)
 
 
-def next_event(model: Model, state: State) -> Event | None:
-    """What comes next; None when the case is over. Pure."""
-    case = model.case
-    off, on = model.changes(state)
-    if off or on:
-        return Event("release" if off else "grip")
-    limit = model.next_change(state) - state.time  # how long a step may be at most
-    if case.solve.end != "cold":  # a stated end holds whatever is still to be welded
-        if state.time >= case.solve.end - 1e-9:
-            return None
-        limit = min(limit, case.solve.end - state.time)
-    burning = np.flatnonzero(~np.isnan(state.starts) & np.isnan(state.stops))
-    if burning.size:
-        return _weld_event(model, state, int(burning[0]), limit)
-    waiting = np.flatnonzero(np.isnan(state.starts))
-    if waiting.size:
-        weld = int(waiting[0])
-        due = model.due(state, weld)
-        if due <= state.time + 1e-9:
-            return _weld_event(model, state, weld, limit)
-        return Event("rest", min(_rest_step(model, state), due - state.time, limit))
-    if state.temperature.max() <= case.surroundings.ambient + COLD and case.solve.end == "cold":
-        return None
-    return Event("rest", min(_rest_step(model, state), limit))
+def advance(model: Model, state: State, event: Event) -> tuple[State, Effort]:
+    """Carry an event out.
 
+    Parameters
+    ----------
+    model : Model
+        Of the case.
+    state : State
+        Before.
+    event : Event
+        As `next_event` gives it.
 
-def _weld_event(model: Model, state: State, weld: int, limit: float) -> Event:
-    """Next stretch of a bead: equal steps over its length, cut where a clamp comes off."""
-    duration = model.sources[weld].duration
-    count = max(1, int(np.ceil(duration / model.torch_time(weld) - 1e-9)))
-    step = duration / count
-    gone = 0.0 if np.isnan(state.starts[weld]) else state.time - state.starts[weld]
-    ahead = (np.floor(gone / step + 1e-6) + 1) * step - gone
-    return Event("weld", min(ahead, limit), weld)
-
-
-def _rest_step(model: Model, state: State) -> float:
-    """Step of a pause: a share of the time since the arc stopped, never under a torch step."""
-    done = np.flatnonzero(~np.isnan(state.stops))
-    last = int(done[np.argmax(state.stops[done])]) if done.size else 0
-    since = state.time - (state.stops[last] if done.size else 0.0)
-    shortest = model.torch_time(last) if model.sources else LONGEST_REST
-    return float(np.clip(model.grade.rest_growth * since, shortest, LONGEST_REST))
-
-
-def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
-    """State after an event, and how hard it was: iterations, heat_iterations, retries.
-
-    Trouble halves the step, always from the last accepted state.
+    Returns
+    -------
+    state : State
+        After. Trouble halves the step, always from the last accepted state, so its end may lie
+        before that of the event.
+    effort : Effort
+        How hard it was.
 
     Raises
     ------
@@ -152,13 +154,12 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
         If heat in is not stored plus lost.
     """
     if event.kind in ("release", "grip"):
-        return _release(model, state)
+        return _move_clamps(model, state)
     duration = event.duration
     for retry in range(MAX_HALVINGS):
         try:
             new, effort = _try_step(model, state, replace(event, duration=duration))
-            effort["retries"] = retry
-            return new, effort
+            return new, effort._replace(retries=retry)
         except ConvergenceError as error:
             trouble = error
             duration /= 2
@@ -168,170 +169,153 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, dict]:
     )
 
 
-def _try_step(model: Model, state: State, event: Event) -> tuple[State, dict]:
+def _try_step(model: Model, state: State, event: Event) -> tuple[State, Effort]:
+    """Heat, then equilibrium where it is due."""
     heated, heat_iterations = heat_to_limit(model, state, event)
-    found, properties = equilibrium_of(model, state, heated)
+    _check_balance(heated)
+    heated = replace(heated, steps=state.steps + 1)
+    heated = _shrunk(model, heated)
+    if _equilibrium_waits(model, heated, event):
+        waiting = state.steps_since_equilibrium + 1
+        return replace(heated, steps_since_equilibrium=waiting), Effort(0, heat_iterations)
+    found, properties = _equilibrium_of(model, state, heated)
+    reset, anneal = _forgetting(model, state, heated)
+    if model.shrinkage is not None:
+        # what waits is set free of stress where it is, cold: see `_forgetting`
+        properties = replace(properties, thermal_strain=np.zeros_like(properties.thermal_strain))
+    new = _accepted(model, heated, found, properties, reset, anneal)
+    return new, Effort(found.iterations, heat_iterations)
+
+
+def _check_balance(state: State) -> None:
+    balance = state.energy_balance
+    if balance.gap > BALANCE_LIMIT and state.supplied + state.lost > BALANCE_FROM:
+        raise BalanceError(
+            f"heat balance open by {balance.gap:.2%} of the heat supplied at {state.time:.4g} s"
+        )
+
+
+def _equilibrium_waits(model: Model, heated: State, event: Event) -> bool:
+    """Whether a step of a pause may do without equilibrium."""
+    every = model.stepping.rest_steps_per_equilibrium
+    if event.kind != "rest" or heated.steps_since_equilibrium + 1 >= every:
+        return False
+    return not any(model.history.rules.changes(heated)) and next_event(model, heated) is not None
+
+
+def _forgetting(model: Model, old: State, heated: State) -> tuple[Flags, Flags | None]:
+    """Points that become free of stress where they are, and points that forget their hardening.
+
+    In the `plastic` model filler that waits is soft and its stress is of no account, so that it is
+    set free once, in the step in which the arc passes it; soft metal is at every step. The
+    restrained-bar rule of the `elastic` model counts from cold metal and knows what melting does
+    already, so there filler is set free at every step as long as it waits, cold, and starts with
+    the step in which it joins.
+    """
+    carries = model.active_points(heated)
+    if model.shrinkage is not None:
+        return ~carries, None
     at_points = model.at_quadrature(heated.temperature)
     softening = model.material.softening_temperature
-    # filler follows the part as a soft skin until the step in which the arc passes it
-    carries = model.active_points(heated)
-    joins = carries & ~model.active_points(state)
-    reset = ((at_points >= softening + SOFT_RANGE) & carries) | joins
-    anneal = at_points >= softening
-    if model.case.solve.model == "elastic":
-        # The restrained-bar rule counts from cold metal and knows what melting does already, so
-        # filler waits cold and free of stress and starts with the step in which it joins.
-        reset = ~carries
-        anneal = None
-        properties = replace(properties, thermal_strain=np.zeros_like(at_points))
-    internal_variables, stress = accept(
-        model.mechanics, found, properties, heated.internal_variables, reset, anneal
-    )
-    new = replace(
-        heated, displacement=found.displacement, internal_variables=internal_variables, stress=stress,
-        steps=state.steps + 1, reaction=found.reaction,
-    )  # fmt: skip
-    gap = new.energy_balance.gap
-    if gap > BALANCE_LIMIT and new.supplied + new.lost > 1.0:
-        raise BalanceError(
-            f"heat balance open by {gap:.2%} of the heat supplied at {new.time:.4g} s"
-        )
-    return new, {"iterations": found.iterations, "heat_iterations": heat_iterations}
+    joins = carries & ~model.active_points(old)
+    return ((at_points >= softening + SOFT_RANGE) & carries) | joins, at_points >= softening
 
 
-def _heat(model: Model, state: State, event: Event) -> tuple[State, int]:
-    """Temperature part of a step: filler joins, then `heat_substeps` implicit steps."""
-    end = state.time + event.duration
-    starts, stops, reached = state.starts.copy(), state.stops.copy(), state.reached.copy()
-    interpass, weld = state.interpass.copy(), event.weld
-    if event.kind == "weld":
-        source = model.sources[weld]
-        if np.isnan(starts[weld]):
-            starts[weld] = state.time
-            interpass[weld] = model.base_temperature(state, weld)
-        gone = end - starts[weld]
-        reached[weld] = source.place(gone)
-        if gone >= source.duration * (1 - 1e-9):
-            reached[weld], stops[weld] = np.inf, end
-    new = replace(state, time=end, starts=starts, stops=stops, reached=reached, interpass=interpass)
-    active = model.active_cells(new)
-    exchange = model.exchange(active, state.closed_clamps)
-    film_coefficient = model.case.cooling_film_coefficient
-    if film_coefficient is not None and event.kind == "rest" and np.any(np.isnan(starts)):
-        exchange = replace(
-            exchange, film_coefficient=film_coefficient
-        )  # forced cooling between passes
-    temperature = state.temperature
-    if not np.array_equal(active, model.active_cells(state)):
-        temperature = model.heat.lay(
-            temperature, model.exchange(model.active_cells(state), state.closed_clamps), exchange
-        )
-    dt = event.duration / model.grade.heat_substeps
-    supplied, lost, iterations = state.supplied, state.lost, 0
-    peak, rescale = state.peak_temperature, state.rescale
-    for k in range(model.grade.heat_substeps):
-        power = np.zeros_like(temperature)
-        if event.kind == "weld":
-            begin = state.time - starts[weld] + k * dt
-            power, factor = model.arc_power(weld, active, begin, begin + dt)
-            rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
-        temperature, out, tries = heat_step(model.heat, temperature, exchange, active, power, dt)
-        # tables end where a material says so; beyond that nothing is read off them in silence
-        model.material.check_range(temperature.min(), temperature.max())
-        supplied += power.sum() * dt
-        lost += out
-        iterations += tries
-        peak = np.maximum(peak, np.where(exchange.active, temperature, 0.0))
-    new = replace(
-        new, temperature=temperature, peak_temperature=peak, supplied=supplied, lost=lost,
-        rescale=rescale,
-    )  # fmt: skip
-    return replace(new, stored=model.heat.stored(temperature, exchange)), iterations
-
-
-def heat_to_limit(model: Model, state: State, event: Event) -> tuple[State, int]:
-    """Temperature part of a step; a pause ends where its temperature rule comes true.
-
-    Regula falsi on the length of the step, to within `RULE_BAND` of the limit.
-    """
-    heated, iterations = _heat(model, state, event)
-    watch = model.watched(state) if event.kind == "rest" else None
-    if watch is None or watch(state) <= watch(None):
-        return heated, iterations
-    limit = watch(None)
-    short, above = 0.0, watch(state)
-    long, below = event.duration, watch(heated)
-    for _ in range(8):
-        if below >= limit - RULE_BAND:
-            break
-        middle = short + (long - short) * (above - limit) / (above - below)
-        tried, tries = _heat(model, state, replace(event, duration=middle))
-        iterations += tries
-        value = watch(tried)
-        if value > limit:
-            short, above = middle, value
-        else:
-            long, below, heated = middle, value, tried
-    return heated, iterations
-
-
-def equilibrium_of(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
-    """Equilibrium at the new temperature."""
+def _shrunk(model: Model, heated: State) -> State:
+    """The state with the inherent strain of the `elastic` model brought up to its temperature."""
+    if model.shrinkage is None:
+        return heated
     at_points = model.at_quadrature(heated.temperature)
-    elastic = model.case.solve.model == "elastic"
-    joined = model.active_points(heated if elastic else old)
-    properties = Properties.of(model.material, at_points, joined, softens=not elastic)
-    fixed = model.supports(heated.closed_clamps)
-    internal_variables = heated.internal_variables
+    properties = Properties.of(
+        model.material, at_points, model.active_points(heated), softens=False
+    )
+    peak = model.at_quadrature(heated.peak_temperature)
+    internal_variables, strain = model.shrinkage.brought_up_to(heated, peak, properties)
+    return replace(heated, internal_variables=internal_variables, inherent_strain=strain)
+
+
+def _equilibrium_of(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
+    """Equilibrium at the new temperature; steps good to a few digits first where that will do."""
+    at_points = model.at_quadrature(heated.temperature)
+    elastic = model.shrinkage is not None
+    carries = model.active_points(heated if elastic else old)
+    properties = Properties.of(model.material, at_points, carries, softens=not elastic)
     if elastic:
-        internal_variables = model.shrink(heated, at_points, properties)
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
-    rough = model.grade.balance is not None and not elastic
-    for roughly in (True, False) if rough else (False,):
+    tolerance = model.stepping.tolerance
+
+    def solve(rough: bool) -> Equilibrium:
+        return solve_equilibrium(
+            model.mechanics, old.displacement, properties, heated.internal_variables,
+            model.supports(heated.closed_clamps), springs=model.springs(heated),
+            tolerance=tolerance, rough=rough,
+        )  # fmt: skip
+
+    if tolerance is not None and not elastic:
         try:
-            found = solve_equilibrium(
-                model.mechanics, old.displacement, properties, internal_variables, fixed,
-                springs=model.springs(heated), tolerance=model.grade.balance, rough=roughly,
-            )  # fmt: skip
-            break
+            return solve(True), properties
         except ConvergenceError:
-            if not roughly:
-                raise
-    return found, properties
+            pass
+    return solve(False), properties
 
 
-def _release(model: Model, state: State) -> tuple[State, dict]:
+def _accepted(
+    model: Model,
+    state: State,
+    found: Equilibrium,
+    properties: Properties,
+    reset: Flags,
+    anneal: Flags | None = None,
+) -> State:
+    """The state in the equilibrium found for it."""
+    internal_variables, stress = accept(
+        model.mechanics, found, properties, state.internal_variables, reset, anneal
+    )
+    return replace(
+        state, displacement=found.displacement, internal_variables=internal_variables,
+        stress=stress, reaction=found.reaction, steps_since_equilibrium=0,
+    )  # fmt: skip
+
+
+def _move_clamps(model: Model, state: State) -> tuple[State, Effort]:
     """Clamps off and on: reactions of those that open go, and the part springs to a new place.
 
     A clamp that closes grips the part where it is. Without any, rigid motion is stopped by
     supports where the part was first held, so the gauges keep reading against the place the part
     was built in.
     """
-    off, on = model.changes(state)
-    closed_clamps = tuple(n for n in (*state.closed_clamps, *on) if n not in off)
-    free = replace(
-        state, closed_clamps=closed_clamps, released=(*state.released, *off),
-        anchors=model.anchors(state, on),
+    off, on = model.history.rules.changes(state)
+    closed = tuple(n for n in (*state.closed_clamps, *on) if n not in off)
+    anchors = model.history.clamping.anchored(state.anchors, state.displacement, on)
+    free = _shrunk(
+        model,
+        replace(
+            state, closed_clamps=closed, released=(*state.released, *off), anchors=anchors,
+            steps=state.steps + 1,
+        ),
     )  # fmt: skip
-    found, properties = equilibrium_of(model, state, free)
+    found, properties = _equilibrium_of(model, state, free)
     none = np.zeros(found.stress.shape[:2], dtype=bool)
-    internal_variables, stress = accept(
-        model.mechanics, found, properties, free.internal_variables, none
-    )
-    new = replace(
-        free, displacement=found.displacement, internal_variables=internal_variables, stress=stress,
-        steps=state.steps + 1, reaction=found.reaction,
-    )  # fmt: skip
-    return new, {"iterations": found.iterations, "heat_iterations": 0, "retries": 0}
+    return _accepted(model, free, found, properties, none), Effort(found.iterations)
 
 
 def simulate(model: Model, state: State | None = None) -> Iterator[Step]:
-    """Steps of a case from a state (from the start when left out) until it is over."""
+    """Steps of a case until it is over.
+
+    Parameters
+    ----------
+    model : Model
+        Of the case.
+    state : State, optional
+        To go on from; the start when left out.
+
+    Yields
+    ------
+    Step
+        Every accepted step.
+    """
     state = start_state(model) if state is None else state
     while (event := next_event(model, state)) is not None:
         state, effort = advance(model, state, event)
         phase = event.kind if event.kind != "weld" else f"weld {model.case.welds[event.weld].name}"
-        yield Step(
-            state, phase, model.read(state), model.progress(state), effort["iterations"],
-            effort["heat_iterations"], effort["retries"],
-        )  # fmt: skip
+        yield Step(state, phase, model.read(state), model.progress(state), *effort)

@@ -18,8 +18,8 @@ import numpy as np
 from weldsim.errors import StoreError
 from weldsim.runs.result import Result, read_result
 from weldsim.schema.column import Column
-from weldsim.simulation.activation import seam_distance
 from weldsim.simulation.model import Model
+from weldsim.simulation.seam_filler import seam_distance
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import simulate, start_state
 from weldsim.studies.influence import (

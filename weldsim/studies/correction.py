@@ -17,9 +17,7 @@ import numpy as np
 from weldsim.case.load import Case
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.geometry.grades import GRADES
-from weldsim.joints.build import build_part
 from weldsim.joints.registry import kind_of_case
-from weldsim.materials.material import load_material
 from weldsim.physics.inherent_strain import directional
 from weldsim.runs.error_estimate import ErrorEstimate, estimate_error, grade_below
 from weldsim.schema.column import Column
@@ -39,7 +37,6 @@ from weldsim.studies.targets import (
     target_of,
     until_cold,
 )
-from weldsim.system.threads import use_threads
 
 PROBE_SHRINKAGE = 1e-3  # strain put in to see which way a line turns the part; its sign counts
 LEAST_CELLS_THROUGH = 3  # of a wall: a line yields the skin alone, which one cell cannot hold
@@ -271,12 +268,10 @@ def with_lines(case: Case, lines: Sequence[Line]) -> Case:
 
 def deep_model(case: Case, grade: str, threads: int | None = None) -> Model:
     """A model with `LEAST_CELLS_THROUGH` a wall at least, where the joint is made of blocks."""
-    if any(case.preset) or kind_of_case(case).blocks is None:
-        return build_model(case, grade, threads)
     level = GRADES[grade]
-    level = replace(level, through_cells=max(LEAST_CELLS_THROUGH, level.through_cells))
-    material, threads = load_material(case.material_path), use_threads(threads)
-    return Model(case, build_part(case, level), material, level, threads)
+    if not any(case.preset) and kind_of_case(case).blocks is not None:
+        level = replace(level, through_cells=max(LEAST_CELLS_THROUGH, level.through_cells))
+    return build_model(case, level, threads)
 
 
 def pull(model: Model, state: State, weld: int, columns: Sequence[Column]) -> np.ndarray:

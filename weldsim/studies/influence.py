@@ -11,7 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.physics.mechanics import Properties
+from weldsim.physics.equilibrium import symmetric_product
+from weldsim.physics.plasticity import Properties
+from weldsim.physics.springs import solve_with_springs
 from weldsim.schema.column import Column
 
 
@@ -59,10 +61,12 @@ def influence(model, state) -> Influence:
     fixed = model.supports(state.closed_clamps)
     held, u = fixed.ravel(), state.displacement
     springs = model.springs(state)
-    _, _, _, _, data, _ = m.evaluate(u, properties, internal_variables, True)
+    data = m.evaluate(u, properties, internal_variables, True).tangent
     resting = np.where(fixed, u, 0.0)
     excess = _contact_excess(m, u, data).ravel()
-    clamped = -_times(m, data, resting.ravel()).reshape(-1, 3)  # held points that stand off
+    clamped = -symmetric_product(m.pattern, data, resting.ravel()).reshape(
+        -1, 3
+    )  # held points that stand off
     for s in springs:
         force = s.mean.T @ (s.stiffness * s.anchor)
         np.add.at(clamped, s.points, force.reshape(-1, 3))
@@ -84,7 +88,7 @@ def influence(model, state) -> Influence:
                 {
                     "open land": float(answer @ excess),
                     "clamps": float(answer @ clamped.ravel() + row @ resting.ravel()),
-                    "preset": float(row @ model.preset_field.ravel()),
+                    "preset": float(row @ model.gauges.preset.ravel()),
                 }
             )
     if not columns:
@@ -103,31 +107,23 @@ def elastic_properties(model, state):
     return replace(found, yield_stress=np.full_like(at_points, np.inf)), state.internal_variables
 
 
-def _times(mechanics, data, x) -> np.ndarray:
-    """Symmetric matrix of upper-triangle values times a vector."""
-    import scipy.sparse as sp
-
-    p = mechanics.pattern
-    upper = sp.csr_matrix((data, p.indices, p.indptr), shape=(p.size, p.size))
-    return upper @ x + upper.T @ x - upper.diagonal() * x
-
-
 def _contact_excess(mechanics, u, data) -> np.ndarray:
     """Force of the pressing land beyond its tangent, on the right side, (N, 3). [N]"""
     out = np.zeros_like(u)
-    if mechanics._touching is None:
+    if mechanics.bound_contact is None:
         return out
     force, only = np.zeros_like(u), np.zeros_like(data)
-    mechanics._push_apart(u, force, only)
-    return _times(mechanics, only, u.ravel()).reshape(-1, 3) - force
+    mechanics.bound_contact.add(u, force, only)
+    return symmetric_product(mechanics.pattern, only, u.ravel()).reshape(-1, 3) - force
 
 
 def _solver(mechanics, data, held, springs):
     """A function that solves with one tangent for many loads."""
     if springs:
-        return lambda load: mechanics.solve(data.copy(), held, load, springs)
+        return lambda load: solve_with_springs(mechanics.solver, data.copy(), held, load, springs)
     ready = data.copy()
-    mechanics.factor(ready, held)
+    mechanics.solver.hold(ready, held)
+    mechanics.solver.factor(ready)
     return mechanics.solver.solve
 
 

@@ -10,9 +10,10 @@ import numpy as np
 from weldsim.case.load import Case
 from weldsim.errors import CaseError, ConvergenceError
 from weldsim.materials.material import load_material
+from weldsim.simulation.events import next_event
+from weldsim.simulation.heat_stage import heat_through
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
-from weldsim.simulation.steps import heat_to_limit, next_event
 
 BAND_UNDER_LIMIT = 25.0  # K below the limit that a line may stay
 MOST_POWERS_TRIED = 8
@@ -67,13 +68,13 @@ def with_power(model: Model, weld: int, power: float) -> Model:
     welds = list(model.case.welds)
     spec = welds[weld]
     welds[weld] = replace(spec, current=spec.current * power / spec.power)
-    return model.with_case(replace(model.case, welds=tuple(welds)))
+    return model.for_case(replace(model.case, welds=tuple(welds)))
 
 
 def peak_under(model: Model, state: State, weld: int) -> float:
     """Hottest metal while a line is drawn, from the heat alone. [K]"""
     while np.isnan(state.stops[weld]):
-        state, _ = heat_to_limit(model, state, next_event(model, state))
+        state, _ = heat_through(model, state, next_event(model, state))
     return float(state.peak_temperature.max())
 
 

@@ -29,7 +29,7 @@ from weldsim.joints.own_parts.seam_lines import (
     seam_lines_along,
 )
 from weldsim.joints.protocol import JointKind
-from weldsim.schema.sections import Size
+from weldsim.schema.quantities import Size
 
 LABEL = "own mesh"
 

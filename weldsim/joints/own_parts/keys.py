@@ -10,7 +10,8 @@ from pydantic import BeforeValidator, ValidationError
 
 from weldsim.errors import MeshError
 from weldsim.joints.own_parts.refusal import NotAllowed
-from weldsim.schema.sections import Axis, Place, Section, Size, key_mistake
+from weldsim.schema.quantities import Axis, Place, Section, Size
+from weldsim.schema.section_checks import key_mistake
 
 SCALES = {"mm": 1e-3, "m": 1.0}  # m in a unit of the file
 

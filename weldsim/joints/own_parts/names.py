@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable
 
 from weldsim.joints.kit import fill
 from weldsim.joints.own_parts.refusal import NotAllowed
-from weldsim.schema.sections import nearest
+from weldsim.schema.section_checks import nearest
 
 
 def seam_name(name: str) -> str:

@@ -13,7 +13,7 @@ from weldsim.joints.kit import Filler, mm
 from weldsim.joints.own_parts.names import seam_name
 from weldsim.joints.own_parts.outer_faces import OuterFaces, distances, outer_faces
 from weldsim.joints.own_parts.refusal import NotAllowed
-from weldsim.schema.sections import nearest
+from weldsim.schema.section_checks import nearest
 
 if TYPE_CHECKING:
     import skfem

@@ -9,7 +9,7 @@ import numpy as np
 
 from weldsim.joints.own_parts.refusal import NotAllowed
 from weldsim.joints.own_step.job import SeamPath
-from weldsim.schema.sections import near_to
+from weldsim.schema.section_checks import near_to
 
 PIECES = 48  # straight pieces an edge is cut into that is not straight
 WORDS = {1: "edge", 2: "face"}  # by dimension

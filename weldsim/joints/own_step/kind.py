@@ -31,7 +31,7 @@ from weldsim.joints.own_parts.seam_lines import SeamSettings, seam_lines_along
 from weldsim.joints.own_step.job import FaceChoice, SeamPath, StepJob
 from weldsim.joints.own_step.process import mesh_in_child
 from weldsim.joints.protocol import JointKind
-from weldsim.schema.sections import Axis, Section, Size
+from weldsim.schema.quantities import Axis, Section, Size
 
 LABEL = "own STEP part"
 TOLERANCE = 0.03  # of volumes: curved faces are meshed as flat ones

@@ -20,18 +20,15 @@ import numpy as np
 
 from weldsim.case.load import Case
 from weldsim.errors import BalanceError, ConvergenceError, StoreError, WeldsimError
-from weldsim.geometry.grades import GRADES
 from weldsim.joints.build import build_part
-from weldsim.materials.material import load_material
 from weldsim.runs.stress_summary import locked_in
-from weldsim.simulation.model import Model
+from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import advance, next_event, start_state
 from weldsim.studies.plan.mesh_file import read_mesh, write_mesh
 from weldsim.studies.plan.space import Moves, Plan
 from weldsim.studies.plan.symmetry import Symmetry, symmetries
 from weldsim.system.files import whole_file
-from weldsim.system.threads import use_threads
 
 FOLDER = "branches"
 
@@ -95,13 +92,12 @@ def bind(job: Job) -> Bound:
 
 def _model(case: Case, grade: str, path: Path) -> Model:
     """The model, its mesh taken from the study folder where another worker left it."""
-    threads = use_threads()
     part = read_mesh(path)
     if part is None:
         part = build_part(case, grade)
         path.parent.mkdir(parents=True, exist_ok=True)
         write_mesh(path, part)
-    return Model(case, part, load_material(case.material_path), GRADES[grade], threads)
+    return build_model(case, grade, part=part)
 
 
 def run_branch(job: Job) -> dict:
@@ -142,7 +138,7 @@ def _branch_run(job: Job, path: Path) -> dict:
     rest = tuple((s, next(iter(w))) for s, w in plan.words.items())
     done = {s for s, _ in job.moves}
     whole = (*job.moves, *(m for m in rest if m[0] not in done))
-    model = bound.model.with_case(plan.bound(plan.settings[job.setting], whole))
+    model = bound.model.for_case(plan.bound(plan.settings[job.setting], whole))
     upto = stretches(model.case, whole, len(job.moves))
     last = len(job.moves) == len(whole)
     state = _parent_state(job) if job.parent else start_state(model)
@@ -152,8 +148,8 @@ def _branch_run(job: Job, path: Path) -> dict:
         if event.kind == "weld" and event.weld >= upto and not last:
             break
         state, effort = advance(model, state, event)
-        iterations += effort["iterations"]
-        retries += effort["retries"]
+        iterations += effort.iterations
+        retries += effort.retries
         force = max(force, largest_reaction(model, state))
         times.append(state.time)
         readings.append(

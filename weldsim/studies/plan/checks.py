@@ -14,7 +14,8 @@ from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
 from weldsim.schema.column import Column
-from weldsim.schema.sections import TOP, nearest, quantity_kind
+from weldsim.schema.section_checks import nearest, quantity_kind
+from weldsim.schema.sections import TOP
 from weldsim.schema.tolerance import Tolerance, kinds, read_tolerance
 from weldsim.studies.targets import MOVEMENTS
 from weldsim.units import KINDS, parse

@@ -22,7 +22,8 @@ from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
 from weldsim.schema.column import Column
-from weldsim.schema.sections import PlanSection, check_section
+from weldsim.schema.section_checks import check_section
+from weldsim.schema.sections import PlanSection
 from weldsim.schema.tolerance import Tolerance
 from weldsim.studies.plan.checks import (
     MEASURES,

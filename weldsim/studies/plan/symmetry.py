@@ -15,7 +15,7 @@ import numpy as np
 
 from weldsim.joints.kit import Filler
 from weldsim.schema.records import StartRule
-from weldsim.simulation.activation import along_seam
+from weldsim.simulation.seam_filler import along_seam
 from weldsim.studies.plan.space import Moves
 
 SAME_POINT = 1e-7  # m within which two mesh points are one
@@ -244,7 +244,11 @@ def _same(model, to, seams) -> bool:
         own = np.flatnonzero(np.isin(parent, members))
         if not np.isin(parent[goes[own]], regions[names[region]]).all():
             return False
-    clamp_contacts = {c.name: set(model._clamped_points(c).tolist()) for c in model.case.clamps}
+    clamping = model.history.clamping
+    clamp_contacts = {
+        c.name: set(points.tolist())
+        for c, points in zip(clamping.clamps, clamping.lattice_points, strict=True)
+    }
     for clamp in model.case.clamps:
         image = set(to[list(clamp_contacts[clamp.name])].tolist())
         twins = [c for c in model.case.clamps if clamp_contacts[c.name] == image]

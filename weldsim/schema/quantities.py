@@ -1,0 +1,93 @@
+"""Types of the values in a case file: quantities with units, words, names, shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
+
+from weldsim.units import parse
+
+WRONG = float("nan")  # told from a nan in the file by identity
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Reads a quantity of one kind of `weldsim.units.KINDS`.
+
+    Attributes
+    ----------
+    kind : str
+    sign : {"any", "positive", "not negative"}
+        What is allowed.
+    """
+
+    kind: str
+    sign: str = "any"
+
+    def __call__(self, value) -> float:
+        number = parse(value, self.kind)
+        if self.sign == "positive" and not number > 0:
+            raise ValueError(f"{value!r} is not allowed: it must be greater than zero")
+        if self.sign == "not negative" and number < 0:
+            raise ValueError(f"{value!r} is not allowed: it must not be negative")
+        if self.kind == "temperature" and number <= 0:
+            raise ValueError(f"{value!r} is not allowed: it is not above absolute zero")
+        return number
+
+
+@dataclass(frozen=True)
+class WordOrTime:
+    """Reads one of a few words, or a time that is not negative."""
+
+    words: tuple[str, ...]
+    kind = "time"
+
+    def __call__(self, value) -> str | float:
+        if value in self.words:
+            return value
+        try:
+            number = parse(value, "time")
+        except ValueError:
+            listed = ", ".join(f'"{w}"' for w in self.words)
+            raise ValueError(
+                f'{value!r} is not allowed: write {listed} or a time such as "90 s"'
+            ) from None
+        if number < 0:
+            raise ValueError(f"{value!r} is not allowed: it must not be negative")
+        return number
+
+
+def quantity(kind: str, sign: str = "any"):
+    """A pydantic type that reads a quantity of one kind; see `Quantity`."""
+    return Annotated[float, BeforeValidator(Quantity(kind, sign))]
+
+
+def word_or_time(*words: str):
+    """A pydantic type that reads a word out of a few, or a time; see `WordOrTime`."""
+    return Annotated[Any, BeforeValidator(WordOrTime(words))]
+
+
+def number_as_text(value):
+    """A process may be written 141 as well as "141"."""
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+Size = quantity("length", "positive")
+Place = quantity("length")
+Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$")]
+Share = Annotated[float, Field(strict=True, ge=0, le=1)]
+Shrinkage = Annotated[float, Field(strict=True, gt=-0.1, lt=0.1)]
+
+
+class Section(BaseModel):
+    """No key but those named; `WRONG` passes."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
+
+    @field_validator("*", mode="wrap")
+    @classmethod
+    def _let_wrong_pass(cls, value, check):
+        return value if value is WRONG else check(value)

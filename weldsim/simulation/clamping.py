@@ -1,0 +1,150 @@
+"""Clamps bound to a mesh: which unknowns they hold, as springs or rigidly."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from weldsim.case.load import Case
+from weldsim.geometry.part import Part
+from weldsim.physics.arrays import Flags, Floats, Integers
+from weldsim.physics.rigid_motion import mean_motion, minimal_supports
+from weldsim.physics.springs import Spring
+from weldsim.schema.records import Clamp
+
+
+@dataclass(frozen=True)
+class Clamping:
+    """The clamps of a case on its mesh. N displacement points, K clamps.
+
+    Attributes
+    ----------
+    clamps : tuple of Clamp
+        In the order of the case.
+    lattice_points : tuple of ndarrays of int
+        Lattice points under each clamp.
+    points : ndarray, shape (N, 3)
+        Displacement points. [m]
+    body : ndarray of int
+        Displacement points of the part without filler.
+    """
+
+    clamps: tuple[Clamp, ...]
+    lattice_points: tuple[Integers, ...]
+    points: Floats
+    body: Integers
+
+    @classmethod
+    def of(cls, case: Case, part: Part) -> Clamping:
+        """Bind the clamps of a case.
+
+        Parameters
+        ----------
+        case : Case
+            Its clamps name faces of the part.
+        part : Part
+            Mesh of that part.
+
+        Returns
+        -------
+        Clamping
+            The clamps on the mesh.
+        """
+        lattice = part.lattice
+        under = tuple(
+            np.unique(np.concatenate([part.boundaries[face] for face in c.at])) for c in case.clamps
+        )
+        body = np.unique(lattice.displacement_cells[part.regions["part"]])
+        return cls(case.clamps, under, lattice.points[: lattice.displacement_points], body)
+
+    def _at(self, index: int) -> Integers:
+        nodes = self.lattice_points[index]
+        return nodes[nodes < len(self.points)]
+
+    def points_of(self, name: str) -> Integers:
+        """Displacement points under a clamp.
+
+        Parameters
+        ----------
+        name : str
+            Of the clamp.
+
+        Returns
+        -------
+        ndarray of int
+            Point numbers.
+        """
+        return self._at([c.name for c in self.clamps].index(name))
+
+    def supports(self, closed_clamps: Collection[str]) -> Flags:
+        """Unknowns that are held.
+
+        Parameters
+        ----------
+        closed_clamps : collection of str
+            Names of the clamps that grip.
+
+        Returns
+        -------
+        ndarray of bool, shape (N, 3)
+            Faces under rigid clamps; without any clamp six unknowns that only stop rigid motion,
+            where the part was first held if it ever was.
+        """
+        fixed = np.zeros(self.points.shape, dtype=bool)
+        closed = [i for i, c in enumerate(self.clamps) if c.name in closed_clamps]
+        for i in closed:
+            if self.clamps[i].kind == "rigid":
+                fixed[self._at(i)] = True
+        if not closed:
+            nodes = self._at(0) if self.clamps else self.body
+            fixed[nodes] = minimal_supports(self.points[nodes])
+        return fixed
+
+    def springs(self, closed_clamps: Collection[str], anchors: Floats) -> tuple[Spring, ...]:
+        """Elastic clamps that grip.
+
+        Parameters
+        ----------
+        closed_clamps : collection of str
+            Names of the clamps that grip.
+        anchors : ndarray, shape (K, 6)
+            Mean shift and turn of each clamp's faces when it gripped. [m, rad]
+
+        Returns
+        -------
+        tuple of Spring
+            In the order of the case.
+        """
+        out = []
+        for i, (clamp, anchor) in enumerate(zip(self.clamps, anchors, strict=True)):
+            if clamp.kind == "spring" and clamp.name in closed_clamps:
+                nodes = self._at(i)
+                stiffness = np.repeat([clamp.stiffness, clamp.turning], 3)
+                out.append(Spring(nodes, mean_motion(self.points[nodes]), stiffness, anchor))
+        return tuple(out)
+
+    def anchored(self, anchors: Floats, displacement: Floats, names: Collection[str]) -> Floats:
+        """Anchors with those of some clamps set to where their faces are now.
+
+        Parameters
+        ----------
+        anchors : ndarray, shape (K, 6)
+            Before. [m, rad]
+        displacement : ndarray, shape (N, 3)
+            Now. [m]
+        names : collection of str
+            Clamps that grip now.
+
+        Returns
+        -------
+        ndarray, shape (K, 6)
+            [m, rad]
+        """
+        out = anchors.copy()
+        for i, clamp in enumerate(self.clamps):
+            if clamp.name in names:
+                nodes = self._at(i)
+                out[i] = mean_motion(self.points[nodes]) @ displacement[nodes].ravel()
+        return out

@@ -1,0 +1,161 @@
+"""What is meshed and factored: it stays the same for every case on the same part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from weldsim.case.load import Case
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.part import Part
+from weldsim.materials.material import Material
+from weldsim.physics.arrays import Floats, Integers
+from weldsim.physics.contact import Contact
+from weldsim.physics.heat_mesh import HeatMesh
+from weldsim.physics.mechanics_model import MechanicsModel
+from weldsim.simulation.interpolation import (
+    child_points,
+    locate,
+    point_children,
+    quadrature_map,
+    spread_matrix,
+)
+from weldsim.simulation.land import land_contact
+
+
+@dataclass(frozen=True)
+class Discretisation:
+    """Mesh of a part with its solvers and the maps between them.
+
+    Attributes
+    ----------
+    part : Part
+        Mesh with its names.
+    material : Material
+        Of the part and its filler.
+    grade : Grade
+        How fine the mesh is.
+    heat_mesh : HeatMesh
+        Linear cells on the half-step lattice.
+    mechanics : MechanicsModel
+        Quadratic cells; faces of open land may touch.
+    point_child : ndarray of int, shape (Q,)
+        Child that each quadrature point of a cell lies in.
+    to_quadrature : ndarray, shape (Q, nl)
+        From the lattice points of a cell to its quadrature points.
+    spread : sparse matrix, shape (Nh, N)
+        From displacement points to lattice points.
+    """
+
+    part: Part
+    material: Material
+    grade: Grade
+    heat_mesh: HeatMesh
+    mechanics: MechanicsModel
+    point_child: Integers
+    to_quadrature: Floats
+    spread: Any
+
+    @classmethod
+    def of(
+        cls, case: Case, part: Part, material: Material, grade: Grade, threads: int
+    ) -> Discretisation:
+        """Prepare the solvers of a meshed part.
+
+        Parameters
+        ----------
+        case : Case
+            Its part says how wide open land stands.
+        part : Part
+            Its mesh.
+        material : Material
+            Of the part and its filler.
+        grade : Grade
+            How fine the mesh is.
+        threads : int
+            For the factorisations and the compiled loops.
+
+        Returns
+        -------
+        Discretisation
+            Ready for any welds on this part.
+        """
+        lattice = part.lattice
+        heat_mesh = HeatMesh.of(lattice.points, lattice.heat_cells, threads)
+        element = "brick20" if lattice.heat_cells.shape[1] == 8 else "tet10"
+        mechanics = MechanicsModel.of(
+            part.mesh, lattice.displacement_cells, lattice.local[lattice.displacement_local],
+            lattice.points[: lattice.displacement_points], element, threads,
+        )  # fmt: skip
+        contact = land_contact(case, part, mechanics.weight, material)
+        if contact is not None:
+            mechanics = mechanics.touching(contact)
+        return cls(
+            part, material, grade, heat_mesh, mechanics,
+            point_children(lattice, mechanics.quadrature),
+            quadrature_map(lattice, mechanics.quadrature), spread_matrix(lattice),
+        )  # fmt: skip
+
+    @property
+    def points(self) -> Floats:
+        """Displacement points, (N, 3). [m]"""
+        return self.mechanics.points
+
+    @property
+    def contact(self) -> Contact | None:
+        """Faces of open land that may touch; None without any."""
+        return self.mechanics.contact
+
+    @property
+    def child_points(self) -> Integers:
+        """Quadrature point nearest to the middle of each child, (children,)."""
+        return child_points(self.part.lattice, self.mechanics.quadrature)
+
+    def at_quadrature(self, temperature: Floats) -> Floats:
+        """Temperature at the mechanics' quadrature points.
+
+        Parameters
+        ----------
+        temperature : ndarray, shape (Nh,)
+            [K]
+
+        Returns
+        -------
+        ndarray, shape (C, Q)
+            [K]
+        """
+        return temperature[self.part.lattice.corner_cells] @ self.to_quadrature.T
+
+    def locate(self, places: Floats) -> Any:
+        """Interpolation from the lattice points to places.
+
+        Parameters
+        ----------
+        places : ndarray, shape (K, 3)
+            In or on the part. [m]
+
+        Returns
+        -------
+        sparse matrix, shape (K, Nh)
+            See `interpolation.locate`.
+        """
+        return locate(self.part.heat_mesh, places)
+
+    def nearest_points(self, places: Floats) -> Integers:
+        """Displacement points of the part without filler nearest to places.
+
+        Parameters
+        ----------
+        places : ndarray, shape (K, 3)
+            [m]
+
+        Returns
+        -------
+        ndarray of int, shape (K,)
+            Point numbers.
+        """
+        body = np.unique(self.mechanics.cells[self.part.regions["part"]])
+        away = np.linalg.norm(self.points[body][None] - np.asarray(places)[:, None], axis=2)
+        return body[away.argmin(axis=1)]
