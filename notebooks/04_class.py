@@ -386,8 +386,8 @@ def program():
         f"e, class {c}": verdict(1e-3 * up[-1], 1e-3 * error_up, t) for c, t in allowed.items()
     }
     return {
-        "a": 1e-6 * heat_input(bead.voltage, bead.current, bead.speed, bead.process),
-        "b": 1e3 * bead.speed * bead.heat_input / 0.70e6,
+        "a": 1e-6 * heat_input(bead.arc.voltage, bead.arc.current, bead.arc.speed, bead.arc.process),
+        "b": 1e3 * bead.arc.speed * bead.arc.heat_input / 0.70e6,
         "c": 1e3 * limit("angle", "B", 0.125),
         "d": 0.125 * up[-1],
         **called,

@@ -25,7 +25,11 @@ THROW = 5.0
 def case():
     """What `summarise` reads of a case."""
     welds = [
-        SimpleNamespace(name=n, arc_energy=1800 / SPEED, heat_input=1080 / SPEED, length=WIDTH)
+        SimpleNamespace(
+            name=n,
+            arc=SimpleNamespace(arc_energy=1800 / SPEED, heat_input=1080 / SPEED),
+            length=WIDTH,
+        )
         for n in PLACES
     ]
     return SimpleNamespace(welds=welds, gauges=[SimpleNamespace(name="pointer", kind="pointer")])
@@ -338,7 +342,8 @@ def write_joint_run(path, frames=(0.0, 12.5, 17.5, 85.0, JOINT_END)):
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
     folder.write_gauges(columns)
     welds = [
-        SimpleNamespace(name=e["name"], arc_energy=6e5, heat_input=4e5) for e in JOINT_TIMETABLE
+        SimpleNamespace(name=e["name"], arc=SimpleNamespace(arc_energy=6e5, heat_input=4e5))
+        for e in JOINT_TIMETABLE
     ]
     summary = summarise(columns, JOINT_TIMETABLE, SimpleNamespace(welds=welds))
     summary["locked_in"] = {

@@ -24,7 +24,7 @@ def test_the_short_form_gives_order_travel_and_pauses():
     assert [w.name for w in welds] == ["front", "back", "left", "right"]
     assert [w.direction for w in welds] == [1, -1, -1, -1]  # uphill is -y: the front is below
     assert [w.start.seconds for w in welds] == [0, 60, 60, 60]
-    assert welds[0].power == pytest.approx(110 * 11.5 * 0.77)
+    assert welds[0].arc.power == pytest.approx(110 * 11.5 * 0.77)
     assert welds[0].duration == pytest.approx(20.0)
 
 
@@ -66,7 +66,7 @@ current = "90 A"
     assert [w.name for w in welds] == ["step.1", "step.2", "step.3", "step.4", "back"]
     assert [w.direction for w in welds] == [-1, -1, -1, -1, -1]
     assert [round(1e3 * w.begin) for w in welds[:4]] == [0, 10, 20, 30]
-    assert (welds[0].current, welds[4].current) == (90.0, 110.0)
+    assert (welds[0].arc.current, welds[4].arc.current) == (90.0, 110.0)
     assert welds[1].start.weld == "step.1" and welds[4].start.weld == "step.4"
 
 

@@ -51,8 +51,8 @@ def test_values_are_in_si():
     assert (part.length, part.width, part.thickness) == pytest.approx((0.2, 0.04, 6e-3))
     assert (hold.kind, hold.length, hold.conductance) == ("vise", pytest.approx(0.025), 500.0)
     assert [bead.at for bead in part.beads] == pytest.approx([0.075, 0.1])
-    assert a.speed == pytest.approx(1.3e-3)
-    assert a.power == pytest.approx(0.77 * 12 * 150)
+    assert a.arc.speed == pytest.approx(1.3e-3)
+    assert a.arc.power == pytest.approx(0.77 * 12 * 150)
     assert a.duration == pytest.approx(40 / 1.3)
     assert case.surroundings.ambient == pytest.approx(293.15)
     assert b.start == StartRule("after", 20.0, "A")
@@ -62,7 +62,7 @@ def test_values_are_in_si():
 def test_defaults_of_the_heat_source_follow_the_bead():
     bead = read().welds[0]
     half = 3.5e-3
-    lengths = (bead.half_width, bead.front_length, bead.rear_length, bead.depth)
+    lengths = (bead.arc.half_width, bead.arc.front_length, bead.arc.rear_length, bead.arc.depth)
     assert lengths == pytest.approx((half, half, 2 * half, half))
     assert (bead.begin, bead.finish) == pytest.approx((0.0, 0.04))  # along its line
     assert [(b.begin, b.finish) for b in read().part.beads] == [(-0.02, 0.02)] * 2  # on the bar
@@ -116,7 +116,7 @@ def test_changes_are_made_and_kept():
     changes = ('part.thickness="8 mm"', "weld.A.current=120 A", "solve.grade=quick")
     case = read(DEMO, *changes)
     assert case.part.thickness == pytest.approx(8e-3)
-    assert (case.welds[0].current, case.welds[1].current) == (120.0, 150.0)
+    assert (case.welds[0].arc.current, case.welds[1].arc.current) == (120.0, 150.0)
     assert case.solve.grade == "quick"
     assert case.overrides == changes
     assert case.source_text == DEMO

@@ -62,7 +62,7 @@ def test_values_are_read_as_in_the_file_and_quotes_may_be_left_out(text, value):
 
 
 def test_process_may_be_a_number():
-    assert read("weld.A.process=131").welds[0].process == "131"
+    assert read("weld.A.process=131").welds[0].arc.process == "131"
 
 
 @pytest.mark.parametrize("section", NAMES)
@@ -114,7 +114,7 @@ def test_a_number_comes_back_from_a_run_folder_to_the_last_bit():
 def test_changes_add_up_and_leave_the_case_they_are_made_to_alone():
     first = read("part.thickness=8 mm")
     second = first.with_changes({"weld.A.current": 120.0})
-    assert (second.part.thickness, second.welds[0].current) == (8e-3, 120.0)
+    assert (second.part.thickness, second.welds[0].arc.current) == (8e-3, 120.0)
     assert first == read("part.thickness=8 mm") and first.tables == read(*first.overrides).tables
 
 

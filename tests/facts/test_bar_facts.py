@@ -76,7 +76,7 @@ class TestTradeFacts:
         """
         columns, _, model = history("quick", f"weld.A.current={current}", "solve.end=300 s")
         weld = model.case.welds[0]
-        assert weld.power / weld.speed / 1e6 == pytest.approx(net, abs=0.01)
+        assert weld.arc.power / weld.arc.speed / 1e6 == pytest.approx(net, abs=0.01)
         along, side = (abs(columns[f"pointer_{k}_mrad"][-1]) for k in ("up", "right"))
         if net < 1.0:
             assert side > along
@@ -97,7 +97,7 @@ class TestTradeFacts:
     def test_books_are_closed(self, demo_bead):
         _, state, model = demo_bead
         weld = model.case.welds[0]
-        assert state.supplied == pytest.approx(weld.power * weld.duration, rel=1e-9)
+        assert state.supplied == pytest.approx(weld.arc.power * weld.duration, rel=1e-9)
         assert state.energy_balance.gap < 1e-3
 
 

@@ -53,7 +53,7 @@ def test_butt_draws_the_plates_together():
         'schedule.order=["butt:+x"]',
     )  # fmt: skip
     _, _, gauges = cold(case)
-    heat = case.welds[0].power / case.welds[0].speed / 1e3  # J/mm
+    heat = case.welds[0].arc.power / case.welds[0].arc.speed / 1e3  # J/mm
     satoh = 6.0 * (7.27e-3 + 2.85e-3 * (heat / 36 - 6.27))
     assert 0.5 * satoh < gauges["across_travel_mm"] < 1.5 * 1.19
     # the plate turns toward the welded face, by less than the 5 degrees of a 12 mm V (workshop)
@@ -216,7 +216,7 @@ def tendon(current: float):
     _, _, gauges = cold(case)
     at = {x: gauges[f"at{int(x)}_travel_mm"] for x in (0, 37.5, 112.5, 150)}
     force = 210.0 * 480 * (at[37.5] - at[112.5]) / 75
-    return force, at[0] - at[150], case.welds[0].power / case.welds[0].speed / 1e3
+    return force, at[0] - at[150], case.welds[0].arc.power / case.welds[0].arc.speed / 1e3
 
 
 def test_bead_along_a_plate_shortens_it_by_the_tendon_force():

@@ -8,8 +8,8 @@ import pytest
 from weldsim.runs.summary import NO_TOLERANCE, cooling_time, read_off, settling_time, summarise
 
 WELDS = [
-    SimpleNamespace(name="A", arc_energy=1.4e6, heat_input=0.84e6),
-    SimpleNamespace(name="B", arc_energy=0.7e6, heat_input=0.42e6),
+    SimpleNamespace(name="A", arc=SimpleNamespace(arc_energy=1.4e6, heat_input=0.84e6)),
+    SimpleNamespace(name="B", arc=SimpleNamespace(arc_energy=0.7e6, heat_input=0.42e6)),
 ]
 
 

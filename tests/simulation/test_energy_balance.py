@@ -24,5 +24,7 @@ def test_filler_that_joins_warm_or_cold_opens_no_gap(degrees):
     state = start_state(model)
     while (event := next_event(model, state)) is not None:
         state, _ = heat_to_limit(model, state, event)
-    assert state.supplied == pytest.approx(case.welds[0].power * case.welds[0].duration, rel=1e-9)
+    assert state.supplied == pytest.approx(
+        case.welds[0].arc.power * case.welds[0].duration, rel=1e-9
+    )
     assert state.energy_balance.gap < 3e-6

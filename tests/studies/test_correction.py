@@ -73,7 +73,9 @@ def test_lines_lie_where_there_is_room():
     assert all(w.filler for w, _ in candidates(load_case(ONE), "bead"))
     beads = {w.name: w for w, _ in candidates(three_sides(), "bead")}
     assert list(beads) == ["bead right"] and beads["bead right"].filler
-    assert beads["bead right"].half_width == pytest.approx(three_sides().welds[0].half_width)
+    assert beads["bead right"].arc.half_width == pytest.approx(
+        three_sides().welds[0].arc.half_width
+    )
     stub = [w for w, _ in candidates(load_case(CASES / "mast_stub.toml"), "line")]
     assert [w.seam for w in stub] == ["front", "back", "left", "right"]
     assert not any(w.filler for w in stub)
@@ -157,7 +159,7 @@ def test_power_keeps_a_line_under_its_limit(bar):
     power, peak = power_for(model, ahead, 1, limit)
     assert limit - BAND_UNDER_LIMIT <= peak <= limit
     assert peak_under(model, ahead, 1) > limit  # the weld's own power would be too much
-    assert 0 < power < model.case.welds[1].power
+    assert 0 < power < model.case.welds[1].arc.power
     assert not model.active_points(ahead)[np.concatenate(
         [m for n, m in model.part.regions.items() if n.startswith("bead")])].any()  # fmt: skip
 

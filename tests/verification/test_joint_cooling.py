@@ -57,7 +57,7 @@ FILLET = ("plate-tee", "part.stem_thickness=3 mm", "part.base_thickness=3 mm", "
 
 def heat_of(case) -> float:
     """Heat into the part. [kJ/mm]"""
-    return case.welds[0].power / case.welds[0].speed / 1e6
+    return case.welds[0].arc.power / case.welds[0].arc.speed / 1e6
 
 
 def test_butt_cools_as_the_formula_says():

@@ -185,6 +185,8 @@ def _resolved(case: Case) -> dict:
     out["part"] = asdict(part) if is_dataclass(part) else part.model_dump()
     kind = kind_of_case(case)
     for weld, record in zip(case.welds, out["welds"], strict=True):
-        record.update(power=weld.power, arc_energy=weld.arc_energy, heat_input=weld.heat_input)
+        arc = weld.arc
+        record.update(record.pop("arc"))  # run folders have one row a weld
+        record.update(power=arc.power, arc_energy=arc.arc_energy, heat_input=arc.heat_input)
         record.update(kind.weld_record(part, weld))
     return out

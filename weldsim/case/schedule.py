@@ -54,8 +54,8 @@ def timetable(welds) -> tuple[TimetableRow, ...]:
                 rule_in_words(weld.start),
                 start,
                 weld.duration,
-                weld.arc_energy,
-                weld.heat_input,
+                weld.arc.arc_energy,
+                weld.arc.heat_input,
             )  # fmt: skip
         )
     return tuple(rows)

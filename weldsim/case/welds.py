@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +16,7 @@ from weldsim.case.travel import directions_of
 from weldsim.geometry.path import SeamLine
 from weldsim.schema.process import PROCESSES
 from weldsim.schema.quantities import WRONG
-from weldsim.schema.records import Clamp, StartRule, Tack, Weld
+from weldsim.schema.records import Arc, Clamp, StartRule, Tack, Weld
 from weldsim.schema.rules import read_rule, start_rule
 from weldsim.schema.section_checks import is_known, such_as
 
@@ -140,7 +140,7 @@ def _add_pass(so_far: WeldsSoFar, wanted: Wanted, number: int, direction: int) -
             Weld(
                 name=label if len(runs) == 1 else f"{label}.{count}", begin=begin, finish=finish,
                 travel=wanted.travel, start=rule, seam=line.name, number=number, direction=way,
-                **own, **arc_on(line, values),
+                arc=arc_on(line, values), bead_width=line.width, **own,
             )
         )  # fmt: skip
 
@@ -188,26 +188,25 @@ def _arc_of(so_far: WeldsSoFar, wanted: Wanted) -> dict[str, Any]:
     return values
 
 
-def arc_on(line: SeamLine, values) -> dict[str, Any]:
-    """Fields of a `Weld` for an arc on a seam.
+def arc_on(line: SeamLine, values: Mapping[str, Any]) -> Arc:
+    """The arc of a weld on a seam.
 
     Parameters
     ----------
     line : SeamLine
     values : mapping
-        Of each key in `ARC`; an ellipsoid that is not stated is as wide as a pass and as deep as it
-        has to fuse.
+        Of each key in `ARC`, None where nothing is stated; an ellipsoid that is not stated is as
+        wide as a pass and as deep as it has to fuse.
 
     Returns
     -------
-    dict
+    Arc
     """
     half = line.width / np.sqrt(line.passes) / 2
     usual = {"half_width": half, "front_length": half, "rear_length": 2 * half, "depth": line.depth}
     out = {k: values[k] or usual[k] for k in usual}
     out |= {k: values[k] for k in NEEDED}
-    out |= {k: values[k] or 0.0 for k in ("weave", "weave_rate", "dwell", "crater")}
-    return out | {"bead_width": line.width}
+    return Arc(**out, **{k: values[k] or 0.0 for k in ("weave", "weave_rate", "dwell", "crater")})
 
 
 def _start(so_far: WeldsSoFar, wanted: Wanted) -> StartRule:
@@ -235,6 +234,7 @@ def _add_tack(so_far: WeldsSoFar, number: int, tack: Tack, line: SeamLine) -> No
     so_far.welds.append(
         Weld(
             name=name, begin=tack.begin, finish=tack.finish, travel=travel, start=start,
-            seam=line.name, number=1, direction=1, tack=number, **arc_on(line, values),
+            seam=line.name, number=1, direction=1, tack=number,
+            arc=arc_on(line, values), bead_width=line.width,
         )
     )  # fmt: skip

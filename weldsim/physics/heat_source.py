@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.geometry.path import Seam
+from weldsim.schema.records import Arc
 
 ROOT3 = np.sqrt(3.0)
 WEAVE_POINTS = 9  # enough for amplitudes up to three half widths
@@ -44,6 +45,25 @@ class DoubleEllipsoid:
     weave: float = 0.0
     dwell: float = 0.0
     crater: float = 0.0
+
+    @classmethod
+    def of(cls, arc: Arc, seam: Seam) -> DoubleEllipsoid:
+        """The heat of a case's arc on a seam.
+
+        Parameters
+        ----------
+        arc : weldsim.schema.records.Arc
+        seam : Seam
+            In its direction of travel.
+
+        Returns
+        -------
+        DoubleEllipsoid
+        """
+        return cls(
+            arc.power, arc.front_length, arc.rear_length, arc.half_width, arc.depth, arc.speed,
+            seam, arc.weave, arc.dwell, arc.crater,
+        )  # fmt: skip
 
     @property
     def duration(self) -> float:

@@ -149,7 +149,7 @@ def sheet_figure(study: Study, drawing: Path | None):
     for n, (weld, row) in enumerate(zip(case.welds, timetable(case.welds), strict=True), 1):
         lines.append(
             f"{n:<4} {weld.seam:<11} {weld.travel:<13} {row.rule:<35} "
-            f"{row.duration:5.0f} s  {weld.current:5.0f} A"
+            f"{row.duration:5.0f} s  {weld.arc.current:5.0f} A"
         )
     figure.text(0.07, 0.49, "\n".join(lines), family="monospace", size=8.2, va="top")
     at = 0.475 - 0.013 * (len(lines) + 1)

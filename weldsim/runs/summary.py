@@ -160,8 +160,8 @@ def _weld_entry(times, gauges, timetable, weld, interpass, solid) -> dict:
         "name": weld.name,
         "start_s": None if arc is None else arc["start"],
         "end_s": None if arc is None else arc["end"],
-        "arc_energy_kJ_mm": weld.arc_energy / 1e6,
-        "heat_input_kJ_mm": weld.heat_input / 1e6,
+        "arc_energy_kJ_mm": weld.arc.arc_energy / 1e6,
+        "heat_input_kJ_mm": weld.arc.heat_input / 1e6,
         "t8_5_s": cooling,
         "highest_interpass_degC": float(before) - KELVIN if known else None,
     }

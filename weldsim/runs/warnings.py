@@ -110,7 +110,7 @@ def _slow_weaves(model) -> list[str]:
         f"the weave of {weld.name} is slower than a torch step of "
         f"{model.torch_time(i):.2g} s: spreading its heat evenly is not what happens"
         for i, weld in enumerate(model.case.welds)
-        if weld.weave > 0 and weld.weave_rate * model.torch_time(i) < LEAST_WEAVES
+        if weld.arc.weave > 0 and weld.arc.weave_rate * model.torch_time(i) < LEAST_WEAVES
     ]
 
 

@@ -67,16 +67,11 @@ class Tack:
 
 
 @dataclass(frozen=True)
-class Weld:
-    """One stretch of an arc on a seam.
+class Arc:
+    """The arc of a weld: what it burns with and how it moves. All that is known of it is here.
 
     Attributes
     ----------
-    name : str
-    begin, finish : float
-        Stretch along the seam's natural direction, whatever the travel. [m]
-    travel : str
-        Word of the case for the direction of welding.
     process : str
         Number of ISO 4063.
     current, voltage : float
@@ -85,55 +80,27 @@ class Weld:
         Share of the arc's power that the part takes up.
     speed : float
         Of travel. [m/s]
-    bead_width : float
-        Of the bead's face. [m]
     front_length, rear_length, half_width, depth : float
         Of the double ellipsoid. [m]
-    start : StartRule
-    shrinkage_along, shrinkage_across : float or None
-        Stated for the elastic model.
-    seam : str
-        Name of the seam; a bead on a bar is a seam of its own name.
-    number : int
-        Of the pass on its seam, from 1.
-    direction : {1, -1}
-        1 along the seam's natural direction.
     weave, weave_rate : float
         Amplitude and swings a second. [m, Hz]
     dwell, crater : float
         How long the arc stands at its start and end. [s]
-    filler : bool
-        Without it the arc only heats.
-    tack : int
-        Number of the tack it lays, -1 for a weld.
     """
 
-    name: str
-    begin: float
-    finish: float
-    travel: str
     process: str
     current: float
     voltage: float
     efficiency: float
     speed: float
-    bead_width: float
     front_length: float
     rear_length: float
     half_width: float
     depth: float
-    start: StartRule
-    shrinkage_along: float | None = None
-    shrinkage_across: float | None = None
-    seam: str = ""
-    number: int = 1
-    direction: int = 1
     weave: float = 0.0
     weave_rate: float = 0.0
     dwell: float = 0.0
     crater: float = 0.0
-    filler: bool = True
-    tack: int = -1
 
     @property
     def power(self) -> float:
@@ -141,23 +108,69 @@ class Weld:
         return self.efficiency * self.voltage * self.current
 
     @property
+    def arc_energy(self) -> float:
+        """U I / v of EN 1011-1. [J/m]"""
+        return arc_energy(self.voltage, self.current, self.speed)
+
+    @property
+    def heat_input(self) -> float:
+        """k U I / v of EN 1011-1. [J/m]"""
+        return heat_input(self.voltage, self.current, self.speed, self.process)
+
+
+@dataclass(frozen=True)
+class Weld:
+    """One stretch of an arc on a seam.
+
+    Attributes
+    ----------
+    name : str
+    seam : str
+        Name of the seam; a bead on a bar is a seam of its own name.
+    begin, finish : float
+        Stretch along the seam's natural direction, whatever the travel. [m]
+    travel : str
+        Word of the case for the direction of welding.
+    start : StartRule
+    arc : Arc
+    bead_width : float
+        Of the bead's face. [m]
+    number : int
+        Of the pass on its seam, from 1.
+    direction : {1, -1}
+        1 along the seam's natural direction.
+    filler : bool
+        Without it the arc only heats.
+    tack : int
+        Number of the tack it lays, -1 for a weld.
+    shrinkage_along, shrinkage_across : float or None
+        Stated for the elastic model.
+    """
+
+    name: str
+    seam: str
+    begin: float
+    finish: float
+    travel: str
+    start: StartRule
+    arc: Arc
+    bead_width: float
+    number: int = 1
+    direction: int = 1
+    filler: bool = True
+    tack: int = -1
+    shrinkage_along: float | None = None
+    shrinkage_across: float | None = None
+
+    @property
     def length(self) -> float:
+        """Of the stretch. [m]"""
         return self.finish - self.begin
 
     @property
     def duration(self) -> float:
         """Arc time, standing included. [s]"""
-        return self.dwell + self.length / self.speed + self.crater
-
-    @property
-    def arc_energy(self) -> float:
-        """[J/m]"""
-        return arc_energy(self.voltage, self.current, self.speed)
-
-    @property
-    def heat_input(self) -> float:
-        """By EN 1011-1. [J/m]"""
-        return heat_input(self.voltage, self.current, self.speed, self.process)
+        return self.arc.dwell + self.length / self.arc.speed + self.arc.crater
 
 
 @dataclass(frozen=True)

@@ -91,13 +91,13 @@ class Activation:
             foot = np.intersect1d(np.unique(lattice.heat_cells[cells]), body)
             if foot.size == 0:  # heat without filler, or a bead on beads
                 away = seam_distance(seam, lattice.points[body])
-                foot = body[away <= max(spec.half_width, away.min() * 1.001)]
+                foot = body[away <= max(spec.arc.half_width, away.min() * 1.001)]
             feet.append(foot)
             off = np.linalg.norm(lattice.points[foot] - seam.middle, axis=1)
             amid.append(int(foot[np.argmin(off)]))
+        lead = np.array([w.arc.front_length for w in case.welds], dtype=float)
         return cls(
-            weld, place, np.array([w.front_length for w in case.welds], dtype=float), point_child,
-            len(lattice.children), tuple(feet), tuple(amid), *_riders(lattice, base, body),
+            weld, place, lead, point_child, len(lattice.children), tuple(feet), tuple(amid), *_riders(lattice, base, body),
         )  # fmt: skip
 
     def passed(self, reached: Floats) -> Flags:

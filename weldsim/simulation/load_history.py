@@ -161,7 +161,7 @@ class LoadHistory:
             [s]
         """
         spec = self.welds[weld]
-        return self.torch_step_share * stepping.torch_step * spec.bead_width / spec.speed
+        return self.torch_step_share * stepping.torch_step * spec.bead_width / spec.arc.speed
 
     def progress(self, reached: Floats, stops: Floats, time: float, stepping: Stepping) -> float:
         """Rough share of the steps that lie behind.
@@ -197,10 +197,4 @@ class LoadHistory:
 
 def _sources(case: Case, seams: tuple[Any, ...]) -> tuple[DoubleEllipsoid, ...]:
     """The arc of every weld."""
-    return tuple(
-        DoubleEllipsoid(
-            w.power, w.front_length, w.rear_length, w.half_width, w.depth, w.speed, s,
-            w.weave, w.dwell, w.crater,
-        )
-        for w, s in zip(case.welds, seams, strict=True)
-    )  # fmt: skip
+    return tuple(DoubleEllipsoid.of(w.arc, s) for w, s in zip(case.welds, seams, strict=True))

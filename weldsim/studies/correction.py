@@ -281,8 +281,8 @@ def pull(model: Model, state: State, weld: int, columns: Sequence[Column]) -> np
     seam, spec = model.seams[weld], model.case.welds[weld]
     places = quadrature_places(model)
     along, across, deep = (v.reshape(places.shape[:2]) for v in seam.local(places.reshape(-1, 3)))
-    near = (along > 0) & (along < seam.length) & (np.abs(across) < 2 * spec.half_width)
-    near &= (deep > 0) & (deep < max(spec.depth, deep[deep > 0].min() * 1.001))
+    near = (along > 0) & (along < seam.length) & (np.abs(across) < 2 * spec.arc.half_width)
+    near &= (deep > 0) & (deep < max(spec.arc.depth, deep[deep > 0].min() * 1.001))
     travel, aside = (f.reshape(*places.shape) for f in seam.frames(places.reshape(-1, 3)))
     share = np.where(near, -PROBE_SHRINKAGE, 0.0)
     strain = directional(share, share, travel, aside)
@@ -293,7 +293,7 @@ def _computed(
     model: Model, state: State, weld: int, target: Target, limit: float | None, tell
 ) -> Outcome | None:
     """A line computed on from the finished part; None where it fails."""
-    now, power = opened(state, weld), model.case.welds[weld].power
+    now, power = opened(state, weld), model.case.welds[weld].arc.power
     name = model.case.welds[weld].name
     try:
         if limit is not None:

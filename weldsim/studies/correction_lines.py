@@ -30,7 +30,8 @@ def named(lines, names) -> list:
 
 def _blank(weld, **changes):
     """A weld as a pattern of a line: it may start at once."""
-    return replace(weld, start=StartRule("time", 0.0), dwell=0.0, crater=0.0, **changes)
+    arc = replace(changes.pop("arc", weld.arc), dwell=0.0, crater=0.0)
+    return replace(weld, start=StartRule("time", 0.0), arc=arc, **changes)
 
 
 def _spare(case, kind):
@@ -42,12 +43,12 @@ def _spare(case, kind):
         line = kind_of_case(case).seam_lines(_with(case, [bead]).part)[bead.name]
         weld = pattern[like]
         alike = weld.travel in line.directions  # else it runs another way: its arc as it usually is
-        usual = dict.fromkeys(ARC) | {k: getattr(weld, k) for k in NEEDED}
-        own = {} if alike else arc_on(line, usual)
+        usual = dict.fromkeys(ARC) | {k: getattr(weld.arc, k) for k in NEEDED}
+        arc = weld.arc if alike else arc_on(line, usual)
         travel = weld.travel if alike else next(iter(line.directions))
         made = _blank(
-            replace(weld, **own), name=bead.name, seam=bead.name, begin=0.0, finish=line.length,
-            travel=travel, direction=line.directions[travel], filler=filler,
+            weld, name=bead.name, seam=bead.name, begin=0.0, finish=line.length, travel=travel,
+            direction=line.directions[travel], filler=filler, arc=arc, bead_width=line.width,
         )  # fmt: skip
         out.append((made, f"{word} {where}"))
     return out
@@ -80,7 +81,7 @@ def _along_seams(case, lines):
         pattern = next(w for w in case.welds if w.seam == name)
         line = _blank(
             pattern, name=f"line {name}", begin=0.0, finish=lines[name].length, direction=1,
-            number=1, filler=False, tack=-1, weave=0.0,
+            number=1, filler=False, tack=-1, arc=replace(pattern.arc, weave=0.0),
         )  # fmt: skip
         out.append((line, f"heating line along the seam {name}"))
     return out
@@ -98,18 +99,18 @@ def _free_seams(case, lines):
         )
     pattern = next((w for w in case.welds if w.filler and w.tack < 0), case.welds[0])
     own = {"half_width", "front_length", "rear_length", "depth"}  # sized by the seam
-    values = {key: None if key in own else getattr(pattern, key) for key in ARC}
+    values = {key: None if key in own else getattr(pattern.arc, key) for key in ARC}
     out = []
     for seam, number in free:
         line = lines[seam]
         word = next(w for w, direction in line.directions.items() if direction == 1)
         where = seam if line.passes == 1 else f"{seam}, pass {number}"
-        bead = replace(
+        bead = _blank(
             pattern, name=f"bead {where}", seam=seam, number=number, begin=0.0,
             finish=line.length, direction=1, travel=word, filler=True, tack=-1,
-            **arc_on(line, values),
+            arc=arc_on(line, values), bead_width=line.width,
         )  # fmt: skip
-        out.append((_blank(bead), f"bead along the seam {where}"))
+        out.append((bead, f"bead along the seam {where}"))
     return out
 
 

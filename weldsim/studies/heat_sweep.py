@@ -83,7 +83,7 @@ def crossover(
     """
     pointer = _checked(case)
     first = case.welds[0]
-    wanted = [f * first.power for f in CURRENT_SHARES] if powers is None else sorted(powers)
+    wanted = [f * first.arc.power for f in CURRENT_SHARES] if powers is None else sorted(powers)
     if any(not p > 0 for p in wanted):
         raise CaseError("crossover: a power is not allowed: it must be greater than zero")
     points = []
@@ -93,7 +93,7 @@ def crossover(
             if progress:
                 progress((i + share) / len(wanted), text)
 
-        points.append(_run(case, pointer, power / first.power, grade, tell, threads))
+        points.append(_run(case, pointer, power / first.arc.power, grade, tell, threads))
     return Crossover(case.title, grade, pointer.name, tuple(points), crossing(points))
 
 
@@ -113,18 +113,18 @@ def _checked(case: Case) -> Gauge:
 
 
 def _run(case: Case, pointer: Gauge, factor: float, grade: str, progress, threads) -> Point:
-    scaled = case.with_changes({f"weld.{w.name}.current": factor * w.current for w in case.welds})
+    scaled = case.with_changes({f"weld.{w.name}.current": factor * w.arc.current for w in case.welds})
     first = scaled.welds[0]
-    heat = first.power / first.speed
+    heat = first.arc.power / first.arc.speed
     density = heat / case.part.thickness**2
     model, last = build_model(until_cold(scaled), grade, threads), None
     try:
         for last in simulate(model):
-            progress(last.progress, f"{first.current:.0f} A, {last.time:.0f} s")
+            progress(last.progress, f"{first.arc.current:.0f} A, {last.time:.0f} s")
     except ConvergenceError as error:
-        return Point(first.power, heat, density, trouble=str(error))
+        return Point(first.arc.power, heat, density, trouble=str(error))
     along, toward = tilts(pointer, model.seams[0], last.gauges)
-    return Point(first.power, heat, density, along, toward)
+    return Point(first.arc.power, heat, density, along, toward)
 
 
 def tilts(pointer: Gauge, seam: Seam, readings: Mapping[Column, float]) -> tuple[float, float]:

@@ -67,7 +67,9 @@ def with_power(model: Model, weld: int, power: float) -> Model:
     """The model with another power under one weld. [W]"""
     welds = list(model.case.welds)
     spec = welds[weld]
-    welds[weld] = replace(spec, current=spec.current * power / spec.power)
+    welds[weld] = replace(
+        spec, arc=replace(spec.arc, current=spec.arc.current * power / spec.arc.power)
+    )
     return model.for_case(replace(model.case, welds=tuple(welds)))
 
 
@@ -86,7 +88,7 @@ def power_for(model: Model, state: State, weld: int, limit: float) -> tuple[floa
     ConvergenceError
         If none is found in a few tries.
     """
-    power, cold = model.case.welds[weld].power, float(state.temperature.max())
+    power, cold = model.case.welds[weld].arc.power, float(state.temperature.max())
     for _ in range(MOST_POWERS_TRIED):
         peak = peak_under(with_power(model, weld, power), state, weld)
         if limit - BAND_UNDER_LIMIT <= peak <= limit:

@@ -44,7 +44,7 @@ def estimate(case) -> Estimate:
     unknowns = 3 * part.lattice.displacement_points
     kind = kind_of_case(case)
     step = kind.torch_step * grade.torch_step
-    torch = sum(w.duration * w.speed / (step * w.bead_width) + 1 for w in case.welds)
+    torch = sum(w.duration * w.arc.speed / (step * w.bead_width) + 1 for w in case.welds)
     steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
     each = STEP_COST * unknowns**1.65
     if not kind.heated_through:
@@ -151,7 +151,7 @@ def _heat_notes(case) -> list[str]:
         return []
     material = load_material(case.material_path)
     mass = material.density * case.part.volume
-    heats = [w.power * w.duration / mass for w in case.welds]
+    heats = [w.arc.power * w.duration / mass for w in case.welds]
     reached = [bulk_temperature(material, h, start) for h in heats]
     alone = ", ".join(f"{w.name} {_degc(t)}" for w, t in zip(case.welds, reached, strict=True))
     out = [f"Heat of one bead spread over the whole part brings it to: {alone}."]

@@ -66,19 +66,19 @@ def bead_in_words(bead, travel: str) -> str:
 def _welds(case) -> list[str]:
     out, beads = ["Welds, in order:"], {b.name: b for b in case.part.beads}
     for weld, row in zip(case.welds, timetable(case.welds), strict=True):
-        bead = beads[weld.seam]
-        name, k = PROCESSES[weld.process]
+        bead, arc = beads[weld.seam], weld.arc
+        name, k = PROCESSES[arc.process]
         known = "" if row.start is None else f" (at {row.start:.4g} s)"
-        net = weld.power / weld.speed
+        net = arc.power / arc.speed
         out += [
             f"  {weld.name}: {bead_in_words(bead, weld.travel)}",
             f"     starts {row.rule}{known}, arc on for {weld.duration:.3g} s",
-            f"     {name} ({weld.process}), {weld.current:.4g} A, {weld.voltage:.3g} V, "
-            f"{1e3 * weld.speed:.3g} mm/s, bead {_mm(bead.width)} x {_mm(bead.height)} "
+            f"     {name} ({arc.process}), {arc.current:.4g} A, {arc.voltage:.3g} V, "
+            f"{1e3 * arc.speed:.3g} mm/s, bead {_mm(bead.width)} x {_mm(bead.height)} "
             "mm",
             f"     arc energy {1e-6 * row.arc_energy:.3f} kJ/mm, heat input "
             f"{1e-6 * row.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
-            f"{1e-6 * net:.3f} kJ/mm (efficiency {weld.efficiency:.3g})",
+            f"{1e-6 * net:.3f} kJ/mm (efficiency {arc.efficiency:.3g})",
         ]
         if not isinstance(case.solve.end, str) and (row.end or 0.0) > case.solve.end:
             out.append(f"     not finished when the run ends at {case.solve.end:.4g} s")

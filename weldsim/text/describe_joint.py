@@ -100,7 +100,7 @@ def _welds(case) -> list[str]:
     up, lines = up_of(case.part), seam_lines_of(case)
     out = ["Welds, in order:"]
     for number, (weld, seam) in enumerate(zip(case.welds, seams_of(case), strict=True), 1):
-        line = lines[weld.seam]
+        line, arc = lines[weld.seam], weld.arc
         span = "whole"
         if weld.finish - weld.begin < line.length - 1e-6:
             span = f"{_mm(weld.begin)} to {_mm(weld.finish)} mm of"
@@ -116,22 +116,22 @@ def _welds(case) -> list[str]:
         )
         passes = f", pass {weld.number} of {line.passes}" if line.passes > 1 else ""
         what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"
-        process, k = PROCESSES[weld.process]
+        process, k = PROCESSES[arc.process]
         out += [
             f"  {number}. {weld.name}: {what}, {span} seam {weld.seam}{passes}, travel{way}{turned}"
             + toward,
-            f"     {process} ({weld.process}), {weld.current:.4g} A, {weld.voltage:.3g} V, "
-            f"{1e3 * weld.speed:.3g} mm/s; arc energy {1e-6 * weld.arc_energy:.3f} kJ/mm, heat "
-            f"input {1e-6 * weld.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
-            f"{1e-6 * weld.power / weld.speed:.3f} kJ/mm (efficiency {weld.efficiency:.3g})",
+            f"     {process} ({arc.process}), {arc.current:.4g} A, {arc.voltage:.3g} V, "
+            f"{1e3 * arc.speed:.3g} mm/s; arc energy {1e-6 * arc.arc_energy:.3f} kJ/mm, heat "
+            f"input {1e-6 * arc.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
+            f"{1e-6 * arc.power / arc.speed:.3f} kJ/mm (efficiency {arc.efficiency:.3g})",
         ]
         extra = []
-        if weld.weave:
-            extra.append(f"weave {_mm(weld.weave)} mm each side at {weld.weave_rate:.3g} Hz")
-        if weld.dwell:
-            extra.append(f"stands {weld.dwell:.3g} s at the start")
-        if weld.crater:
-            extra.append(f"stands {weld.crater:.3g} s at the end to fill the crater")
+        if arc.weave:
+            extra.append(f"weave {_mm(arc.weave)} mm each side at {arc.weave_rate:.3g} Hz")
+        if arc.dwell:
+            extra.append(f"stands {arc.dwell:.3g} s at the start")
+        if arc.crater:
+            extra.append(f"stands {arc.crater:.3g} s at the end to fill the crater")
         if extra:
             out.append(f"     {', '.join(extra)}")
     return out

@@ -164,12 +164,12 @@ class TestUnknowns:
         plan = small_plan('plan.vary={ "arc.efficiency" = [0.7, 0.8] }')
         other = settled(plan, EFFICIENCY, 1.05)
         assert other.settings == (Setting(()),)
-        assert [w.efficiency for w in other.case.welds] == pytest.approx([0.735, 0.735])
+        assert [w.arc.efficiency for w in other.case.welds] == pytest.approx([0.735, 0.735])
 
     def test_a_weld_with_its_own_speed_keeps_its_own(self):
         own = '[[weld]]\nname = "front"\nseam = "front"\ntravel = "+x"\nspeed = "27 cm/min"\n'
         plan = parse_plan(TEXT.replace("[[gauge]]", own + "[[gauge]]", 1), "s.toml")
-        speeds = {w.seam: w.speed for w in settled(plan, SPEED, 1.1).case.welds}
+        speeds = {w.seam: w.arc.speed for w in settled(plan, SPEED, 1.1).case.welds}
         assert speeds["front"] == pytest.approx(1.1 * 4.5e-3)
         if "back" in speeds:
             assert speeds["back"] == pytest.approx(1.1 * 3e-3)
@@ -178,8 +178,8 @@ class TestUnknowns:
         plan = load_bar()
         assert [u.name for u in unknowns_of(plan)] == ["efficiency", "speed"]
         faster = settled(plan, SPEED, 1.1).case
-        assert [w.speed for w in faster.welds] == pytest.approx(
-            [1.1 * w.speed for w in plan.case.welds]
+        assert [w.arc.speed for w in faster.welds] == pytest.approx(
+            [1.1 * w.arc.speed for w in plan.case.welds]
         )
 
     def test_root_gap_and_springs(self):

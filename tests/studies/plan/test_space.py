@@ -62,7 +62,7 @@ def named():
 def test_a_seam_keeps_what_its_own_section_says():
     plan = parse_plan(named(), "small.toml")
     case = plan.bound(plan.settings[0], (("back", 1), ("front", -1)))
-    assert [(w.name, w.seam, w.direction, w.current) for w in case.welds] == [
+    assert [(w.name, w.seam, w.direction, w.arc.current) for w in case.welds] == [
         ("second", "back", 1, 120.0), ("first", "front", -1, 80.0),
     ]  # fmt: skip
 
@@ -198,15 +198,15 @@ def test_settings_are_every_combination():
     )
     assert len(plan.settings) == 4 and plan.size == 4 * 384
     case = plan.bound(plan.settings[0], next(plan.schedules()))
-    assert case.welds[0].current == 90.0 and case.welds[1].start.seconds == 30.0
+    assert case.welds[0].arc.current == 90.0 and case.welds[1].start.seconds == 30.0
 
 
 @pytest.mark.parametrize(
     ("vary", "read", "values"),
     [
         ('"schedule.pause" = ["30 s", "60 s"]', lambda c: c.welds[1].start.seconds, [30, 60]),
-        ('"arc.current" = ["90 A", "110 A"]', lambda c: c.welds[0].current, [90, 110]),
-        ('"arc.speed" = ["2 mm/s", "3 mm/s"]', lambda c: 1e3 * c.welds[0].speed, [2, 3]),
+        ('"arc.current" = ["90 A", "110 A"]', lambda c: c.welds[0].arc.current, [90, 110]),
+        ('"arc.speed" = ["2 mm/s", "3 mm/s"]', lambda c: 1e3 * c.welds[0].arc.speed, [2, 3]),
         ('"hold.release" = ["never", "cold"]', lambda c: c.clamps[0].off.kind, ["never", "cold"]),
         ('"tack.1.length" = ["3 mm", "5 mm"]',
          lambda c: 1e3 * (c.tacks[0].finish - c.tacks[0].begin), [3, 5]),

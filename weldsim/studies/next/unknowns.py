@@ -70,4 +70,4 @@ def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
 
 def largest_efficiency(plan: Plan) -> float:
     """Of all arcs of a plan whose one setting is part of its case."""
-    return max(w.efficiency for w in plan.case.welds)
+    return max(w.arc.efficiency for w in plan.case.welds)
