@@ -97,7 +97,8 @@ class Activation:
             amid.append(int(foot[np.argmin(off)]))
         lead = np.array([w.arc.front_length for w in case.welds], dtype=float)
         return cls(
-            weld, place, lead, point_child, len(lattice.children), tuple(feet), tuple(amid), *_riders(lattice, base, body),
+            weld, place, lead, point_child, len(lattice.children), tuple(feet), tuple(amid),
+            *_riders(lattice, base, body),
         )  # fmt: skip
 
     def passed(self, reached: Floats) -> Flags:

@@ -113,7 +113,9 @@ def _checked(case: Case) -> Gauge:
 
 
 def _run(case: Case, pointer: Gauge, factor: float, grade: str, progress, threads) -> Point:
-    scaled = case.with_changes({f"weld.{w.name}.current": factor * w.arc.current for w in case.welds})
+    scaled = case.with_changes(
+        {f"weld.{w.name}.current": factor * w.arc.current for w in case.welds}
+    )
     first = scaled.welds[0]
     heat = first.arc.power / first.arc.speed
     density = heat / case.part.thickness**2
