@@ -28,23 +28,18 @@
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.case.load import load_case
-from weldsim.simulation.steps import build_model, simulate
+import weldsim
 
 CASE = "../cases/pivot_arm_one_bead.toml"
 
 
-def pointer(*changes, until=np.inf):
+def pointer(changes=None):
     """Time [s], up and right [mrad] of the beam, and when the arc stopped [s]."""
-    case = load_case(CASE, ("solve.grade=quick", "solve.end=400 s", *changes))
-    rows, stop = [(0.0, 0.0, 0.0)], np.nan
-    for step in simulate(build_model(case)):
-        shown = step.gauges.display()
-        rows.append((step.time, shown["pointer_up_mrad"], shown["pointer_right_mrad"]))
-        stop = step.state.stops[0]
-        if step.time >= until:
-            break
-    return *np.array(rows).T, float(stop)
+    case = weldsim.load_case(CASE, {"solve.grade": "quick", "solve.end": "400 s", **(changes or {})})
+    result = weldsim.solve(case, frames=0)
+    (arc,) = result.timetable
+    up, right = (1e3 * result.gauges["pointer", way] for way in ("up", "right"))  # rad to mrad
+    return result.times, up, right, arc.end
 
 
 # %% [markdown]
@@ -109,8 +104,8 @@ assert right[-1] < 0  # cold: to the side of the bead
 # bends the bar more to the side of the bead, which more in the direction of travel?
 
 # %%
-_, cold_up, cold_right, _ = pointer("weld.A.current=70 A")
-_, hot_up, hot_right, _ = pointer("weld.A.current=169 A")
+_, cold_up, cold_right, _ = pointer({"weld.A.current": "70 A"})
+_, hot_up, hot_right, _ = pointer({"weld.A.current": "169 A"})
 
 # %%
 names = ("70 A", "150 A", "169 A")
@@ -148,7 +143,7 @@ assert travel[0] < travel[2]  # that in travel grows
 
 # %%
 half = 0.6 * stop
-time_down, up_down, right_down, _ = pointer("weld.A.travel=down", until=half)
+time_down, up_down, right_down, _ = pointer({"weld.A.travel": "down", "solve.end": half})
 plt.plot(time[time <= half], up[time <= half], label="travel up")
 plt.plot(time_down, up_down, label="travel down")
 plt.axhline(0, color="0.7", linewidth=1)

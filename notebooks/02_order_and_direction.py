@@ -30,26 +30,21 @@
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.case.load import load_case
-from weldsim.simulation.steps import build_model, simulate
+import weldsim
 
 CASE = "../cases/mast_stub.toml"
 
 
-def follow(order, until, state=None):
-    """Rows of time [s], up and right [mrad], and the state at the end of a stretch of a run.
+def follow(order, until, start=None):
+    """A stretch of a run: up and right [mrad] of the beam over time [s], and the result itself.
 
-    A run may start from the state of another one, as long as the orders begin with the same
-    welds: so the first seam is computed once.
+    A run may start from where another one ended, as long as the orders begin with the same welds:
+    so the first seam is computed once.
     """
-    case = load_case(CASE, [f"schedule.order={order}"])
-    rows = []
-    for step in simulate(build_model(case, "coarse"), state):
-        shown = step.gauges.display()
-        rows.append((step.time, shown["pointer_up_mrad"], shown["pointer_right_mrad"]))
-        if step.time >= until:
-            break
-    return np.array(rows), step.state
+    case = weldsim.load_case(CASE, {"schedule.order": order, "solve.end": until})
+    result = weldsim.solve(case, "coarse", start=start, frames=0)
+    up, right = (1e3 * result.gauges["pointer", way] for way in ("up", "right"))
+    return np.stack([result.times, up, right], axis=1), result
 
 
 # %% [markdown]
@@ -61,8 +56,8 @@ def follow(order, until, state=None):
 # It burns for 20 s; the next weld waits until 80 s.
 
 # %%
-OPPOSITE = '["front:+x", "back:-x", "left:uphill", "right:uphill"]'
-SAME = '["front:+x", "back:+x", "left:uphill", "right:uphill"]'
+OPPOSITE = ["front:+x", "back:-x", "left:uphill", "right:uphill"]
+SAME = ["front:+x", "back:+x", "left:uphill", "right:uphill"]
 first, after_first = follow(OPPOSITE, 79.0)
 
 # %%
