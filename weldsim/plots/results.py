@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from weldsim.errors import CaseError
 from weldsim.plots.gauge_plots import gauge_history
@@ -67,4 +67,5 @@ def use_style() -> None:
     """Draw with colours and letters of weldsim's own pictures from here on."""
     import matplotlib
 
-    matplotlib.rcParams.update(SCREEN)
+    style: Any = SCREEN  # its keys are matplotlib's own
+    matplotlib.rcParams.update(style)

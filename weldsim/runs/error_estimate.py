@@ -12,8 +12,10 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from weldsim.case.load import Case
 from weldsim.errors import WeldsimError
 from weldsim.geometry.grades import GRADES
+from weldsim.schema.column import Column
 from weldsim.simulation.steps import build_model, simulate, start_state
 
 # Sketch and coarse are for signs and ranking: a run at them spends no time on an estimate unless
@@ -40,12 +42,12 @@ class ErrorEstimate:
         What the coarser run took. [s]
     """
 
-    values: Mapping = field(default_factory=dict)
+    values: Mapping[Column, float] = field(default_factory=dict)
     how: str = NO_SECOND_GRADE
     trouble: str = ""
     seconds: float = 0.0
 
-    def size(self, columns: Iterable | None = None) -> float | None:
+    def size(self, columns: Iterable[Column] | None = None) -> float | None:
         """Root of the sum of squares over columns (all when left out); None without an estimate."""
         if not self.values:
             return None
@@ -64,9 +66,9 @@ def companion_grade(grade: str) -> str | None:
 
 
 def estimate_error(
-    ends: Mapping,
+    ends: Mapping[Column, float],
     coarser: str | None,
-    run_at: Callable[[str], Mapping],
+    run_at: Callable[[str], Mapping[Column, float]],
     subject: str = "case",
 ) -> ErrorEstimate:
     """Errors of end readings from those of the same subject at a coarser grade.
@@ -102,9 +104,9 @@ def estimate_error(
 
 
 def error_of_run(
-    case,
+    case: Case,
     grade: str,
-    ends: Mapping,
+    ends: Mapping[Column, float],
     threads: int | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> ErrorEstimate:
@@ -127,7 +129,7 @@ def error_of_run(
     """
     coarser = grade_below(grade)
 
-    def run_at(name: str) -> Mapping:
+    def run_at(name: str) -> Mapping[Column, float]:
         model = build_model(case, name, threads)
         end = model.read(start_state(model))
         for step in simulate(model):

@@ -20,9 +20,14 @@ import io
 import json
 import re
 import xml.etree.ElementTree as ET
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from weldsim.errors import StoreError
 from weldsim.geometry.part import vtk_cells
@@ -42,6 +47,7 @@ from weldsim.runs.reading import (
     read_json_file,
     read_series,
 )
+from weldsim.simulation.frame import Frame
 from weldsim.system.files import TEMPORARY, whole_file, write_json
 
 KEPT_CHECKPOINTS = 2
@@ -59,7 +65,7 @@ class RunFolder:
     path: Path
 
     @classmethod
-    def create(cls, path=None, title: str = "run") -> RunFolder:
+    def create(cls, path: str | Path | None = None, title: str = "run") -> RunFolder:
         """Make a run folder: at `path`, or a dated one under runs/ when left out.
 
         Raises
@@ -86,7 +92,7 @@ class RunFolder:
         return cls(path)
 
     @classmethod
-    def open(cls, path) -> RunFolder:
+    def open(cls, path: str | Path) -> RunFolder:
         """Open a run folder, also one that a run is writing to at this moment.
 
         Raises
@@ -102,7 +108,7 @@ class RunFolder:
         return cls(path)
 
     @classmethod
-    def resume(cls, path) -> RunFolder:
+    def resume(cls, path: str | Path) -> RunFolder:
         """Open the folder of a stopped run to go on with it; clears what a kill left half written.
 
         Apart from `open`, since clearing would break a run that is writing.
@@ -132,7 +138,7 @@ class RunFolder:
         """
         if not (self.path / MANIFEST).exists():
             return "none"
-        return self.read_json(MANIFEST).get("status", "none")
+        return str(self.read_json(MANIFEST).get("status", "none"))
 
     @property
     def done(self) -> bool:
@@ -140,17 +146,18 @@ class RunFolder:
         if self.status != "complete":
             return False
         estimate = self.read_json(MANIFEST).get("error_estimate") or {}
-        return estimate.get("how") != PENDING
+        return bool(estimate.get("how") != PENDING)
 
-    def write_json(self, name: str, value) -> Path:
+    def write_json(self, name: str, value: Any) -> Path:
         """Write a JSON file; numpy values become plain, nan and inf become null."""
         return write_json(self.path / name, value)
 
-    def read_json(self, name: str) -> dict:
+    def read_json(self, name: str) -> dict[str, Any]:
         """Read a JSON file of the folder; `StoreError` if it is missing or damaged."""
-        return read_json_file(self.path / name)
+        found: dict[str, Any] = read_json_file(self.path / name)
+        return found
 
-    def write_gauges(self, columns) -> Path:
+    def write_gauges(self, columns: Mapping[str, Sequence[float] | NDArray[np.float64]]) -> Path:
         """Write gauges.csv: numbers that read back to the same bits.
 
         Parameters
@@ -183,7 +190,9 @@ class RunFolder:
             beside.write_text(out.getvalue(), encoding="utf-8")
         return self.path / GAUGES
 
-    def write_checkpoint(self, index: int, arrays: dict, extra: dict) -> Path:
+    def write_checkpoint(
+        self, index: int, arrays: Mapping[str, NDArray[Any]], extra: Mapping[str, Any]
+    ) -> Path:
         """Write state/checkpoint_NNNNNNN.npz and drop all but the last two.
 
         Parameters
@@ -195,23 +204,23 @@ class RunFolder:
         extra : dict
             What the run has gathered (readings so far, counts), of numbers, text and lists.
         """
-        import numpy as np
 
         # straight through json, not `plain`: nan and inf must come back as they were
         note = json.dumps(extra, default=_json_default).encode()
         path = self.path / STATE / f"checkpoint_{index:07d}.npz"
         with whole_file(path) as beside, open(beside, "wb") as handle:
-            np.savez(handle, **arrays, **{EXTRA: np.frombuffer(note, dtype=np.uint8)})
+            kept: dict[str, Any] = {**arrays, EXTRA: np.frombuffer(note, dtype=np.uint8)}
+            np.savez(handle, **kept)
             handle.flush()
         for old in checkpoints(self.path)[:-KEPT_CHECKPOINTS]:
             old.unlink(missing_ok=True)
         return path
 
-    def last_checkpoint(self):
+    def last_checkpoint(self) -> tuple[dict[str, NDArray[Any]], dict[str, Any]] | None:
         """See `weldsim.runs.reading.last_checkpoint`."""
         return last_checkpoint(self.path)
 
-    def write_frame(self, index: int, frame, part) -> Path:
+    def write_frame(self, index: int, frame: Frame, part: Any) -> Path:
         """Write fields/frame_NNNN.vtu and the series run.pvd.
 
         Frames of a higher index, left by a run that was killed after its last checkpoint, leave
@@ -226,7 +235,6 @@ class RunFolder:
         part : object with `heat_mesh`, a scikit-fem mesh of linear cells
         """
         import meshio
-        import numpy as np
 
         points, cells, kind = vtk_cells(part.heat_mesh)
         mesh = meshio.Mesh(
@@ -251,7 +259,7 @@ class RunFolder:
         self._write_series([*kept, FrameFile(index, float(frame.time), path)])
         return path
 
-    def _write_series(self, frames) -> None:
+    def _write_series(self, frames: Iterable[FrameFile]) -> None:
         root = ET.Element("VTKFile", type="Collection", version="1.0", byte_order="LittleEndian")
         series = ET.SubElement(root, "Collection")
         for f in frames:
@@ -282,7 +290,7 @@ def _dated_folder(title: str) -> Path:
     raise StoreError(f"{runs / stem}: a thousand runs of this name already")
 
 
-def _json_default(value):
+def _json_default(value: Any) -> Any:
     if hasattr(value, "tolist"):
         return value.tolist()
     raise TypeError(f"a checkpoint cannot hold a {type(value).__name__}")

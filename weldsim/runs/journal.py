@@ -7,7 +7,9 @@ stopped: the checkpoint holds the state and all that was gathered up to it.
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,10 +19,11 @@ from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.manifest import manifest_of
 from weldsim.runs.reading import MANIFEST
 from weldsim.schema.column import Column
-from weldsim.simulation.measures import PartingWatch
 from weldsim.simulation.frame import field_frame
+from weldsim.simulation.measures import PartingWatch
+from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
-from weldsim.simulation.steps import start_state
+from weldsim.simulation.steps import Step, start_state
 
 CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
 FRAMES = 72  # about this many pictures of the fields in a run
@@ -44,7 +47,7 @@ class Record:
     """
 
     columns: tuple[Column, ...] = ()
-    rows: tuple = ()
+    rows: tuple[Sequence[float], ...] = ()
     frames: int = 0
     last_frame: int = -1
     iterations: int = 0
@@ -52,10 +55,12 @@ class Record:
     retries: int = 0
     seconds: float = 0.0
     largest_gap: float = 0.0
-    released: tuple = ()
-    parted: tuple = ()
+    released: tuple[dict[str, Any], ...] = ()
+    parted: tuple[Any, ...] = ()
 
-    def after(self, step, row, seconds: float, parts: bool = False) -> Record:
+    def after(
+        self, step: Step, row: tuple[float, ...], seconds: float, parts: bool = False
+    ) -> Record:
         """The record with one more step; `parts`: a cross-section is liquid at its end."""
         released = self.released
         if step.phase == "release":
@@ -85,7 +90,7 @@ class Record:
         return GaugeTable(self.columns, rows[:, 0], rows[:, 1:])
 
     @property
-    def shown_releases(self) -> list[dict]:
+    def shown_releases(self) -> list[dict[str, Any]]:
         """`released` by the names and in the units of gauges.csv."""
         out = []
         for opened in self.released:
@@ -93,12 +98,12 @@ class Record:
             out.append({**opened, "change": {c.name: c.factor * v for c, v in moved}})
         return out
 
-    def to_extra(self) -> dict:
+    def to_extra(self) -> dict[str, Any]:
         """The record as a checkpoint keeps it."""
         return {**vars(self), "columns": [[c.gauge, c.component, c.unit] for c in self.columns]}
 
     @classmethod
-    def from_extra(cls, extra: dict) -> Record:
+    def from_extra(cls, extra: Mapping[str, Any]) -> Record:
         """The record of a checkpoint."""
         columns = tuple(Column(*parts) for parts in extra["columns"])
         tuples = {name: tuple(extra[name]) for name in ("rows", "released", "parted")}
@@ -111,9 +116,11 @@ class Journal:
     Both are replaced at once, so that whatever stops the run finds a pair that belongs together.
     """
 
-    def __init__(self, folder: RunFolder, model, checkpoint_seconds: float = CHECKPOINT_SECONDS):
+    def __init__(
+        self, folder: RunFolder, model: Model, checkpoint_seconds: float = CHECKPOINT_SECONDS
+    ) -> None:
         self.folder, self.model = folder, model
-        self.state: State | None = None
+        self.state: State = start_state(model)
         self.record = Record()
         self._every = checkpoint_seconds
         self._clock = FrameClock(model, FRAMES)
@@ -123,7 +130,6 @@ class Journal:
 
     def begin(self) -> None:
         """The part before the first arc."""
-        self.state = start_state(self.model)
         columns = (*self.model.read(self.state), *self.model.weld_temperatures(self.state))
         self.record = Record(columns, (row_of(self.model, self.state),))
         self._frame()
@@ -144,7 +150,7 @@ class Journal:
         self._before = self.record.seconds
         return True
 
-    def add(self, step) -> None:
+    def add(self, step: Step) -> None:
         """Note an accepted step; a frame and a checkpoint when they are due."""
         seconds = self._before + time.perf_counter() - self._began
         parts = not self.record.parted and self._watch.parts(step.state)
@@ -167,7 +173,7 @@ class Journal:
         self._frame()
         self.checkpoint()
 
-    def tell(self, status: str, **more) -> None:
+    def tell(self, status: str, **more: Any) -> None:
         """Write run.json as far as it is known."""
         manifest = manifest_of(self.model, self.state, status)
         self.folder.write_json(MANIFEST, {**manifest, **more})
@@ -193,24 +199,24 @@ class FrameClock:
         About how many; None for every step, 0 for none.
     """
 
-    def __init__(self, model, frames: int | None) -> None:
+    def __init__(self, model: Model, frames: int | None) -> None:
         self._never = frames == 0
         self._every = 1 if not frames else max(1, round(expected_steps(model) / frames))
         self._phase = "rest"
 
-    def due(self, step) -> bool:
+    def due(self, step: Step) -> bool:
         """Whether a step keeps its fields; asked once for each, in order."""
         changed, self._phase = step.phase != self._phase, step.phase
         return not self._never and (changed or step.state.steps % self._every == 0)
 
 
-def row_of(model, state) -> tuple[float, ...]:
+def row_of(model: Model, state: State) -> tuple[float, ...]:
     """Time and readings of a state, the welds' own temperatures last. [s, SI]"""
     welds = model.weld_temperatures(state)
     return (state.time, *model.read(state).values(), *welds.values())
 
 
-def expected_steps(model) -> float:
+def expected_steps(model: Model) -> float:
     """About how many steps a case takes, cooling included."""
     torch = sum(s.duration / model.torch_time(i) for i, s in enumerate(model.sources))
-    return torch + COOLING_STEPS
+    return float(torch) + COOLING_STEPS

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import platform
 import sys
+from collections.abc import Sequence
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 import numpy as np
 
+from weldsim.case.load import Case
 from weldsim.geometry.path import Seam
 from weldsim.runs.reading import FORMAT
+from weldsim.simulation.model import Model
+from weldsim.simulation.state import State
 
 PATH_POINTS = 25  # at most this many places of a seam are written
 PACKAGES = (
@@ -31,8 +36,19 @@ def versions() -> dict[str, str]:
     return out
 
 
-def timetable(model, state) -> list[dict]:
-    """Arc times of every weld so far. [s]"""
+def timetable(model: Model, state: State) -> list[dict[str, Any]]:
+    """Arc times of every weld so far.
+
+    Parameters
+    ----------
+    model : Model
+    state : State
+
+    Returns
+    -------
+    list of dict
+        `name`, `start` and `end`, None while the arc burns. [s]
+    """
     out = []
     for weld, start, stop in zip(model.case.welds, state.starts, state.stops, strict=True):
         if not np.isnan(start):
@@ -41,8 +57,20 @@ def timetable(model, state) -> list[dict]:
     return out
 
 
-def weld_paths(case, seams) -> list[dict]:
-    """Where each arc goes: name, places in the direction of welding [m], direction inward."""
+def weld_paths(case: Case, seams: Sequence[Any]) -> list[dict[str, Any]]:
+    """Where each arc goes.
+
+    Parameters
+    ----------
+    case : Case
+    seams : sequence of Seam or CurvedSeam
+        Of its welds.
+
+    Returns
+    -------
+    list of dict
+        `name`, `seam`, `points` in the direction of welding [m], direction `inward`.
+    """
     out = []
     for weld, seam in zip(case.welds, seams, strict=True):
         points = np.array([seam.start, seam.end]) if isinstance(seam, Seam) else seam.points
@@ -55,8 +83,18 @@ def weld_paths(case, seams) -> list[dict]:
     return out
 
 
-def clamp_places(model) -> list[dict]:
-    """Middle of each face that each clamp grips [m], with its name."""
+def clamp_places(model: Model) -> list[dict[str, Any]]:
+    """Middle of each face that each clamp grips.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    list of dict
+        `name` of the clamp and `places`. [m]
+    """
     points, faces = model.part.lattice.points, model.part.boundaries
     return [
         {"name": c.name, "places": [points[faces[face]].mean(axis=0).tolist() for face in c.at]}
@@ -64,7 +102,7 @@ def clamp_places(model) -> list[dict]:
     ]
 
 
-def manifest_of(model, state, status: str) -> dict:
+def manifest_of(model: Model, state: State | None, status: str) -> dict[str, Any]:
     """What run.json holds from the first step on; `state` None leaves out the timetable.
 
     Parameters
@@ -72,6 +110,10 @@ def manifest_of(model, state, status: str) -> dict:
     model : Model
     state : State or None
     status : {"running", "complete", "stopped", "failed"}
+
+    Returns
+    -------
+    dict
     """
     case = model.case
     out = {
@@ -100,8 +142,21 @@ def manifest_of(model, state, status: str) -> dict:
     return out
 
 
-def balances(state, largest_gap: float) -> dict:
-    """Heat books of a run [J], largest gap on the way, and how far the arc was rescaled."""
+def balances(state: State, largest_gap: float) -> dict[str, float]:
+    """Heat books of a run, and how far the arc was rescaled.
+
+    Parameters
+    ----------
+    state : State
+        The last one.
+    largest_gap : float
+        Of the energy balance on the way.
+
+    Returns
+    -------
+    dict
+        [J]; gaps over the heat supplied.
+    """
     books = state.energy_balance
     return {
         "heat_supplied_J": books.supplied,

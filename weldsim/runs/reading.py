@@ -7,6 +7,7 @@ import json
 import re
 import xml.etree.ElementTree as ET
 import zipfile
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from weldsim.errors import StoreError
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.registry import joint_kind
-from weldsim.errors import StoreError
 from weldsim.runs.gauge_table import TIME, GaugeTable
 from weldsim.schema.column import Column
 
@@ -87,9 +88,9 @@ class RunRecord:
     """
 
     path: Path
-    manifest: dict
-    gauges: dict
-    summary: dict = field(default_factory=dict)
+    manifest: dict[str, Any]
+    gauges: dict[str, NDArray[np.float64]]
+    summary: dict[str, Any] = field(default_factory=dict)
     frames: tuple[FrameFile, ...] = ()
 
     @property
@@ -106,9 +107,9 @@ class RunRecord:
         return self.manifest.get("status") == "complete"
 
     @property
-    def case(self) -> dict:
+    def case(self) -> dict[str, Any]:
         """The case in SI as run.json holds it."""
-        return self.manifest.get("case", {})
+        return dict(self.manifest.get("case", {}))
 
     @property
     def joint(self) -> JointKind:
@@ -118,10 +119,10 @@ class RunRecord:
     @property
     def errors(self) -> dict[str, float]:
         """Estimated discretisation error of final readings, column -> unit of the column."""
-        return self.manifest.get("error_estimate", {}).get("values", {})
+        return dict(self.manifest.get("error_estimate", {}).get("values", {}))
 
     @property
-    def pointers(self) -> list[dict]:
+    def pointers(self) -> list[dict[str, Any]]:
         """The pointers of the case whose readings are there."""
         found = [g for g in self.case.get("gauges", []) if g.get("kind") == "pointer"]
         return [g for g in found if f"{g['name']}_up_mm" in self.gauges]
@@ -150,7 +151,7 @@ def _split(name: str, gauges: list[str], weld: str | None) -> ReadColumn:
     return ReadColumn(gauge, rest[len(gauge) + 1 :], unit)
 
 
-def read_run(path) -> RunRecord:
+def read_run(path: str | Path) -> RunRecord:
     """Read a run folder. An unfinished run gives the readings of its last checkpoint.
 
     Raises
@@ -172,7 +173,7 @@ def read_run(path) -> RunRecord:
     return RunRecord(path, manifest, read_gauges(path / GAUGES), summary, tuple(read_series(path)))
 
 
-def up_to_date(manifest: dict, path) -> dict:
+def up_to_date(manifest: dict[str, Any], path: Path) -> dict[str, Any]:
     """run.json in the words of this version, whichever wrote it.
 
     Raises
@@ -196,11 +197,11 @@ def up_to_date(manifest: dict, path) -> dict:
     return manifest
 
 
-def _unfinished_run(path: Path, manifest: dict) -> RunRecord:
+def _unfinished_run(path: Path, manifest: dict[str, Any]) -> RunRecord:
     """What the last checkpoint knows: readings, arcs so far, and the frames up to it."""
     found = last_checkpoint(path)
     rows = found[1].get("rows") if found else None
-    if not rows:
+    if found is None or not rows:
         raise StoreError(f"{path}: the run has no readings yet: resume it or wait")
     gauges = _columns_of(rows, found[1].get("columns"))
     names = [w["name"] for w in manifest.get("case", {}).get("welds", [])]
@@ -209,7 +210,7 @@ def _unfinished_run(path: Path, manifest: dict) -> RunRecord:
     return RunRecord(path, manifest, gauges, {}, tuple(frames))
 
 
-def _columns_of(rows, columns) -> dict:
+def _columns_of(rows: list[Any], columns: list[Any] | None) -> dict[str, NDArray[np.float64]]:
     """Readings of a checkpoint by the names of gauges.csv; format 1 kept them so already."""
     if columns is None:
         return {name: np.array([row[name] for row in rows]) for name in rows[0]}
@@ -217,7 +218,7 @@ def _columns_of(rows, columns) -> dict:
     return GaugeTable([Column(*parts) for parts in columns], table[:, 0], table[:, 1:]).display()
 
 
-def _arcs_so_far(names: list[str], arrays: dict) -> list[dict]:
+def _arcs_so_far(names: list[str], arrays: Mapping[str, NDArray[Any]]) -> list[dict[str, Any]]:
     """Timetable from the `starts` and `stops` of a state, nan while they lie ahead. [s]"""
     if "starts" not in arrays:
         return []
@@ -228,12 +229,14 @@ def _arcs_so_far(names: list[str], arrays: dict) -> list[dict]:
     ]
 
 
-def checkpoints(path) -> list[Path]:
+def checkpoints(path: str | Path) -> list[Path]:
     """Checkpoint files of a run folder, oldest first."""
-    return sorted((Path(path) / STATE).glob("checkpoint_*.npz"), key=_number)
+    return sorted((Path(path) / STATE).glob("checkpoint_[0-9]*.npz"), key=_number)
 
 
-def last_checkpoint(path):
+def last_checkpoint(
+    path: str | Path,
+) -> tuple[dict[str, NDArray[Any]], dict[str, Any]] | None:
     """State arrays and extra of the newest checkpoint that can be read; None without any.
 
     Raises
@@ -256,7 +259,7 @@ def last_checkpoint(path):
     return None
 
 
-def read_gauges(path) -> dict:
+def read_gauges(path: str | Path) -> dict[str, NDArray[np.float64]]:
     """Columns of a gauges.csv, name -> array (N,)."""
     try:
         with open(path, encoding="utf-8", newline="") as handle:
@@ -267,7 +270,7 @@ def read_gauges(path) -> dict:
     return dict(zip(head, table.T, strict=True))
 
 
-def read_series(path) -> list[FrameFile]:
+def read_series(path: str | Path) -> list[FrameFile]:
     """Frames that fields/run.pvd names, those whose file is there; empty without a series."""
     folder = Path(path) / FIELDS
     if not (folder / SERIES).exists():
@@ -275,10 +278,12 @@ def read_series(path) -> list[FrameFile]:
     try:
         entries = ET.parse(folder / SERIES).getroot().iter("DataSet")
         frames = [
-            FrameFile(_number(e.get("file")), float(e.get("timestep")), folder / e.get("file"))
+            FrameFile(
+                _number(e.attrib["file"]), float(e.attrib["timestep"]), folder / e.attrib["file"]
+            )
             for e in entries
         ]
-    except (ET.ParseError, TypeError, ValueError) as error:
+    except (ET.ParseError, KeyError, ValueError) as error:
         raise StoreError(f"{folder / SERIES}: cannot be read: {error}") from error
     return [f for f in frames if f.path.exists()]
 
@@ -304,7 +309,7 @@ def read_frame(frame: FrameFile) -> FieldFrame:
         raise StoreError(f"{frame.path}: cannot be read: {error}") from error
 
 
-def read_json_file(path: Path):
+def read_json_file(path: Path) -> Any:
     """Content of a JSON file; `StoreError` if it is missing or damaged."""
     try:
         return json.loads(path.read_text(encoding="utf-8"))
@@ -312,6 +317,9 @@ def read_json_file(path: Path):
         raise StoreError(f"{path}: cannot be read: {error}") from error
 
 
-def _number(name) -> int:
+def _number(name: str | Path) -> int:
     """Number in a file name such as frame_0012.vtu."""
-    return int(re.search(r"(\d+)\.\w+$", str(name)).group(1))
+    found = re.search(r"(\d+)\.\w+$", str(name))
+    if found is None:
+        raise ValueError(f"{name}: no number in this name of a file")
+    return int(found[1])

@@ -8,11 +8,12 @@ that one, what was computed stands.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from weldsim.case.load import parse_case
+from weldsim.case.load import Case, parse_case
 from weldsim.errors import WeldsimError
 from weldsim.physics.linear_solver import slow_solver_note
 from weldsim.runs.error_estimate import (
@@ -29,12 +30,14 @@ from weldsim.runs.stress_summary import locked_in
 from weldsim.runs.summary import NO_TOLERANCE, summarise
 from weldsim.runs.verdicts import judge
 from weldsim.runs.warnings import warnings_of
+from weldsim.schema.column import Column
+from weldsim.simulation.model import Model
 from weldsim.simulation.steps import build_model, simulate
 
 STEPS_SHARE = 0.9  # of the progress, where a coarser run follows
 
 
-def _silent(*_) -> None:
+def _silent(*_: Any) -> None:
     """Tells nobody."""
 
 
@@ -63,7 +66,7 @@ class RunOptions:
     notice: Callable[[str], None] = _silent
 
 
-def run_case(case, out=None, options: RunOptions = RunOptions()) -> Path:
+def run_case(case: Case, out: str | Path | None = None, options: RunOptions = RunOptions()) -> Path:
     """Run a case into a new folder.
 
     Parameters
@@ -92,7 +95,7 @@ def run_case(case, out=None, options: RunOptions = RunOptions()) -> Path:
     return folder.path
 
 
-def resume_case(path, options: RunOptions = RunOptions()) -> Path:
+def resume_case(path: str | Path, options: RunOptions = RunOptions()) -> Path:
     """Go on with the run of a folder: with its steps, or with the error estimate it still lacks.
 
     Parameters
@@ -120,7 +123,7 @@ def resume_case(path, options: RunOptions = RunOptions()) -> Path:
     return folder.path
 
 
-def _model(case, options: RunOptions):
+def _model(case: Case, options: RunOptions) -> tuple[Model, float]:
     """The model of a case, and how long it took to build. [s]"""
     options.progress(0.0, "meshing")
     began = time.perf_counter()
@@ -131,7 +134,7 @@ def _model(case, options: RunOptions):
     return model, built
 
 
-def _case_record(case, companion) -> dict:
+def _case_record(case: Case, companion: bool) -> dict[str, Any]:
     return {
         "source": case.source_text,
         # whole path: a material beside the case is found again from any folder
@@ -141,7 +144,14 @@ def _case_record(case, companion) -> dict:
     }
 
 
-def _compute(model, folder, built, companion, options, resumed) -> None:
+def _compute(
+    model: Model,
+    folder: RunFolder,
+    built: float,
+    companion: bool,
+    options: RunOptions,
+    resumed: bool,
+) -> None:
     """March to the end, write all files, then estimate the error."""
     journal = Journal(folder, model, options.checkpoint_seconds)
     estimated = companion and companion_grade(model.case.solve.grade) is not None
@@ -150,7 +160,7 @@ def _compute(model, folder, built, companion, options, resumed) -> None:
         _finish(journal, built, PENDING if estimated else NOT_ASKED)
     except KeyboardInterrupt as stop:
         journal.tell("stopped")
-        stop.run_folder = folder.path
+        stop.run_folder = folder.path  # type: ignore[attr-defined]  # who asked tells its name
         raise
     except WeldsimError as error:
         journal.tell("failed", error=str(error))
@@ -200,13 +210,15 @@ def _finish(journal: Journal, built: float, how: str) -> None:
     )
 
 
-def _tolerances(case, ends, errors) -> dict:
+def _tolerances(
+    case: Case, ends: Mapping[str, float], errors: Mapping[str, float]
+) -> dict[str, Any]:
     """What summary.json says of tolerances: verdicts, or why there are none."""
     verdicts = judge(case.resolved["gauges"], ends, errors)
     return {"verdicts": verdicts, "reason": "" if verdicts else NO_TOLERANCE}
 
 
-def _companion(case, folder: RunFolder, companion: bool, options: RunOptions) -> None:
+def _companion(case: Case, folder: RunFolder, companion: bool, options: RunOptions) -> None:
     """Estimate the error of a complete run and write it, with the verdicts that hang on it."""
     ends = read_run(folder.path).table.end
     found = ErrorEstimate(how=NOT_ASKED)
@@ -224,12 +236,14 @@ def _companion(case, folder: RunFolder, companion: bool, options: RunOptions) ->
     folder.write_json(MANIFEST, manifest)
 
 
-def _estimated(case, gauges, folder: RunFolder, options: RunOptions) -> ErrorEstimate:
+def _estimated(
+    case: Case, gauges: Mapping[Column, float], folder: RunFolder, options: RunOptions
+) -> ErrorEstimate:
     def told(share: float, text: str) -> None:
         options.progress(STEPS_SHARE + (1 - STEPS_SHARE) * share, text)
 
     try:
         return error_of_run(case, case.solve.grade, gauges, options.threads, told)
     except KeyboardInterrupt as stop:
-        stop.run_folder = folder.path
+        stop.run_folder = folder.path  # type: ignore[attr-defined]  # who asked tells its name
         raise

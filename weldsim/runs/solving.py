@@ -24,8 +24,8 @@ from weldsim.runs.runner import RunOptions, resume_case, run_case
 from weldsim.runs.summary import summarise
 from weldsim.runs.warnings import warnings_of
 from weldsim.schema.column import Column, Readings
-from weldsim.simulation.measures import PartingWatch
 from weldsim.simulation.frame import Frame, field_frame
+from weldsim.simulation.measures import PartingWatch
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import build_model, simulate, start_state
@@ -111,12 +111,20 @@ def solve(
     return _solve(build_model(case, grade, threads), start, gauges, frames, threads, progress)
 
 
-def _solve(model, start, gauges, frames, threads, progress) -> Result:
+def _solve(
+    model: Model,
+    start: Result | None,
+    gauges: Sequence[OwnGauge],
+    frames: int | None,
+    threads: int | None,
+    progress: Progress | None,
+) -> Result:
     state = start_state(model) if start is None else _state_of(start, model)
     taken = _Readings(model, tuple(gauges))
     clock = FrameClock(model, frames)
     kept: list[Frame] = []
-    watch, parted, retries = PartingWatch(model), (), 0
+    watch, retries = PartingWatch(model), 0
+    parted: tuple[float, str] | tuple[()] = ()
     taken.add(state)
     if frames != 0:
         kept.append(field_frame(model, state))
@@ -314,7 +322,7 @@ def resume(
     return read_result(resume_case(folder, options), threads)
 
 
-def _options(companion, threads, progress) -> RunOptions:
+def _options(companion: bool | None, threads: int | None, progress: Progress | None) -> RunOptions:
     silent = RunOptions()
     return replace(
         silent, companion=companion, threads=threads, progress=progress or silent.progress

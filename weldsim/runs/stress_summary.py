@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from weldsim.physics.plasticity import von_mises
 from weldsim.simulation.gauges import reaction_probe
 from weldsim.simulation.measures import WELD_ZONE
+from weldsim.simulation.model import Model
+from weldsim.simulation.state import State
 
 
-def locked_in(model, state) -> dict:
+def locked_in(model: Model, state: State) -> dict[str, Any]:
     """Stress left in the metal and what the clamps hold. [MPa, N, N m]
 
     Stress has no error estimate.
@@ -36,7 +40,7 @@ def locked_in(model, state) -> dict:
     }
 
 
-def _reactions(model, state) -> dict:
+def _reactions(model: Model, state: State) -> dict[str, dict[str, float]]:
     out = {}
     for clamp in model.case.clamps:
         if clamp.name not in state.closed_clamps:

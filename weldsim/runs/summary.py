@@ -5,7 +5,15 @@ Pure: readings and a timetable in, a dictionary of numbers out (summary.json).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from weldsim.case.load import Case
+
+Array = NDArray[np.float64]
 
 SETTLED = 0.02  # share of the total travel within which a gauge counts as settled
 HOT, COLD = 800.0, 500.0  # degC; the two temperatures of the cooling time t8/5
@@ -14,8 +22,12 @@ NO_TOLERANCE = "no tolerance in the case"
 
 
 def summarise(
-    gauges: dict, timetable: list[dict], case, interpass: dict | None = None, solidus=np.inf
-) -> dict:
+    gauges: Mapping[str, Array],
+    timetable: list[dict[str, Any]],
+    case: Case,
+    interpass: Mapping[str, float] | None = None,
+    solidus: float = np.inf,
+) -> dict[str, Any]:
     """Numbers read off the gauges of a run, and what each weld was.
 
     Parameters
@@ -59,7 +71,9 @@ def summarise(
     }  # fmt: skip
 
 
-def read_off(times, values, last_stop=None) -> dict:
+def read_off(
+    times: Array, values: ArrayLike, last_stop: float | None = None
+) -> dict[str, float | None]:
     """Final reading, extreme, travel and time to settle of one history.
 
     Parameters
@@ -90,10 +104,26 @@ def read_off(times, values, last_stop=None) -> dict:
     }
 
 
-def settling_time(times, values, share: float = SETTLED) -> float:
-    """When a history last enters the band of `share` times its travel around its end. [s]"""
-    band = share * np.ptp(values)
-    off = np.abs(np.asarray(values, dtype=float) - values[-1])
+def settling_time(times: Array, values: ArrayLike, share: float = SETTLED) -> float:
+    """When a history last enters the band around its end.
+
+    Parameters
+    ----------
+    times : ndarray, shape (N,)
+        [s]
+    values : array_like, shape (N,)
+        In any unit.
+    share : float, optional
+        Half width of the band over the travel, the highest less the lowest reading.
+
+    Returns
+    -------
+    float
+        Straight between two readings. [s]
+    """
+    band = share * np.ptp(np.asarray(values, dtype=float))
+    values = np.asarray(values, dtype=float)
+    off = np.abs(values - values[-1])
     outside = np.flatnonzero(off > band)
     if outside.size == 0:
         return float(times[0])
@@ -102,14 +132,16 @@ def settling_time(times, values, share: float = SETTLED) -> float:
     return float(times[i] + part * (times[i + 1] - times[i]))
 
 
-def cooling_time(times, temperature, begin: float, end: float):
+def cooling_time(
+    times: Array, temperature: ArrayLike, begin: float = -np.inf, end: float = np.inf
+) -> float | None:
     """Time from 800 to 500 degC of one thermal cycle, t8/5. [s]
 
     Parameters
     ----------
     times, temperature : ndarray, shape (N,)
         [s], [degC]
-    begin, end : float
+    begin, end : float, optional
         Where the peak is looked for: from the start of the arc to that of the next one. [s]
 
     Returns
@@ -127,7 +159,7 @@ def cooling_time(times, temperature, begin: float, end: float):
     if temperature[0] <= HOT:
         return None
     hot, cold = _falls_through(t, temperature, HOT), _falls_through(t, temperature, COLD)
-    if cold is None:
+    if hot is None or cold is None:
         return None
     between = (t > hot) & (t < cold)
     if np.any(temperature[between] > HOT):
@@ -135,17 +167,24 @@ def cooling_time(times, temperature, begin: float, end: float):
     return float(cold - hot)
 
 
-def _falls_through(times, temperature, limit):
+def _falls_through(times: Array, temperature: Array, limit: float) -> float | None:
     """First time a cooling history passes a limit, straight between readings; None if never."""
     under = np.flatnonzero(temperature <= limit)
     if under.size == 0:
         return None
     i = int(under[0])
     part = (temperature[i - 1] - limit) / (temperature[i - 1] - temperature[i])
-    return times[i - 1] + part * (times[i] - times[i - 1])
+    return float(times[i - 1] + part * (times[i] - times[i - 1]))
 
 
-def _weld_entry(times, gauges, timetable, weld, interpass, solid) -> dict:
+def _weld_entry(
+    times: Array,
+    gauges: Mapping[str, Array],
+    timetable: list[dict[str, Any]],
+    weld: Any,
+    interpass: Mapping[str, float],
+    solid: bool,
+) -> dict[str, Any]:
     """One weld: arc times [s], energies [kJ/mm], t8/5 [s], highest interpass [degC]."""
     arcs = {entry["name"]: entry for entry in timetable}
     arc = arcs.get(weld.name)
@@ -155,7 +194,8 @@ def _weld_entry(times, gauges, timetable, weld, interpass, solid) -> dict:
         later = [e["start"] for e in timetable if e["start"] > arc["start"]]
         cooling = cooling_time(times, history, arc["start"], min(later, default=np.inf))
     before = interpass.get(weld.name)
-    known = before is not None and np.isfinite(before)
+    if before is not None and not np.isfinite(before):
+        before = None
     return {
         "name": weld.name,
         "start_s": None if arc is None else arc["start"],
@@ -163,5 +203,5 @@ def _weld_entry(times, gauges, timetable, weld, interpass, solid) -> dict:
         "arc_energy_kJ_mm": weld.arc.arc_energy / 1e6,
         "heat_input_kJ_mm": weld.arc.heat_input / 1e6,
         "t8_5_s": cooling,
-        "highest_interpass_degC": float(before) - KELVIN if known else None,
+        "highest_interpass_degC": None if before is None else float(before) - KELVIN,
     }

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from weldsim.errors import CaseError
 from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
 
 
-def judge(gauges, ends: Mapping[str, float], errors: Mapping[str, float]) -> list[dict]:
+def judge(
+    gauges: Iterable[Mapping[str, Any]], ends: Mapping[str, float], errors: Mapping[str, Any]
+) -> list[dict[str, Any]]:
     """Each stated tolerance with its verdict.
 
     Parameters
@@ -29,7 +32,9 @@ def judge(gauges, ends: Mapping[str, float], errors: Mapping[str, float]) -> lis
     return [_judged(g, ends, errors) for g in gauges if g.get("tolerance")]
 
 
-def _judged(gauge: Mapping, ends: Mapping[str, float], errors: Mapping[str, float]) -> dict:
+def _judged(
+    gauge: Mapping[str, Any], ends: Mapping[str, float], errors: Mapping[str, Any]
+) -> dict[str, Any]:
     """A gauge against its tolerance; of a pointer the whole tilt, of others the largest reading."""
     given, pointer = gauge["tolerance"], gauge.get("kind") == "pointer"
     row = {"gauge": gauge["name"], "tolerance": _text(given), "reading": "", "verdict": ""}
@@ -38,8 +43,8 @@ def _judged(gauge: Mapping, ends: Mapping[str, float], errors: Mapping[str, floa
             tolerance = Tolerance(**{k: given[k] for k in ("text", "value", "measure")})
         else:
             tolerance = read_tolerance(str(given), "angle" if pointer else "linear")
-    except (CaseError, KeyError, TypeError) as error:
-        return row | {"verdict": f"not judged: {error}"}
+    except (CaseError, KeyError, TypeError) as trouble:
+        return row | {"verdict": f"not judged: {trouble}"}
     unit = "mrad" if tolerance.measure == "angle" else "mm"
     own = [c for c in ends if c.startswith(f"{gauge['name']}_") and c.endswith(f"_{unit}")]
     own = [c for c in own if c.count("_") == gauge["name"].count("_") + 2]
@@ -49,7 +54,7 @@ def _judged(gauge: Mapping, ends: Mapping[str, float], errors: Mapping[str, floa
     stated = [errors.get(c) for c in own]
     known = [float(e) for e in stated if e is not None]
     value = math.hypot(*values) if pointer else max(values, key=abs)
-    error = None
+    error: float | None = None
     if len(known) == len(stated):
         error = math.hypot(*known) if pointer else max(known)
     word = verdict(1e-3 * value, None if error is None else 1e-3 * error, tolerance)
@@ -60,5 +65,5 @@ def _judged(gauge: Mapping, ends: Mapping[str, float], errors: Mapping[str, floa
     }  # fmt: skip
 
 
-def _text(value) -> str:
+def _text(value: Any) -> str:
     return str(value.get("text", value)) if isinstance(value, Mapping) else str(value)

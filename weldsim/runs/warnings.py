@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
 from weldsim.simulation.measures import boiling_temperature, hottest, largest_rotation
+from weldsim.simulation.model import Model
+from weldsim.simulation.state import State
 
 CELSIUS_ZERO = 273.15  # K
 ON_MELT = 0.1  # share of a gauge's reading from metal that was soft, up to which it is trusted
@@ -16,8 +19,10 @@ PRESSED_IN = 0.02  # mm by which faces of a land may press into each other unmen
 LEAST_WEAVES = 1.0  # a torch step; fewer is no even spread of the heat
 
 
-def warnings_of(model, state, retries: int = 0, parted: Sequence = ()) -> list[str]:
-    """Warnings on the end of a run, one line each, without full stop.
+def warnings_of(
+    model: Model, state: State, retries: int = 0, parted: Sequence[Any] = ()
+) -> list[str]:
+    """Warnings on the end of a run.
 
     Parameters
     ----------
@@ -28,6 +33,11 @@ def warnings_of(model, state, retries: int = 0, parted: Sequence = ()) -> list[s
         Steps that had to be halved.
     parted : sequence, optional
         When [s] and in which phase a cross-section was first liquid; empty for never.
+
+    Returns
+    -------
+    list of str
+        One line each, without full stop.
     """
     out = [*_too_hot(model, state), *_parted(parted)]
     out += [*_rotation(model, state), *_rescaled(state), *_pressed(model, state)]
@@ -47,7 +57,7 @@ def warnings_of(model, state, retries: int = 0, parted: Sequence = ()) -> list[s
     return out
 
 
-def _too_hot(model, state) -> list[str]:
+def _too_hot(model: Model, state: State) -> list[str]:
     most, allowed = hottest(state), boiling_temperature(model)
     if most <= allowed:
         return []
@@ -61,7 +71,7 @@ def _celsius(kelvin: float) -> str:
     return f"{kelvin - CELSIUS_ZERO:.0f}"
 
 
-def _parted(parted) -> list[str]:
+def _parted(parted: Sequence[Any]) -> list[str]:
     if not parted:
         return []
     time, phase = parted
@@ -71,7 +81,7 @@ def _parted(parted) -> list[str]:
     ]
 
 
-def _rotation(model, state) -> list[str]:
+def _rotation(model: Model, state: State) -> list[str]:
     rotation = largest_rotation(model, state)
     if rotation <= ROTATION_LIMIT:
         return []
@@ -82,7 +92,7 @@ def _rotation(model, state) -> list[str]:
     ]
 
 
-def _rescaled(state) -> list[str]:
+def _rescaled(state: State) -> list[str]:
     low, high = state.rescale
     if low >= RESCALE_LIMITS[0] and high <= RESCALE_LIMITS[1]:
         return []
@@ -92,7 +102,7 @@ def _rescaled(state) -> list[str]:
     ]
 
 
-def _pressed(model, state) -> list[str]:
+def _pressed(model: Model, state: State) -> list[str]:
     if model.contact is None:
         return []
     deep = model.contact.closing(state.displacement) - model.contact.gap
@@ -105,7 +115,7 @@ def _pressed(model, state) -> list[str]:
     ]
 
 
-def _slow_weaves(model) -> list[str]:
+def _slow_weaves(model: Model) -> list[str]:
     return [
         f"the weave of {weld.name} is slower than a torch step of "
         f"{model.torch_time(i):.2g} s: spreading its heat evenly is not what happens"
@@ -114,8 +124,19 @@ def _slow_weaves(model) -> list[str]:
     ]
 
 
-def gauges_on_melt(model, state) -> list[str]:
-    """Names of gauges that read the movement of metal that was soft in between."""
+def gauges_on_melt(model: Model, state: State) -> list[str]:
+    """Gauges that read the movement of metal that was soft in between.
+
+    Parameters
+    ----------
+    model : Model
+    state : State
+
+    Returns
+    -------
+    list of str
+        Their names.
+    """
     if model.case.solve.model == "elastic":
         return []
     peak = state.peak_temperature[: len(model.points)]
