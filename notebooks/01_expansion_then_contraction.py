@@ -35,7 +35,9 @@ CASE = "../cases/pivot_arm_one_bead.toml"
 
 def pointer(changes=None):
     """Time [s], up and right [mrad] of the beam, and when the arc stopped [s]."""
-    case = weldsim.load_case(CASE, {"solve.grade": "quick", "solve.end": "400 s", **(changes or {})})
+    case = weldsim.load_case(
+        CASE, {"solve.grade": "quick", "solve.end": "400 s", **(changes or {})}
+    )
     result = weldsim.solve(case, frames=0)
     (arc,) = result.timetable
     up, right = (1e3 * result.gauges["pointer", way] for way in ("up", "right"))  # rad to mrad
