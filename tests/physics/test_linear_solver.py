@@ -7,8 +7,9 @@ from scipy.sparse.linalg import spsolve
 from skfem import MeshHex1
 
 from weldsim.errors import ConvergenceError, SetupError
-from weldsim.physics import linear_solver as solve
-from weldsim.physics.linear_solver import LinearSolver, fixed_entries, symmetric_pattern
+from weldsim.physics import back_ends, linear_solver
+from weldsim.physics.linear_solver import LinearSolver
+from weldsim.physics.symmetric_pattern import fixed_entries, symmetric_pattern
 
 MESH = MeshHex1.init_tensor(*(np.linspace(0.0, 1.0, n) for n in (6, 4, 3)))
 
@@ -58,12 +59,12 @@ def test_fixed_entries_are_rows_and_columns_off_the_diagonal():
     np.testing.assert_array_equal(found, expected)
 
 
-@pytest.mark.parametrize("name", list(solve.BACK_ENDS))
+@pytest.mark.parametrize("name", list(back_ends.BACK_ENDS))
 @pytest.mark.parametrize("components", [1, 3])
 def test_back_end_agrees_with_scipy(name, components):
     """Also after a second set of values in the same pattern."""
-    if name in solve.MODULES:
-        pytest.importorskip(solve.MODULES[name])
+    if name in back_ends.MODULES:
+        pytest.importorskip(back_ends.MODULES[name])
     pattern, whole, upper = problem(components)
     solver = LinearSolver(pattern, 1, name)
     right = np.random.default_rng(1).normal(size=pattern.size)
@@ -73,11 +74,11 @@ def test_back_end_agrees_with_scipy(name, components):
         assert solver.solve(right) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("name", list(solve.BACK_ENDS))
+@pytest.mark.parametrize("name", list(back_ends.BACK_ENDS))
 def test_singular_matrix_raises(name):
     """A conduction matrix with nothing held: a constant is in its null space."""
-    if name in solve.MODULES:
-        pytest.importorskip(solve.MODULES[name])
+    if name in back_ends.MODULES:
+        pytest.importorskip(back_ends.MODULES[name])
     pattern, _, _ = problem(1)
     rows = np.repeat(np.arange(pattern.size), np.diff(pattern.indptr))
     off = rows != pattern.indices
@@ -91,17 +92,17 @@ def test_singular_matrix_raises(name):
         solver.solve(np.ones(pattern.size))
 
 
-@pytest.mark.parametrize("name", list(solve.BACK_ENDS))
+@pytest.mark.parametrize("name", list(back_ends.BACK_ENDS))
 def test_rough_solutions_keep_to_their_limit(name):
     """And a factor that is not rough follows one that is without a trace of it."""
-    if name in solve.MODULES:
-        pytest.importorskip(solve.MODULES[name])
+    if name in back_ends.MODULES:
+        pytest.importorskip(back_ends.MODULES[name])
     pattern, whole, upper = problem(3)
     solver = LinearSolver(pattern, 1, name)
     right = np.random.default_rng(1).normal(size=pattern.size)
     solver.factor(upper.data, rough=True)
     left = np.abs(whole @ solver.solve(right) - right).max()
-    assert left <= solve.ROUGH_LIMIT * np.abs(right).max()
+    assert left <= linear_solver.ROUGH_LIMIT * np.abs(right).max()
     solver.factor(upper.data)
     assert solver.solve(right) == pytest.approx(spsolve(whole.tocsc(), right), rel=1e-9, abs=1e-12)
 
@@ -109,7 +110,7 @@ def test_rough_solutions_keep_to_their_limit(name):
 def test_what_seven_digits_cannot_solve_is_solved_in_double():
     """Two springs in a row, 1e9 to 1 in stiffness, pulled at the soft end: known shifts."""
     pytest.importorskip("pypardiso")
-    pattern = solve.symmetric_pattern(np.array([[0, 1]]), 2, 1)
+    pattern = symmetric_pattern(np.array([[0, 1]]), 2, 1)
     data = np.zeros(pattern.nnz)
     data[pattern.diagonal] = [1 + 1e-9, 1.0]  # node 0 held by 1e-9, tied to node 1 by 1
     off = np.setdiff1d(np.arange(pattern.nnz), pattern.diagonal)
@@ -136,12 +137,12 @@ def test_back_end_that_does_not_load_gives_way(monkeypatch):
         raise ImportError("shared library not found")
 
     monkeypatch.delenv("WELDSIM_SOLVER", raising=False)
-    monkeypatch.setattr(solve, "available_back_end", lambda: "pardiso")
-    monkeypatch.setattr(solve, "BACK_ENDS", {**solve.BACK_ENDS, "pardiso": broken, "rslab": broken})
+    monkeypatch.setattr(linear_solver, "available_back_end", lambda: "pardiso")
+    monkeypatch.setattr(linear_solver, "BACK_ENDS", {**back_ends.BACK_ENDS, "pardiso": broken, "rslab": broken})
     pattern, _, _ = problem(1)
     assert LinearSolver(pattern).name == "superlu"
-    assert "10 to 16 times" in solve.slow_solver_note("superlu")
-    assert solve.slow_solver_note("pardiso") is None
+    assert "10 to 16 times" in back_ends.slow_solver_note("superlu")
+    assert back_ends.slow_solver_note("pardiso") is None
     with pytest.raises(SetupError, match="pardiso is not installed"):
         LinearSolver(pattern, 1, "pardiso")
 
@@ -149,4 +150,4 @@ def test_back_end_that_does_not_load_gives_way(monkeypatch):
 def test_unknown_wish_is_refused(monkeypatch):
     monkeypatch.setenv("WELDSIM_SOLVER", "magic")
     with pytest.raises(SetupError, match="magic.*allowed: pardiso, rslab, superlu"):
-        solve.available_back_end()
+        back_ends.available_back_end()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.physics.arrays import Floats, Integers
-from weldsim.physics.linear_solver import SymmetricPattern
+from weldsim.physics.symmetric_pattern import SymmetricPattern
 
 # m of closing over which touching faces come to bear; at once, and Newton's method would hop on and
 # off the faces

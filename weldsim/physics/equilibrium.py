@@ -14,10 +14,10 @@ import numpy as np
 
 from weldsim.errors import ConvergenceError
 from weldsim.physics.arrays import Flags, Floats
-from weldsim.physics.linear_solver import SymmetricPattern
 from weldsim.physics.mechanics_model import MechanicsModel, Response
 from weldsim.physics.plasticity import InternalVariables, Properties
 from weldsim.physics.springs import Spring, solve_with_springs
+from weldsim.physics.symmetric_pattern import SymmetricPattern
 
 TOLERANCE = 1e-6  # residual force over the size of the cell forces
 FORCE_SCALE_STRAIN = (

@@ -17,9 +17,9 @@ import numpy as np
 
 from weldsim.errors import ConvergenceError
 from weldsim.physics.arrays import Flags, Floats, Integers
+from weldsim.physics.heat_kernels import add_heat_matrix, heat_flow
 from weldsim.physics.heat_mesh import HeatMesh
 from weldsim.physics.heat_tables import HeatTables
-from weldsim.physics.kernels import add_heat_matrix, heat_flow
 from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN, SurfaceExchange
 
 TOLERANCE = 1e-6  # residual power over the power stored, supplied and lost in the step

@@ -9,8 +9,9 @@ import numpy as np
 
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.heat_source import DoubleEllipsoid, nodal_power
-from weldsim.physics.linear_solver import LinearSolver, SymmetricPattern, symmetric_pattern
+from weldsim.physics.linear_solver import LinearSolver
 from weldsim.physics.surface_exchange import SurfaceExchange
+from weldsim.physics.symmetric_pattern import SymmetricPattern, symmetric_pattern
 
 REACH = 6.0  # semi-axes beyond which an arc's heat is below the last bit of its peak
 

@@ -9,9 +9,16 @@ import numpy as np
 
 from weldsim.physics.arrays import Floats, Integers
 from weldsim.physics.contact import BoundContact, Contact
-from weldsim.physics.kernels import colour_cells, mechanics_pass
-from weldsim.physics.linear_solver import LinearSolver, SymmetricPattern, symmetric_pattern
+from weldsim.physics.linear_solver import LinearSolver
 from weldsim.physics.plasticity import InternalVariables, Properties
+from weldsim.physics.plasticity_kernels import (
+    CellArrays,
+    PointArrays,
+    ResponseArrays,
+    colour_cells,
+    mechanics_pass,
+)
+from weldsim.physics.symmetric_pattern import SymmetricPattern, symmetric_pattern
 
 # name -> (scikit-fem element, order of its quadrature)
 ELEMENTS = {
@@ -242,20 +249,26 @@ class MechanicsModel:
             With that of faces that touch.
         """
         cells, points = self.weight.shape
-        data = np.zeros(self.pattern.nnz if tangent else 0)
-        force = np.zeros_like(self.points)
-        stress = np.empty((cells, points, 6))
-        plastic = np.empty((cells, points, 6))
-        eqp = np.empty((cells, points))
-        p = self.pattern
-        squared = mechanics_pass(
-            self.colour_order, self.colour_starts, self.threads, self.cells, p.pair_slot,
-            p.indptr, self.grad, self.mean_grad, self.weight, displacement, properties.bulk,
-            properties.shear, properties.yield_stress, properties.isotropic, properties.kinematic,
-            properties.thermal_strain, internal_variables.reference_strain,
-            internal_variables.plastic_strain, internal_variables.equivalent_plastic_strain,
-            tangent, data, force, stress, plastic, eqp,
+        out = ResponseArrays(
+            np.zeros(self.pattern.nnz if tangent else 0),
+            np.zeros_like(self.points),
+            np.empty((cells, points, 6)),
+            np.empty((cells, points, 6)),
+            np.empty((cells, points)),
+        )
+        mesh = CellArrays(
+            self.colour_order, self.colour_starts, self.cells, self.pattern.pair_slot,
+            self.pattern.indptr, self.grad, self.mean_grad, self.weight,
         )  # fmt: skip
+        metal = PointArrays(
+            properties.bulk, properties.shear, properties.yield_stress, properties.isotropic,
+            properties.kinematic, properties.thermal_strain, internal_variables.reference_strain,
+            internal_variables.plastic_strain, internal_variables.equivalent_plastic_strain,
+        )  # fmt: skip
+        squared = mechanics_pass(mesh, metal, displacement, self.threads, tangent, out)
         if self.bound_contact is not None:
-            self.bound_contact.add(displacement, force, data)
-        return Response(force, stress, plastic, eqp, data, float(np.sqrt(squared)))
+            self.bound_contact.add(displacement, out.force, out.data)
+        return Response(
+            out.force, out.stress, out.plastic_strain, out.equivalent_plastic_strain, out.data,
+            float(np.sqrt(squared)),
+        )  # fmt: skip

@@ -1,12 +1,13 @@
 """What a metal knows at a point: properties at its temperature, and what it remembers.
 
-J2 plasticity with temperature-dependent stiffness, yield, hardening and expansion. The strain splits
-into thermal, reference, plastic and elastic parts; the reference strain is that at which the point
-is free of stress, set where metal joins and anew while it is soft (see `equilibrium.accept`).
+J2 plasticity with temperature-dependent stiffness, yield, hardening and expansion. The strain is
+the sum of thermal, reference, plastic and elastic parts; the reference strain is that at which the
+point is free of stress, set where metal joins and anew while it is soft (`equilibrium.accept`).
 Metal that is made stress-free at every step must carry next to nothing within the step, or the
-result hangs on the step: stiffness and yield fall to `SOFT_STIFFNESS` within `SOFT_RANGE` above the
-softening temperature. Above that it does not yield at all: it forgets its stress anyway, and flow
-without strength would leave the tangent all but singular. The law itself is `kernels.stress_update`.
+result hangs on the step: stiffness and yield fall to `SOFT_STIFFNESS` within `SOFT_RANGE` above
+the softening temperature. Above that it does not yield at all: it forgets its stress anyway, and
+flow without strength would leave the tangent all but singular. The law itself is
+`plasticity_kernels.stress_update`.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ from typing import Any
 
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import WeldsimError
-from weldsim.physics.linear_solver import slow_solver_note
+from weldsim.physics.back_ends import slow_solver_note
 from weldsim.runs.error_estimate import (
     NOT_ASKED,
     ErrorEstimate,

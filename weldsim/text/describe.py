@@ -37,7 +37,7 @@ def estimate(case) -> Estimate:
     """Mesh the part and estimate the run from its size."""
     from weldsim.geometry.grades import GRADES
     from weldsim.joints.build import build_part
-    from weldsim.physics.linear_solver import available_back_end
+    from weldsim.physics.back_ends import available_back_end
 
     part = build_part(case)
     grade = GRADES[case.solve.grade]
