@@ -138,7 +138,9 @@ def test_back_end_that_does_not_load_gives_way(monkeypatch):
 
     monkeypatch.delenv("WELDSIM_SOLVER", raising=False)
     monkeypatch.setattr(linear_solver, "available_back_end", lambda: "pardiso")
-    monkeypatch.setattr(linear_solver, "BACK_ENDS", {**back_ends.BACK_ENDS, "pardiso": broken, "rslab": broken})
+    monkeypatch.setattr(
+        linear_solver, "BACK_ENDS", {**back_ends.BACK_ENDS, "pardiso": broken, "rslab": broken}
+    )
     pattern, _, _ = problem(1)
     assert LinearSolver(pattern).name == "superlu"
     assert "10 to 16 times" in back_ends.slow_solver_note("superlu")

@@ -6,7 +6,7 @@ Formulas: Simo and Hughes, Computational Inelasticity (1998), chapter 3 (J2 flow
 import numpy as np
 import pytest
 
-from weldsim.materials.material import constant_material
+from tests.metals import constant_metal
 from weldsim.physics.plasticity import (
     INACTIVE_STIFFNESS,
     SOFT_RANGE,
@@ -112,7 +112,7 @@ def test_the_tangent_is_the_derivative_of_the_stress(size):
 def test_properties_of_soft_and_of_inactive_metal():
     """Hard at the softening temperature, next to nothing `SOFT_RANGE` above; filler that waits
     only carries its points. E = 9 K G / (3 K + G), whatever Poisson's ratio."""
-    metal = constant_material(softening_temperature=1200.0, yield_stress=YIELD, poisson_ratio=0.25)
+    metal = constant_metal(softening_temperature=1200.0, yield_stress=YIELD, poisson_ratio=0.25)
     temperature = np.array([[300.0, 1200.0, 1200.0 + SOFT_RANGE, 300.0]])
     active = np.array([[True, True, True, False]])
     found = Properties.of(metal, temperature, active)

@@ -12,8 +12,8 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
+from tests.metals import constant_metal
 from weldsim.case.load import parse_case
-from weldsim.materials.material import constant_material
 from weldsim.runs.summary import cooling_time
 from weldsim.simulation.model import build_model
 from weldsim.simulation.steps import heat_to_limit, next_event, start_state
@@ -30,7 +30,7 @@ def measured(case, constants: bool) -> float:
     """t8/5 under the middle of the first weld, mechanics left out. [s]"""
     metal = None
     if constants:
-        metal = constant_material(density=7830.0, conductivity=24.1, specific_heat=1000.0)
+        metal = constant_metal(density=7830.0, conductivity=24.1, specific_heat=1000.0)
         air = replace(case.surroundings, film_coefficient=0.0, emissivity=0.0)
         case = replace(case, surroundings=air)
     model = build_model(case, "coarse", threads=1, material=metal)
