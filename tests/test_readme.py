@@ -1,5 +1,6 @@
 """README's commands are the ones that exist."""
 
+import csv
 import re
 import tomllib
 
@@ -65,3 +66,48 @@ def test_committed_versions_cover_and_satisfy_the_direct_dependencies():
         requirement = Requirement(text)
         version = pinned[canonicalize_name(requirement.name)]
         assert requirement.specifier.contains(version), text
+
+
+def demo_end(grade) -> tuple[float, float, float, float]:
+    """Up, left [mrad], up, left [mm] at the end of the demo case, as tests/regression keeps it."""
+    file = ROOT / "tests" / "regression" / "test_demos" / f"pivot_arm-{grade}.csv"
+    with file.open(encoding="utf-8", newline="") as lines:
+        (row,) = csv.DictReader(lines)
+    up, right = (
+        tuple(float(row[f"pointer_{d}_{u}"]) for u in ("mrad", "mm")) for d in ("up", "right")
+    )
+    return up[0], -right[0], up[1], -right[1]
+
+
+def stated(pattern) -> list[str]:
+    """Numbers of a sentence of the README, whose words may be divided by line ends."""
+    found = re.search(pattern.replace(" ", r"\s+"), README)
+    assert found, pattern
+    return list(found.groups())
+
+
+def as_said(values, words) -> list[str]:
+    """Values rounded to as many decimals as the words beside them have."""
+    decimals = [len(word.partition(".")[2]) for word in words]
+    return [f"{value:.{n}f}" for value, n in zip(values, decimals, strict=True)]
+
+
+SPOT = r"about (\d+) mm up and (\d+) mm left on the target 5 m away"
+ERROR = r"the discretisation error it prints beside them is about (\d+) and (\d+) mm"
+
+
+def test_the_demo_ends_where_the_readme_says():
+    """At grade quick, and with the error estimate a run prints: its distance to grade coarse."""
+    up, left, up_mm, left_mm = demo_end("quick")
+    said = stated(SPOT + r" \((\S+) and (\S+) mrad\)")
+    assert said == as_said((up_mm, left_mm, up, left), said)
+    _, _, coarse_up, coarse_left = demo_end("coarse")
+    error = stated(ERROR)
+    assert error == as_said((abs(up_mm - coarse_up), abs(left_mm - coarse_left)), error)
+
+
+def test_the_finer_run_of_the_readme_lies_within_the_error_of_the_quick_one():
+    """Nobody waits for grade normal in a test; its numbers have to agree with those beside them."""
+    normal = stated(r"The normal grade gave (\d+) mm up and (\d+) mm left")
+    for fine, rough, allowed in zip(normal, stated(SPOT), stated(ERROR), strict=True):
+        assert abs(float(fine) - float(rough)) <= float(allowed)

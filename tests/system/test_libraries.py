@@ -121,3 +121,12 @@ def test_without_a_renderer_the_reason_is_one_line(monkeypatch):
     monkeypatch.setattr(syslibs, "missing_libraries", lambda: {"libEGL.so.1": "libegl1"})
     text = syslibs.prepare_renderer()
     assert text.startswith("pictures skipped") and "libegl1" in text and "\n" not in text
+
+
+def test_without_pyvista_the_reason_is_one_line(monkeypatch):
+    """A run without it ends in numbers, not in a traceback (it did so in its report)."""
+    monkeypatch.setitem(sys.modules, "pyvista", None)
+    text = syslibs.prepare_renderer()
+    assert text.startswith("pictures skipped") and "pip install pyvista" in text
+    with pytest.raises(SetupError, match="pip install pyvista"):
+        syslibs.import_pyvista()

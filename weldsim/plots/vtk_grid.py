@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.runs.reading import FieldFrame
+from weldsim.system.libraries import import_pyvista
 
 CELL_KINDS = {8: 12, 4: 10}  # corners -> VTK's number of the hexahedron, the tetrahedron
 KELVIN = 273.15
@@ -22,9 +23,13 @@ def vtk_grid(points: np.ndarray, cells: np.ndarray):
     Returns
     -------
     pyvista.UnstructuredGrid
-    """
-    import pyvista
 
+    Raises
+    ------
+    SetupError
+        If PyVista is not installed.
+    """
+    pyvista = import_pyvista()
     flat = np.column_stack([np.full(len(cells), cells.shape[1]), cells]).ravel()
     kinds = np.full(len(cells), CELL_KINDS[cells.shape[1]])
     return pyvista.UnstructuredGrid(flat, kinds, np.asarray(points, dtype=float))

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from weldsim.errors import SetupError
 from weldsim.geometry.part import mesh_of_vtk, vtk_cells
 from weldsim.runs.reading import FrameFile, read_frame
 from weldsim.simulation.frame import Frame
+from weldsim.system.libraries import import_pyvista
 
 if TYPE_CHECKING:
     import pyvista
@@ -98,12 +98,7 @@ class Fields:
         SetupError
             If PyVista is not installed.
         """
-        try:
-            import pyvista
-        except ImportError:
-            raise SetupError(
-                "a grid needs PyVista, which is not installed: pip install pyvista"
-            ) from None
+        pyvista = import_pyvista()
         points, cells, kind = vtk_cells(self.mesh)
         cell_type = {"hexahedron": pyvista.CellType.HEXAHEDRON, "tetra": pyvista.CellType.TETRA}
         grid = pyvista.UnstructuredGrid({cell_type[kind]: cells}, np.ascontiguousarray(points))

@@ -7,6 +7,7 @@ screen, and with which of its window classes.
 
 import ctypes
 import hashlib
+import importlib.util
 import json
 import os
 import subprocess
@@ -28,6 +29,7 @@ EGL, OSMESA, X11 = "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow", "vtkXOpenGLR
 NEEDED = {EGL: "libEGL.so.1", OSMESA: "libOSMesa.so.8"}
 WINDOW_VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
 NO_RENDERER = "pictures skipped: VTK found no way to draw here ({})"
+NO_PYVISTA = "PyVista is not installed: pip install pyvista"
 
 # Draws one red square off screen; prints the window class and the red of a pixel.
 PROBE = """
@@ -85,6 +87,26 @@ def preload(folder: str | os.PathLike[str] | None = None) -> None:
             except OSError:
                 left.append(path)
         progress, waiting = len(left) < len(waiting), left
+
+
+def import_pyvista() -> Any:
+    """Import PyVista and return the module.
+
+    Returns
+    -------
+    module
+        `pyvista`; to draw with it, call `prepare_renderer` first.
+
+    Raises
+    ------
+    SetupError
+        If it is not installed.
+    """
+    try:
+        import pyvista
+    except ImportError as reason:
+        raise SetupError(NO_PYVISTA) from reason
+    return pyvista
 
 
 def import_gmsh() -> Any:
@@ -289,6 +311,8 @@ def prepare_renderer() -> str:
     str
         "" when VTK can draw, else one line that says why pictures are skipped.
     """
+    if importlib.util.find_spec("pyvista") is None:
+        return f"pictures skipped: {NO_PYVISTA}"
     window_class = renderer()
     if window_class is None:
         missing = missing_libraries()
