@@ -7,12 +7,19 @@ its blocks are.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.gmsh_reading import Move
 
+Span = tuple[float, float]  # begin and end
+Edge = tuple[int, int]  # two corners by number, the lower first
+Cells = tuple[int | None, int | None, int | None]  # along a block's three ways; None by size
+SizeFunction = Callable[[np.ndarray], np.ndarray]  # places (K, 3) to cell lengths (K,) [m]
 # corners in Gmsh's order; each row of edges is parallel in the block
 PARALLEL = (
     ((0, 1), (3, 2), (4, 5), (7, 6)),
@@ -33,7 +40,7 @@ class Assembly:
         Places (K, 3) [m] -> wanted cell length there (K,) [m].
     """
 
-    def __init__(self, size):
+    def __init__(self, size: SizeFunction) -> None:
         self.size = size
         self.points: list[np.ndarray] = []
         self._number: dict[tuple, int] = {}
@@ -41,7 +48,7 @@ class Assembly:
         self._stated: dict[tuple[int, int], int] = {}
         self.faces: dict[frozenset, str] = {}
 
-    def point(self, place) -> int:
+    def point(self, place: ArrayLike) -> int:
         """Number of the corner at a place."""
         key = tuple(np.round(np.asarray(place) / GRAIN).astype(np.int64).tolist())
         for near in _neighbours(key):  # a place on the border of two grains is still one place
@@ -51,7 +58,7 @@ class Assembly:
         self.points.append(np.asarray(place, dtype=float))
         return self._number[key]
 
-    def block(self, corners, region: str, cells=(None, None, None)) -> None:
+    def block(self, corners: ArrayLike, region: str, cells: Cells = (None, None, None)) -> None:
         """Add a block: eight corners (8, 3) in Gmsh's order [m], cells along its three ways."""
         corners = np.asarray(corners, dtype=float)
         turned = np.dot(
@@ -67,13 +74,15 @@ class Assembly:
                 a, b = (numbers[i] for i in directions[0])
                 self._stated[min(a, b), max(a, b)] = int(count)
 
-    def box(self, x, y, z, region: str, cells=(None, None, None)) -> None:
+    def box(
+        self, x: Span, y: Span, z: Span, region: str, cells: Cells = (None, None, None)
+    ) -> None:
         """Add a block along the axes, each of x, y, z a pair (low, high). [m]"""
         (x0, x1), (y0, y1), (z0, z1) = x, y, z
         ring = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
         self.block([(*p, z0) for p in ring] + [(*p, z1) for p in ring], region, cells)
 
-    def name(self, title: str, test) -> None:
+    def name(self, title: str, test: Callable[[np.ndarray], np.ndarray]) -> None:
         """Name the faces all of whose corners (K, 3) pass `test`, a function to a mask (K,)."""
         places = np.array(self.points)
         on = np.asarray(test(places))
@@ -83,18 +92,20 @@ class Assembly:
                 if on[corners].all():
                     self.faces[frozenset(corners)] = title
 
-    def finish(self, volumes, move=None, tolerance: float = 1e-6) -> Blocks:
+    def finish(
+        self, volumes: Mapping[str, float], move: Move | None = None, tolerance: float = 1e-6
+    ) -> Blocks:
         """The blocks with a division for every edge."""
         points = np.array(self.points)
         return Blocks(
             points, self.blocks, self._divisions(points), self.faces, volumes, move, tolerance
         )
 
-    def _divisions(self, points) -> dict:
+    def _divisions(self, points: np.ndarray) -> dict:
         """Cells and size ratio of every edge; edges facing each other are one class."""
         parent: dict[tuple[int, int], tuple[tuple[int, int], int]] = {}
 
-        def find(edge):
+        def find(edge: Edge) -> tuple[Edge, int]:
             sign = 1
             while parent[edge][0] != edge:
                 edge, turn = parent[edge]
@@ -130,7 +141,7 @@ class Assembly:
                 out[edge] = (cells, float(share**sign))
         return out
 
-    def _division(self, a, b) -> tuple[int, float]:
+    def _division(self, a: np.ndarray, b: np.ndarray) -> tuple[int, float]:
         """Wanted cells from a to b, and the size of the last over that of the first."""
         way = np.linspace(0.0, 1.0, 17)[:, None]
         sizes = self.size(a + way * (b - a))
@@ -139,7 +150,7 @@ class Assembly:
         return cells, float(sizes[-1] / sizes[0])
 
 
-def _neighbours(key):
+def _neighbours(key: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
     yield key
     for axis in range(3):
         for step in (-1, 1):
@@ -148,7 +159,7 @@ def _neighbours(key):
             yield tuple(near)
 
 
-def lines(*values, near: float = 1e-6) -> list[float]:
+def lines(*values: float, near: float = 1e-6) -> list[float]:
     """Sorted places of grid lines without near doubles. [m]"""
     out: list[float] = []
     for value in sorted(values):
@@ -157,13 +168,13 @@ def lines(*values, near: float = 1e-6) -> list[float]:
     return out
 
 
-def spans(values) -> list[tuple[float, float]]:
+def spans(values: Sequence[float]) -> list[tuple[float, float]]:
     """Neighbouring pairs."""
     return list(pairwise(values))
 
 
 def fillet_shares(
-    gap: float, leg: float, foot_lines=(), halves: bool = True
+    gap: float, leg: float, foot_lines: Sequence[float] = (), halves: bool = True
 ) -> tuple[list[float], list[float]]:
     """Shares of the foot and of the wall side at which a fillet is cut into blocks.
 
@@ -208,7 +219,16 @@ def fillet_offsets(leg: float, passes: int) -> tuple:
     return (root, (half / np.sqrt(2), 0.0), (-half / np.sqrt(2), 0.0))
 
 
-def add_fillet(kit: Assembly, along, place, gap, leg, shares, names, cells: int = 1) -> None:
+def add_fillet(
+    kit: Assembly,
+    along: Sequence[Span],
+    place: Callable[[float, float, float], ArrayLike],
+    gap: float,
+    leg: float,
+    shares: tuple[Sequence[float], Sequence[float]],
+    names: Callable[[float, float], str],
+    cells: int = 1,
+) -> None:
     """Add the blocks of a fillet.
 
     Parameters
@@ -227,7 +247,7 @@ def add_fillet(kit: Assembly, along, place, gap, leg, shares, names, cells: int 
     corner = {(0, 0): (0.0, 0.0), (1, 0): (leg, 0.0), (0, 1): (0.0, gap + leg)}
     corner[1, 1] = (THROAT * leg, gap + THROAT * leg)
 
-    def at(t, u, v):
+    def at(t: float, u: float, v: float) -> ArrayLike:
         w = {(0, 0): (1 - u) * (1 - v), (1, 0): u * (1 - v), (0, 1): (1 - u) * v, (1, 1): u * v}
         return place(t, *(sum(w[k] * corner[k][i] for k in corner) for i in range(2)))
 

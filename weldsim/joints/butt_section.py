@@ -8,11 +8,14 @@ Edges that touch are a thin layer apart, as under a stub.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from weldsim.joints.assembly import Assembly, lines, spans
+from weldsim.geometry.grades import Grade
+from weldsim.joints.assembly import Assembly, Cells, Span, lines, spans
 from weldsim.joints.kit import LEAST_GAP, Gap, JointSection, fill, mm, through
 from weldsim.schema.quantities import Size, quantity
 from weldsim.schema.records import Tack
@@ -117,7 +120,7 @@ class Groove:
         return float(np.diff(self.layers).max())
 
 
-def groove_of(part, thickness: float) -> Groove:
+def groove_of(part: Any, thickness: float) -> Groove:
     """The groove of a part with the keys of `GrooveSection`."""
     return Groove(
         thickness, max(part.root_gap, LEAST_GAP), part.bevel, part.root_face, part.passes,
@@ -125,7 +128,7 @@ def groove_of(part, thickness: float) -> Groove:
     )  # fmt: skip
 
 
-def groove_faults(part, thickness: float) -> list[tuple[str, str]]:
+def groove_faults(part: Any, thickness: float) -> list[tuple[str, str]]:
     """What does not fit of a groove, as (key, sentence)."""
     out = []
     if part.bevel > STEEPEST + 1e-9:
@@ -170,7 +173,13 @@ def end_tacks(seam: str, length: float, size: float) -> tuple[Tack, ...]:
     return (Tack(seam, 0.0, long, size), Tack(seam, length - long, length, size))
 
 
-def prism(kit: Assembly, along, quad, region: str, cells=(None, None, None)) -> None:
+def prism(
+    kit: Assembly,
+    along: Span,
+    quad: Sequence[tuple[float, float]],
+    region: str,
+    cells: Cells = (None, None, None),
+) -> None:
     """Add a block: a quadrangle of the section, four (y, z), from `along[0]` to `along[1]`. [m]
 
     Cells go from the first place to the second, from the second to the third, and along.
@@ -178,7 +187,15 @@ def prism(kit: Assembly, along, quad, region: str, cells=(None, None, None)) -> 
     kit.block([(t, *p) for t in along for p in quad], region, cells)
 
 
-def add_butt(kit: Assembly, groove: Groove, seam: str, along, width, grade, count=None) -> None:
+def add_butt(
+    kit: Assembly,
+    groove: Groove,
+    seam: str,
+    along: Sequence[Span],
+    width: float,
+    grade: Grade,
+    count: Callable[[float, float], int] | None = None,
+) -> None:
     """Add the blocks of two plates, the groove between them and the cap.
 
     Parameters
@@ -216,7 +233,7 @@ def add_butt(kit: Assembly, groove: Groove, seam: str, along, width, grade, coun
             prism(kit, stretch, quad, fill(groove.passes, seam), cells)
 
 
-def _box(y0, y1, z0, z1):
+def _box(y0: float, y1: float, z0: float, z1: float) -> list[tuple[float, float]]:
     return [(y0, z0), (y1, z0), (y1, z1), (y0, z1)]
 
 
@@ -225,14 +242,14 @@ def plates_area(groove: Groove, width: float) -> float:
     return 2 * (width * groove.thickness - groove.bevelled)
 
 
-def cuts(length: float, tacks, seam: str) -> list[tuple[float, float]]:
+def cuts(length: float, tacks: Sequence[Tack], seam: str) -> list[tuple[float, float]]:
     """Stretches of a seam between its ends and those of its tacks. [m]"""
     ends = [v for t in tacks if t.seam == seam for v in (t.begin, t.finish)]
     inside = [v for v in ends if 1e-6 < v < length - 1e-6]
     return spans(lines(0.0, length, *inside))
 
 
-def groove_words(part, groove: Groove) -> str:
+def groove_words(part: Any, groove: Groove) -> str:
     """The groove and its weld, part of a line."""
     edges = "square edges"
     if part.bevel:

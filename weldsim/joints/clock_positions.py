@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import numpy as np
 
@@ -18,21 +19,22 @@ def minutes(text: str) -> int | None:
     return int(found[1]) % 12 * 60 + int(found[2])
 
 
-def clock_angles(clock) -> tuple[float, ...]:
+def clock_angles(clock: Any) -> tuple[float, ...]:
     """Angles of clock positions, clockwise from 12 [rad]."""
-    return tuple(minutes(text) * 2 * np.pi / HALF_DAY for text in clock or ())
+    return tuple((minutes(text) or 0) * 2 * np.pi / HALF_DAY for text in clock or ())
 
 
-def clock_faults(clock) -> list[tuple[str, str]]:
+def clock_faults(clock: Any) -> list[tuple[str, str]]:
     """What is wrong with a list of clock positions, as (key, sentence)."""
     if not isinstance(clock, list | tuple):
         return []
-    bad = [text for text in clock if minutes(text) is None]
+    read = {text: minutes(text) for text in map(str, clock)}
+    bad = [text for text in clock if read[str(text)] is None]
     if bad:
         return [("clock", f"{bad[0]!r} is not a clock position, allowed: 1:00 to 12:59")]
     if len(clock) < 2:
         return [("clock", f"{len(clock)} positions are not enough, allowed: from 2")]
-    past = [minutes(text) for text in clock]
+    past = [past for text in clock if (past := read[str(text)]) is not None]
     if len(set(past)) < len(past):
         return [("clock", "a position is given twice, allowed: different positions")]
     steps = [(b - a) % HALF_DAY for a, b in zip(past, [*past[1:], past[0]], strict=True)]

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from weldsim.errors import CaseError
+from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
+from weldsim.joints.assembly import SizeFunction
 from weldsim.schema.quantities import Axis, Section, Size, quantity
 
 Gap = quantity("length", "not negative")
 LEAST_GAP = 0.1e-3  # m; stands for surfaces that touch: the land needs cells to be fused
 MM = 1e3
+Place = tuple[float, float, float]  # m
+Pair = tuple[Place, Place]
 BEAD = "bead"  # first word of the region of a bead on a bar
 SEAM = 1.25  # of the travel cell of a bead on a bar: a fillet's face is wide for its leg
 THIN = 2.0  # tubes and plates bend as quadratic cells do, so cells may grow faster than in a bar
@@ -78,7 +84,7 @@ def mm(value: float) -> str:
     return f"{MM * value:.4g} mm"
 
 
-def fillet_faults(part, tube: str, wall: float, base: float) -> list[tuple[str, str]]:
+def fillet_faults(part: Any, tube: str, wall: float, base: float) -> list[tuple[str, str]]:
     """What does not fit of the weld on a tube, as (key, sentence).
 
     Parameters
@@ -111,12 +117,12 @@ def fillet_faults(part, tube: str, wall: float, base: float) -> list[tuple[str, 
     return out
 
 
-def land_height(part) -> float:
+def land_height(part: Any) -> float:
     """Height of the layer under a standing piece. [m]"""
     return max(part.root_gap, LEAST_GAP)
 
 
-def land_words(part, penetration: float) -> str:
+def land_words(part: Any, penetration: float) -> str:
     """What is between the pieces, how deep it is fused, and the fillets."""
     gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
     return f"{gap}, fused {mm(penetration)} deep; fillets with leg {mm(part.leg)}"
@@ -129,7 +135,7 @@ def named(found: dict, name: str, joint: str) -> np.ndarray:
     return np.array(found[name], dtype=float)
 
 
-def near_seams(seams, grade):
+def near_seams(seams: Iterable[SeamLine], grade: Grade) -> SizeFunction:
     """Size function of a joint: the travel cell at its seams, growing away from them.
 
     Parameters
@@ -150,7 +156,7 @@ def near_seams(seams, grade):
     a, d, width = np.concatenate(starts), np.concatenate(steps), np.array(fine)
     square = (d**2).sum(axis=1)
 
-    def size(places):
+    def size(places: np.ndarray) -> np.ndarray:
         off = np.asarray(places)[:, None, :] - a[None]
         share = np.clip((off * d).sum(axis=2) / square, 0.0, 1.0)
         away = np.linalg.norm(off - share[..., None] * d, axis=2)
@@ -162,14 +168,23 @@ def near_seams(seams, grade):
     return size
 
 
-def through(grade, split: bool = False) -> int:
+def through(grade: Grade, split: bool = False) -> int:
     """Cells through a wall, or through one of the two parts of a wall that is split."""
     return max(1, -(-grade.through_cells // 2)) if split else max(1, grade.through_cells)
 
 
-def straight_seam(name, first, last, inward, directions, width, depth, **more):
+def straight_seam(
+    name: str,
+    first: ArrayLike,
+    last: ArrayLike,
+    inward: ArrayLike,
+    directions: dict[str, int],
+    width: float,
+    depth: float,
+    **more: Any,
+) -> SeamLine:
     """A `SeamLine` of one straight piece."""
     points = np.array([first, last], dtype=float)
-    inward = np.asarray(inward, dtype=float)
-    inwards = np.tile(inward / np.linalg.norm(inward), (2, 1))
+    into = np.asarray(inward, dtype=float)
+    inwards = np.tile(into / np.linalg.norm(into), (2, 1))
     return SeamLine(name, points, inwards, directions, width, depth, **more)

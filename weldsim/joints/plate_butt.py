@@ -6,8 +6,13 @@ gap and z = 0 amid the thickness. Seam: butt, along +x on the upper face.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import Assembly
 from weldsim.joints.butt_section import (
     Groove,
@@ -20,7 +25,7 @@ from weldsim.joints.butt_section import (
     groove_words,
     plates_area,
 )
-from weldsim.joints.kit import mm, named, near_seams, straight_seam
+from weldsim.joints.kit import Pair, mm, named, near_seams, straight_seam
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
@@ -39,11 +44,11 @@ class Part(GrooveSection):
     thickness: Size
 
 
-def _groove(part) -> Groove:
+def _groove(part: Part) -> Groove:
     return groove_of(part, part.thickness)
 
 
-def check(part) -> list[tuple[str, str]]:
+def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     out = groove_faults(part, part.thickness)
     if out:
@@ -58,7 +63,7 @@ def check(part) -> list[tuple[str, str]]:
     return out
 
 
-def seam_lines(part) -> dict:
+def seam_lines(part: Part) -> dict[str, SeamLine]:
     """The one seam, its points amid the upper face."""
     groove = _groove(part)
     line = straight_seam(
@@ -69,11 +74,11 @@ def seam_lines(part) -> dict:
     return {SEAM: line}
 
 
-def default_tacks(part) -> tuple[Tack, ...]:
+def default_tacks(part: Part) -> tuple[Tack, ...]:
     return end_tacks(SEAM, part.length, _groove(part).fused / 2)
 
 
-def place(part, name: str) -> np.ndarray:
+def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,); of an end, amid the right plate. [m]"""
     half = _groove(part).gap / 2
     middle, edge = half + part.width / 2, half + part.width
@@ -87,7 +92,7 @@ def place(part, name: str) -> np.ndarray:
     return named(found, name, LABEL)
 
 
-def gap_places(part) -> dict:
+def gap_places(part: Part) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, at the root: (on the left, on the right)."""
     if not part.root_gap and not part.penetration:
         return {}
@@ -97,7 +102,7 @@ def gap_places(part) -> dict:
     return {k: ((x, -y, z), (x, y, z)) for k, x in spots.items()}
 
 
-def blocks(case, grade):
+def blocks(case: Any, grade: Grade) -> Blocks:
     """Blocks of both plates and the weld."""
     part, groove = case.part, _groove(case.part)
     kit = Assembly(near_seams(seam_lines(part).values(), grade))
@@ -110,12 +115,12 @@ def blocks(case, grade):
     return kit.finish({"part": plates_area(groove, part.width) * part.length})
 
 
-def free_height(case, points):
+def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
     """Axis across the seam, and how far points of the right plate lie from its edge. [m]"""
     return 1, points[:, 1] - _groove(case.part).gap / 2
 
 
-def words(part) -> str:
+def words(part: Part) -> str:
     """One line for `weldsim check`."""
     return (
         f"plate butt, two plates {mm(part.length)} x {mm(part.width)} x {mm(part.thickness)}; "

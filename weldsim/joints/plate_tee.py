@@ -7,10 +7,13 @@ the +y side, back on the -y side.
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import (
     Assembly,
     add_fillet,
@@ -24,6 +27,7 @@ from weldsim.joints.assembly import (
 from weldsim.joints.butt_section import cuts, end_tacks
 from weldsim.joints.kit import (
     FilletSection,
+    Pair,
     fill,
     land_height,
     land_words,
@@ -57,11 +61,11 @@ class Part(FilletSection):
     sides: Literal["both", "front", "back"] = "both"
 
 
-def _penetration(part) -> float:
+def _penetration(part: Part) -> float:
     return part.penetration or USUAL * part.stem_thickness
 
 
-def check(part) -> list[tuple[str, str]]:
+def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     out = []
     thin = min(part.base_thickness, part.stem_thickness)
@@ -101,7 +105,7 @@ def check(part) -> list[tuple[str, str]]:
     return out
 
 
-def seam_lines(part) -> dict:
+def seam_lines(part: Part) -> dict[str, SeamLine]:
     """The seams of the welded sides, their points amid the faces of the fillets."""
     half, leg = part.stem_thickness / 2, part.leg
     out = {}
@@ -117,13 +121,13 @@ def seam_lines(part) -> dict:
     return out
 
 
-def default_tacks(part) -> tuple[Tack, ...]:
+def default_tacks(part: Part) -> tuple[Tack, ...]:
     """Tacks at both ends of each seam."""
     sides = SIDES[part.sides]
     return tuple(t for s in sides for t in end_tacks(s, part.length, part.leg / 2))
 
 
-def place(part, name: str) -> np.ndarray:
+def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,); of an end, amid the base. [m]"""
     middle, deep, edge = part.length / 2, -part.base_thickness / 2, part.base_width / 2
     found = {
@@ -137,7 +141,7 @@ def place(part, name: str) -> np.ndarray:
     return named(found, name, LABEL)
 
 
-def gap_places(part) -> dict:
+def gap_places(part: Part) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, amid each seam: (on the base, on the stem).
 
     They lie where the land stays open: where the fused strip ends, or on the side not welded.
@@ -148,13 +152,13 @@ def gap_places(part) -> dict:
     return {k: ((x, side * y, 0.0), (x, side * y, gap)) for k, side in sides.items()}
 
 
-def _stem_lines(part) -> list[float]:
+def _stem_lines(part: Part) -> list[float]:
     """Grid lines through the stem: its faces and where the fused strips end."""
     half, deep = part.stem_thickness / 2, _penetration(part)
     return lines(-half, half, *(s * (half - deep) for s in SIDES[part.sides].values()))
 
 
-def blocks(case, grade):
+def blocks(case: Any, grade: Grade) -> Blocks:
     """Blocks of base, stem, land and fillets."""
     part, leg, gap = case.part, case.part.leg, land_height(case.part)
     half, edge, seams = part.stem_thickness / 2, part.base_width / 2, seam_lines(case.part)
@@ -177,7 +181,7 @@ def blocks(case, grade):
                 kit.box(x, y, z, "part", (None, columns, None))
     for name, side in sides.items():
 
-        def at(t, a, b, side=side):
+        def at(t: float, a: float, b: float, side: int = side) -> tuple[float, float, float]:
             return (t, side * (half + a), b)
 
         add_fillet(
@@ -197,7 +201,7 @@ def blocks(case, grade):
     return kit.finish(volumes)
 
 
-def _land(part, y: float) -> str:
+def _land(part: Part, y: float) -> str:
     """Region of the layer under the stem: of the seam that fuses it, or the open land."""
     edge = part.stem_thickness / 2 - _penetration(part)
     for name, side in SIDES[part.sides].items():
@@ -206,12 +210,12 @@ def _land(part, y: float) -> str:
     return "land"
 
 
-def free_height(case, points):
+def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
     """Axis of the stem, which may lean, and how far along it points lie from the joint. [m]"""
     return 2, points[:, 2] - land_height(case.part)
 
 
-def words(part) -> str:
+def words(part: Part) -> str:
     """One line for `weldsim check`."""
     sides = "both sides" if part.sides == "both" else f"the {part.sides} only"
     return (

@@ -4,9 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.joints.assembly import Assembly, add_fillet, fillet_pass, lines, spans
+from weldsim.geometry.gmsh_reading import Move
+from weldsim.geometry.grades import Grade
+from weldsim.joints.assembly import (
+    Assembly,
+    Cells,
+    SizeFunction,
+    Span,
+    add_fillet,
+    fillet_pass,
+    lines,
+    spans,
+)
 from weldsim.joints.kit import fill, root, through
-from weldsim.joints.round_layout import OUT, QUARTER, ROUND
+from weldsim.joints.round_layout import OUT, QUARTER, ROUND, Rings
 from weldsim.joints.round_stub import RoundStub
 
 AROUND = 24  # cells around a circle, at least
@@ -26,13 +37,13 @@ class RoundKit(Assembly):
     grade : Grade
     """
 
-    def __init__(self, size, move, stub: RoundStub, grade):
+    def __init__(self, size: SizeFunction, move: Move, stub: RoundStub, grade: Grade) -> None:
         super().__init__(size)
         self.turn = 2 * np.pi / (ROUGH_AROUND if grade.travel_cell > ROUGH else AROUND)
         self.move, self.core = move, stub.radii[0]
         self.arc, self.toe = stub.radius + stub.leg / 2, stub.toe
 
-    def _division(self, a, b) -> tuple[int, float]:
+    def _division(self, a: np.ndarray, b: np.ndarray) -> tuple[int, float]:
         way = np.linspace(0.0, 1.0, 17)[:, None]
         places = self.move(a + way * (b - a))
         step = np.linalg.norm(np.diff(places, axis=0), axis=1)
@@ -52,7 +63,7 @@ class RoundKit(Assembly):
         return cells, float(np.clip(sizes[-1] / step[-1] / (sizes[0] / step[0]), 0.2, 5.0))
 
 
-def _turns(places, most: float) -> int:
+def _turns(places: np.ndarray, most: float) -> int:
     """Least cells along an edge of places (17, 3) that turns at most `most` in a cell [rad]."""
     step = np.diff(places, axis=0)
     step /= np.linalg.norm(step, axis=1)[:, None]
@@ -60,20 +71,24 @@ def _turns(places, most: float) -> int:
     return max(1, int(np.ceil(turn * 16 / 15 / most - SPARE)))
 
 
-def _sector(kit: Assembly, side: int, shares, rhos, heights, region: str, cells) -> None:
+def _sector(
+    kit: Assembly, side: int, shares: Span, rhos: Span, heights: Span, region: str, cells: Cells
+) -> None:
     """One block: a stretch of a side between two rings and two heights."""
     ends = [rhos[0] * (OUT[side] + g * ROUND[side]) for g in shares]
     ends += [rhos[1] * (OUT[side] + g * ROUND[side]) for g in shares[::-1]]
     kit.block([(*p, z) for z in heights for p in ends], region, cells)
 
 
-def _across(stub: RoundStub, rhos, grade) -> int | None:
+def _across(stub: RoundStub, rhos: Span, grade: Grade) -> int | None:
     """Cells between two rings, stated within the tube's wall."""
     inside = stub.inner - 1e-9 < rhos[0] and rhos[1] < stub.radius + 1e-9
     return through(grade, split=stub.fine) if inside else None
 
 
-def add_base(kit: RoundKit, stub: RoundStub, grade, cut, rings, low: float) -> None:
+def add_base(
+    kit: RoundKit, stub: RoundStub, grade: Grade, cut: list[list[float]], rings: Rings, low: float
+) -> None:
     """Blocks of the base from z = low to 0, out to the last ring of `rings` (see `widen`)."""
     radii = [*stub.radii, *(r for r, _ in rings[1:])]
     layers = through(grade)
@@ -88,7 +103,7 @@ def add_base(kit: RoundKit, stub: RoundStub, grade, cut, rings, low: float) -> N
                 _sector(kit, side, shares, rhos, (low, 0.0), "part", cells)
 
 
-def add_tube(kit: RoundKit, stub: RoundStub, grade, cut) -> None:
+def add_tube(kit: RoundKit, stub: RoundStub, grade: Grade, cut: list[list[float]]) -> None:
     """Blocks of the tube and of the layer under it."""
     edge = stub.radius - (stub.penetration if stub.fine else stub.wall)
     for side in range(4):
@@ -103,11 +118,11 @@ def add_tube(kit: RoundKit, stub: RoundStub, grade, cut) -> None:
                     _sector(kit, side, shares, rhos, z, "part", (*cells, None))
 
 
-def add_welds(kit: RoundKit, stub: RoundStub, cut) -> None:
+def add_welds(kit: RoundKit, stub: RoundStub, cut: list[list[float]]) -> None:
     """Blocks of the fillet."""
     for side in range(4):
 
-        def place(share, a, b, side=side):
+        def place(share: float, a: float, b: float, side: int = side) -> tuple[float, float, float]:
             return (*((stub.radius + a) * (OUT[side] + share * ROUND[side])), b)
 
         for shares in spans(cut[side]):

@@ -7,23 +7,26 @@ and 3 o'clock on +x, in radians clockwise from 12.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from weldsim.joints.assembly import spans
 
+Rings = list[tuple[float, Any]]  # flat half side, and half sizes of the rectangle there [m]
 QUARTER = np.pi / 2
 OUT = np.array([(0, 1), (1, 0), (0, -1), (-1, 0)], dtype=float)  # outward of each side
 ROUND = np.array([(1, 0), (0, -1), (-1, 0), (0, 1)], dtype=float)  # clockwise along each side
 
 
-def flat(clock, rho, z) -> np.ndarray:
+def flat(clock: float, rho: float, z: float) -> np.ndarray:
     """Place (3,) in the flat layout of an angle of the clock [rad] on ring rho at height z [m]."""
     side = round(clock / QUARTER)
     share = 2 * (clock / QUARTER - side)
     return np.append(rho * (OUT[side % 4] + share * ROUND[side % 4]), z)
 
 
-def polar(points):
+def polar(points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Ring, direction on the circle and place on the unit square of flat points.
 
     Parameters
@@ -46,7 +49,7 @@ def polar(points):
     return rho, circle, square
 
 
-def widen(rho, toe, square, rings) -> np.ndarray:
+def widen(rho: np.ndarray, toe: np.ndarray, square: np.ndarray, rings: Rings) -> np.ndarray:
     """Places (P, 2) beyond the toe: from the toe's line to rectangles, straight in between.
 
     Parameters

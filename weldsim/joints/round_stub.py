@@ -6,14 +6,15 @@ A thin layer is left under the tube, as under a square one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import fillet_offsets, fillet_shares, lines
-from weldsim.joints.round_layout import QUARTER, flat, polar, widen
+from weldsim.joints.kit import Pair
+from weldsim.joints.round_layout import QUARTER, Rings, flat, polar, widen
 from weldsim.schema.records import Tack
 
 Move = Callable[[np.ndarray], np.ndarray]  # flat layout to the part, points (P, 3) [m]
@@ -55,7 +56,7 @@ class RoundStub:
         """Whether the fillet is cut in the middle of its sides."""
         return self.fine or self.passes > 1
 
-    def shares(self):
+    def shares(self) -> tuple[list[float], list[float]]:
         return fillet_shares(self.gap, self.leg, halves=self.halves)
 
     def fused(self, seam: str, points: np.ndarray) -> np.ndarray:
@@ -102,7 +103,9 @@ class RoundStub:
         )
 
 
-def plan(stub: RoundStub, rho, circle, square, outermost: float) -> np.ndarray:
+def plan(
+    stub: RoundStub, rho: np.ndarray, circle: np.ndarray, square: np.ndarray, outermost: float
+) -> np.ndarray:
     """Where rings up to `outermost` lie in plan, shape (P, 2): circles, a square in the core."""
     rho = np.minimum(rho, outermost)
     shape = np.interp(rho, [0.0, CORE * stub.inner, stub.inner], [0.0, BULGE, 1.0])[:, None]
@@ -117,10 +120,10 @@ def plate_rings(stub: RoundStub, half_x: float, half_y: float) -> list:
     return [(stub.toe, None), *between, (1.6 * stub.toe, (half_x, half_y))]
 
 
-def plate_move(stub: RoundStub, rings):
+def plate_move(stub: RoundStub, rings: Rings) -> Move:
     """Map of the flat layout to a tube on a flat plate, points (P, 3) -> (P, 3) [m]."""
 
-    def move(points):
+    def move(points: np.ndarray) -> np.ndarray:
         rho, circle, square = polar(points)
         near = plan(stub, rho, circle, square, stub.toe)
         return np.column_stack([widen(rho, near, square, rings), points[:, 2]])
@@ -128,7 +131,7 @@ def plate_move(stub: RoundStub, rings):
     return move
 
 
-def seam_lines(stub: RoundStub, move) -> dict[str, SeamLine]:
+def seam_lines(stub: RoundStub, move: Move) -> dict[str, SeamLine]:
     """The seams around the tube, clockwise.
 
     Parameters
@@ -158,7 +161,7 @@ def _steps(begin: float, finish: float) -> np.ndarray:
     return np.linspace(begin, finish, max(pieces, 2) + 1)
 
 
-def _direction_words(points, span: float) -> dict[str, int]:
+def _direction_words(points: np.ndarray, span: float) -> dict[str, int]:
     """Words for the two directions of a seam that runs clockwise."""
     words = {"clockwise": 1, "counterclockwise": -1}
     if span > np.pi + 1e-9:
@@ -171,7 +174,7 @@ def _direction_words(points, span: float) -> dict[str, int]:
     return words
 
 
-def default_tacks(stub: RoundStub, move, length: float, size: float) -> tuple[Tack, ...]:
+def default_tacks(stub: RoundStub, move: Move, length: float, size: float) -> tuple[Tack, ...]:
     """A tack in the middle of each seam."""
     out = []
     for name, seam in seam_lines(stub, move).items():
@@ -180,7 +183,7 @@ def default_tacks(stub: RoundStub, move, length: float, size: float) -> tuple[Ta
     return tuple(out)
 
 
-def gap_places(stub: RoundStub, move) -> dict:
+def gap_places(stub: RoundStub, move: Move) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap: on the inner radius, amid each seam."""
     out = {}
     for name, (begin, finish) in stub.seams.items():
@@ -190,7 +193,9 @@ def gap_places(stub: RoundStub, move) -> dict:
     return out
 
 
-def cuts(stub: RoundStub, move, tacks=(), more=()) -> list[list[float]]:
+def cuts(
+    stub: RoundStub, move: Move, tacks: Sequence[Tack] = (), more: Sequence[float] = ()
+) -> list[list[float]]:
     """Shares of each side, clockwise from -1 to 1, where seams and tacks end, and at `more` [rad].
 
     Sides that face each other are cut alike, so that the core under the tube is a grid.

@@ -7,8 +7,13 @@ flat, the way around comes first, then x, then the wall; wrapping it up closes i
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.gmsh_reading import Move
+from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import Assembly
 from weldsim.joints.butt_section import (
@@ -21,7 +26,7 @@ from weldsim.joints.butt_section import (
     groove_of,
     groove_words,
 )
-from weldsim.joints.kit import mm, named, near_seams
+from weldsim.joints.kit import Pair, mm, named, near_seams
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
@@ -44,11 +49,11 @@ class Part(GrooveSection):
     length: Size
 
 
-def _groove(part) -> Groove:
+def _groove(part: Part) -> Groove:
     return groove_of(part, part.wall)
 
 
-def check(part) -> list[tuple[str, str]]:
+def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     if part.wall > part.diameter / 4 + 1e-9:
         return [
@@ -67,16 +72,16 @@ def check(part) -> list[tuple[str, str]]:
     return out
 
 
-def _around(part) -> float:
+def _around(part: Part) -> float:
     """Way around the outside. [m]"""
     return np.pi * part.diameter
 
 
-def move_of(part):
+def move_of(part: Part) -> Move:
     """Map of the flat layout (way, x, height in the wall) to the tube, (P, 3) -> (P, 3) [m]."""
     radius = part.diameter / 2
 
-    def move(points):
+    def move(points: np.ndarray) -> np.ndarray:
         angle = points[:, 0] / radius
         r = radius - part.wall / 2 + points[:, 2]
         return np.column_stack([points[:, 1], -r * np.sin(angle), r * np.cos(angle)])
@@ -84,7 +89,7 @@ def move_of(part):
     return move
 
 
-def seam_lines(part) -> dict:
+def seam_lines(part: Part) -> dict[str, SeamLine]:
     """The one seam, its points on the outside and the last one the first."""
     groove = _groove(part)
     angle = 2 * np.pi * np.arange(PIECES + 1) / PIECES
@@ -98,14 +103,14 @@ def seam_lines(part) -> dict:
     }  # fmt: skip
 
 
-def default_tacks(part) -> tuple[Tack, ...]:
+def default_tacks(part: Part) -> tuple[Tack, ...]:
     """Tacks that begin at 12, 9, 6 and 3 o'clock."""
     way = seam_lines(part)[SEAM].length
     long, size = min(TACK, TACK_SHARE * way), _groove(part).fused / 2
     return tuple(Tack(SEAM, s * way, s * way + long, size) for s in CLOCK.values())
 
 
-def place(part, name: str) -> np.ndarray:
+def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,): amid the wall at 12 o'clock. [m]"""
     half, z = _groove(part).gap / 2, (part.diameter - part.wall) / 2
     found = {
@@ -116,7 +121,7 @@ def place(part, name: str) -> np.ndarray:
     return named(found, name, LABEL)
 
 
-def gap_places(part) -> dict:
+def gap_places(part: Part) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, inside: (start side, finish side)."""
     if not part.root_gap and not part.penetration:
         return {}
@@ -129,7 +134,7 @@ def gap_places(part) -> dict:
     return out
 
 
-def blocks(case, grade):
+def blocks(case: Any, grade: Grade) -> Blocks:
     """Blocks of both tubes and the weld."""
     part, groove, move = case.part, _groove(case.part), move_of(case.part)
     line = seam_lines(part)
@@ -139,7 +144,7 @@ def blocks(case, grade):
     kit = Assembly(lambda flat: size(move(np.asarray(flat))))
     fine = float(size(line[SEAM].points[:1])[0])
 
-    def count(begin, finish):
+    def count(begin: float, finish: float) -> int:
         turn = 2 * (finish - begin) / part.diameter
         return max(1, int(np.ceil(max((finish - begin) / fine, turn / TURN) - 0.05)))
 
@@ -151,7 +156,7 @@ def blocks(case, grade):
     return kit.finish({"part": tubes_volume(part)}, move, tolerance=0.02)
 
 
-def tubes_volume(part) -> float:
+def tubes_volume(part: Part) -> float:
     """Volume of both tubes [m3]: two hollow cylinders less what the bevels take off."""
     groove, radius = _groove(part), part.diameter / 2
     tube = np.pi * (radius**2 - (radius - part.wall) ** 2) * part.length
@@ -159,12 +164,12 @@ def tubes_volume(part) -> float:
     return 2 * (tube - 2 * np.pi * centroid * groove.bevelled)
 
 
-def free_height(case, points):
+def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
     """Axis of the tube that may lean, and how far along it points lie from the joint. [m]"""
     return 0, points[:, 0] - _groove(case.part).gap / 2
 
 
-def words(part) -> str:
+def words(part: Part) -> str:
     """One line for `weldsim check`."""
     return (
         f"round-tube butt, two tubes {mm(part.diameter)} x {mm(part.wall)}, {mm(part.length)} "

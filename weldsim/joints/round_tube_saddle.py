@@ -9,14 +9,19 @@ come close to one plane (the flanks of equal diameters) the fillet is a bead on 
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.path import SeamLine
 from weldsim.joints import round_kit, round_stub
 from weldsim.joints.assembly import lines, spans
 from weldsim.joints.clock_positions import clock_angles, clock_faults
 from weldsim.joints.kit import (
     FilletSection,
+    Pair,
     fillet_faults,
     land_height,
     land_words,
@@ -29,6 +34,7 @@ from weldsim.joints.protocol import JointKind
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.saddle_map import SaddleMap
 from weldsim.schema.quantities import Size
+from weldsim.schema.records import Tack
 
 FACES = ("branch end", "chord start", "chord end")
 HELD = ("chord start", "chord end")
@@ -51,11 +57,11 @@ class Part(FilletSection):
     clock: list[str] | None = None
 
 
-def _penetration(part) -> float:
+def _penetration(part: Part) -> float:
     return part.penetration or part.branch_wall / 2
 
 
-def stub_of(part) -> RoundStub:
+def stub_of(part: Part) -> RoundStub:
     """The branch as a stub."""
     return RoundStub(
         part.branch_diameter / 2, part.branch_wall, part.branch_length,
@@ -64,7 +70,7 @@ def stub_of(part) -> RoundStub:
     )  # fmt: skip
 
 
-def check(part) -> list[tuple[str, str]]:
+def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     out = []
     for tube in ("branch", "chord"):
@@ -89,7 +95,7 @@ def check(part) -> list[tuple[str, str]]:
     return out + clock_faults(part.clock)
 
 
-def _layout(part) -> tuple[list, float, float]:
+def _layout(part: Part) -> tuple[list, float, float]:
     """Rings of the patch (see `round_layout.widen`) and flat half sizes of the whole chord. [m]"""
     stub, radius, half = stub_of(part), part.chord_diameter / 2, part.chord_length / 2
     patch_x = PATCH * stub.toe
@@ -103,7 +109,7 @@ def _layout(part) -> tuple[list, float, float]:
     return rings, edge + half - patch_x, edge + under - patch_s
 
 
-def move_of(part, whole: bool = False) -> SaddleMap:
+def move_of(part: Part, whole: bool = False) -> SaddleMap:
     """Map of the flat layout to the part, points (P, 3) -> (P, 3). [m]
 
     Parameters
@@ -116,15 +122,15 @@ def move_of(part, whole: bool = False) -> SaddleMap:
     return SaddleMap(stub_of(part), part.chord_diameter / 2, part.chord_wall, rings, whole)
 
 
-def seam_lines(part) -> dict:
+def seam_lines(part: Part) -> dict[str, SeamLine]:
     return round_stub.seam_lines(stub_of(part), move_of(part))
 
 
-def default_tacks(part) -> tuple:
+def default_tacks(part: Part) -> tuple[Tack, ...]:
     return round_stub.default_tacks(stub_of(part), move_of(part), TACK, part.leg / 2)
 
 
-def place(part, name: str) -> np.ndarray:
+def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,). [m]"""
     found = {
         "branch end": (0, 0, part.branch_length),
@@ -134,12 +140,12 @@ def place(part, name: str) -> np.ndarray:
     return named(found, name, LABEL)
 
 
-def gap_places(part) -> dict:
+def gap_places(part: Part) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, one a seam: (on the chord, on the branch)."""
     return round_stub.gap_places(stub_of(part), move_of(part))
 
 
-def blocks(case, grade):
+def blocks(case: Any, grade: Grade) -> Blocks:
     """Blocks of chord, branch, land and fillet."""
     part = case.part
     stub = replace(stub_of(part), fine=grade.through_cells > 1)
@@ -164,22 +170,22 @@ def blocks(case, grade):
     return kit.finish({"part": _chord(part) + branch_volume(part)}, move, tolerance=0.02)
 
 
-def fused(part, seam: str, points) -> np.ndarray:
+def fused(part: Part, seam: str, points: np.ndarray) -> np.ndarray:
     """Which places in the land (P, 3) a seam fuses."""
     return stub_of(part).fused(seam, points)
 
 
-def free_height(case, points):
+def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
     """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
     return 2, points[:, 2] - land_height(case.part)
 
 
-def _chord(part) -> float:
+def _chord(part: Part) -> float:
     radius = part.chord_diameter / 2
     return np.pi * (radius**2 - (radius - part.chord_wall) ** 2) * part.chord_length
 
 
-def branch_volume(part) -> float:
+def branch_volume(part: Part) -> float:
     """Volume of the coped branch [m3]: up to its end from the chord's surface and the gap."""
     stub, radius = stub_of(part), part.chord_diameter / 2
     nodes, weights = np.polynomial.legendre.leggauss(40)
@@ -190,7 +196,7 @@ def branch_volume(part) -> float:
     return float(weights @ (rho * height.mean(axis=1)) * stub.wall / 2 * 2 * np.pi)
 
 
-def words(part) -> str:
+def words(part: Part) -> str:
     """One line for `weldsim check`."""
     return (
         f"round-tube saddle, branch {mm(part.branch_diameter)} x {mm(part.branch_wall)}, "

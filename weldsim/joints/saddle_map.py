@@ -86,7 +86,9 @@ class SaddleMap:
         flatness = np.clip((cosine - FLAT) / (1 - FLAT), 0.0, 1.0)
         return DENT * stub.leg * flatness * near * (1 + np.minimum(z, 0.0) / self.wall)
 
-    def _widen_box(self, rho, on, square, points) -> np.ndarray:
+    def _widen_box(
+        self, rho: np.ndarray, on: np.ndarray, square: np.ndarray, points: np.ndarray
+    ) -> np.ndarray:
         """Places beyond the toe; beyond the patch the layout has the chord's own lengths. [m]"""
         edge, half = self.rings[-1]
         patch = widen(rho, on, square, self.rings)

@@ -8,12 +8,16 @@ corner is left out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.path import SeamLine
 from weldsim.joints.assembly import (
     Assembly,
+    Span,
     add_fillet,
     fillet_offsets,
     fillet_pass,
@@ -21,7 +25,7 @@ from weldsim.joints.assembly import (
     lines,
     spans,
 )
-from weldsim.joints.kit import fill, root, straight_seam, through
+from weldsim.joints.kit import Pair, fill, root, straight_seam, through
 from weldsim.schema.records import Tack
 
 # seam -> (axis it runs along, side of the tube); clockwise as seen from the tube's free end
@@ -76,7 +80,7 @@ class SquareStub:
         """Whether fillets are cut in the middle of their sides."""
         return self.fine or self.passes > 1
 
-    def toes(self, flush: bool, other=()) -> list[float]:
+    def toes(self, flush: bool, other: Sequence[float] = ()) -> list[float]:
         """Grid lines of the fillets' feet on both sides; `other` are lines of the base there."""
         if flush:
             return []
@@ -84,7 +88,7 @@ class SquareStub:
         out = [self.half + s * self.leg for s in shares]
         return [*out, *(-v for v in out)]
 
-    def shares(self, other=()):
+    def shares(self, other: Sequence[float] = ()) -> tuple[list[float], list[float]]:
         return fillet_shares(self.gap, self.leg, [abs(v) - self.half for v in other], self.halves)
 
     def in_wall(self, x: float, y: float) -> bool:
@@ -109,7 +113,7 @@ class SquareStub:
         return side * points[:, 1 - axis] > self.half - self.penetration
 
 
-def seam_lines(stub: SquareStub) -> dict:
+def seam_lines(stub: SquareStub) -> dict[str, SeamLine]:
     """The four seams around the tube."""
     half, leg, gap = stub.half, stub.leg, stub.gap
     out = {}
@@ -146,7 +150,14 @@ def default_tacks(stub: SquareStub, length: float, size: float) -> tuple[Tack, .
     )
 
 
-def add_tube(kit: Assembly, stub: SquareStub, grade) -> None:
+def gap_places(stub: SquareStub) -> dict[str, Pair]:
+    """Pairs of places whose distance is the open gap, one a side: (on the base, on the tube)."""
+    r = stub.half - stub.wall
+    places = {"front": (0.0, r), "back": (0.0, -r), "right": (r, 0.0), "left": (-r, 0.0)}
+    return {k: ((x, y, 0.0), (x, y, stub.gap)) for k, (x, y) in places.items()}
+
+
+def add_tube(kit: Assembly, stub: SquareStub, grade: Grade) -> None:
     """Blocks of the tube and of the layer under it."""
     ring = spans(stub.ring)
     cells = through(grade, split=stub.fine)
@@ -162,7 +173,7 @@ def add_tube(kit: Assembly, stub: SquareStub, grade) -> None:
 
 
 def add_welds(
-    kit: Assembly, stub: SquareStub, foot_lines=(), base_wall: float = 0.0
+    kit: Assembly, stub: SquareStub, foot_lines: Sequence[float] = (), base_wall: float = 0.0
 ) -> dict[str, float]:
     """Blocks of the fillets, and of the caps on flush sides; volumes by pass region."""
     along = spans(stub.ring)
@@ -172,7 +183,7 @@ def add_welds(
             volumes[fill(1, name)] = _add_cap(kit, stub, name, side, along, base_wall)
             continue
 
-        def place(t, a, b, axis=axis, side=side):
+        def place(t: float, a: float, b: float, axis: int = axis, side: int = side) -> np.ndarray:
             out = np.zeros(3)
             out[axis], out[1 - axis], out[2] = t, side * (stub.half + a), b
             return out
@@ -186,13 +197,13 @@ def add_welds(
 
 
 def _add_cap(
-    kit: Assembly, stub: SquareStub, name: str, side: int, along, base_wall: float
+    kit: Assembly, stub: SquareStub, name: str, side: int, along: Sequence[Span], base_wall: float
 ) -> float:
     """A bead over the joint on a side where tube and base are flush."""
     foot = lines(*cap_lines(stub, base_wall))
     middle = stub.gap / 2
 
-    def corner(x, z, top):
+    def corner(x: float, z: float, top: bool) -> tuple[float, float, float]:
         y = stub.half + (stub.cap_height if top else 0.0)
         return (x, side * y, middle + (z - middle) / 3 if top else z)
 

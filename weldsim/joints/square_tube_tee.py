@@ -7,14 +7,20 @@ both tubes are sharp. Seams: front (+y side) and back (-y side) along x, right (
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.path import SeamLine
 from weldsim.joints import square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
 from weldsim.joints.kit import (
     FilletSection,
+    Pair,
     fillet_faults,
     land_height,
     land_words,
@@ -26,6 +32,7 @@ from weldsim.joints.kit import (
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.square_stub import SquareStub
 from weldsim.schema.quantities import Size
+from weldsim.schema.records import Tack
 
 FACES = ("branch end", "chord start", "chord end")
 HELD = ("chord start", "chord end")
@@ -43,11 +50,11 @@ class Part(FilletSection):
     chord_length: Size
 
 
-def _penetration(part) -> float:
+def _penetration(part: Part) -> float:
     return part.penetration or part.branch_wall / 2
 
 
-def stub_of(part, tacks=()) -> SquareStub:
+def stub_of(part: Part, tacks: Sequence[Tack] = ()) -> SquareStub:
     """The branch as a stub."""
     half = part.branch_width / 2
     ends = {abs(v - half) for t in tacks for v in (t.begin, t.finish)}
@@ -59,7 +66,7 @@ def stub_of(part, tacks=()) -> SquareStub:
     )  # fmt: skip
 
 
-def check(part) -> list[tuple[str, str]]:
+def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     out = []
     for tube in ("branch", "chord"):
@@ -90,15 +97,15 @@ def check(part) -> list[tuple[str, str]]:
     return out
 
 
-def seam_lines(part) -> dict:
+def seam_lines(part: Part) -> dict[str, SeamLine]:
     return square_stub.seam_lines(stub_of(part))
 
 
-def default_tacks(part) -> tuple:
+def default_tacks(part: Part) -> tuple[Tack, ...]:
     return square_stub.default_tacks(stub_of(part), 3e-3, part.leg / 2)
 
 
-def place(part, name: str) -> np.ndarray:
+def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,). [m]"""
     found = {
         "branch end": (0, 0, part.branch_length),
@@ -108,15 +115,12 @@ def place(part, name: str) -> np.ndarray:
     return named(found, name, LABEL)
 
 
-def gap_places(part) -> dict:
+def gap_places(part: Part) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, one a side: (on the base, on the branch)."""
-    stub = stub_of(part)
-    r = stub.half - stub.wall
-    spots = {"front": (0, r), "back": (0, -r), "right": (r, 0), "left": (-r, 0)}
-    return {k: ((x, y, 0.0), (x, y, stub.gap)) for k, (x, y) in spots.items()}
+    return square_stub.gap_places(stub_of(part))
 
 
-def blocks(case, grade):
+def blocks(case: Any, grade: Grade) -> Blocks:
     """Blocks of chord, branch, land and fillets."""
     part = case.part
     stub = replace(stub_of(part, case.tacks), fine=grade.through_cells > 1)
@@ -154,17 +158,17 @@ def blocks(case, grade):
     return kit.finish({"part": volume})
 
 
-def fused(part, seam: str, points) -> np.ndarray:
+def fused(part: Part, seam: str, points: np.ndarray) -> np.ndarray:
     """Which places in the land (P, 3) a seam fuses."""
     return stub_of(part).fused(seam, points)
 
 
-def free_height(case, points):
+def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
     """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
     return 2, points[:, 2] - stub_of(case.part).gap
 
 
-def words(part) -> str:
+def words(part: Part) -> str:
     """One line for `weldsim check`."""
     return (
         f"square-tube tee, branch {mm(part.branch_width)} x {mm(part.branch_wall)}, "

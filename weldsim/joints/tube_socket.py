@@ -8,16 +8,22 @@ or s1, s2, ... from one given clock position clockwise to the next.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
+from weldsim.geometry.blocks import Blocks
+from weldsim.geometry.gmsh_reading import Move
+from weldsim.geometry.grades import Grade
+from weldsim.geometry.path import SeamLine
 from weldsim.joints import round_kit, round_stub, square_stub
 from weldsim.joints.assembly import Assembly, lines, spans
 from weldsim.joints.clock_positions import clock_angles, clock_faults
 from weldsim.joints.kit import (
     FilletSection,
+    Pair,
     fillet_faults,
     land_height,
     land_words,
@@ -27,15 +33,18 @@ from weldsim.joints.kit import (
     through,
 )
 from weldsim.joints.protocol import JointKind
+from weldsim.joints.round_layout import Rings
 from weldsim.joints.round_stub import RoundStub
 from weldsim.joints.square_stub import SquareStub
 from weldsim.schema.quantities import Size
+from weldsim.schema.records import Tack
 
 FACES = ("tube end", "plate left", "plate right", "plate front", "plate back")
 HELD = ("plate left", "plate right")
 POINTER = {"at": "tube end", "aim": "+z", "up": "+x"}
 LABEL = "tube socket"
 TACK = 3e-3  # m; length of a default tack
+Stub = TypeVar("Stub", SquareStub, RoundStub)
 ROOM = 2  # legs of plate beyond the tube, at least: the fillet and as much again
 
 
@@ -50,11 +59,11 @@ class Part(FilletSection):
     clock: list[str] | None = None
 
 
-def _penetration(part) -> float:
+def _penetration(part: Part) -> float:
     return part.penetration or part.tube_wall / 2
 
 
-def square_of(part, tacks=()) -> SquareStub:
+def square_of(part: Part, tacks: Sequence[Tack] = ()) -> SquareStub:
     """The square tube as a stub."""
     half = part.tube_width / 2
     ends = {abs(v - half) for t in tacks for v in (t.begin, t.finish)}
@@ -64,7 +73,7 @@ def square_of(part, tacks=()) -> SquareStub:
     )  # fmt: skip
 
 
-def round_of(part) -> RoundStub:
+def round_of(part: Part) -> RoundStub:
     """The round tube as a stub."""
     return RoundStub(
         part.tube_width / 2, part.tube_wall, part.tube_length, land_height(part),
@@ -72,15 +81,15 @@ def round_of(part) -> RoundStub:
     )  # fmt: skip
 
 
-def _rings(part):
+def _rings(part: Part) -> Rings:
     return round_stub.plate_rings(round_of(part), part.plate_width / 2, part.plate_depth / 2)
 
 
-def _move(part):
+def _move(part: Part) -> Move:
     return round_stub.plate_move(round_of(part), _rings(part))
 
 
-def check(part) -> list[tuple[str, str]]:
+def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     out = []
     if part.tube_wall > part.tube_width / 4 + 1e-9:
@@ -104,19 +113,19 @@ def check(part) -> list[tuple[str, str]]:
     return out
 
 
-def seam_lines(part) -> dict:
+def seam_lines(part: Part) -> dict[str, SeamLine]:
     if part.shape == "square":
         return square_stub.seam_lines(square_of(part))
     return round_stub.seam_lines(round_of(part), _move(part))
 
 
-def default_tacks(part) -> tuple:
+def default_tacks(part: Part) -> tuple[Tack, ...]:
     if part.shape == "square":
         return square_stub.default_tacks(square_of(part), TACK, part.leg / 2)
     return round_stub.default_tacks(round_of(part), _move(part), TACK, part.leg / 2)
 
 
-def place(part, name: str) -> np.ndarray:
+def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,). [m]"""
     x, y, z = part.plate_width / 2, part.plate_depth / 2, -part.plate_thickness / 2
     found = {
@@ -126,17 +135,14 @@ def place(part, name: str) -> np.ndarray:
     return named(found, name, LABEL)
 
 
-def gap_places(part) -> dict:
+def gap_places(part: Part) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, one a seam: (on the plate, on the tube)."""
     if part.shape == "round":
         return round_stub.gap_places(round_of(part), _move(part))
-    stub = square_of(part)
-    r = stub.half - stub.wall
-    spots = {"front": (0, r), "back": (0, -r), "right": (r, 0), "left": (-r, 0)}
-    return {k: ((x, y, 0.0), (x, y, stub.gap)) for k, (x, y) in spots.items()}
+    return square_stub.gap_places(square_of(part))
 
 
-def blocks(case, grade):
+def blocks(case: Any, grade: Grade) -> Blocks:
     """Blocks of plate, tube, land and fillets."""
     part = case.part
     if part.shape == "square":
@@ -154,22 +160,22 @@ def blocks(case, grade):
     return kit.finish({"part": _plate(part) + tube}, move, tolerance=0.02)
 
 
-def _graded(stub, grade):
+def _graded(stub: Stub, grade: Grade) -> Stub:
     return replace(stub, fine=grade.through_cells > 1)
 
 
-def fused(part, seam: str, points) -> np.ndarray:
+def fused(part: Part, seam: str, points: np.ndarray) -> np.ndarray:
     """Which places in the land (P, 3) a seam fuses."""
     stub = square_of(part) if part.shape == "square" else round_of(part)
     return stub.fused(seam, points)
 
 
-def free_height(case, points):
+def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
     """Axis of the piece that may lean, and how far along it points lie from the joint. [m]"""
     return 2, points[:, 2] - land_height(case.part)
 
 
-def _square(part, tacks, grade):
+def _square(part: Part, tacks: Sequence[Tack], grade: Grade) -> Blocks:
     stub = _graded(square_of(part, tacks), grade)
     kit = Assembly(near_seams(square_stub.seam_lines(stub).values(), grade))
     x, y = part.plate_width / 2, part.plate_depth / 2
@@ -185,7 +191,7 @@ def _square(part, tacks, grade):
     return kit.finish({"part": _plate(part) + tube * (part.tube_length - stub.gap)})
 
 
-def _plate(part) -> float:
+def _plate(part: Part) -> float:
     return part.plate_width * part.plate_depth * part.plate_thickness
 
 
@@ -198,7 +204,7 @@ def _name(kit: Assembly, x: float, y: float, top: float) -> None:
     kit.name("tube end", lambda p: p[:, 2] > top - 1e-6)
 
 
-def words(part) -> str:
+def words(part: Part) -> str:
     """One line for `weldsim check`."""
     return (
         f"tube socket, {part.shape} tube {mm(part.tube_width)} x {mm(part.tube_wall)}, "

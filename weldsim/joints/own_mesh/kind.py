@@ -11,10 +11,11 @@ Names of faces keep their spaces, those of seams do not (see `own_parts.names`).
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.kit import JointSection
 from weldsim.joints.own_mesh.reading import OwnMesh, read_mesh
@@ -30,6 +31,9 @@ from weldsim.joints.own_parts.seam_lines import (
 )
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.quantities import Size
+
+if TYPE_CHECKING:
+    import skfem
 
 LABEL = "own mesh"
 
@@ -65,7 +69,7 @@ def place(part: Part, name: str) -> np.ndarray:
     return middle_of(found_in(part).mesh, name, "this mesh")
 
 
-def mesh(case, grade):
+def mesh(case: Any, grade: Grade) -> tuple[skfem.Mesh, dict[str, float]]:
     """The user's mesh as it is, and the volumes of its regions; no grade makes it finer. [m3]"""
     found = found_in(case.part).mesh
     return found, region_volumes(found)
@@ -88,7 +92,9 @@ def _read(file: str, when: tuple, scale: str, written: tuple[str, ...]) -> OwnMe
 
 
 @lru_cache(maxsize=4)
-def _lines(file, when, scale, width, depth, seams) -> dict[str, SeamLine]:
+def _lines(
+    file: str, when: tuple, scale: str, width: float | None, depth: float | None, seams: tuple
+) -> dict[str, SeamLine]:
     settings = SeamSettings(width, depth, dict(seams))
     check_seam_names(settings.seams)
     found = _read(file, when, scale, tuple(sorted(seam_name(n) for n in settings.seams)))

@@ -39,7 +39,7 @@ def tables(model: type[Section]) -> Any:
         For the annotation of a field.
     """
 
-    def read(value):
+    def read(value: Any) -> Any:
         if not isinstance(value, dict):
             raise ValueError(f"{value!r} is not a table of names with keys")
         out = {}
@@ -85,7 +85,7 @@ def file_stamp(file: str) -> tuple[int, int]:
     return at.st_mtime_ns, at.st_size
 
 
-def beside_case(part, folder):
+def beside_case(part: Any, folder: Path) -> Any:
     """The part with the absolute path of its file, which is looked for beside the case.
 
     Whether the file is there is said by the kind's `check`.

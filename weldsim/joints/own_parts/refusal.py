@@ -16,6 +16,6 @@ class NotAllowed(CaseError):
         What is wrong, and what would be allowed.
     """
 
-    def __init__(self, key: str, sentence: str):
+    def __init__(self, key: str, sentence: str) -> None:
         super().__init__(f"[part] {key}: {sentence}")
         self.key, self.sentence = key, sentence

@@ -11,13 +11,13 @@ Gmsh's OpenCASCADE kernel turns the file's own length unit into mm.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 from pydantic import BeforeValidator
 
 from weldsim.geometry.gmsh_reading import named_mesh
-from weldsim.geometry.grades import GRADES
+from weldsim.geometry.grades import GRADES, Grade
 from weldsim.geometry.mesh_checks import check_names
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.kit import JointSection
@@ -33,12 +33,15 @@ from weldsim.joints.own_step.process import mesh_in_child
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.quantities import Axis, Section, Size
 
+if TYPE_CHECKING:
+    import skfem
+
 LABEL = "own STEP part"
 TOLERANCE = 0.03  # of volumes: curved faces are meshed as flat ones
 ROUGH = "coarse"  # grade of the mesh that seams and faces are found on
 
 
-def _listed(value):
+def _listed(value: Any) -> Any:
     return (value,) if isinstance(value, str) else value
 
 
@@ -89,7 +92,7 @@ def place(part: Part, name: str) -> np.ndarray:
     return middle_of(_rough(part)[0], name, "this part")
 
 
-def mesh(case, grade):
+def mesh(case: Any, grade: Grade) -> tuple[skfem.Mesh, dict[str, float]]:
     """Tetrahedra with regions and boundaries, and the volumes of the drawn solids. [m3]
 
     Raises
@@ -111,18 +114,34 @@ def _identity(part: Part) -> tuple:
     return part.file, file_stamp(part.file), part.scale, part.width, seams, named
 
 
-def _rough(part: Part):
+def _rough(part: Part) -> tuple[skfem.Mesh, dict[str, np.ndarray], dict[str, float]]:
     return _built(*_identity(part), GRADES[ROUGH])
 
 
 @lru_cache(maxsize=4)
-def _lines(file, when, scale, width, seams, named, depth) -> dict[str, SeamLine]:
+def _lines(
+    file: str,
+    when: tuple,
+    scale: str,
+    width: float | None,
+    seams: tuple,
+    named: tuple,
+    depth: float | None,
+) -> dict[str, SeamLine]:
     found, curves, _ = _built(file, when, scale, width, seams, named, GRADES[ROUGH])
     return seam_lines_along(SeamSettings(width, depth, dict(seams)), found, curves)
 
 
 @lru_cache(maxsize=4)
-def _built(file, when, scale, width, seams, named, grade):
+def _built(
+    file: str,
+    when: tuple,
+    scale: str,
+    width: float | None,
+    seams: tuple,
+    named: tuple,
+    grade: Grade,
+) -> tuple[skfem.Mesh, dict[str, np.ndarray], dict[str, float]]:
     """Mesh of the part at a grade, curves of its seams, and volumes of its regions. [m, m3]"""
     check_seam_names(dict(seams))
     paths = {

@@ -64,6 +64,7 @@ def _run_child(job: StepJob, answer: Path, said: Path) -> int:
         ) as child,
     ):
         try:
+            assert child.stdin is not None  # it is a pipe
             try:
                 child.stdin.write(job.to_json().encode() + b"\n")
                 child.stdin.flush()
