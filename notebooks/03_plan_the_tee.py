@@ -24,23 +24,18 @@
 
 # %%
 import tempfile
-from pathlib import Path
 
 import matplotlib.pyplot as plt
 import numpy as np
 
-from weldsim.studies.next.advice import advise
-from weldsim.studies.plan.executor import executor
-from weldsim.studies.plan.ranking import evaluate
-from weldsim.studies.plan.space import load_plan
-from weldsim.text.next_words import advice_lines
-from weldsim.text.plan_words import opposite
+import weldsim
 
 FILE = "../cases/mast_stub_plan.toml"
-plan = load_plan(FILE, ['plan.seams=["front", "back"]'])
+TWO = {"plan.seams": ["front", "back"], "plan.grade": "sketch"}
+plan = weldsim.load_plan(FILE, TWO)
 folder = tempfile.mkdtemp()
-print(f"all four seams: {load_plan(FILE).size} ways; two of them: {plan.size}")
-assert load_plan(FILE).size == 384 and plan.size == 8
+print(f"all four seams: {weldsim.load_plan(FILE).size} ways; two of them: {plan.size}")
+assert weldsim.load_plan(FILE).size == 384 and plan.size == 8
 
 # %% [markdown]
 # ## Each weld once for each past
@@ -50,15 +45,13 @@ assert load_plan(FILE).size == 384 and plan.size == 8
 # of two welds would be 16 welds; how many are left?
 
 # %%
-with executor(2) as found:
-    outcomes = evaluate(plan, 0, plan.schedules(), "sketch", folder, found)
-    for moves, outcome in sorted(outcomes.items(), key=lambda kv: kv[1].final):
-        print(f"{plan.text(moves):24s} ends {1e3 * outcome.final:5.2f} mrad off")
+study = weldsim.rank(plan, folder, workers=2, confirm=False)
+for row in study.rows:
+    print(f"{plan.text(row.moves):24s} ends {1e3 * row.best.final:5.2f} mrad off")
 
 # %%
-computed = len(list(Path(folder, "branches").glob("*.json")))
-print(f"{computed} welds were computed")
-assert computed == 3  # one first weld, and the other seam either way after it
+print(f"{study.branches} welds were computed")
+assert study.branches == 3  # one first weld, and the other seam either way after it
 
 # %% [markdown]
 # ## Where they end
@@ -66,18 +59,25 @@ assert computed == 3  # one first weld, and the other seam either way after it
 # Answer to the first question: each way ties with three others (mirror images).
 
 # %%
-values = np.array([o.final for o in outcomes.values()])
+values = np.array([row.best.final for row in study.rows])
 assert len(np.unique(np.round(values, 9))) == 2
+up, right = plan.measure_columns  # the tilt of the pointer, in rad
+
+
+def same_way(row):
+    """Whether front and back are run alike, as the words for their travel say."""
+    words = {plan.word(seam, direction) for seam, direction in row.moves}
+    return len(words) == 1
+
 
 fig, axes = plt.subplots(figsize=(5, 5))
-for moves, outcome in outcomes.items():
-    same = moves[0][1] * opposite(plan)["front", "back"] == moves[1][1]
+for row in study.rows:
     axes.plot(
-        outcome.columns["pointer_right_mrad"],
-        outcome.columns["pointer_up_mrad"],
-        "s" if same else "D",
-        color="#b45309" if same else "#0b5394",
-        label="the same way" if same else "opposite ways",
+        1e3 * row.best.readings[right],
+        1e3 * row.best.readings[up],
+        "s" if same_way(row) else "D",
+        color="#b45309" if same_way(row) else "#0b5394",
+        label="the same way" if same_way(row) else "opposite ways",
     )
 handles, labels = axes.get_legend_handles_labels()
 once = dict(zip(labels, handles, strict=True))
@@ -91,13 +91,13 @@ axes.set(xlabel="across the lower tube, mrad", ylabel="along the lower tube, mra
 # (common practice).
 
 # %%
-along = {}
-for moves, outcome in outcomes.items():
-    same = moves[0][1] * opposite(plan)["front", "back"] == moves[1][1]
-    along.setdefault(same, []).append(abs(outcome.columns["pointer_up_mrad"]))
-print(f"along the lower tube: the same way {np.mean(along[True]):.2f} mrad, "
-      f"opposite ways {np.mean(along[False]):.2f} mrad")  # fmt: skip
-assert np.mean(along[True]) > 1.5 * np.mean(along[False])
+along = {
+    alike: np.mean([1e3 * abs(r.best.readings[up]) for r in study.rows if same_way(r) == alike])
+    for alike in (True, False)
+}
+print(f"along the lower tube: the same way {along[True]:.2f} mrad, "
+      f"opposite ways {along[False]:.2f} mrad")  # fmt: skip
+assert along[True] > 1.5 * along[False]
 
 # %% [markdown]
 # ## One weld ahead
@@ -107,25 +107,30 @@ assert np.mean(along[True]) > 1.5 * np.mean(along[False])
 # say of the arc, and which way should the back seam go?
 
 # %%
-done = (("front", 1),)
-columns = ("pointer_up_mrad", "pointer_right_mrad")
-with executor(2) as found:
-    expected = evaluate(plan, 0, [done], "sketch", folder, found)[done].columns
-    reading = np.array([1.05 * expected[c] for c in columns])
-    advice = advise(plan, folder, done, columns, reading, found)
-for line in advice_lines(plan, advice):
+done = weldsim.read_moves(plan, "front:+x")
+opened = weldsim.OpenedStudy(plan, folder)
+expected = weldsim.expected_after(opened, done, workers=2)
+
+
+def read(share):
+    """What the beam shows, as a share of what was expected."""
+    texts = [f"pointer.{c.component}={1e3 * share * expected[c]:.6f} mrad" for c in (up, right)]
+    return weldsim.read_readings(plan, texts)
+
+
+advice = weldsim.advise(opened, done, read(1.05), workers=2)
+for line in weldsim.advice_lines(plan, advice):
     print(line)
 assert not advice.estimate.contradictory
 best = advice.directions[0]
-assert best.off == min(w.off for w in advice.directions)
+assert best.off == min(way.off for way in advice.directions)
 
 # %% [markdown]
 # A reading that no arc could explain is said to be so, and not absorbed.
 
 # %%
-with executor(1) as found:
-    odd = advise(plan, folder, done, columns, -3 * reading, found, noise=0.1, error=1e-4)
-print(advice_lines(plan, odd)[2])
+odd = weldsim.advise(opened, done, read(-3.0), workers=1)
+print(weldsim.advice_lines(plan, odd)[2])
 assert odd.estimate.contradictory
 
 # %% [markdown]
@@ -137,5 +142,5 @@ assert odd.estimate.contradictory
 #    many schedules are left? (24 orders x 2 x 2 = 96.)
 
 # %%
-uphill = load_plan(FILE, ['plan.travel={left = ["uphill"], right = ["uphill"]}'])
+uphill = weldsim.load_plan(FILE, {"plan.travel": {"left": ["uphill"], "right": ["uphill"]}})
 assert len(list(uphill.schedules())) == 96

@@ -40,10 +40,18 @@ if TYPE_CHECKING:
     from weldsim.schema.tolerance import limit as tolerance_limit
     from weldsim.simulation.steps import build_model, simulate
     from weldsim.studies.attribution import explain, explain_state
-    from weldsim.studies.plan.ranking import rank
-    from weldsim.studies.plan.space import load_plan
+    from weldsim.studies.clamp_search import find_clamps
+    from weldsim.studies.correction import LineChoice, find_correction
+    from weldsim.studies.next.advice import advise, expected_after
+    from weldsim.studies.next.given import OpenedStudy, open_study, read_moves, read_readings
+    from weldsim.studies.plan.ranking import Study, rank
+    from weldsim.studies.plan.space import Plan, load_plan
+    from weldsim.studies.preset import find_preset
+    from weldsim.studies.targets import SearchOptions, target_of
     from weldsim.text.cautions import CAUTIONS, DEFER
     from weldsim.text.describe import describe
+    from weldsim.text.next_words import advice_lines
+    from weldsim.text.plan_words import plan_lines
     from weldsim.text.result_words import result_words
 
 __version__ = "0.1.0"
@@ -60,27 +68,42 @@ _HOMES = {
     "ErrorEstimate": "weldsim.runs.error_estimate",
     "Fields": "weldsim.runs.fields",
     "GaugeTable": "weldsim.runs.gauge_table",
+    "LineChoice": "weldsim.studies.correction",
     "Material": "weldsim.materials.material",
     "MaterialError": "weldsim.errors",
     "MeshError": "weldsim.errors",
+    "OpenedStudy": "weldsim.studies.next.given",
     "OwnGauge": "weldsim.runs.solving",
+    "Plan": "weldsim.studies.plan.space",
     "Readings": "weldsim.schema.column",
     "Result": "weldsim.runs.result",
+    "SearchOptions": "weldsim.studies.targets",
     "SetupError": "weldsim.errors",
     "StoreError": "weldsim.errors",
+    "Study": "weldsim.studies.plan.ranking",
     "Tolerance": "weldsim.schema.tolerance",
     "WeldsimError": "weldsim.errors",
+    "advice_lines": "weldsim.text.next_words",
+    "advise": "weldsim.studies.next.advice",
     "build_model": "weldsim.simulation.steps",
     "cooling_time": "weldsim.runs.summary",
     "describe": "weldsim.text.describe",
+    "expected_after": "weldsim.studies.next.advice",
     "explain": "weldsim.studies.attribution",
     "explain_state": "weldsim.studies.attribution",
+    "find_clamps": "weldsim.studies.clamp_search",
+    "find_correction": "weldsim.studies.correction",
+    "find_preset": "weldsim.studies.preset",
     "heat_input": "weldsim.schema.process",
     "load_case": "weldsim.case.load",
     "load_material": "weldsim.materials.material",
     "load_plan": "weldsim.studies.plan.space",
+    "open_study": "weldsim.studies.next.given",
+    "plan_lines": "weldsim.text.plan_words",
     "plot": "weldsim.plots.results",
     "rank": "weldsim.studies.plan.ranking",
+    "read_moves": "weldsim.studies.next.given",
+    "read_readings": "weldsim.studies.next.given",
     "read_run": "weldsim.runs.result:read_result",
     "read_tolerance": "weldsim.schema.tolerance",
     "result_words": "weldsim.text.result_words",
@@ -89,6 +112,7 @@ _HOMES = {
     "settling_time": "weldsim.runs.summary",
     "simulate": "weldsim.simulation.steps",
     "solve": "weldsim.runs.solving",
+    "target_of": "weldsim.studies.targets",
     "tolerance_limit": "weldsim.schema.tolerance:limit",
     "verdict": "weldsim.schema.tolerance",
 }
@@ -105,28 +129,43 @@ __all__ = [
     "ErrorEstimate",
     "Fields",
     "GaugeTable",
+    "LineChoice",
     "Material",
     "MaterialError",
     "MeshError",
+    "OpenedStudy",
     "OwnGauge",
+    "Plan",
     "Readings",
     "Result",
+    "SearchOptions",
     "SetupError",
     "StoreError",
+    "Study",
     "Tolerance",
     "WeldsimError",
     "__version__",
+    "advice_lines",
+    "advise",
     "build_model",
     "cooling_time",
     "describe",
+    "expected_after",
     "explain",
     "explain_state",
+    "find_clamps",
+    "find_correction",
+    "find_preset",
     "heat_input",
     "load_case",
     "load_material",
     "load_plan",
+    "open_study",
+    "plan_lines",
     "plot",
     "rank",
+    "read_moves",
+    "read_readings",
     "read_run",
     "read_tolerance",
     "result_words",
@@ -135,6 +174,7 @@ __all__ = [
     "settling_time",
     "simulate",
     "solve",
+    "target_of",
     "tolerance_limit",
     "verdict",
 ]

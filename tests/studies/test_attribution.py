@@ -264,7 +264,7 @@ def test_a_run_folder_is_explained(tmp_path):
         explain(folder)
     for file in (folder / "state").iterdir():
         file.unlink()
-    with pytest.raises(StoreError, match="no state to explain"):
+    with pytest.raises(StoreError, match="holds no state: resume"):
         explain(folder, replay=False)
 
 

@@ -11,7 +11,6 @@ from weldsim.cli.options import Cluster, Workers, refuse
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
-from weldsim.studies.plan.executor import open_executor
 from weldsim.text.next_words import advice_lines
 
 
@@ -36,10 +35,10 @@ def command(
     """After some welds and a reading: what explains it, and how to go on."""
     if noise is not None and not noise > 0:
         refuse(f"--noise {noise:g}: must be greater than zero")
-    loaded, where, record = open_study(folder, tolerance)
-    done = read_moves(loaded, after)
-    read = read_readings(loaded, reading, noise)
-    with ProgressBar() as tell, open_executor(workers, cluster) as executor:
-        advice = advise(loaded, where, done, read, executor, record, progress=tell)
-    for line in advice_lines(loaded, advice):
+    study = open_study(folder, tolerance)
+    done = read_moves(study.plan, after)
+    read = read_readings(study.plan, reading, noise)
+    with ProgressBar() as tell:
+        advice = advise(study, done, read, workers, cluster, tell)
+    for line in advice_lines(study.plan, advice):
         typer.echo(line)

@@ -234,7 +234,7 @@ class FolderSource:
         """Of the last checkpoint."""
         found = last_checkpoint(self.kept.path)
         if found is None:
-            raise StoreError(f"{self.kept.path}: no state was kept in this run folder")
+            raise StoreError(f"{self.kept.path}: holds no state: resume the run or run it anew")
         return State.from_arrays(found[0])
 
     def record(self, gauges: GaugeTable) -> RunRecord:

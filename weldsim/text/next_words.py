@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from weldsim.schema.column import Column
 from weldsim.schema.tolerance import SCALES
-from weldsim.studies.next.advice import ASSUMED_SHARE, Advice
+from weldsim.studies.next.advice import Advice
+from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
 
 

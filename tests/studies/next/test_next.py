@@ -8,18 +8,20 @@ from scipy.stats import binomtest, chi2, norm
 
 from tests.places import CASES
 from tests.studies.small import TEXT, Here, small_plan
-from weldsim.errors import CaseError
+from weldsim.errors import CaseError, StoreError
 from weldsim.schema.column import Column, Readings
 from weldsim.studies.next import advice as next_study
 from weldsim.studies.next import past as next_past
-from weldsim.studies.next.advice import advise, study_drift, ways_on
+from weldsim.studies.next.advice import advise, expected_after, ways_on
 from weldsim.studies.next.estimate import SPREADS, Unknown, chance_inside, deviations, estimate
 from weldsim.studies.next.given import (
+    OpenedStudy,
     Read,
     in_one_unit,
     open_study,
     read_moves,
     read_readings,
+    study_drift,
 )
 from weldsim.studies.next.past import Past
 from weldsim.studies.next.unknowns import settled, unknowns_of
@@ -256,9 +258,9 @@ class TestAdvice:
     done = (("front", 1),)
 
     def given(self, plan, columns, reading, **rest):
-        rest = {"drift": Drift(0.0, 1e-4, 2), **rest}
         read = shown(columns, reading, rest.pop("noise", 0.02))
-        return advise(plan, "nowhere", self.done, read, None, **rest)
+        study = OpenedStudy(plan, "nowhere", **{"drift": Drift(0.0, 1e-4, 2), **rest})
+        return advise(study, self.done, read, Here())
 
     def test_the_measure_is_predicted_whatever_was_read(self):
         """One side read right on the model: the other is the model's, with its spread."""
@@ -305,7 +307,7 @@ class TestAdvice:
     def test_a_travel_that_the_plan_excludes_may_have_been_welded(self):
         plan = small_plan('plan.travel={front=["+x"]}')
         done = read_moves(plan, "front:-x")
-        found = advise(plan, "nowhere", done, shown((UP, RIGHT), [3.0, -1.0]), None)
+        found = advise(OpenedStudy(plan, "x"), done, shown((UP, RIGHT), [3.0, -1.0]), Here())
         assert found.directions[0].moves == (("back", 1),)
 
     @pytest.mark.parametrize("measure", ['"time"', '"stress"'])
@@ -345,10 +347,17 @@ class TestFolders:
         with pytest.raises(CaseError, match="states no tolerance"):
             open_study(self.run_folder(tmp_path, body))
         own = self.run_folder(tmp_path, body, 'gauge.pointer.tolerance="3 mrad"')
-        assert open_study(own)[0].tolerance.value == pytest.approx(3e-3)
-        assert open_study(own, "2 mrad")[0].tolerance.value == pytest.approx(2e-3)
+        assert open_study(own).plan.tolerance.value == pytest.approx(3e-3)
+        assert open_study(own, "2 mrad").plan.tolerance.value == pytest.approx(2e-3)
         sized = ('gauge.pointer.tolerance="ISO 13920 B"', 'gauge.pointer.size="200 mm"')
-        assert open_study(self.run_folder(tmp_path, body, *sized))[0].tolerance.value > 0
+        assert open_study(self.run_folder(tmp_path, body, *sized)).plan.tolerance.value > 0
+
+    @pytest.mark.parametrize("kept", ["{}", "[]", '{"case": 1, "overrides": 2}', "nothing"])
+    def test_a_damaged_record_is_one_line(self, tmp_path, kept):
+        (tmp_path / "plan.json").write_text(kept)
+        with pytest.raises(StoreError, match="plan.json") as refusal:
+            open_study(tmp_path)
+        assert "\n" not in str(refusal.value)
 
     def test_a_study_of_a_time_is_refused_at_once(self, tmp_path):
         timed = ("plan.measure=time", "plan.tolerance=10 min")
@@ -376,8 +385,9 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
     now = evaluate(hot, 0, [done], "sketch", tmp_path / "truth", Here())[done]
     columns = (UP, RIGHT)
     read = shown(columns, [1e3 * now.readings[c] for c in columns], 0.02)
-    drift = Drift(0.0, 1e-5, 2)
-    advice = advise(plan, tmp_path / "study", done, read, Here(), drift=drift)
+    study = OpenedStudy(plan, tmp_path / "study", drift=Drift(0.0, 1e-5, 2))
+    assert expected_after(study, done, Here())[UP] != now.readings[UP]
+    advice = advise(study, done, read, Here())
     found = advice.estimate
     at = [u.name for u in advice.unknowns].index("efficiency")
     assert abs(found.factors[at] - hidden) < 2 * found.spread[at]
@@ -405,8 +415,9 @@ def test_ways_of_all_settings_are_ranked(tmp_path):
         ends.append(found)
         past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].readings
         behind.append(np.array([past[c] for c in columns]))
-    read, drift = shown(columns, 1e3 * behind[0], 0.02), Drift(0.0, 1e-5, 2)
-    advice = advise(plan, tmp_path, done, read, Here(), drift=drift)
+    study = OpenedStudy(plan, tmp_path, drift=Drift(0.0, 1e-5, 2))
+    assert [expected_after(study, done, Here())[c] for c in columns] == list(behind[0])
+    advice = advise(study, done, shown(columns, 1e3 * behind[0], 0.02), Here())
     assert {w.setting for w in advice.directions} == {0, 1}
     assert advice.estimate.factors == pytest.approx(1.0, abs=1e-9)
     for way in advice.directions:

@@ -10,23 +10,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import islice
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.schema.column import Column
+from weldsim.schema.column import Column, Readings
 from weldsim.studies.next.estimate import Ahead, Estimate, Unknown, chance_inside, estimate
-from weldsim.studies.next.given import Read, check_measure, in_one_unit
+from weldsim.studies.next.given import (
+    ASSUMED_SHARE,
+    OpenedStudy,
+    Read,
+    check_measure,
+    in_one_unit,
+)
 from weldsim.studies.next.past import Past, last_of, past_of
 from weldsim.studies.next.unknowns import unknowns_of
 from weldsim.studies.plan.drift import Drift
-from weldsim.studies.plan.executor import Executor
+from weldsim.studies.plan.executor import Executor, executor_of
 from weldsim.studies.plan.outcomes import Progress, evaluate
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Moves, Plan
-
-ASSUMED_SHARE = 0.25  # of a movement: error of the ranking grade when a study states none
 
 
 @dataclass(frozen=True)
@@ -97,33 +100,28 @@ def ways_on(
 
 
 def advise(
-    plan: Plan,
-    folder: str | Path,
+    study: OpenedStudy,
     done: Moves,
     read: Read,
-    executor: Executor,
-    record: dict[str, Any] | None = None,
-    drift: Drift | None = None,
+    workers: int | Executor | None = None,
+    cluster: str | None = None,
     progress: Progress | None = None,
 ) -> Advice:
     """Explain a reading and rank the ways to go on.
 
     Parameters
     ----------
-    plan : Plan
-        Of something that a gauge reads.
-    folder : path
-        Of the study; branches that are missing are computed and kept there.
+    study : OpenedStudy
+        Of something that a gauge reads; see `open_study`. Branches that are missing in its folder
+        are computed and kept there.
     done : row of moves
-        Welded so far.
+        Welded so far; see `read_moves`.
     read : Read
         What was read; see `read_readings`.
-    executor : Executor
-    record : dict, optional
-        Of the study, as plan.json has it; see `ways_on`.
-    drift : Drift, optional
-        How the study's ranking is off; as the record has it, else `ASSUMED_SHARE` of each movement,
-        when left out.
+    workers : int or Executor, optional
+        Processes, or an executor that is open already; one process a core when left out.
+    cluster : str, optional
+        Address of a Dask scheduler, or "local" for one of this machine's own.
     progress : callable(share, text), optional
 
     Returns
@@ -135,36 +133,112 @@ def advise(
     CaseError
         If the plan is of something no gauge reads, or there is no way on.
     """
+    plan, done = study.plan, tuple(done)
     check_measure(plan)
-    tell, done = progress or (lambda share, text: None), tuple(done)
-    drift = drift or study_drift(record)
-    left, looked_at = ways_on(plan, done, record)
+    tell = progress or (lambda share, text: None)
+    left, looked_at = ways_on(plan, done, study.record)
     unknowns = unknowns_of(plan)
-    past = past_of(plan, folder, done, unknowns, executor, lambda s, t: tell(0.5 * s, t))
-    alike = in_one_unit(plan, read, past.now)
-    known = _explained(plan, alike, past, unknowns, drift)
-    here = _present(plan, alike, past, known, drift)
-    directions = []
+    with executor_of(workers, cluster) as executor:
+        past = past_of(plan, study.folder, done, unknowns, executor, lambda s, t: tell(0.5 * s, t))
+        known = _known(study, in_one_unit(plan, read, past.now), past, unknowns)
+        directions = _directions(
+            study, done, left, known, executor, lambda s, t: tell(0.5 + 0.5 * s, t)
+        )
+    expected = np.array([past.now[c] for c in read.columns])
+    return Advice(
+        read.columns, read.values, expected, unknowns, known.estimate, directions, study.drift,
+        looked_at,
+    )  # fmt: skip
+
+
+def expected_after(
+    study: OpenedStudy, done: Moves, workers: int | Executor | None = None
+) -> Readings:
+    """What the gauges should read after some welds, if all is as the case says. [SI]
+
+    Parameters
+    ----------
+    study : OpenedStudy
+    done : row of moves
+    workers : int or Executor, optional
+        See `advise`.
+    """
+    with executor_of(workers) as executor:
+        return last_of(study.plan, 0, tuple(done), study.folder, executor, lambda s, t: None)
+
+
+def _directions(
+    study: OpenedStudy,
+    done: Moves,
+    left: Mapping[int, list[Moves]],
+    known: _Known,
+    executor: Executor,
+    tell: Progress,
+) -> tuple[Ahead, ...]:
+    """The ways to go on, best first; `left` is setting -> schedules."""
+    plan, out = study.plan, []
     for k, (number, schedules) in enumerate(left.items()):
 
         def told(share: float, text: str, k: int = k) -> None:
-            tell(0.5 + 0.5 * (k + share) / len(left), text)
+            tell((k + share) / len(left), text)
 
-        behind = past.now if number == 0 else last_of(plan, number, done, folder, executor, told)
-        ends = evaluate(plan, number, schedules, plan.section.grade, folder, executor, told)
+        behind: Mapping[Column, float] = known.past.now
+        if number != 0:
+            behind = last_of(plan, number, done, study.folder, executor, told)
+        ends = evaluate(plan, number, schedules, plan.section.grade, study.folder, executor, told)
         for moves, end in ends.items():
             if not end.error:
                 to_come = np.array([end.readings[c] - behind[c] for c in plan.measure_columns])
-                mean, covariance = _predicted(plan, to_come, here, past, known, drift)
+                mean, covariance = known.predicted(to_come)
                 chance = chance_inside(mean, covariance, plan.tolerance.value)
-                directions.append(Ahead(moves[len(done) :], mean, covariance, chance, number))
-    if not directions:
+                out.append(Ahead(moves[len(done) :], mean, covariance, chance, number))
+    if not out:
         raise CaseError(f"{plan.case.source_file}: no way on from there could be computed")
-    directions.sort(key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves))
-    expected = np.array([past.now[c] for c in read.columns])
-    return Advice(
-        read.columns, read.values, expected, unknowns, known, tuple(directions), drift, looked_at
-    )
+    return tuple(sorted(out, key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves)))
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What readings say of the unknowns, and where the measure stands now, M columns.
+
+    Attributes
+    ----------
+    plan, past, drift, estimate
+        Of the study; the past as the model has it; error of the study; factors of the unknowns.
+    place : ndarray, shape (M,)
+        [SI]
+    variance : ndarray, shape (M,)
+        But for that of the factors.
+    slopes : ndarray, shape (M, U)
+        Change with each factor: none where the column was read.
+    shared : ndarray, shape (M, U)
+        Covariance with the factors: a reading's own error moves both.
+    """
+
+    plan: Plan
+    past: Past
+    drift: Drift | None
+    estimate: Estimate
+    place: np.ndarray
+    variance: np.ndarray
+    slopes: np.ndarray
+    shared: np.ndarray
+
+    def predicted(self, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean (M,) and covariance (M, M) of the end of one way to go on. [SI]
+
+        Where the measure stands, plus what is to come (`ahead`, as the model has it under the
+        setting of this way) as the unknowns scale it.
+        """
+        columns, factors = self.plan.measure_columns, self.estimate.factors - 1
+        relative = self.past.relative(columns)
+        mean = self.place + ahead * (1 + relative @ factors)
+        slopes = self.slopes + np.outer(ahead, relative)
+        to_come = dict(zip(columns, ahead, strict=True))
+        own = np.array([_model_error(self.plan, c, to_come, self.drift) for c in columns])
+        both = self.shared @ slopes.T  # what a reading's error does to place and factors
+        spread = slopes @ self.estimate.covariance @ slopes.T
+        return mean, np.diag(self.variance + own**2) + spread + both + both.T
 
 
 def _model_error(
@@ -182,42 +256,16 @@ def _model_error(
     return share * float(np.linalg.norm(alike)) + rest
 
 
-def _explained(
-    plan: Plan, read: Read, past: Past, unknowns: tuple[Unknown, ...], drift: Drift | None
-) -> Estimate:
-    """Factors of the unknowns from all readings."""
+def _known(study: OpenedStudy, read: Read, past: Past, unknowns: tuple[Unknown, ...]) -> _Known:
+    """Factors of the unknowns from all readings, and the present: columns that were read stand
+    there, others where the model has them with the factors."""
+    plan, drift = study.plan, study.drift
     looked_at = {c: past.now[c] for c in (*plan.measure_columns, *read.columns)}
     expected = np.array([past.now[c] for c in read.columns])
     slopes = np.array([past.slopes[c][-1] for c in read.columns])
     # the model's own error of what lies behind counts as much as the eye's
     own = np.array([_model_error(plan, c, looked_at, drift) for c in read.columns])
-    return estimate(read.values, expected, slopes, unknowns, np.hypot(read.noise, own))
-
-
-@dataclass(frozen=True)
-class Present:
-    """Where the measure stands now, M columns.
-
-    Attributes
-    ----------
-    place : ndarray, shape (M,)
-        [SI]
-    variance : ndarray, shape (M,)
-        But for that of the factors.
-    slopes : ndarray, shape (M, U)
-        Change with each factor: none where the column was read.
-    shared : ndarray, shape (M, U)
-        Covariance with the factors: a reading's own error moves both.
-    """
-
-    place: np.ndarray
-    variance: np.ndarray
-    slopes: np.ndarray
-    shared: np.ndarray
-
-
-def _present(plan: Plan, read: Read, past: Past, known: Estimate, drift: Drift | None) -> Present:
-    """Columns that were read stand there; others where the model has them with the factors."""
+    found = estimate(read.values, expected, slopes, unknowns, np.hypot(read.noise, own))
     at = {c: i for i, c in enumerate(read.columns)}
     now = {c: past.now[c] for c in plan.measure_columns}
     rows = []
@@ -226,42 +274,9 @@ def _present(plan: Plan, read: Read, past: Past, known: Estimate, drift: Drift |
         if column in at:
             i = at[column]
             noise = read.noise[i] ** 2
-            rows.append((read.values[i], noise, np.zeros_like(slope), noise * known.gain[:, i]))
+            rows.append((read.values[i], noise, np.zeros_like(slope), noise * found.gain[:, i]))
         else:
-            place = now[column] + slope @ (known.factors - 1)
-            own = _model_error(plan, column, now, drift) ** 2
-            rows.append((place, own, slope, np.zeros_like(slope)))
-    return Present(*(np.array(part) for part in zip(*rows, strict=True)))
-
-
-def _predicted(
-    plan: Plan, ahead: np.ndarray, here: Present, past: Past, known: Estimate, drift: Drift | None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Mean (M,) and covariance (M, M) of the end of one way to go on. [SI]
-
-    Where the measure stands, plus what is to come (`ahead`, as the model has it under the setting
-    of this way) as the unknowns scale it.
-    """
-    columns = plan.measure_columns
-    relative = past.relative(columns)
-    mean = here.place + ahead * (1 + relative @ (known.factors - 1))
-    slopes = here.slopes + np.outer(ahead, relative)
-    to_come = dict(zip(columns, ahead, strict=True))
-    own = np.array([_model_error(plan, c, to_come, drift) for c in columns])
-    both = here.shared @ slopes.T  # what a reading's error does to the place and to the factors
-    covariance = (
-        np.diag(here.variance + own**2) + slopes @ known.covariance @ slopes.T + both + both.T
-    )
-    return mean, covariance
-
-
-def study_drift(record: dict[str, Any] | None) -> Drift | None:
-    """How the ranking of a study is off, from its record; None where it does not say.
-
-    Of a large share most is a factor that all ways have in common, which tells none from another:
-    no more than `ASSUMED_SHARE` of it counts.
-    """
-    drift = record.get("drift") if record else None
-    if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
-        return None
-    return Drift(min(drift["share"], ASSUMED_SHARE), 1e-3 * drift["rest"], 0)
+            place = now[column] + slope @ (found.factors - 1)
+            variance = _model_error(plan, column, now, drift) ** 2
+            rows.append((place, variance, slope, np.zeros_like(slope)))
+    return _Known(plan, past, drift, found, *(np.array(p) for p in zip(*rows, strict=True)))

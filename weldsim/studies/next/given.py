@@ -14,16 +14,37 @@ from weldsim.errors import CaseError, StoreError
 from weldsim.runs.reading import read_json_file
 from weldsim.schema.column import Column
 from weldsim.studies.plan.checks import columns_of
+from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.space import Moves, Plan, plan_of
 from weldsim.units import parse
 
+ASSUMED_SHARE = 0.25  # of a movement: error of the ranking grade when a study states none
 READING_NOISE = {"mrad": 0.1e-3, "mm": 0.5e-3}  # standard deviation where none is stated [SI]
 
 
-def open_study(
-    folder: str | Path, tolerance: str | None = None
-) -> tuple[Plan, Path, dict[str, Any] | None]:
-    """Plan, folder of branches, and record of a study; of a run folder, a plan of its case.
+@dataclass(frozen=True)
+class OpenedStudy:
+    """A plan with the folder of its branches, and what a study found.
+
+    Attributes
+    ----------
+    plan : Plan
+    folder : path
+        Where branches lie, or are to lie.
+    record : dict or None
+        Of the study, as plan.json has it.
+    drift : Drift or None
+        How the study's ranking is off; `ASSUMED_SHARE` of each movement is taken for None.
+    """
+
+    plan: Plan
+    folder: str | Path
+    record: dict[str, Any] | None = None
+    drift: Drift | None = None
+
+
+def open_study(folder: str | Path, tolerance: str | None = None) -> OpenedStudy:
+    """Open the folder of a study, or of a run with a plan of its case.
 
     Parameters
     ----------
@@ -54,7 +75,21 @@ def open_study(
         case = _with_plan(folder, case, tolerance)
     plan = plan_of(case)
     check_measure(plan)
-    return (plan, folder, record) if study else (plan, folder / "next", None)
+    if study:
+        return OpenedStudy(plan, folder, record, study_drift(record))
+    return OpenedStudy(plan, folder / "next")
+
+
+def study_drift(record: dict[str, Any]) -> Drift | None:
+    """How the ranking of a study is off, from its record; None where it does not say.
+
+    Of a large share most is a factor that all ways have in common, which tells none from another:
+    no more than `ASSUMED_SHARE` of it counts.
+    """
+    drift = record.get("drift")
+    if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
+        return None
+    return Drift(min(drift["share"], ASSUMED_SHARE), 1e-3 * drift["rest"], 0)
 
 
 def check_measure(plan: Plan) -> None:

@@ -150,6 +150,18 @@ def open_executor(
         yield found
 
 
+@contextmanager
+def executor_of(
+    workers: int | Executor | None = None, cluster: str | None = None
+) -> Iterator[Executor]:
+    """An executor that is open already, or one opened for a while; see `open_executor`."""
+    if workers is not None and not isinstance(workers, int):
+        yield workers
+        return
+    with open_executor(workers, cluster) as found:
+        yield found
+
+
 def carry_out(
     executor: Executor,
     jobs: Iterable[Job],

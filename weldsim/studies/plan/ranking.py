@@ -18,7 +18,7 @@ from weldsim.errors import StoreError, WeldsimError
 from weldsim.schema.tolerance import verdict
 from weldsim.studies.plan.branches import FOLDER, bind
 from weldsim.studies.plan.drift import Drift, apart, drift_between
-from weldsim.studies.plan.executor import Executor, open_executor
+from weldsim.studies.plan.executor import Executor, executor_of
 from weldsim.studies.plan.outcomes import Outcome, Progress, evaluate, root_job
 from weldsim.studies.plan.search import search
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Moves, Plan, load_plan
@@ -100,7 +100,7 @@ def rank(
         A job with its choices, or a case file with a [plan] section.
     folder : path, optional
         Study folder, which keeps every weld that is computed: a study that was stopped goes on.
-        In memory alone, so to speak in a folder that is thrown away, when left out.
+        One that is thrown away when left out.
     workers : int or Executor, optional
         Processes, or an executor that is open already; one process a core when left out.
     cluster : str, optional
@@ -120,33 +120,34 @@ def rank(
     WeldsimError
         If no schedule could be computed; the branches that could stay in the folder.
     """
-    tell = progress or (lambda share, text: None)
-    began = time.perf_counter()
     if not isinstance(plan, Plan):
         plan = load_plan(plan)
-    confirm = confirm and plan.section.confirm > 0
+    tell = progress or (lambda share, text: None)
     with ExitStack() as stack:
         where = _study_folder(folder or stack.enter_context(TemporaryDirectory()))
-        executor = workers
-        if workers is None or isinstance(workers, int):
-            executor = stack.enter_context(open_executor(workers, cluster))
-        share = RANKING_SHARE if confirm else 1.0
-        fast, searched = _evaluated(plan, where, executor, lambda s, t: tell(share * s, t))
-        groups = groups_of(plan, fast, where)
-        good = sorted(
-            (k for k in fast if not fast[k].error),
-            key=lambda k: (is_late(plan, fast[k]), fast[k].final, k),
+        executor = stack.enter_context(executor_of(workers, cluster))
+        return _study(plan, where, executor, confirm and plan.section.confirm > 0, tell)
+
+
+def _study(plan: Plan, folder: Path, executor: Executor, confirm: bool, tell: Progress) -> Study:
+    """Evaluate, confirm and rank."""
+    began, share = time.perf_counter(), RANKING_SHARE if confirm else 1.0
+    fast, searched = _evaluated(plan, folder, executor, lambda s, t: tell(share * s, t))
+    groups = groups_of(plan, fast, folder)
+    good = sorted(
+        (k for k in fast if not fast[k].error),
+        key=lambda k: (is_late(plan, fast[k]), fast[k].final, k),
+    )
+    if not good:
+        why = next(iter(fast.values())).error
+        raise WeldsimError(f"{plan.case.source_file}: no schedule could be computed: {why}")
+    finer: dict[Key, Outcome] = {}
+    if confirm:
+        picked = to_confirm(plan, good, groups)
+        finer = _confirmed(
+            plan, picked, folder, executor, lambda s, t: tell(share + (1 - share) * s, t)
         )
-        if not good:
-            why = next(iter(fast.values())).error
-            raise WeldsimError(f"{plan.case.source_file}: no schedule could be computed: {why}")
-        finer: dict[Key, Outcome] = {}
-        if confirm:
-            picked = to_confirm(plan, good, groups)
-            finer = _confirmed(
-                plan, picked, where, executor, lambda s, t: tell(share + (1 - share) * s, t)
-            )
-        branches = len(list((where / FOLDER).glob("*.json")))
+    branches = len(list((folder / FOLDER).glob("*.json")))
     rows = ranked(plan, fast, finer, groups)
     drift = drift_between(plan, fast, finer, groups)
     return Study(plan, rows, searched, time.perf_counter() - began, branches, drift)
