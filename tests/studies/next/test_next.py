@@ -233,7 +233,7 @@ MOVES = {  # tilt up and right in mrad of a made-up weld, in proportion to effic
 def made_up(plan, setting, schedules, grade, folder, executor, progress=None):
     """Outcomes of welds that add: each in proportion to its arc's heat."""
     whole = next(plan.schedules())
-    arcs = {w.seam: w for w in plan.bound(plan.settings[setting], whole).welds}
+    arcs = {w.seam: w.arc for w in plan.bound(plan.settings[setting], whole).welds}
     out = {}
     for row in schedules:
         tilt = sum(

@@ -2,13 +2,15 @@
 
 import os
 import signal
+import sys
+import types
 from concurrent.futures import Future
 from multiprocessing import active_children
 
 import pytest
 
 from tests.studies.small import Here, small_plan
-from weldsim.errors import SetupError
+from weldsim.errors import SetupError, WeldsimError
 from weldsim.studies.plan.branches import FOLDER, Job
 from weldsim.studies.plan.executor import MOST_DEATHS, carry_out, open_executor
 from weldsim.studies.plan.outcomes import evaluate
@@ -144,6 +146,19 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(alone, cluster,
     for moves, outcome in alone.items():
         for column, value in outcome.readings.items():
             assert again[moves].readings[column] == pytest.approx(value, abs=1e-7)
+
+
+def test_workers_that_die_at_once_are_said_in_one_line(monkeypatch, tmp_path):
+    """A worker that cannot even begin, as for want of memory, is no fault of a branch."""
+    begin = tmp_path / "begin.py"
+    begin.write_text("import os\nos._exit(3)\n")  # what a worker imports first is this script
+    main = types.ModuleType("__main__")
+    main.__file__ = str(begin)
+    monkeypatch.setitem(sys.modules, "__main__", main)
+    with pytest.raises(WeldsimError, match="workers die as soon as they start") as refusal:
+        with open_executor(1) as found:
+            carry_out(found, jobs("a"), {}, lambda r: None)
+    assert "\n" not in str(refusal.value)
 
 
 @pytest.mark.slow

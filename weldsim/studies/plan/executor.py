@@ -10,11 +10,12 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing import get_context
 from typing import Any, Protocol
 
-from weldsim.errors import SetupError
+from weldsim.errors import SetupError, WeldsimError
 from weldsim.studies.plan.branches import Job, run_branch
 from weldsim.system.threads import cores, single_thread_environment
 
@@ -47,13 +48,17 @@ class LocalExecutor:
         self.workers = self.room = workers
 
     def __enter__(self) -> LocalExecutor:
-        from pebble import ProcessPool
-
         wanted = single_thread_environment()
         self._before = {k: os.environ.get(k) for k in wanted}
         os.environ.update(wanted)  # read when a worker imports numpy
-        self._pool = ProcessPool(self.workers, context=get_context("spawn"))
+        self._start()
         return self
+
+    def _start(self) -> None:
+        from pebble import ProcessPool
+
+        self._pool = ProcessPool(self.workers, context=get_context("spawn"))
+        self._proven = False  # whether a worker of this pool has finished a job
 
     def __exit__(self, *error: object) -> None:
         if error[0] is None:
@@ -67,15 +72,22 @@ class LocalExecutor:
                 os.environ[key] = value
 
     def submit(self, job: Job) -> Future[Record]:
+        if not self._pool.active:  # a worker died while none of them had a job
+            if not self._proven:
+                raise WeldsimError("workers die as soon as they start; is there enough memory?")
+            self._pool.stop()
+            self._start()
         return self._pool.schedule(run_branch, args=[job])
 
     def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
-        return wait(futures, return_when=FIRST_COMPLETED).done
+        done = wait(futures, return_when=FIRST_COMPLETED).done
+        self._proven = self._proven or any(f.exception() is None for f in done)
+        return done
 
     def died(self, error: BaseException) -> bool:
         from pebble import ProcessExpired
 
-        return isinstance(error, ProcessExpired)
+        return isinstance(error, ProcessExpired | BrokenProcessPool)
 
 
 class DaskExecutor:
