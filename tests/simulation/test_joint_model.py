@@ -166,9 +166,9 @@ def test_hot_tacks_are_welds_of_their_own():
 def test_gaps_are_read_where_they_are_open(kind):
     """A gap gauge on every named place: nothing before welding, the shift after moving a piece."""
     text = (files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text(encoding="utf-8")
-    from weldsim.joints.registry import joint_module
+    from weldsim.joints.registry import joint_kind
 
-    names = joint_module(kind).gap_places(parse_case(text, kind).part)
+    names = joint_kind(kind).gap_places(parse_case(text, kind).part)
     for i, name in enumerate(names):
         text += f'\n[[gauge]]\nname = "g{i}"\nkind = "gap"\nat = "{name}"\n'
     model = build_model(parse_case(text, kind), "coarse", threads=1)

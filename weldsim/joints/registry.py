@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -47,11 +46,6 @@ def joint_kind(kind: str) -> JointKind:
     if kind not in KINDS:
         raise CaseError(f"[part] kind: {kind}: unknown joint, allowed: {', '.join(KINDS)}")
     return import_module(f"weldsim.joints.{KINDS[kind]}").KIND
-
-
-def joint_module(kind: str) -> ModuleType:
-    """Module of a joint kind."""
-    return import_module(f"weldsim.joints.{KINDS[kind]}")
 
 
 def kind_of_case(case: Any) -> JointKind:

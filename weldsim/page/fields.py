@@ -27,7 +27,8 @@ from weldsim.schema.sections import MANY
 from weldsim.units import KINDS as QUANTITIES
 from weldsim.units import to_si
 
-FROM_FILE = ("mesh", "step")  # kinds that need a file of their own, offered through a case file
+# kinds that need a file of their own, offered through a case file
+FROM_FILE = tuple(kind for kind in KINDS if joint_kind(kind).needs_file)
 HEADS = {
     "part": "Part", "hold": "Hold", "weld": "Welds", "preset": "Lean given before welding",
     "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",

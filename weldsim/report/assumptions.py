@@ -95,7 +95,7 @@ def assumptions(record: RunRecord) -> list[str]:
     model = case.get("solve", {}).get("model", "plastic")
     hold = case.get("hold", {}).get("kind", "free")
     bar = record.joint.seams_of_welds
-    first = [START_OF_BAR] if bar else [START_OF_JOINT, *_pieces(case)]
+    first = [START_OF_BAR] if bar else [START_OF_JOINT, *_pieces(case, record.joint.needs_file)]
     held = [] if bar else _clamping(case)
     if hold == "free" and held:
         hold = "ends"
@@ -109,16 +109,15 @@ def assumptions(record: RunRecord) -> list[str]:
     return [*first, *ASSUMED, *(line for line in extra if line)]
 
 
-def _pieces(case: dict) -> list[str]:
+def _pieces(case: dict, own_file: bool) -> list[str]:
     """How the pieces of a joint are together before and between the arcs."""
     arcs = [bool(t.get("arc")) for t in case.get("tacks") or []]
     out = [ASSUMED_BY_TACKS["cold"]] if arcs and not all(arcs) else []
     out += [ASSUMED_BY_TACKS["arc"]] if any(arcs) else []
-    part = case.get("part", {})
     out += [] if arcs else [ASSUMED_BY_TACKS["none"]]
-    if part.get("kind") in ("mesh", "step"):
+    if own_file:
         return [*out, OWN_LAND]
-    return [*out, OPEN_LAND] if "penetration" in part else out
+    return [*out, OPEN_LAND] if "penetration" in case.get("part", {}) else out
 
 
 def _clamping(case: dict) -> list[str]:

@@ -10,7 +10,7 @@ import pytest
 
 from tests.studies.small import TEXT, Here, small_plan
 from weldsim.errors import ConvergenceError, MeshError, StoreError
-from weldsim.joints.registry import joint_module
+from weldsim.joints.registry import joint_kind
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
 from weldsim.schema.column import Column, Readings
@@ -122,7 +122,7 @@ def test_a_stopped_study_goes_on(plan, done, tmp_path):
 
 def test_the_canonical_row_begins_with_canonical_rows(plan, done):
     model = build_model(plan.bound(plan.settings[0], next(plan.schedules())), "sketch", 1)
-    found = symmetries(model, joint_module("plate-tee").seam_lines(plan.case.part))
+    found = symmetries(model, joint_kind("plate-tee").seam_lines(plan.case.part))
     assert len(found) == 4 and found[0].is_identity
     for moves in plan.schedules():
         form, way = canonical(found, moves)
