@@ -303,7 +303,7 @@ def test_the_eye_goes_where_the_welds_are():
     for axis, sign in ((0, 1), (0, -1), (1, 1), (1, -1), (2, 1), (2, -1)):
         inward = np.zeros(3)
         inward[axis] = -sign
-        view = stages.best_view([{"points": line, "inward": inward}], [0.1, 0.1, 0.1])
+        view = stages.best_view([SimpleNamespace(points=line, inward=inward)], [0.1, 0.1, 0.1])
         assert sign * view[axis] > 0 and np.linalg.norm(view) == pytest.approx(1.0)
     assert np.all(stages.best_view([], [0.1, 0.1, 0.1]) > 0)
 

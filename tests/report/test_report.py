@@ -19,6 +19,7 @@ from weldsim.report.report import CHECKED, VALIDATION, assumptions, rule_words, 
 from weldsim.report.tables import gauge_table, working_position
 from weldsim.report.units_switch import both
 from weldsim.runs.reading import read_run
+from weldsim.runs.recorded_case import RecordedRule, recorded_case
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.words import result_words
 
@@ -245,10 +246,10 @@ def test_every_joint_says_that_it_was_not_measured():
 
 
 def test_start_rules_in_words():
-    rule = {"kind": "below", "seconds": 0.0, "weld": "front", "temperature": 423.15}
+    rule = RecordedRule("below", weld="front", temperature=423.15)
     assert rule_words(rule, "") == "when front is below 150 °C"
-    assert rule_words({**rule, "kind": "cold"}, "") == "when the part is cold"
-    assert rule_words({**rule, "kind": "time", "seconds": 90.0}, "") == "at 90 s"
+    assert rule_words(RecordedRule("cold"), "") == "when the part is cold"
+    assert rule_words(RecordedRule("time", 90.0), "") == "at 90 s"
     assert rule_words(None, "from the start") == "from the start"
 
 
@@ -371,7 +372,7 @@ def test_timetable_has_a_line_for_each_seam_and_hollow_tacks(tee):
 def test_working_positions(tee):
     """ISO 6947: the tee lies with +y up, so front is flat or horizontal fillet, back overhead."""
     record = read_run(tee.path)
-    found = {w["name"]: working_position(record, w) for w in record.case["welds"]}
+    found = {w.name: working_position(record, w) for w in recorded_case(record).welds}
     assert found["front.1"] == "PB" and found["back"] == "PD" and found["tack1"] == "PF"
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -51,9 +53,8 @@ def shape_of(case: Case) -> dict:
     tint = np.where(clamped[skin.used][skin.faces].all(axis=1), 2, 0)
     tint = np.where(skin.faces_on == 1, 1, tint)
     paths = weld_paths(case)
-    colours = colours_of([{"name": w.name, "seam": w.seam} for w in case.welds])
-    looked = [{"points": p.points, "inward": _unit(np.atleast_2d(p.inward).mean(axis=0))}
-              for p in paths]  # fmt: skip
+    colours = colours_of([(w.name, w.seam or w.name) for w in case.welds])
+    looked = [replace(p, inward=_unit(np.atleast_2d(p.inward).mean(axis=0))) for p in paths]
     return {
         "points": _mm(points[skin.used]),
         "faces": skin.faces[shown].tolist(),
@@ -64,9 +65,9 @@ def shape_of(case: Case) -> dict:
                 "number": p.number, "name": p.name, "seam": p.seam, "tack": p.tack,
                 "closed": bool(seam.closed), "colour": colours[p.name],
                 "points": _mm(_few(p.points)),
-                "inward": inward["inward"].round(4).tolist(),
+                "inward": seen.inward.round(4).tolist(),
             }
-            for p, inward, seam in zip(paths, looked, seams_of(case), strict=True)
+            for p, seen, seam in zip(paths, looked, seams_of(case), strict=True)
         ],
         "tacks": [_mm(line) for line in tack_lines(case)],
         "clamps": [{"name": text, "place": _mm(place)} for text, place in clamp_places(case, part)],

@@ -10,9 +10,11 @@ from weldsim.errors import WeldsimError
 from weldsim.materials.material import load_material
 from weldsim.plots.vtk_grid import active_grid
 from weldsim.runs.reading import RunRecord, read_frame
+from weldsim.runs.recorded_case import recorded_case, recorded_paths
 
 KELVIN = 273.15
 A1 = 723 + KELVIN  # begin of transformation of unalloyed steel, iron-carbon diagram [K]
+USUAL_BEAD = 0.006  # m; width of a bead where a run does not tell
 ASIDE = 0.013  # of the bead width that a cut stands beside the middle, off the mesh's own planes
 
 
@@ -102,7 +104,7 @@ def peak_temperature(record: RunRecord, weld: str, reach: float) -> tuple[Cut, n
 def marked_temperatures(record: RunRecord) -> list[tuple[str, float]]:
     """Temperatures worth a line in this metal, hottest first: name and degC."""
 
-    name = str(record.case.get("part", {}).get("material", ""))
+    name = recorded_case(record).part.material
     found = [("A1", A1)] if "steel" in name and "stainless" not in name else []
     try:
         material = load_material(name)
@@ -115,23 +117,19 @@ def marked_temperatures(record: RunRecord) -> list[tuple[str, float]]:
 
 def _plane(record: RunRecord, weld: str):
     """Middle of a weld, direction of travel there, width of its bead. [m]"""
-    path = next(p for p in record.manifest["paths"] if p["name"] == weld)
-    points = np.asarray(path["points"], dtype=float)
+    points = next(p for p in recorded_paths(record) if p.name == weld).points
     steps = np.diff(points, axis=0)
     along = np.append(0.0, np.cumsum(np.linalg.norm(steps, axis=1)))
     at = along[-1] / 2
     k = min(int(np.searchsorted(along, at, side="right")) - 1, len(steps) - 1)
     middle = points[k] + (at - along[k]) / (along[k + 1] - along[k]) * steps[k]
-    width = next(
-        (w["bead_width"] for w in record.case.get("welds", [])
-         if w["name"] == weld and w.get("bead_width")), 0.006,
-    )  # fmt: skip
+    width = recorded_case(record).weld(weld).bead_width or USUAL_BEAD
     return middle, steps[k] / np.linalg.norm(steps[k]), width
 
 
 def _plane_axes(record: RunRecord, normal):
     """Two unit vectors of the plane with their names: one as upright as can be."""
-    bar = record.joint.seams_of_welds
+    bar = recorded_case(record).seams_of_welds
     order = (1, 2, 0) if bar else (2, 1, 0)  # a bar's beads lie on its +y face
     k = next(i for i in order if abs(normal[i]) < 0.9)
     upward = np.eye(3)[k] - normal[k] * normal
@@ -141,6 +139,6 @@ def _plane_axes(record: RunRecord, normal):
     return (across, _axis_name(across)), (upward, "xyz"[k])
 
 
-def _axis_name(way) -> str:
-    k = int(np.argmax(np.abs(way)))
-    return "xyz"[k] if abs(way[k]) > 0.999 else "across the weld"
+def _axis_name(direction) -> str:
+    k = int(np.argmax(np.abs(direction)))
+    return "xyz"[k] if abs(direction[k]) > 0.999 else "across the weld"

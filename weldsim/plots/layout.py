@@ -155,8 +155,7 @@ def layout_stages(part, paths) -> list:
     """Camera on the whole part, and one on its welds where those are small on it."""
 
     points = part.mesh.p.T
-    known = [{"points": p.points, "inward": p.inward} for p in paths]
-    stage = Stage(best_view(known, np.ptp(points, axis=0)), np.zeros(3), (1.0, 1.0), (1, 1), 1.0,
+    stage = Stage(best_view(paths, np.ptp(points, axis=0)), np.zeros(3), (1.0, 1.0), (1, 1), 1.0,
                   0.0, 1.0, 1.0)  # fmt: skip
     whole = aim(stage, points)
     whole = replace(
@@ -190,7 +189,7 @@ def _draw_welds(axes, stage, base, paths, tacks, clamps, named, welds, used=None
     """Paths with arrows and labels, tacks, and names of the clamps; `used` (K, 2) stays free."""
 
     size = picture_size(axes)
-    colours = colours_of([{"name": w.name, "seam": w.seam} for w in welds])
+    colours = colours_of([(w.name, w.seam or w.name) for w in welds])
     taken, labels = [np.zeros((0, 2)) if used is None else used], []
     width = max((p.width for p in paths), default=0.0)
     for line in tacks:

@@ -15,6 +15,7 @@ from weldsim.plots.style import INK, PAPER, QUIET, text_width
 from weldsim.plots.vtk_grid import surface_of
 from weldsim.plots.welds import along, first_of_seams, paths_of, weld_colour
 from weldsim.runs.reading import RunRecord
+from weldsim.runs.recorded_case import RecordedWeld, recorded_case
 
 HEADLINE = np.array([0.28, -0.2])  # inch; steps over what is written in the upper left corner
 SEEN = 0.25  # share of a path that has to be in sight for it not to lie behind
@@ -56,7 +57,7 @@ def name_places(record: RunRecord, stage, frame, axes, built=None) -> None:
     frame, built : FieldFrame
         What is drawn, and the part before the first arc, whose metal hides welds behind it.
     """
-    if not record.joint.seams_of_welds:
+    if not recorded_case(record).seams_of_welds:
         _name_joint(record, stage, frame, axes, built)
         return
     box = np.array([frame.points.min(axis=0), frame.points.max(axis=0)])
@@ -65,32 +66,33 @@ def name_places(record: RunRecord, stage, frame, axes, built=None) -> None:
         x, y = stage.to_picture([jaw[:2].mean(), jaw[2:4].mean(), jaw[4]])[0]
         axes.text(x, y - 0.05, "vise", ha="center", va="top", fontsize=10, color=QUIET)
     feet = []
-    for weld in record.case.get("welds", []):
-        if frame.time < _start(record, weld["name"]):
+    for weld in recorded_case(record).welds:
+        if frame.time < _start(record, weld.name):
             continue
-        if weld.get("line") != "across":
+        if weld.line != "across":
             _name_seam(record, stage, frame, axes, weld)
             continue
-        foot = _moved_point(stage, frame, [weld["at"], box[1, 1], box[0, 2]])
-        feet.append((weld["name"], *stage.to_picture(foot)[0]))
+        foot = _moved_point(stage, frame, [weld.at, box[1, 1], box[0, 2]])
+        feet.append((weld.name, *stage.to_picture(foot)[0]))
     for name, x, y in side_by_side(feet):
         axes.text(x, y - 0.045, name, ha="center", va="top", fontsize=12, fontweight="bold",
                   color=weld_colour(record, name))  # fmt: skip
 
 
-def _name_seam(record: RunRecord, stage, frame, axes, weld: dict) -> None:
+def _name_seam(record: RunRecord, stage, frame, axes, weld: RecordedWeld) -> None:
     """Name of a bead along the bar, by its middle: under a bottom edge, above all others."""
     from matplotlib.patheffects import withStroke
 
-    part, face = record.case["part"], weld.get("face")
-    begin, finish = weld.get("begin") or 0.0, weld.get("finish") or part["length"]
-    y = {"front": part["thickness"] / 2, "back": -part["thickness"] / 2}.get(face, 0.0)
-    z = {"top": part["width"] / 2, "bottom": -part["width"] / 2}.get(face, weld.get("at") or 0.0)
-    x, y = stage.to_picture(_moved_point(stage, frame, [(begin + finish) / 2, y, z]))[0]
-    below = face == "bottom"
-    axes.text(x, y + (-0.045 if below else 0.05), weld["name"], ha="center",
+    part, middle = recorded_case(record).part, (weld.begin + weld.finish) / 2
+    if not weld.finish:  # runs that do not tell: all along
+        middle = part.length / 2
+    y = {"front": part.thickness / 2, "back": -part.thickness / 2}.get(weld.face, 0.0)
+    z = {"top": part.width / 2, "bottom": -part.width / 2}.get(weld.face, weld.at)
+    x, y = stage.to_picture(_moved_point(stage, frame, [middle, y, z]))[0]
+    below = weld.face == "bottom"
+    axes.text(x, y + (-0.045 if below else 0.05), weld.name, ha="center",
               va="top" if below else "bottom", fontsize=12, fontweight="bold",
-              color=weld_colour(record, weld["name"]),
+              color=weld_colour(record, weld.name),
               path_effects=[withStroke(linewidth=3, foreground=PAPER)])  # fmt: skip
 
 
@@ -136,16 +138,16 @@ def _name_joint(record: RunRecord, stage, frame, axes, built) -> None:
 
     size, base = picture_size(axes), surface_of(built or frame)
     labels, taken = [], [[0.0, size[1]] + HEADLINE * np.array(list(np.ndindex(12, 4)))]
-    widths = {w["name"]: w.get("bead_width", 0.0) for w in record.case.get("welds", [])}
-    begun = [p for p in paths_of(record) if frame.time >= _start(record, p["name"])]
-    named = first_of_seams([(p["name"], p["seam"]) for p in begun])
+    case = recorded_case(record)
+    begun = [p for p in paths_of(record) if frame.time >= _start(record, p.name)]
+    named = first_of_seams([(p.name, p.seam) for p in begun])
     for path in begun:
-        name, places = path["name"], path["points"]
-        behind = hidden_places(base, places, stage.view, 0.5 * widths.get(name, 0.0))
+        name, places = path.name, path.points
+        behind = hidden_places(base, places, stage.view, 0.5 * case.weld(name).bead_width)
         flat = stage.to_picture(_moved_points(stage, frame, places)) * size
         at, dull = best_place(behind)
         foot = along(flat, [at])[0]
-        away = outward(stage, path["inward"], flat, foot, size)
+        away = outward(stage, path.inward, flat, foot, size)
         colour = weld_colour(record, name)
         taken += [flat, draw_arrow(axes, flat, away, colour, size, dull, at)]
         if name in named:

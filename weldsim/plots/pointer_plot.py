@@ -8,6 +8,7 @@ from weldsim.plots.style import INK, PAPER, QUIET, WELDS, new_figure, styled
 from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
+from weldsim.runs.recorded_case import recorded_case
 from weldsim.text.quantities import Units, quantity, unit_word
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean
@@ -83,7 +84,7 @@ def draw_path(
     axes.axhline(0, color=QUIET, lw=0.6, zorder=1)
     axes.axvline(0, color=QUIET, lw=0.6, zorder=1)
     set_equal_limits(axes, right, up, shape)
-    bar = record.joint.seams_of_welds
+    bar = recorded_case(record).seams_of_welds
     right_end, up_end = (_side(gauge), "") if bar else _directions(gauge)
     unit = unit_word("mm", units)
     axes.set_xlabel(f"right, {unit}{right_end}")

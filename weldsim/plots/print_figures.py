@@ -34,6 +34,7 @@ from weldsim.plots.style import INCH, INK, PRINT, PRINT_DPI, QUIET, SCREEN, new_
 from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, first_arc_start, hot_time, is_tack, seam_of
 from weldsim.runs.reading import RunRecord, read_frame, read_run
+from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
 from weldsim.text.quantities import Units, unit_word
@@ -290,7 +291,7 @@ def _need_frames(record: RunRecord) -> None:
 
 
 def _need_paths(record: RunRecord) -> None:
-    if not record.manifest.get("paths"):
+    if not recorded_paths(record):
         raise StoreError(f"{record.path}: run.json does not tell where the welds lie: run it anew")
 
 
@@ -322,13 +323,13 @@ def _end_words(record: RunRecord) -> str:
     """When the last frame is; cold only where the run was to go on until it is."""
     if not record.complete:
         return "as far as the run has come"
-    cold = record.case.get("solve", {}).get("end") == "cold"
+    cold = recorded_case(record).end == "cold"
     return f"at the end, {'cold' if cold else _when(record, record.frames[-1].time)}"
 
 
 def _first_of_seams(record: RunRecord) -> list[str]:
     """Name of the first weld of each seam that is no tack, in order."""
-    names = [p["name"] for p in record.manifest.get("paths", [])]
+    names = [p.name for p in recorded_paths(record)]
     real = [n for n in names if not is_tack(record, n)] or names
     first = {}
     for name in real:
@@ -337,7 +338,7 @@ def _first_of_seams(record: RunRecord) -> list[str]:
 
 
 def _chosen(record: RunRecord, weld: str | None) -> str:
-    names = [p["name"] for p in record.manifest.get("paths", [])]
+    names = [p.name for p in recorded_paths(record)]
     if weld is not None and weld not in names:
         raise StoreError(f"{record.path}: weld {weld!r} is not known, allowed: {', '.join(names)}")
     return weld or _first_of_seams(record)[0]
@@ -347,5 +348,5 @@ def _orders(record: RunRecord) -> list[str]:
     """Order of welding as short lines: `1 A, 2 B`."""
     import textwrap
 
-    names = [p["name"] for p in record.manifest.get("paths", [])]
+    names = [p.name for p in recorded_paths(record)]
     return textwrap.wrap(", ".join(f"{i} {n}" for i, n in enumerate(names, 1)), 62)

@@ -11,6 +11,7 @@ from weldsim.plots.style import INK, PAPER
 from weldsim.plots.vtk_grid import surface_of
 from weldsim.plots.welds import along, weld_colour
 from weldsim.runs.reading import read_frame
+from weldsim.runs.recorded_case import recorded_case, recorded_paths
 
 STEEL = "#dfe4e8"
 FINE = 3  # drawn so many times larger, for print
@@ -50,13 +51,13 @@ def numbered_welds(record, stage, axes) -> None:
     base = surface_of(read_frame(record.frames[0]))
     size = np.array([axes.figure.get_figwidth() * axes.get_position().width,
                      axes.figure.get_figheight() * axes.get_position().height])  # fmt: skip
-    widths = {w["name"]: w.get("bead_width", 0.0) for w in record.case.get("welds", [])}
+    case = recorded_case(record)
     taken: list[np.ndarray] = []
-    for number, path in enumerate(record.manifest.get("paths", []), 1):
-        places = along(np.asarray(path["points"], dtype=float), np.linspace(0, 1, PLACES))
-        behind = hidden_places(base, places, stage.view, 0.5 * widths.get(path["name"], 0.0))
+    for number, path in enumerate(recorded_paths(record), 1):
+        places = along(path.points, np.linspace(0, 1, PLACES))
+        behind = hidden_places(base, places, stage.view, 0.5 * case.weld(path.name).bead_width)
         flat = stage.to_picture(places) * size
-        colour = weld_colour(record, path["name"])
+        colour = weld_colour(record, path.name)
         style = (0, (2.0, 1.4)) if behind.mean() > 0.5 else "-"
         axes.plot(*(flat / size).T, color=colour, lw=1.4, ls=style, zorder=5)
         k = (2 * PLACES) // 3
@@ -65,7 +66,7 @@ def numbered_welds(record, stage, axes) -> None:
                 "arrowstyle": "-|>,head_width=0.14,head_length=0.3", "color": colour, "lw": 1.2,
                 "shrinkA": 0, "shrinkB": 0})  # fmt: skip
         foot = flat[PLACES // 2]
-        away = -np.array([np.dot(path["inward"], stage.right), np.dot(path["inward"], stage.up)])
+        away = -np.array([np.dot(path.inward, stage.right), np.dot(path.inward, stage.up)])
         away = away / max(np.linalg.norm(away), 1e-9)
         at = _free(foot, away, taken, size)
         taken.append(at)

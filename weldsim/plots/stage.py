@@ -5,13 +5,16 @@ Parallel projection, z up; metal that is not there yet does not count.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
 from weldsim.errors import StoreError
 from weldsim.plots.melt_smoothing import smooth_melt, softened_points
 from weldsim.runs.reading import FieldFrame, RunRecord, read_frame
+from weldsim.runs.recorded_case import RecordedCase, recorded_case, recorded_paths
 
 KELVIN = 273.15
 HIGHEST = 1600.0  # degC; hotter metal takes the last colour
@@ -20,6 +23,13 @@ BAR_SIZE = (1500, 600)  # pixel; a bar is long and low
 WIDEST, TALLEST, NARROWEST = 1500, 950, 1000  # pixel; bounds of the image of any other part
 VIEW = (0.55, 0.80, 0.38)  # toward the eye, from a bar's front
 FLAT, FROM_ABOVE = 0.25, 0.75  # height over length of a part seen from higher up, and how high
+
+
+class HasPath(Protocol):
+    """A weld that lies somewhere: places (M, 3) [m], unit vector into the part."""
+
+    points: np.ndarray
+    inward: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -107,15 +117,16 @@ def make_stage(record: RunRecord, size=None) -> Stage:
         hottest = max(hottest, float(frame.temperature[on].max()) - KELVIN)
         coldest = min(coldest, float(frame.temperature[on].min()) - KELVIN)
     length = float(np.ptp(frame.points, axis=0).max())
-    if record.joint.seams_of_welds:
-        side = -1.0 if _faces(record)[:1] == ["back"] else 1.0
+    case = recorded_case(record)
+    if case.seams_of_welds:
+        side = -1.0 if case.welds and case.welds[0].face == "back" else 1.0
         view, size = _unit([VIEW[0], VIEW[1] * side, VIEW[2]]), size or BAR_SIZE
     else:
-        view = best_view(record.manifest.get("paths", []), np.ptp(frame.points, axis=0))
+        view = best_view(recorded_paths(record), np.ptp(frame.points, axis=0))
     stage = Stage(
         view, np.zeros(3), (1.0, 1.0), tuple(size or BAR_SIZE),
         round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
-        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(record), softened,
+        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(case), softened,
     )  # fmt: skip
     stage = aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
     return stage if size else replace(stage, size=fitting_size(stage.reach))
@@ -130,13 +141,13 @@ def _unit(vector) -> np.ndarray:
     return np.asarray(vector, dtype=float) / np.linalg.norm(vector)
 
 
-def best_view(paths, extent) -> np.ndarray:
+def best_view(paths: Sequence[HasPath], extent: np.ndarray) -> np.ndarray:
     """Unit vector to the eye that sees as much of the welds as can be seen from one place.
 
     Parameters
     ----------
-    paths : list of dict
-        `points` (M, 3) and `inward` (3,) of each weld, as in run.json. [m]
+    paths : sequence of WeldPath or RecordedPath
+        Places (M, 3) [m] and the way inward (3,) of each weld.
     extent : (3,)
         Size of the part along the axes. [m]
 
@@ -152,8 +163,8 @@ def best_view(paths, extent) -> np.ndarray:
             for x in (1, -1):
                 view = _unit([x * VIEW[0], y * VIEW[1], up * high])
                 seen = sum(
-                    float(np.linalg.norm(np.diff(np.asarray(p["points"]), axis=0), axis=1).sum())
-                    * max(0.0, -float(np.dot(p["inward"], view)))
+                    float(np.linalg.norm(np.diff(p.points, axis=0), axis=1).sum())
+                    * max(0.0, -float(np.dot(p.inward, view)))
                     for p in paths
                 )
                 if best is None or seen > 1.02 * best[0]:
@@ -205,16 +216,12 @@ def largest_displacement(frame: FieldFrame) -> float:
     return float(np.linalg.norm(frame.displacement[active_lattice_points(frame)], axis=1).max())
 
 
-def _faces(record: RunRecord) -> list[str]:
-    return [w.get("face", "front") for w in record.case.get("welds", [])]
-
-
-def _jaws(record: RunRecord) -> tuple:
+def _jaws(case: RecordedCase) -> tuple:
     """Boxes of a vise's jaws beside a bar, for the eye only."""
-    hold, part = record.case.get("hold", {}), record.case.get("part", {})
-    if hold.get("kind") != "vise":
+    part = case.part
+    if case.hold != "vise" or not case.seams_of_welds:
         return ()
-    y, z = part["thickness"] / 2, part["width"] / 2
-    thick, over = max(0.2 * part["width"], part["thickness"]), 0.06 * part["width"]
-    ends = (0.0, hold["length"]), (-z - over, z + over)
+    y, z = part.thickness / 2, part.width / 2
+    thick, over = max(0.2 * part.width, part.thickness), 0.06 * part.width
+    ends = (0.0, case.hold_length), (-z - over, z + over)
     return tuple((*ends[0], *sorted((s * y, s * (y + thick))), *ends[1]) for s in (1, -1))

@@ -20,6 +20,7 @@ from weldsim.plots.welds import (
     weld_colour,
 )
 from weldsim.runs.reading import RunRecord
+from weldsim.runs.recorded_case import RecordedRule, recorded_case
 
 WIDTH, ROW, BAR = 960, 30, 20  # of the drawing, a line, a band
 LETTER = 6.6  # width of a letter of the labels
@@ -61,7 +62,7 @@ def timetable_svg(record: RunRecord) -> str:
     for i, name in enumerate(names):
         y = ROW * i + ROW / 2
         out.append(_text(left - 10, y + 4, name, INK, "end"))
-    numbers = {w["name"]: i for i, w in enumerate(record.case.get("welds", []), 1)}
+    numbers = {w.name: i for i, w in enumerate(recorded_case(record).welds, 1)}
     for arc in arcs:
         row = rows.index(seam_of(record, arc[0]))
         out += _band(record, arc, numbers.get(arc[0]), ROW * row + ROW / 2, x, arcs)
@@ -92,31 +93,27 @@ def clamp_spans(record: RunRecord) -> list[ClampSpan]:
         for name in entry.get("clamps", []):
             off.setdefault(name, float(entry.get("time_s", 0.0)))
     out = []
-    for clamp in record.case.get("clamps") or []:
-        name = clamp["name"]
-        start = _moment(clamp.get("on"), ends)
-        end = off.get(name, _moment(clamp.get("off"), ends))
-        rule = clamp.get("off") or {"kind": "never"}
+    for clamp in recorded_case(record).clamps:
+        start = 0.0 if clamp.on is None else _moment(clamp.on, ends)
+        end = off.get(clamp.name, _moment(clamp.off, ends))
         words = "on" if start is not None else "on by temperature"
         if end is not None:
             words = f"off at {end - zero:.0f} s"
-        elif rule.get("kind") == "never":
+        elif clamp.off.kind == "never":
             words = "stays on"
-        elif rule.get("kind") in ("cold", "below"):
-            words = "off when cold" if rule["kind"] == "cold" else "off by temperature"
+        elif clamp.off.kind in ("cold", "below"):
+            words = "off when cold" if clamp.off.kind == "cold" else "off by temperature"
         begin = (start if start is not None else zero) - zero
-        out.append(ClampSpan(name, begin, None if end is None else end - zero, words))
+        out.append(ClampSpan(clamp.name, begin, None if end is None else end - zero, words))
     return out
 
 
-def _moment(rule: dict | None, ends: dict) -> float | None:
+def _moment(rule: RecordedRule, ends: dict) -> float | None:
     """When a start rule comes true on the run's clock; None where a temperature decides. [s]"""
-    if rule is None:
-        return 0.0
-    if rule.get("kind") == "time":
-        return float(rule["seconds"])
-    if rule.get("kind") == "after" and ends.get(rule.get("weld")) is not None:
-        return ends[rule["weld"]] + float(rule["seconds"])
+    if rule.kind == "time":
+        return rule.seconds
+    if rule.kind == "after" and ends.get(rule.weld) is not None:
+        return ends[rule.weld] + rule.seconds
     return None
 
 

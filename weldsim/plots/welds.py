@@ -5,10 +5,14 @@ Clock on all pictures: seconds since the first arc started.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from weldsim.plots.style import WELDS
 from weldsim.runs.reading import FrameFile, RunRecord
+from weldsim.runs.recorded_case import RecordedPath, recorded_case, recorded_paths
 
 MOST_NAMED = 8  # welds; with more, the first of each seam is named
 STEPS = 25  # places of a path looked at
@@ -56,44 +60,39 @@ def pauses_between(found) -> list[tuple[float, float]]:
 
 def weld_colour(record: RunRecord, name: str) -> str:
     """The colour of a weld, the same on every picture."""
-    return colours_of(record.manifest.get("case", {}).get("welds", [])).get(name, WELDS[0])
+    welds = recorded_case(record).welds
+    return colours_of([(w.name, w.group) for w in welds]).get(name, WELDS[0])
 
 
-def colours_of(welds) -> dict[str, str]:
-    """Name -> colour of welds with `name` and `seam`: one each; one a seam where they run out."""
-    keys = [w["name"] for w in welds]
-    if len(keys) > len(WELDS) and all(w.get("seam") for w in welds):
-        keys = [w["seam"] for w in welds]
+def colours_of(welds: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """Name -> colour of welds given as (name, seam): one each; one a seam where they run out."""
+    keys = [seam if len(welds) > len(WELDS) else name for name, seam in welds]
     order = list(dict.fromkeys(keys))
-    names = (w["name"] for w in welds)
+    names = (name for name, _ in welds)
     return {n: WELDS[order.index(k) % len(WELDS)] for n, k in zip(names, keys, strict=True)}
 
 
 def seam_of(record: RunRecord, name: str) -> str:
     """Seam that a weld lies on; the weld itself on a bar."""
-    welds = record.manifest.get("case", {}).get("welds", [])
-    return next((w.get("seam") or name for w in welds if w["name"] == name), name)
+    return recorded_case(record).weld(name).group
 
 
 def is_tack(record: RunRecord, name: str) -> bool:
     """Whether an arc lays a tack."""
-    welds = record.manifest.get("case", {}).get("welds", [])
-    return any(w["name"] == name and w.get("tack", -1) >= 0 for w in welds)
+    return recorded_case(record).weld(name).is_tack
 
 
-def first_of_seams(welds) -> set[str]:
+def first_of_seams(welds: Sequence[tuple[str, str]]) -> set[str]:
     """Names to write of welds given as (name, seam): with many, the first of each seam."""
     if len(welds) <= MOST_NAMED:
         return {name for name, _ in welds}
     return set({seam: name for name, seam in reversed(welds)}.values())
 
 
-def paths_of(record: RunRecord) -> list[dict]:
-    """Paths of the welds as run.json has them, each with points (M, 3) at equal steps. [m]"""
-    return [
-        {**p, "points": along(np.asarray(p["points"], dtype=float), np.linspace(0, 1, STEPS))}
-        for p in record.manifest.get("paths", [])
-    ]
+def paths_of(record: RunRecord) -> list[RecordedPath]:
+    """Paths of the welds, each with `STEPS` places at equal steps. [m]"""
+    shares = np.linspace(0, 1, STEPS)
+    return [replace(p, points=along(p.points, shares)) for p in recorded_paths(record)]
 
 
 def along(flat: np.ndarray, shares) -> np.ndarray:
@@ -121,11 +120,11 @@ def hot_time(record: RunRecord) -> float:
     if first is None:
         return record.frames[0].time
     times, values = record.gauges["time_s"], record.gauges[first]
-    arcs = record.manifest.get("timetable", [])
+    zero = first_arc_start(record)
     hot = np.zeros(times.size, dtype=bool)
-    for arc in arcs:  # the cold end of a bar that keeps moving is no picture of the hot one
-        end = times[-1] if arc["end"] is None else arc["end"]
-        hot |= (times >= arc["start"]) & (times <= end)
+    # the cold end of a bar that keeps moving is no picture of the hot one
+    for _, start, end in arc_times(record):
+        hot |= (times >= start + zero) & (times <= end + zero)
     travel = np.where(hot if hot.any() else True, np.abs(values - values[0]), -1.0)
     return float(times[np.argmax(travel)])
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weldsim.runs.reading import RunRecord
+from weldsim.runs.recorded_case import RecordedCase, recorded_case
 from weldsim.text.quantities import quantity, words
 
 START_OF_BAR = "The part starts flat, without stress, at its preheat temperature; no tack welds."
@@ -91,39 +92,35 @@ VALIDATION = {
 
 def assumptions(record: RunRecord) -> list[str]:
     """What the numbers rest on, by what the case has."""
-    case = record.case
-    model = case.get("solve", {}).get("model", "plastic")
-    hold = case.get("hold", {}).get("kind", "free")
-    bar = record.joint.seams_of_welds
-    first = [START_OF_BAR] if bar else [START_OF_JOINT, *_pieces(case, record.joint.needs_file)]
-    held = [] if bar else _clamping(case)
+    case = recorded_case(record)
+    hold = case.hold
+    first = [START_OF_BAR] if case.seams_of_welds else [START_OF_JOINT, *_pieces(case)]
+    held = [] if case.seams_of_welds else _clamping(case)
     if hold == "free" and held:
         hold = "ends"
     extra = [ASSUMED_BY_HOLD.get(hold), *held]
-    if any(case.get("preset") or ()):
+    if case.leans:
         extra.append(PRESET)
-    if case.get("cooling_film_coefficient") is not None:
-        film = quantity(case["cooling_film_coefficient"], "W/m²/K", ".4g")
-        extra.append(words(FORCED, film))
-    extra.append(ASSUMED_BY_MODEL.get(model))
+    if case.cooling_film is not None:
+        extra.append(words(FORCED, quantity(case.cooling_film, "W/m²/K", ".4g")))
+    extra.append(ASSUMED_BY_MODEL.get(case.model))
     return [*first, *ASSUMED, *(line for line in extra if line)]
 
 
-def _pieces(case: dict, own_file: bool) -> list[str]:
+def _pieces(case: RecordedCase) -> list[str]:
     """How the pieces of a joint are together before and between the arcs."""
-    arcs = [bool(t.get("arc")) for t in case.get("tacks") or []]
+    arcs = case.tacks_with_arc
     out = [ASSUMED_BY_TACKS["cold"]] if arcs and not all(arcs) else []
     out += [ASSUMED_BY_TACKS["arc"]] if any(arcs) else []
     out += [] if arcs else [ASSUMED_BY_TACKS["none"]]
-    if own_file:
+    if case.joint.needs_file:
         return [*out, OWN_LAND]
-    return [*out, OPEN_LAND] if "penetration" in case.get("part", {}) else out
+    return out if case.part.penetration is None else [*out, OPEN_LAND]
 
 
-def _clamping(case: dict) -> list[str]:
+def _clamping(case: RecordedCase) -> list[str]:
     """What clamps do, by kind, and what happens when one comes off."""
-    clamps = case.get("clamps") or []
-    kinds = dict.fromkeys(c.get("kind", "rigid") for c in clamps)
+    kinds = dict.fromkeys(c.kind for c in case.clamps)
     out = [ASSUMED_BY_CLAMP[k] for k in kinds if k in ASSUMED_BY_CLAMP]
-    loose = any((c.get("off") or {"kind": "never"}).get("kind") != "never" for c in clamps)
+    loose = any(c.off.kind != "never" for c in case.clamps)
     return [*out, LOOSE] if loose else out

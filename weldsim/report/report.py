@@ -37,6 +37,7 @@ from weldsim.report.tables import (
 from weldsim.report.units_switch import both, cell, heading
 from weldsim.report.viewer import scene_data, viewer_parts
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
+from weldsim.runs.recorded_case import recorded_case
 from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.quantities import Words, quantity, span, words
@@ -211,7 +212,7 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
         "balances": balance_table(record),
         "assumptions": assumptions(record),
         "checked": [f"{name} ({source})" for name, source, _ in CHECKED],
-        "missing": VALIDATION.get(record.case.get("part", {}).get("kind"), ""),
+        "missing": VALIDATION.get(recorded_case(record).part.kind, ""),
         "inputs": inputs(record),
     }
 

@@ -7,9 +7,16 @@ import math
 import numpy as np
 
 from weldsim.runs.reading import Column, RunRecord
+from weldsim.runs.recorded_case import (
+    RecordedClamp,
+    RecordedRule,
+    RecordedWeld,
+    recorded_case,
+    recorded_paths,
+)
 from weldsim.schema.process import PROCESSES
 from weldsim.text.describe_bar import POSITIONS
-from weldsim.text.describe_joint import position
+from weldsim.text.describe_joint import position, up_of
 from weldsim.text.quantities import Quantity, Words, joined, quantity, span, unit_word, words
 from weldsim.text.words import error_quantity, reading, rounded_quantity, settled
 
@@ -42,25 +49,25 @@ def _gauge_row(record: RunRecord, column: Column, entry: dict | None) -> dict:
 def weld_table(record: RunRecord) -> list[dict]:
     """One row a weld: process, settings, arc times, energies, cooling time, interpass."""
     read = {w["name"]: w for w in record.summary.get("welds", [])}
-    welds = record.case.get("welds", [])
-    passes = [(w.get("seam"), w.get("number", 1)) for w in welds if w.get("tack", -1) < 0]
-    split = {p for p in passes if p[0] and passes.count(p) > 1}
+    welds = recorded_case(record).welds
+    passes = [(w.group, w.number) for w in welds if not w.is_tack]
+    split = {p for p in passes if passes.count(p) > 1}
     return [
-        _weld_row(w, read.get(w["name"], {}), (w.get("seam"), w.get("number", 1)) in split)
+        _weld_row(w, read.get(w.name, {}), (w.group, w.number) in split)
         | {"number": f"{number}", "position": working_position(record, w)}
         for number, w in enumerate(welds, 1)
     ]
 
 
-def _weld_row(weld: dict, read: dict, split: bool) -> dict:
-    process, _ = PROCESSES.get(str(weld.get("process")), ("", None))
+def _weld_row(weld: RecordedWeld, read: dict, split: bool) -> dict:
+    process, _ = PROCESSES.get(weld.process, ("", None))
     return {
-        "name": weld["name"],
-        "process": f"{process} ({weld.get('process')})",
+        "name": weld.name,
+        "process": f"{process} ({weld.process})",
         "where": weld_place(weld, split),
-        "current": _number(weld.get("current"), ".0f"),
-        "voltage": _number(weld.get("voltage"), ".1f"),
-        "speed": _cell(weld.get("speed"), "mm/s", ".2f", 1e3),
+        "current": _number(weld.current, ".0f"),
+        "voltage": _number(weld.voltage, ".1f"),
+        "speed": _cell(weld.speed, "mm/s", ".2f", 1e3),
         "start": _number(read.get("start_s"), ".0f"),
         "end": _number(read.get("end_s"), ".0f"),
         "arc_energy": _cell(read.get("arc_energy_kJ_mm"), "kJ/mm", ".2f"),
@@ -70,19 +77,17 @@ def _weld_row(weld: dict, read: dict, split: bool) -> dict:
     }
 
 
-def working_position(record: RunRecord, weld: dict) -> str:
+def working_position(record: RunRecord, weld: RecordedWeld) -> str:
     """Working position of ISO 6947; of a curved seam the positions in turn."""
-    part = record.case.get("part", {})
-    if record.joint.seams_of_welds:
-        key = weld.get("travel") if weld.get("line") == "across" else weld.get("face")
+    case = recorded_case(record)
+    if case.seams_of_welds:
+        key = weld.travel if weld.line == "across" else weld.face
         return POSITIONS[key][0] if key in POSITIONS else "–"
-    path = next((p for p in record.manifest.get("paths", []) if p["name"] == weld["name"]), None)
-    if path is None or len(path["points"]) < 2:
+    path = next((p for p in recorded_paths(record) if p.name == weld.name), None)
+    if path is None or len(path.points) < 2:
         return "–"
-    axis = part.get("up", "+z")
-    up = np.eye(3)["xyz".index(axis[1])] * (1 if axis[0] == "+" else -1)
-    points = np.asarray(path["points"], dtype=float)
-    inwards = _inward_along(points, np.asarray(path["inward"], dtype=float))
+    up, points = up_of(case.part), path.points
+    inwards = _inward_along(points, path.inward)
     curved = len(points) > 2 and np.ptp(inwards, axis=0).max() > 1e-6
     found = []
     for step, inward in zip(np.diff(points, axis=0), inwards, strict=False):
@@ -123,69 +128,67 @@ def _centre(points) -> np.ndarray:
     return a + np.cross(np.dot(u, u) * v - np.dot(v, v) * u, -w) / (2 * np.dot(w, w))
 
 
-def weld_place(weld: dict, split: bool = False) -> str:
+def weld_place(weld: RecordedWeld, split: bool = False) -> str:
     """Where a weld lies: face, line and travel on a bar; seam, pass and travel on a joint.
 
     With `split` it is one of several stretches of its pass, which is then told.
     """
-    if weld.get("face"):  # a bead on a bar
-        return f"{weld.get('face')}, {weld.get('line')}, {weld.get('travel')}"
-    if weld.get("tack", -1) >= 0:
-        return words("tack on {}, {}", weld["seam"], span_words(weld))
-    if not weld.get("filler", True):
-        return f"{weld['seam']}, heat only, {weld.get('travel')}"
-    whole = f"{weld['seam']}, pass {weld.get('number', 1)}, {weld.get('travel')}"
+    if weld.face or not weld.seam:
+        return f"{weld.face}, {weld.line}, {weld.travel}"
+    if weld.is_tack:
+        return words("tack on {}, {}", weld.seam, span_words(weld))
+    if not weld.filler:
+        return f"{weld.seam}, heat only, {weld.travel}"
+    whole = f"{weld.seam}, pass {weld.number}, {weld.travel}"
     return words("{}, {}", whole, span_words(weld)) if split else whole
 
 
-def span_words(weld: dict) -> Words:
+def span_words(weld: RecordedWeld) -> Words:
     """Stretch of a seam in mm along its natural direction."""
-    return Words(span(1e3 * weld.get("begin", 0.0), 1e3 * weld.get("finish", 0.0), "mm", ".4g"))
+    return Words(span(1e3 * weld.begin, 1e3 * weld.finish, "mm", ".4g"))
 
 
 def clamp_table(record: RunRecord) -> list[dict]:
     """One row a clamp; none for a bar's vise, which the assumptions describe."""
-    clamps = record.case.get("clamps") or []
-    if record.joint.seams_of_welds:
-        clamps = [c for c in clamps if c["name"] != "vise"]
+    case = recorded_case(record)
     return [
         {
-            "name": c["name"],
-            "at": ", ".join(c.get("at", [])),
-            "kind": c.get("kind", "rigid"),
+            "name": c.name,
+            "at": ", ".join(c.at),
+            "kind": c.kind,
             "stiffness": _stiffness(c),
-            "heat": _cell(c.get("conductance") or None, "W/m²/K", ".4g"),
-            "on": rule_words(c.get("on"), "from the start"),
-            "off": rule_words(c.get("off"), "never"),
+            "heat": _cell(c.conductance or None, "W/m²/K", ".4g"),
+            "on": rule_words(c.on, "from the start"),
+            "off": rule_words(c.off, "never"),
         }
-        for c in clamps
+        for c in case.clamps
+        if not (case.seams_of_welds and c.name == "vise")
     ]
 
 
-def _stiffness(clamp: dict) -> str:
+def _stiffness(clamp: RecordedClamp) -> str:
     """Of a spring in kN/mm and kN m/rad."""
-    if clamp.get("kind") != "spring":
+    if clamp.kind != "spring":
         return "–"
-    turning = clamp.get("turning")
-    stiffness = quantity(clamp.get("stiffness", 0.0) / 1e6, "kN/mm", ".4g")
-    if not turning:
+    stiffness = quantity(clamp.stiffness / 1e6, "kN/mm", ".4g")
+    if not clamp.turning:
         return words("{}, free to turn", stiffness)
-    return words("{}, {}", stiffness, quantity(turning / 1e3, "kN m/rad", ".4g"))
+    return words("{}, {}", stiffness, quantity(clamp.turning / 1e3, "kN m/rad", ".4g"))
 
 
-def rule_words(rule: dict | None, usual: str) -> str:
-    """When something happens, from a start rule in run.json."""
-    if rule is None or rule.get("kind") == "never":
+def rule_words(rule: RecordedRule | None, usual: str) -> str:
+    """When something happens; `usual` where nothing is said."""
+    if rule is None or rule.kind == "never":
         return usual if rule is None else "never"
-    if rule["kind"] == "cold":
+    if rule.kind == "cold":
         return "when the part is cold"
-    if rule["kind"] == "time":
-        return f"at {rule['seconds']:.4g} s" if rule["seconds"] else "from the start"
-    if rule["kind"] == "after":
-        after = f"{rule['seconds']:.4g} s after " if rule["seconds"] else "at "
-        return f"{after}the end of {rule['weld']}"
-    what = rule.get("weld") or "the weld zone"
-    return words("when {} is below {}", what, quantity(rule["temperature"] - KELVIN, "°C", ".4g"))
+    if rule.kind == "time":
+        return f"at {rule.seconds:.4g} s" if rule.seconds else "from the start"
+    if rule.kind == "after":
+        after = f"{rule.seconds:.4g} s after " if rule.seconds else "at "
+        return f"{after}the end of {rule.weld}"
+    what = rule.weld or "the weld zone"
+    return words("when {} is below {}", what, quantity(rule.temperature - KELVIN, "°C", ".4g"))
 
 
 def locked_table(record: RunRecord) -> list[tuple[str, str]]:

@@ -30,6 +30,7 @@ from weldsim.plots.welds import (
     weld_colour,
 )
 from weldsim.runs.reading import FrameFile, RunRecord, read_frame, read_run
+from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.schema.tolerance import read_tolerance
 
 KELVIN = 273.15
@@ -87,7 +88,7 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
         **_places(record, 1e3 * first.points[skin.used], skin),
         "pointers": [_pointer(record, g) for g in record.pointers],
         "view": [float(v) for v in view_of(record, first.points)],
-        "up": record.case.get("part", {}).get("up", "+z"),
+        "up": recorded_case(record).part.up,
         "colours": {"temperature": list(GLOW), "displacement": list(MOVED)},
     }
 
@@ -115,7 +116,7 @@ def skin_size(frame) -> int:
 
 def view_of(record: RunRecord, points) -> np.ndarray:
     """Unit vector to the eye that sees most of the welds."""
-    return best_view(record.manifest.get("paths", []), np.ptp(points, axis=0))
+    return best_view(recorded_paths(record), np.ptp(points, axis=0))
 
 
 @lru_cache(maxsize=96)
@@ -200,15 +201,14 @@ def _places(record: RunRecord, skin_points, skin: OuterSurface) -> dict:
     welds = [
         {
             "number": number,
-            "name": path["name"],
-            **_kind(record, path["name"]),
-            "inward": path["inward"],
-            **placed(along(np.asarray(path["points"], dtype=float),
-                           np.linspace(0, 1, PATH_PLACES))),
+            "name": path.name,
+            **_kind(record, path.name),
+            "inward": path.inward.tolist(),
+            **placed(along(path.points, np.linspace(0, 1, PATH_PLACES))),
         }
-        for number, path in enumerate(record.manifest.get("paths", []), 1)
+        for number, path in enumerate(recorded_paths(record), 1)
     ]  # fmt: skip
-    speeds = {w["name"]: 1e3 * w.get("speed", 0.0) for w in record.case.get("welds", [])}
+    speeds = {w.name: 1e3 * (w.speed or 0.0) for w in recorded_case(record).welds}
     burning = {e["name"] for e in record.manifest.get("timetable", []) if e["end"] is None}
     arcs = [
         {"name": name, "start": round(start, 3), "end": round(stop, 3),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 from weldsim.runs.reading import Column, RunRecord
+from weldsim.runs.recorded_case import recorded_case
 from weldsim.text.quantities import (
     Number,
     Quantity,
@@ -57,7 +58,7 @@ def unfinished(record: RunRecord) -> str:
 def gauge_words(record: RunRecord, name: str) -> list[str]:
     """Where one gauge ends, how far it went on the way, and when it settled."""
     columns = [c for c in record.columns if c.gauge == name and c.weld is None]
-    kind = next((g.get("kind") for g in record.case.get("gauges", []) if g["name"] == name), None)
+    kind = recorded_case(record).gauge(name).kind
     if kind == "reaction":
         return _reaction(record, name, columns)
     where = _gap_end(record, name, columns) if kind == "gap" else None
@@ -65,15 +66,11 @@ def gauge_words(record: RunRecord, name: str) -> list[str]:
     return [where, *_swing(record, name, columns)]
 
 
-def _gauge(record: RunRecord, name: str) -> dict:
-    return next(g for g in record.case.get("gauges", []) if g["name"] == name)
-
-
 def _gap_end(record: RunRecord, name: str, columns: list[Column]) -> str:
     """`The gap on the front side opens by 0.12 mm.`"""
     (column,) = columns
     value = _end(record, column)
-    place = f"the gap on the {_gauge(record, name).get('at')} side"
+    place = f"the gap on the {recorded_case(record).gauge(name).at} side"
     called = place[0].upper() + place[1:] if name in KINDS else f"{name}, {place},"
     now = "" if record.complete else " so far"
     if abs(value) < SHUT:
@@ -102,7 +99,7 @@ def _reaction(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
     import numpy as np
 
     times = record.gauges["time_s"]
-    clamp = _gauge(record, name).get("at")
+    clamp = recorded_case(record).gauge(name).at
     called = f"Clamp {clamp}" if name in (*KINDS, clamp) else f"{name}: clamp {clamp}"
     ends = {unit: float(resultant(record, name, unit)[0][-1]) for unit in LEAST}
     now = "at the end" if record.complete else "so far"
