@@ -101,7 +101,7 @@ def _small_print(why: Why, reading) -> str:
 
 @styled
 def part_picture(record, why: Why, reading):
-    """The laid metal painted with what its locked-in strain adds for each volume."""
+    """The active metal painted with what its locked-in strain adds for each volume."""
     reading = reading.shown
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
@@ -140,6 +140,7 @@ def _painted(stage, frame, share):
     surface = grid.extract_surface(algorithm="dataset_surface")
 
     def add(plotter) -> None:
+        """Painted cells and sharp edges."""
         plotter.add_mesh(
             surface, scalars="share", cmap=colour_map(AGAINST), clim=(0.0, 1.0),
             show_scalar_bar=False, n_colors=512, ambient=0.8, diffuse=0.25, specular=0.0,

@@ -54,6 +54,7 @@ def movement_bar(figure, stage, axes) -> None:
 
 
 def finish_bar(bar, labels, words: str) -> None:
+    """Letters and words of a colour bar; `labels` None keeps the numbers it has."""
     bar.outline.set_visible(False)
     bar.ax.grid(False)
     bar.ax.minorticks_off()
@@ -64,6 +65,7 @@ def finish_bar(bar, labels, words: str) -> None:
 
 
 def bar_axes(figure):
+    """Axes for a colour bar at the foot of a figure."""
     width, height = figure.get_figwidth(), figure.get_figheight()
     share = max(0.5, min(BAR / width, 0.9))
     return figure.add_axes(((1 - share) / 2, 0.52 / height, share, 0.14 / height))

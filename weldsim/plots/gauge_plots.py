@@ -27,6 +27,7 @@ def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric
     Parameters
     ----------
     record : RunRecord
+        Of a run, finished or not.
     width : float
         Of the figure. [inch]
     units : {"metric", "us"}
@@ -35,6 +36,7 @@ def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric
     Returns
     -------
     matplotlib.figure.Figure
+        Under the house style.
     """
     kinds = [u for u in PANEL_TITLES if any(c.unit == u for c in record.columns)]
     cut, end = axis_cut(record), float(clock(record)[-1])

@@ -32,10 +32,10 @@ from weldsim.plots.welds import MOST_NAMED, along, colours_of, first_of_seams
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
 
-STEEL, FILLER, HELD = "#dfe4e8", "#f3d9b0", "#a8cbe8"
+STEEL, FILLER, CLAMPED = "#dfe4e8", "#f3d9b0", "#a8cbe8"
 MESH = "#aeb8c0"  # lines of the mesh
 TACK = "#1f2a36"
-LAID = ("fill", "root", "bead")  # first words of the regions that arcs lay
+FILLED = ("fill", "root", "bead")  # first words of the regions that arcs fill
 ROUND = 0.27  # inch; the number of a weld with its ring
 CLOSE = 0.42  # welds that span less of the part are drawn again from nearby
 NEAR_SIZE = (1000, 950)  # pixel
@@ -47,6 +47,7 @@ def draw_layout(case, path, grade: str | None = None) -> Path:
     Parameters
     ----------
     case : Case
+        Any; nothing of it is computed.
     path : path
         File to write.
     grade : str, optional
@@ -55,6 +56,7 @@ def draw_layout(case, path, grade: str | None = None) -> Path:
     Returns
     -------
     pathlib.Path
+        Of the picture.
 
     Raises
     ------
@@ -131,7 +133,7 @@ def surfaces(case, part):
     grid = vtk_grid(points, cells)
     filler = np.zeros(len(cells), dtype=bool)
     for name, members in part.regions.items():
-        if name.split()[0] in LAID:
+        if name.split()[0] in FILLED:
             filler[members] = True
     grid.cell_data["filler"] = filler
     body = grid.extract_surface(algorithm="dataset_surface", pass_pointid=True)
@@ -142,12 +144,12 @@ def surfaces(case, part):
         for corners in np.sort(part.mesh.facets[:, part.mesh.boundaries[face]].T, axis=1)
     }
     corners = np.sort(body["vtkOriginalPointIds"][body.regular_faces], axis=1)
-    held = np.array([tuple(c) in clamped for c in corners])
-    steel, metal, grip = (
-        (255 * np.array(to_rgb(c))).round().astype(np.uint8) for c in (STEEL, FILLER, HELD)
+    on_clamp = np.array([tuple(c) in clamped for c in corners])
+    steel, metal, clamped_steel = (
+        (255 * np.array(to_rgb(c))).round().astype(np.uint8) for c in (STEEL, FILLER, CLAMPED)
     )
     colour = np.where(body["filler"].astype(bool)[:, None], metal, steel)
-    body.cell_data["colour"] = np.where(held[:, None], grip, colour).astype(np.uint8)
+    body.cell_data["colour"] = np.where(on_clamp[:, None], clamped_steel, colour).astype(np.uint8)
     return body, base
 
 
@@ -176,6 +178,7 @@ def mesh_image(stage, body, fine: int = 2) -> np.ndarray:
     """The meshed part from the stage's camera, uint8 (height, width, 3)."""
 
     def add(plotter) -> None:
+        """Faces by what they are, lines of the mesh, sharp edges."""
         plotter.add_mesh(
             body, scalars="colour", rgb=True, show_edges=True, edge_color=MESH,
             line_width=0.6 * fine, ambient=0.62, diffuse=0.42, specular=0.0,
@@ -262,8 +265,8 @@ def _draw_axes(axes, stage, image, up: str | None) -> np.ndarray:
     arrows = [(np.eye(3)[i], "xyz"[i]) for i in range(3)]
     if up and up[0] == "-":
         arrows.append((-np.eye(3)["xyz".index(up[1])], "up"))
-    for way, name in arrows:
-        flat = np.array([way @ stage.right, way @ stage.up])
+    for direction, name in arrows:
+        flat = np.array([direction @ stage.right, direction @ stage.up])
         tip = foot + length * flat
         is_up = name == "up" or up == f"+{name}"
         axes.annotate("", tip / size, foot / size, zorder=9, arrowprops={
@@ -294,7 +297,7 @@ def emptiest_corner(image, size, half: float) -> np.ndarray:
     return best[1]
 
 
-def _draw_key(figure, paths, tacks, held: bool) -> None:
+def _draw_key(figure, paths, tacks, clamped: bool) -> None:
     """What the marks mean, and the order where not every weld is named."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -307,8 +310,8 @@ def _draw_key(figure, paths, tacks, held: bool) -> None:
     if tacks:
         marks.append((Line2D([], [], color=TACK, lw=5), "tack"))
     marks.append((Patch(fc=FILLER, ec=MESH), "filler"))
-    if held:
-        marks.append((Patch(fc=HELD, ec=MESH), "gripped"))
+    if clamped:
+        marks.append((Patch(fc=CLAMPED, ec=MESH), "gripped"))
     total = figure.get_figheight()
     figure.legend(
         [m for m, _ in marks], [w for _, w in marks], loc="lower left", ncols=len(marks),

@@ -45,6 +45,7 @@ def show_run(run_dir, report=None) -> Shown:
     Parameters
     ----------
     run_dir : path
+        Run folder.
     report : callable(share, text), optional
         Told how far the work is, 0 to 1.
 

@@ -293,8 +293,8 @@ def place_labels(labels, taken, size) -> list[np.ndarray]:
         best = None
         for reach in (0.12, 0.25, 0.42, 0.65, 0.95, 1.3):
             for turn in np.deg2rad([0, 25, -25, 50, -50, 80, -80, 115, -115, 150, -150, 180]):
-                way = np.array([np.cos(first + turn), np.sin(first + turn)])
-                middle = label.anchor + way * (reach + label.box / 2 * np.abs(way))
+                direction = np.array([np.cos(first + turn), np.sin(first + turn)])
+                middle = label.anchor + direction * (reach + label.box / 2 * np.abs(direction))
                 low, high = middle - label.box / 2, middle + label.box / 2
                 cost = reach + 0.25 * abs(turn)
                 cost += 10.0 * sum(np.all(low < b) and np.all(high > a) for a, b in boxes)

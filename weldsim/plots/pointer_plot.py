@@ -22,6 +22,7 @@ def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units
     Parameters
     ----------
     record : RunRecord
+        Of a run, finished or not.
     gauge : dict
         The pointer in the case: `name`, `aim`, `up`, `throw` [m].
     size : float
@@ -32,6 +33,7 @@ def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units
     Returns
     -------
     matplotlib.figure.Figure
+        Under the house style.
     """
     right, up = path_on_target(record, gauge)
     shape = float(np.clip(_reach(right) / max(_reach(up), 1e-9), 0.7, 1.5))
@@ -206,8 +208,8 @@ def _place_label(axes, place, text, taken, x, y, big, crowded=False) -> None:
     best = None
     for reach in (8, 20, 34) if big else (7,):
         for angle in np.deg2rad(np.arange(0, 360, 30)):
-            way = np.array([np.cos(angle), np.sin(angle)])
-            centre = here + way * (reach * scale + size / 2 * np.abs(way))
+            direction = np.array([np.cos(angle), np.sin(angle)])
+            centre = here + direction * (reach * scale + size / 2 * np.abs(direction))
             box = (centre - size / 2, centre + size / 2)
             cost = reach / 100 + _overlap(box, taken) + _inside(box, path) + _outside(box, axes)
             if best is None or cost < best[0]:

@@ -53,6 +53,7 @@ def of_folder(draw):
 
     @wraps(draw)
     def inside(run_folder, **options):
+        """The picture of a run folder."""
         return printed(draw)(read_run(run_folder), **options)
 
     return inside
@@ -250,7 +251,7 @@ def draw(name: str, run_folder, out, **options) -> Path:
         One of `FIGURES`.
     out : path
         The ending chooses the format: .svg, .pdf or .png (300 dots an inch).
-    options
+    **options : object
         `width_mm`, and what the picture's function knows besides.
 
     Raises

@@ -27,9 +27,10 @@ def part_image(stage, frame, paint: str, outline=None) -> np.ndarray:
 
 
 def plain_image(stage, frame) -> np.ndarray:
-    """The laid metal of a frame as built, in grey with its sharp edges, uint8 (h, w, 3)."""
+    """The active metal of a frame as built, in grey with its sharp edges, uint8 (h, w, 3)."""
 
     def add(plotter) -> None:
+        """Grey metal and its sharp edges."""
         surface = surface_of(frame)
         plotter.add_mesh(surface, color=STEEL, ambient=0.62, diffuse=0.42, specular=0.0)
         add_edges(plotter, surface, INK, 1.6 * FINE)
@@ -82,8 +83,8 @@ def _free(foot, away, taken, size) -> np.ndarray:
     start = np.arctan2(away[1], away[0])
     for reach in (2, 3, 4):
         for turn in (0.0, 0.7, -0.7, 1.4, -1.4, 2.2, -2.2):
-            way = np.array([np.cos(start + turn), np.sin(start + turn)])
-            at = foot + reach * STEP * way
+            direction = np.array([np.cos(start + turn), np.sin(start + turn)])
+            at = foot + reach * STEP * direction
             inside = np.all(at > 0.08) and np.all(at < size - 0.08)
             if inside and all(np.linalg.norm(at - t) > 0.17 for t in taken):
                 return at

@@ -36,6 +36,7 @@ def draw(stage: Stage, frame: FieldFrame, paint: str, warped=True, outline=None,
     import pyvista
 
     def add(plotter) -> None:
+        """The painted part, the outline beside it, the jaws."""
         _add_part(plotter, surface_of(frame), stage, paint, stage.warp if warped else 0.0)
         if outline is not None:
             add_edges(plotter, surface_of(outline), OUTLINE, 1.5 * fine)
@@ -63,7 +64,8 @@ def render(stage: Stage, add, background: str = PAPER, fine: int = 2) -> np.ndar
 
     Returns
     -------
-    ndarray
+    ndarray of uint8, shape (height, width, 3)
+        The image.
     """
     import pyvista
 
@@ -84,7 +86,9 @@ def hidden_places(surface, places, view, skip: float) -> np.ndarray:
     Parameters
     ----------
     surface : pyvista.PolyData
-    view : (3,) unit vector
+        Of the part.
+    view : ndarray, shape (3,)
+        Unit vector to the eye.
     skip : float
         How far in front of a place what covers it does not count: a seam's own bead. [m]
     """

@@ -46,7 +46,7 @@ class Stage:
     hottest : end of the temperature range [degC]
     coldest : start of it [degC]
     farthest : end of the displacement range [m]
-    jaws : boxes (x0, x1, y0, y1, z0, z1) of what grips the part [m]
+    jaws : boxes (x0, x1, y0, y1, z0, z1) of the vise's jaws [m]
     softened : (P,) bool, points that were soft at some time of the run; see `melt_smoothing`
     """
 
@@ -187,7 +187,7 @@ def _outer_points(points: np.ndarray) -> np.ndarray:
 
 
 def aim(stage: Stage, places: np.ndarray) -> Stage:
-    """The stage with its camera on places (P, 3) and what grips the part, with air around. [m]"""
+    """The stage with its camera on places (P, 3) and the jaws of a vise, with air around. [m]"""
     for box in stage.jaws:
         corners = [[x, y, z] for x in box[:2] for y in box[2:4] for z in box[4:]]
         places = np.concatenate([places, corners])
@@ -207,7 +207,7 @@ def round_warp(factor: float) -> float:
 
 
 def active_lattice_points(frame: FieldFrame) -> np.ndarray:
-    """Numbers of the points that belong to laid cells."""
+    """Numbers of the points that belong to active cells."""
     return np.unique(frame.cells[frame.active])
 
 

@@ -44,6 +44,7 @@ def styled(draw):
 
     @wraps(draw)
     def inside(*args, **options):
+        """The drawing, under the style."""
         from matplotlib import rc_context
 
         with rc_context(SCREEN):
@@ -57,6 +58,7 @@ def printed(draw):
 
     @wraps(draw)
     def inside(*args, **options):
+        """The drawing, under the style."""
         from matplotlib import rc_context
 
         with rc_context({**SCREEN, **PRINT}):

@@ -51,6 +51,7 @@ def timetable_svg(record: RunRecord) -> str:
     scale = (WIDTH - left - 14) / (high - low)
 
     def x(time: float) -> float:
+        """Where a time lies on the drawing."""
         return left + scale * (min(max(time, low), high) - low)
 
     height = ROW * len(names) + 44
@@ -78,9 +79,9 @@ def timetable_svg(record: RunRecord) -> str:
 def timetable_words(arcs, clamps=()) -> str:
     """The timetable in words, for a reader who cannot see it."""
     burns = [f"{name} {start:.0f} to {end:.0f} s" for name, start, end in arcs]
-    holds = [f"{g.name}: {g.words}" for g in clamps]
+    held = [f"{c.name}: {c.words}" for c in clamps]
     text = "Timetable of the arcs: " + (", ".join(burns) if burns else "no arc yet")
-    return text + (f". Clamps: {', '.join(holds)}" if holds else "")
+    return text + (f". Clamps: {', '.join(held)}" if held else "")
 
 
 def clamp_spans(record: RunRecord) -> list[ClampSpan]:

@@ -11,6 +11,7 @@ def show_units(axis, unit: str, units: Units, most: int = 6) -> None:
     Parameters
     ----------
     axis : matplotlib.axis.Axis
+        With its limits.
     unit : str
         Metric unit of its data.
     units : {"metric", "us"}

@@ -19,10 +19,12 @@ def vtk_grid(points: np.ndarray, cells: np.ndarray):
     points : ndarray, shape (P, 3)
         [m]
     cells : ndarray of int, shape (C, 8) or (C, 4)
+        Numbers of their corners.
 
     Returns
     -------
     pyvista.UnstructuredGrid
+        Hexahedra or tetrahedra. [m]
 
     Raises
     ------

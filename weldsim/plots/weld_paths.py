@@ -58,7 +58,7 @@ def _seam_points(seam) -> np.ndarray:
 
 
 def clamp_places(case, part) -> list[tuple[str, np.ndarray]]:
-    """Name of what grips and the middle of each face it grips, (3,). [m]"""
+    """Name of each clamp and the middle of each face it clamps, (3,). [m]"""
     out = []
     for clamp in case.clamps:
         for face in clamp.at:

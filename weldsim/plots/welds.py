@@ -97,11 +97,11 @@ def paths_of(record: RunRecord) -> list[RecordedPath]:
 
 def along(flat: np.ndarray, shares) -> np.ndarray:
     """Places (K, 2) at shares of the length of a line of places (M, 2)."""
-    way = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(flat, axis=0), axis=1)))
-    if way[-1] < 1e-12:
+    length = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(flat, axis=0), axis=1)))
+    if length[-1] < 1e-12:
         return np.repeat(flat[:1], len(shares), axis=0)
-    at = np.asarray(shares) * way[-1]
-    return np.column_stack([np.interp(at, way, flat[:, i]) for i in range(flat.shape[1])])
+    at = np.asarray(shares) * length[-1]
+    return np.column_stack([np.interp(at, length, flat[:, i]) for i in range(flat.shape[1])])
 
 
 def pictured_arcs(record: RunRecord) -> list[tuple[str, float, float]]:

@@ -16,8 +16,14 @@ def write_why(run_folder, replay: bool = True, progress=None, threads=None) -> P
 
     Parameters
     ----------
-    run_folder, replay, progress
-        See `why.explain`.
+    run_folder : path
+        Of a finished run.
+    replay : bool
+        Run it again to tell heating from cooling; else by place alone.
+    progress : callable(share, text), optional
+        Told how far the work is, 0 to 1.
+    threads : int, optional
+        Of the solver.
 
     Returns
     -------

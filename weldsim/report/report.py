@@ -75,6 +75,7 @@ def write_report(folders, out=None, units: str = "metric") -> Path:
     Returns
     -------
     pathlib.Path
+        Of the report.
 
     Raises
     ------

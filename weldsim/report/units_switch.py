@@ -21,6 +21,7 @@ def both(text: str, units: Units = "metric"):
     Returns
     -------
     markupsafe.Markup
+        Each quantity in an element of its own.
     """
     from markupsafe import Markup, escape
 

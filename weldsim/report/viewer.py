@@ -1,9 +1,9 @@
 """The part in three dimensions for a page: what viewer.js shows, and its scripts.
 
-`scene_data` turns a run folder into a record that JSON can hold: the skin of the part once, then
-time, movement and temperature of some of its frames. `viewer_parts` gives the scripts and the
-style that stand in a page. Clock: seconds since the first arc started. Lengths in mm, temperatures
-in degC: the units of the screen, which viewer.js turns into US ones when asked.
+`scene_data` turns a run folder into a record that JSON can hold: the outer surface of the part
+once, then time, movement and temperature of some of its frames. `viewer_parts` gives the scripts
+and the style that stand in a page. Clock: seconds since the first arc started. Lengths in mm,
+temperatures in degC: the units of the screen, which viewer.js turns into US ones when asked.
 """
 
 from __future__ import annotations
@@ -48,6 +48,7 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
     Parameters
     ----------
     run_folder : path
+        Of a run, finished or not.
     most_frames : int
         Frames are left out evenly above this number, or where the record would grow over
         `most_bytes`; the first and the last stay.
@@ -72,10 +73,10 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
     if not record.frames:
         raise StoreError(f"{record.path}: the run has no frames yet: resume it or wait")
     first = _frame(record.frames[0])
-    rough = 8 * 4 / 3 * skin_size(first)
+    rough = 8 * 4 / 3 * surface_size(first)
     most = min(most_frames, max(LEAST_FRAMES, int(most_bytes / max(rough, 1.0))))
     frames = [_frame(f) for f in pick_frames(record.frames, most)]
-    skin = outer_surface(first.points, first.cells, [f.active for f in frames])
+    surface = outer_surface(first.points, first.cells, [f.active for f in frames])
     softened = softened_points(record, frames)
     frames = [smooth_melt(f, softened) for f in frames]  # melt has no shape to draw
     return {
@@ -83,9 +84,9 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
         "title": record.title,
         "complete": record.complete,
         "status": record.manifest.get("status", "running"),
-        **_mesh(first.points, skin),
-        **_fields(record, frames, skin),
-        **_places(record, 1e3 * first.points[skin.used], skin),
+        **_mesh(first.points, surface),
+        **_fields(record, frames, surface),
+        **_places(record, 1e3 * first.points[surface.used], surface),
         "pointers": [_pointer(record, g) for g in record.pointers],
         "view": [float(v) for v in view_of(record, first.points)],
         "up": recorded_case(record).part.up,
@@ -109,8 +110,8 @@ def pick_frames(frames, most: int) -> list[FrameFile]:
     return [frames[i] for i in np.unique(np.round(some).astype(int))]
 
 
-def skin_size(frame) -> int:
-    """Number of points on the outside of all cells of a frame, about those of its skin."""
+def surface_size(frame) -> int:
+    """Number of points on the outside of all cells of a frame, about those of its surface."""
     return len(outer_surface(frame.points, frame.cells, np.ones((1, len(frame.cells)), bool)).used)
 
 
@@ -134,30 +135,30 @@ def packed(values, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode()
 
 
-def _mesh(points, skin: OuterSurface) -> dict:
-    built = skin.edges[skin.edges_on == 0]
+def _mesh(points, surface: OuterSurface) -> dict:
+    built = surface.edges[surface.edges_on == 0]
     return {
-        "points": packed(1e3 * points[skin.used], "<f4"),
-        "corners": int(skin.faces.shape[1]),
+        "points": packed(1e3 * points[surface.used], "<f4"),
+        "corners": int(surface.faces.shape[1]),
         "faces": {
-            "index": packed(skin.faces, "<u4"),
-            "on": packed(skin.faces_on, "<u2"),
-            "off": packed(skin.faces_off, "<u2"),
+            "index": packed(surface.faces, "<u4"),
+            "on": packed(surface.faces_on, "<u2"),
+            "off": packed(surface.faces_off, "<u2"),
         },
         "edges": {
-            "index": packed(skin.edges, "<u4"),
-            "on": packed(skin.edges_on, "<u2"),
-            "off": packed(skin.edges_off, "<u2"),
+            "index": packed(surface.edges, "<u4"),
+            "on": packed(surface.edges_on, "<u2"),
+            "off": packed(surface.edges_off, "<u2"),
         },
         "outline": packed(built, "<u4"),
     }
 
 
-def _fields(record: RunRecord, frames, skin: OuterSurface) -> dict:
+def _fields(record: RunRecord, frames, surface: OuterSurface) -> dict:
     """Times, quantised movement and temperature, their ranges, and a warp that shows it."""
     zero = first_arc_start(record)
-    move = [1e3 * f.displacement[skin.used] for f in frames]
-    heat = [f.temperature[skin.used] - KELVIN for f in frames]
+    move = [1e3 * f.displacement[surface.used] for f in frames]
+    heat = [f.temperature[surface.used] - KELVIN for f in frames]
     active = [np.unique(f.cells[f.active]) for f in frames]
     farthest = max(
         float(np.linalg.norm(f.displacement[n], axis=1).max())
@@ -185,13 +186,13 @@ def _fields(record: RunRecord, frames, skin: OuterSurface) -> dict:
     }
 
 
-def _places(record: RunRecord, skin_points, skin: OuterSurface) -> dict:
+def _places(record: RunRecord, surface_points, surface: OuterSurface) -> dict:
     """Arcs, welds in order with their paths, and clamps; each place with the nearest point."""
     from scipy.spatial import cKDTree
 
     # of the metal that is there from the start: beads wrinkle when drawn larger than life
-    solid = np.unique(skin.faces[skin.faces_on == 0])
-    tree = cKDTree(skin_points[solid])
+    solid = np.unique(surface.faces[surface.faces_on == 0])
+    tree = cKDTree(surface_points[solid])
 
     def placed(places) -> dict:
         places = 1e3 * np.asarray(places, dtype=float).reshape(-1, 3)

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from weldsim.geometry.grades import GRADES
+from weldsim.joints.build import build_part
 from weldsim.joints.registry import kind_of_case
+from weldsim.materials.material import load_material
+from weldsim.physics.back_ends import available_back_end
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
@@ -35,9 +39,6 @@ class Estimate:
 
 def estimate(case) -> Estimate:
     """Mesh the part and estimate the run from its size."""
-    from weldsim.geometry.grades import GRADES
-    from weldsim.joints.build import build_part
-    from weldsim.physics.back_ends import available_back_end
 
     part = build_part(case)
     grade = GRADES[case.solve.grade]
@@ -144,7 +145,6 @@ def bulk_temperature(material, heat_per_mass: float, start: float) -> float:
 
 def _heat_notes(case) -> list[str]:
     """How far the arcs heat the whole part, were nothing lost."""
-    from weldsim.materials.material import load_material
 
     start = case.surroundings.preheat
     if not kind_of_case(case).heated_through:
