@@ -231,7 +231,7 @@ def test_assumptions_go_by_what_the_case_has(tee):
                   "without friction and pass no heat", "A spring clamp pulls back", "rigid clamp",
                   "lets go at once", "preset is a lean", "film of 60 W/m²/K"):  # fmt: skip
         assert words in lines
-    case = record.case
+    case = record.manifest["case"]
     case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]
     del case["cooling_film_coefficient"], case["part"]["penetration"]
     lines = " ".join(assumptions(record))
@@ -266,7 +266,7 @@ def test_us_readings_come_from_the_full_values(run):
     """
     record = read_run(run.path)
     record.gauges["pointer_up_mm"][-1] = 33.52
-    record.errors["pointer_up_mm"] = 1.4
+    record.manifest["error_estimate"]["values"]["pointer_up_mm"] = 1.4
     (line,) = [w for w in result_words(record) if "on the target" in w]
     assert "34 mm up" in line and "1.32 in up" in line.text("us")
     (row,) = [r for r in gauge_table(record) if (r["name"], r["unit"]) == ("pointer up", "mm")]
@@ -322,10 +322,10 @@ def test_a_verdict_converts_reading_and_error(run):
     """The pointer's spot as if it were a dial: its reading and its error both become inches."""
     record = read_run(run.path)
     name = next(c.name for c in record.columns if c.unit == "mm")
-    record.case["gauges"] = [{"name": "pointer", "kind": "dial", "tolerance": "1.5 mm"}]
+    record.manifest["case"]["gauges"] = [{"name": "pointer", "kind": "dial", "tolerance": "1.5 mm"}]
     for column in record.columns:
         record.gauges[column.name][-1] = 1.2 if column.unit == "mm" else 0.0
-    record.errors.update({c.name: 0.3 for c in record.columns if c.unit == "mm"})
+    record.manifest["error_estimate"]["values"].update({c.name: 0.3 for c in record.columns if c.unit == "mm"})
     (row,) = verdicts(record)
     assert row["reading"] == "1.2 ±0.3 mm" and name in record.errors
     assert row["reading"].text("us") == "0.047 ±0.012 in"
