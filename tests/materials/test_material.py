@@ -16,12 +16,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from weldsim.errors import MaterialError
-from weldsim.materials.material import (
-    CURVES,
-    TABLES,
-    list_materials,
-    load_material,
-)
+from weldsim.materials.material import CURVES, TABLES, load_material
+from weldsim.materials.shelf import list_materials
 from weldsim.plots.material_plot import material_text, plot_material
 
 FIVE = dict(rel=2e-5)  # a value printed with five digits

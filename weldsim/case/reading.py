@@ -16,7 +16,7 @@ from weldsim.case.gauges import read_gauges
 from weldsim.case.tables import Tables
 from weldsim.case.tacks import read_tacks
 from weldsim.case.welds import read_welds
-from weldsim.materials.shelf import material_names
+from weldsim.materials.shelf import list_materials
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import WRONG
 from weldsim.schema.records import Hold, SolveOptions, Surroundings
@@ -89,7 +89,7 @@ def _read_part(tables: Tables) -> Any:
 
 def _with_material(part: Any, tables: Tables) -> Any:
     """The part with its material found: a name that comes with weldsim, or a file by the case."""
-    names = material_names()
+    names = list_materials()
     if part.material in names or not is_known(part.material):
         return part
     path = tables.folder / part.material

@@ -19,10 +19,7 @@ from numpy.typing import ArrayLike
 
 from weldsim.errors import MaterialError
 from weldsim.materials.curves import Curve, CurveLike, curve_of, refined_table, without_straight
-from weldsim.materials.material_file import list_materials, read_material_file
-
-__all__ = ["CURVES", "REFERENCE_TEMPERATURE", "TABLES", "Material", "list_materials"]
-__all__ += ["load_material"]
+from weldsim.materials.material_file import read_material_file
 
 REFERENCE_TEMPERATURE = 293.15  # enthalpy and thermal strain are zero here, 20 degC [K]
 CURVES: tuple[str, ...] = (

@@ -43,6 +43,7 @@ from weldsim.errors import MaterialError
 from weldsim.materials.curve_entries import CURVE_UNITS, SHAPES, CurveEntries
 from weldsim.materials.curves import Curve
 from weldsim.materials.entries import Table
+from weldsim.materials.shelf import list_materials
 
 SECTIONS = {
     "density": ("value", "source"),
@@ -56,19 +57,6 @@ SECTIONS = {
     ),  # fmt: skip
 }
 TOP_KEYS = ("title", "base", "beyond_range", "not_modelled")
-
-
-def list_materials() -> tuple[str, ...]:
-    """Names of the materials that come with weldsim.
-
-    Returns
-    -------
-    tuple of str
-        Sorted.
-    """
-    folder = files("weldsim") / "data" / "materials"
-    found = (entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
-    return tuple(sorted(name.removesuffix(".toml") for name in found))
 
 
 def read_material_file(

@@ -1,11 +1,18 @@
-"""The materials that come with weldsim."""
+"""The materials that come with weldsim, by name; light, for menus and completion."""
 
 from __future__ import annotations
 
 from importlib.resources import files
 
 
-def material_names() -> list[str]:
-    """Names of the materials that come with weldsim, in order."""
-    shelf = files("weldsim") / "data" / "materials"
-    return sorted(f.name[:-5] for f in shelf.iterdir() if f.name.endswith(".toml"))
+def list_materials() -> tuple[str, ...]:
+    """Names of the materials that come with weldsim.
+
+    Returns
+    -------
+    tuple of str
+        Sorted.
+    """
+    folder = files("weldsim") / "data" / "materials"
+    found = (entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    return tuple(sorted(name.removesuffix(".toml") for name in found))

@@ -16,7 +16,7 @@ from typing import Any
 import tomli_w
 
 from weldsim.errors import CaseError
-from weldsim.materials.shelf import material_names
+from weldsim.materials.shelf import list_materials
 from weldsim.page.fields import FROM_FILE
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.sections import MANY, NAMES
@@ -241,9 +241,9 @@ def _refuse_files(tables: dict, base: Base | None) -> None:
             why = f"{value!r} is not allowed here: a page names no files"
             raise _refusal("part", key, value, why)
     material = part.get("material")
-    if isinstance(material, str) and material not in material_names():
+    if isinstance(material, str) and material not in list_materials():
         if base is None or material != own.get("material"):
-            listed = ", ".join(material_names())
+            listed = ", ".join(list_materials())
             why = f"{material!r} is not allowed here, allowed: {listed}"
             raise _refusal("part", "material", material, why)
     for name, section in tables.items():

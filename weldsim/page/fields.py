@@ -19,7 +19,7 @@ from pydantic import BeforeValidator
 
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import KINDS, joint_kind
-from weldsim.materials.shelf import material_names
+from weldsim.materials.shelf import list_materials
 from weldsim.schema.process import PROCESSES
 from weldsim.schema.quantities import Quantity, WordOrTime
 from weldsim.schema.section_checks import EXAMPLES, EXAMPLES_OF
@@ -131,7 +131,7 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
         if isinstance(info.default, str) and field["type"] == "word":
             field["default"] = info.default
         if key == "material":
-            field.update(type="word", words=material_names())
+            field.update(type="word", words=list(list_materials()))
         if key == "process":
             field.update(
                 type="word", words=list(PROCESSES),
