@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from weldsim.geometry.part import mesh_of_vtk, vtk_cells
 from weldsim.runs.reading import FrameFile, read_frame
-from weldsim.simulation.frame import Frame
+from weldsim.simulation.frame import Frame, field_frame
+from weldsim.simulation.model import Model
+from weldsim.simulation.state import State
 from weldsim.system.libraries import import_pyvista
 
 if TYPE_CHECKING:
@@ -68,6 +70,40 @@ class Fields:
             frame.time, mesh, frame.temperature, frame.displacement, frame.active,
             frame.von_mises, frame.equivalent_plastic_strain,
         )  # fmt: skip
+
+    @classmethod
+    def of_state(cls, model: Model, state: State) -> Fields:
+        """Fields of a state of a model, such as `simulate` gives step by step.
+
+        Parameters
+        ----------
+        model : Model
+        state : State
+
+        Returns
+        -------
+        Fields
+        """
+        return cls.of_frame(field_frame(model, state), model.part.heat_mesh)
+
+    def integral(self, values: Array) -> float:
+        """Volume integral over the active metal of values at the points.
+
+        Parameters
+        ----------
+        values : array_like, shape (P,)
+            Linear between the points of a cell, as the fields are.
+
+        Returns
+        -------
+        float
+            In the unit of the values times m3.
+        """
+        import skfem
+
+        kind = skfem.ElementHex1 if self.mesh.t.shape[0] == 8 else skfem.ElementTetP1
+        basis = skfem.Basis(self.mesh, kind(), elements=np.flatnonzero(self.active), intorder=3)
+        return float((basis.interpolate(np.asarray(values, dtype=float)) * basis.dx).sum())
 
     def nearest_point(self, place: Sequence[float]) -> int:
         """Number of the mesh point nearest to a place.

@@ -173,7 +173,7 @@ class _Readings:
         model = self._model
         row = {**model.read(state), **model.weld_temperatures(state)}
         if self._own:
-            fields = Fields.of_frame(field_frame(model, state), model.part.heat_mesh)
+            fields = Fields.of_state(model, state)
             row |= {gauge.column: float(gauge.read(fields)) for gauge in self._own}
         self._times.append(state.time)
         self._rows.append(Readings(row))
