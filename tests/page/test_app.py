@@ -425,6 +425,9 @@ def test_cases_are_read_where_a_time_limit_can_end_it(tmp_path):
         bench.reader.asked.clear()
         post(client, f"/api/{path}", {"tables": starter(), "kind": "look"})
         assert bench.reader.asked == ["check"]
+    bench.reader.asked.clear()
+    assert post(client, "/api/open", {"text": "title = 1 = 2"}).status_code == 409
+    assert bench.reader.asked == ["tables_of"]
 
 
 def test_comments_of_a_case_survive_an_edit(tmp_path):

@@ -1,4 +1,4 @@
-"""Fields come from the keys of a case file, drafts go through its checks. No process is started."""
+"""Fields come from the keys of a case file; what they hold is checked like one. No process here."""
 
 import tomllib
 

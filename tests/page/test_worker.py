@@ -75,6 +75,23 @@ def test_a_worker_that_takes_too_long_is_ended_and_the_next_one_answers(worker):
     )
 
 
+def test_a_file_that_is_never_read_to_its_end_holds_up_nobody(tmp_path, monkeypatch):
+    """A key of dots takes TOML's reader a time that grows as its square: 250 kB take minutes."""
+    monkeypatch.setattr("weldsim.page.routes_case.CHECK_LIMIT", 1.0)
+    reader = Worker(1)
+    app = make_app(queue_of(tmp_path), reader, Worker(1), Door(("127.0.0.1",), PORT, None))
+    client = TestClient(app, base_url=HERE)
+    try:
+        begun = time.monotonic()
+        endless = post(client, "/api/open", {"text": "a" + ".a" * 120_000 + " = 1"})
+        assert endless.status_code == 409 and "no answer in" in endless.json()["error"]
+        assert time.monotonic() - begun < 60.0  # most of it the start of the process
+        good = post(client, "/api/open", {"text": case_form.form_text(starter())})
+        assert good.json()["tables"] == starter()
+    finally:
+        reader.close()
+
+
 def test_a_quick_look_says_that_it_is_for_playing(worker, tmp_path):
     folder = tmp_path / "look"
     worker.call(

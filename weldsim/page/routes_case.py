@@ -8,8 +8,8 @@ from typing import Any
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.joints.registry import KINDS
 from weldsim.page import fields, runs, tasks
-from weldsim.page.bench import Answer, Asked, Bench, refusal
-from weldsim.page.case_form import messages_of, read_tables, wrong_sections
+from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
+from weldsim.page.case_form import messages_of, wrong_sections
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import SCRIPTS
 from weldsim.text.cautions import CAUTIONS, DEFER
@@ -75,7 +75,9 @@ def open_text(bench: Bench, asked: Asked) -> Answer:
     if not isinstance(text, str):
         raise WeldsimError("there is no text in it")
     text = text.removeprefix("\ufeff")
-    return opened(read_tables(text), None, text)
+    # dotted keys without end take minutes to read
+    tables = bench.reader.call(tasks.tables_of, text, limit=CHECK_LIMIT)
+    return opened(tables, None, text)
 
 
 def open_file(bench: Bench, asked: Asked) -> Answer:

@@ -10,7 +10,7 @@ from importlib.resources import files
 
 from weldsim.case.load import parse_case
 from weldsim.errors import CaseError
-from weldsim.page.case_form import messages_of
+from weldsim.page.case_form import messages_of, read_tables
 from weldsim.page.case_text import edited
 from weldsim.page.shape import directions, order_table, shape_of
 from weldsim.page.worker_process import Tell
@@ -38,6 +38,24 @@ def check(text: str, source_file: str, tell: Tell | None = None) -> dict:
         return {"ok": False, "messages": messages_of(error, source_file)}
     return {"ok": True, "messages": [], "title": case.title, "order": order_table(case),
             **directions(case)}  # fmt: skip
+
+
+def tables_of(text: str, tell: Tell | None = None) -> dict:
+    """Tables of a case file's text, see `case_form.read_tables`.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        As JSON can hold it.
+    """
+    return read_tables(text)
 
 
 def commented(source: str, tables: dict, tell: Tell | None = None) -> str:
