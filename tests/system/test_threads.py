@@ -19,7 +19,7 @@ NOTEBOOK = """
 import numpy, scipy.linalg
 from threadpoolctl import threadpool_info, threadpool_limits
 threadpool_limits(3)
-import numba, weldsim.physics.kernels
+import numba
 from weldsim.case.load import load_case
 from weldsim.simulation.model import build_model
 model = build_model(load_case("cases/pivot_arm_one_bead.toml"), "sketch", 2)
