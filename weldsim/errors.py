@@ -11,9 +11,11 @@ class WeldsimError(Exception):
 class CaseError(WeldsimError):
     """A case file asks for something that is not allowed; one line for each mistake.
 
-    Attributes
+    Parameters
     ----------
-    mistakes : tuple
+    message : str
+        What is said.
+    mistakes : iterable, optional
         `weldsim.schema.mistakes.Mistake` records, where they are known.
     """
 

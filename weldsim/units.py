@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from functools import lru_cache
+from typing import Any
 
 # kind -> (SI unit, examples shown when a text is refused)
 KINDS = {
@@ -54,7 +55,7 @@ _TOKEN = re.compile(
 
 
 @lru_cache(maxsize=1)
-def _registry():
+def _registry() -> Any:
     import pint
 
     try:
@@ -63,7 +64,7 @@ def _registry():
         return pint.UnitRegistry()
 
 
-def parse(text, kind: str) -> float:
+def parse(text: object, kind: str) -> float:
     """Read a quantity and give back its value in SI.
 
     Parameters
@@ -105,6 +106,7 @@ def to_si(number: float, unit: str, si_unit: str) -> float | None:
     Parameters
     ----------
     number : float
+        In that unit.
     unit : str
         Names of units with powers, products, quotients and brackets, such as "W/(m2 K)".
     si_unit : str
@@ -133,7 +135,8 @@ def to_si(number: float, unit: str, si_unit: str) -> float | None:
 
 def _factors(unit: str) -> list[tuple[str, int]] | None:
     """Names of a unit with their powers, brackets resolved; None where it is not one."""
-    tokens, at = [], 0
+    tokens: list[re.Match[str]] = []
+    at = 0
     while at < len(unit):
         found = _TOKEN.match(unit, at)
         if not found:
@@ -151,7 +154,7 @@ def _factors(unit: str) -> list[tuple[str, int]] | None:
     return list(powers.items()) if out and fits else None
 
 
-def _product(tokens: list, depth: int) -> list[tuple[str, int]] | None:
+def _product(tokens: list[re.Match[str]], depth: int) -> list[tuple[str, int]] | None:
     """Factors up to a closing bracket or the end, taken off `tokens`; None where it is none."""
     out: list[tuple[str, int]] = []
     sign, open_ = 1, True  # open: a factor has to follow

@@ -10,23 +10,31 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from weldsim.case.tables import Tables
-from weldsim.schema.records import Surroundings
+from weldsim.schema.records import Clamp, Surroundings, Weld
 from weldsim.schema.section_checks import nearest
 
 HOTTEST = 873.15  # K; preheat of any procedure lies well below
 LEAST_ABOVE = 1.0  # K over ambient; nothing cools nearer to it in a time worth computing
 
 
-def degc(value: float) -> str:
+def _degc(value: float) -> str:
     """A temperature in words."""
     return f"{value - 273.15:.4g} degC"
 
 
 def check_surroundings(air: Surroundings, tables: Tables) -> None:
-    """Whether air and preheat are temperatures of a workshop."""
+    """Whether air and preheat are temperatures of a workshop.
+
+    Parameters
+    ----------
+    air : Surroundings
+        As the case states them.
+    tables : Tables
+        Where mistakes are noted.
+    """
     for key, value in (("ambient", air.ambient), ("preheat", air.preheat)):
         if value > HOTTEST:
-            text = f"{degc(value)} is not allowed: at most {degc(HOTTEST)}"
+            text = f"{_degc(value)} is not allowed: at most {_degc(HOTTEST)}"
             tables.say("surroundings", "", key, value, text)
 
 
@@ -49,7 +57,9 @@ def check_times(records: Mapping[str, Any], written: Sequence[str], tables: Tabl
     _check_end(records, tables)
 
 
-def _check_starts(welds, air: Surroundings, unread: set[str], tables: Tables) -> None:
+def _check_starts(
+    welds: Sequence[Weld], air: Surroundings, unread: set[str], tables: Tables
+) -> None:
     names = [w.name for w in welds]
     for name in sorted({n for n in names if names.count(n) > 1}):
         tables.say("schedule", "", "order", name, f"{name!r} stands there twice")
@@ -59,15 +69,17 @@ def _check_starts(welds, air: Surroundings, unread: set[str], tables: Tables) ->
             known = ", ".join(names[:i]) or "a time, since this weld is the first"
             text = f"{rule.weld!r} is not a weld before this one, allowed: {known}"
             tables.say("weld", weld.name, "start", rule.weld, text)
-        if rule.kind == "below" and rule.temperature <= air.ambient + LEAST_ABOVE:
+        if rule.kind == "below" and rule.limit <= air.ambient + LEAST_ABOVE:
             text = (
-                f"{degc(rule.temperature)} is never reached, allowed: over {LEAST_ABOVE:.0f} K "
-                f"above ambient, {degc(air.ambient)}"
+                f"{_degc(rule.limit)} is never reached, allowed: over {LEAST_ABOVE:.0f} K "
+                f"above ambient, {_degc(air.ambient)}"
             )
-            tables.say("weld", weld.name, "start", rule.temperature, text)
+            tables.say("weld", weld.name, "start", rule.limit, text)
 
 
-def _check_clamps(clamps, names: Sequence[str], unread: set[str], tables: Tables) -> None:
+def _check_clamps(
+    clamps: Sequence[Clamp], names: Sequence[str], unread: set[str], tables: Tables
+) -> None:
     for clamp in clamps:
         for key, rule in (("on", clamp.on), ("off", clamp.off)):
             if rule.weld is not None and rule.weld not in (*names, *unread):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from weldsim.case.tables import Tables
@@ -16,7 +17,9 @@ def read_clamps(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[C
     Parameters
     ----------
     tables : Tables
+        Where they stand, and where mistakes are noted.
     part : record of a joint kind
+        What is welded.
     clamps : tuple of Clamp
         Those of the [hold].
 
@@ -54,7 +57,7 @@ def read_clamps(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[C
     return tuple(out)
 
 
-def _check_stiffness(tables: Tables, name: str, section, alone: bool) -> None:
+def _check_stiffness(tables: Tables, name: str, section: Any, alone: bool) -> None:
     """Whether a clamp states the stiffness that its kind has."""
     if section.kind == "spring" and section.stiffness is None:
         text = 'missing key for a spring, such as "5 kN/mm"'
@@ -67,7 +70,7 @@ def _check_stiffness(tables: Tables, name: str, section, alone: bool) -> None:
         tables.say("clamp", name, "stiffness", section.stiffness, text)
 
 
-def _stays(clamps) -> bool:
+def _stays(clamps: Sequence[Clamp]) -> bool:
     """Whether a rigid clamp holds from the beginning to the end."""
     return any(
         c.kind == "rigid" and c.off.kind == "never" and c.on == StartRule("time", 0.0)

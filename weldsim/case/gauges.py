@@ -32,9 +32,16 @@ def read_gauges(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[G
     Parameters
     ----------
     tables : Tables
+        Where they stand, and where mistakes are noted.
     part : record of a joint kind
+        What is welded.
     clamps : tuple of Clamp
         Whose reactions can be read.
+
+    Returns
+    -------
+    tuple of Gauge
+        In the order of the case.
     """
     out = []
     for name, section in tables.many("gauge", needed=True):
@@ -54,7 +61,7 @@ def read_gauges(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[G
     return tuple(out)
 
 
-def _with_its_keys(tables: Tables, name: str, section) -> Gauge:
+def _with_its_keys(tables: Tables, name: str, section: Any) -> Gauge:
     """A gauge with the keys its kind needs and no others."""
     values = {**dict(section), "name": name}
     size = values.pop("size")
@@ -76,7 +83,7 @@ def _with_its_keys(tables: Tables, name: str, section) -> Gauge:
     return Gauge(**values)
 
 
-def _tolerance(tables: Tables, name: str, section, size) -> Tolerance | None:
+def _tolerance(tables: Tables, name: str, section: Any, size: Any) -> Tolerance | None:
     """The tolerance of a gauge, from its text and the size that a class asks for."""
     written = section.tolerance
     if written is None or not is_known(written):

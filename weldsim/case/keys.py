@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from weldsim.joints.registry import joint_kind
 from weldsim.schema import sections as schema
+from weldsim.schema.quantities import Section
 
-SECTIONS = {
+SECTIONS: dict[str, type[Section]] = {
     "surroundings": schema.SurroundingsSection, "gauge": schema.GaugeSection,
     "solve": schema.SolveSection, "arc": schema.ArcSection, "schedule": schema.ScheduleSection,
     "tack": schema.TackSection, "clamp": schema.ClampSection, "preset": schema.PresetSection,
@@ -13,7 +14,7 @@ SECTIONS = {
 }  # fmt: skip
 
 
-def section_model(section: str, kind: str = "bar") -> type[schema.Section]:
+def section_model(section: str, kind: str = "bar") -> type[Section]:
     """Model of a section in a case about a joint kind.
 
     Parameters
@@ -26,7 +27,12 @@ def section_model(section: str, kind: str = "bar") -> type[schema.Section]:
     Returns
     -------
     type of Section
+        Its fields are the keys, by their alias where they have one.
     """
     joint = joint_kind(kind)
-    own = {"part": joint.part_section, "hold": joint.hold_section, "weld": joint.weld_section}
+    own: dict[str, type[Section]] = {
+        "part": joint.part_section,
+        "hold": joint.hold_section,
+        "weld": joint.weld_section,
+    }
     return own[section] if section in own else SECTIONS[section]

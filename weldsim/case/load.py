@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 import tomllib
-from dataclasses import asdict, dataclass, field, is_dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from weldsim.case.overrides import Overrides, apply_overrides, changes_of
 from weldsim.case.reading import read_tables
 from weldsim.errors import CaseError
 from weldsim.joints.registry import kind_of, kind_of_case
+from weldsim.schema.quantities import Section
 from weldsim.schema.records import (
     Clamp,
     Gauge,
@@ -72,13 +73,13 @@ class Case:
     tacks: tuple[Tack, ...] = ()
     cooling_film_coefficient: float | None = None
     preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    tables: dict = field(default_factory=dict, compare=False, repr=False)
-    resolved: dict = field(default_factory=dict, compare=False, repr=False)
+    tables: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    resolved: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def material_path(self) -> str:
         """Name of a material, or the path of its file."""
-        return self.part.material
+        return str(self.part.material)
 
     def with_changes(self, changes: Overrides) -> Case:
         """The case with some keys changed, checked anew.
@@ -106,12 +107,13 @@ class Case:
         return _checked(tables, self.source_text, self.source_file, self.overrides, changes)
 
 
-def load_case(path, overrides: Overrides = ()) -> Case:
+def load_case(path: str | Path, overrides: Overrides = ()) -> Case:
     """Read and check a case file.
 
     Parameters
     ----------
     path : str or Path
+        A TOML file.
     overrides : mapping of str to object, or iterable of str
         Changes made before anything is checked: ``{"weld.A.current": "120 A"}``, with numbers in SI
         where there is no unit, or ``["weld.A.current=120 A"]``.
@@ -119,6 +121,7 @@ def load_case(path, overrides: Overrides = ()) -> Case:
     Returns
     -------
     Case
+        Frozen, in SI.
 
     Raises
     ------
@@ -148,6 +151,7 @@ def parse_case(text: str, source_file: str, overrides: Overrides = ()) -> Case:
     Returns
     -------
     Case
+        Frozen, in SI.
 
     Raises
     ------
@@ -163,10 +167,16 @@ def parse_case(text: str, source_file: str, overrides: Overrides = ()) -> Case:
     return _checked(tables, text, source_file, (), overrides)
 
 
-def _checked(tables: dict, text: str, source_file: str, before: tuple, changes) -> Case:
+def _checked(
+    tables: dict[str, Any],
+    text: str,
+    source_file: str,
+    before: tuple[str, ...],
+    changes: Overrides,
+) -> Case:
     """A case from tables that are its own; `changes` are put into them."""
     written = tuple(c.written for c in changes_of(changes, kind_of(tables)))
-    mistakes: list = [*apply_overrides(tables, changes)]
+    mistakes: list[Any] = [*apply_overrides(tables, changes)]
     records, found = read_tables(tables, Path(source_file).parent)
     mistakes += found
     if mistakes:
@@ -178,11 +188,11 @@ def _checked(tables: dict, text: str, source_file: str, before: tuple, changes) 
     return replace(case, resolved=_resolved(case))
 
 
-def _resolved(case: Case) -> dict:
+def _resolved(case: Case) -> dict[str, Any]:
     """All values of a case in SI as plain data."""
     out = {k: v for k, v in asdict(replace(case, tables={})).items() if k in RESOLVED}
     part = case.part
-    out["part"] = asdict(part) if is_dataclass(part) else part.model_dump()
+    out["part"] = part.model_dump() if isinstance(part, Section) else asdict(part)
     kind = kind_of_case(case)
     for weld, record in zip(case.welds, out["welds"], strict=True):
         arc = weld.arc

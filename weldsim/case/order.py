@@ -44,16 +44,20 @@ class Wanted:
 
 
 def in_order(
-    tables: Tables, schedule, written: Sequence[tuple[str, Any]], lines: Mapping[str, SeamLine]
+    tables: Tables, schedule: Any, written: Sequence[tuple[str, Any]], lines: Mapping[str, SeamLine]
 ) -> list[Wanted]:
     """What is welded, in order.
 
     Parameters
     ----------
     tables : Tables
+        Where they stand, and where mistakes are noted.
     schedule : ScheduleSection
+        Its order counts where it has one.
     written : sequence of (str, JointWeldSection)
+        [[weld]] sections by name.
     lines : mapping of str to SeamLine
+        Seams of the part by name.
 
     Returns
     -------
@@ -90,11 +94,13 @@ def in_order(
     return out
 
 
-def _passes(section, line: SeamLine) -> tuple[int, ...]:
+def _passes(section: Any, line: SeamLine) -> tuple[int, ...]:
     return (section.number,) if section.number else tuple(range(1, line.passes + 1))
 
 
-def _check_sections(tables: Tables, written, lines: Mapping[str, SeamLine]) -> None:
+def _check_sections(
+    tables: Tables, written: Sequence[tuple[str, Any]], lines: Mapping[str, SeamLine]
+) -> None:
     for name, section in written:
         seam = section.seam
         if seam not in lines and is_known(seam):
@@ -108,7 +114,14 @@ def _check_sections(tables: Tables, written, lines: Mapping[str, SeamLine]) -> N
                 tables.say("weld", name, "pass", section.number, text)
 
 
-def _of_seam(tables: Tables, item, head, travel, lines, names) -> Wanted | None:
+def _of_seam(
+    tables: Tables,
+    item: str,
+    head: str,
+    travel: str,
+    lines: Mapping[str, SeamLine],
+    names: Sequence[str],
+) -> Wanted | None:
     """A seam, or a pass of it, that the schedule names itself."""
     seam, _, number = head.partition("/")
     if seam not in lines:

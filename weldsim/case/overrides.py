@@ -13,6 +13,7 @@ import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import kind_of
@@ -54,6 +55,11 @@ def changes_of(overrides: Overrides, kind: str) -> list[Change]:
         ``{"weld.A.current": "120 A"}`` or ``["weld.A.current=120 A"]``.
     kind : str
         Joint kind, which decides what a bare number means.
+
+    Returns
+    -------
+    list of Change
+        In order; one whose text has no key has an empty one.
     """
     if isinstance(overrides, Mapping):
         return [_of_python(str(key), value, kind) for key, value in overrides.items()]
@@ -70,7 +76,7 @@ def changes_of(overrides: Overrides, kind: str) -> list[Change]:
     return out
 
 
-def _of_python(key: str, value, kind: str) -> Change:
+def _of_python(key: str, value: Any, kind: str) -> Change:
     section, name = key.split(".")[0], key.split(".")[-1]
     if section in TOP and section != "title":
         quantity = quantity_kind(section_model(section, kind), name)
@@ -82,7 +88,7 @@ def _of_python(key: str, value, kind: str) -> Change:
     return Change(key, value, f"{key}={text}", f"{key}={text}")
 
 
-def _in_si(value):
+def _in_si(value: Any) -> Any:
     """Bare numbers marked as being in SI, in lists too."""
     if isinstance(value, (list, tuple)):
         return [_in_si(v) for v in value]
@@ -90,7 +96,7 @@ def _in_si(value):
     return SI(value) if number else value
 
 
-def _toml(value, unit: str) -> str:
+def _toml(value: Any, unit: str) -> str:
     """A value as TOML; a number that is in SI gets its unit."""
     if isinstance(value, SI):
         return json.dumps(f"{float(value)!r} {unit}")
@@ -106,7 +112,7 @@ def _toml(value, unit: str) -> str:
     return json.dumps(str(value), ensure_ascii=False)
 
 
-def apply_overrides(raw: dict, overrides: Overrides) -> list[str]:
+def apply_overrides(raw: dict[str, Any], overrides: Overrides) -> list[str]:
     """Put changes into the tables of a case file, in order.
 
     Parameters
@@ -131,7 +137,7 @@ def apply_overrides(raw: dict, overrides: Overrides) -> list[str]:
     return out
 
 
-def _apply(raw: dict, change: Change) -> None:
+def _apply(raw: dict[str, Any], change: Change) -> None:
     path = change.key.split(".")
     section, key = path[0], path[-1]
     if not change.key:
@@ -157,15 +163,17 @@ def _apply(raw: dict, change: Change) -> None:
         table[key] = change.value
 
 
-def _is_whole(section: str, value) -> bool:
+def _is_whole(section: str, value: object) -> bool:
     """Whether a value is all the entries of a section that may stand more than once."""
     return section in MANY and isinstance(value, list) and all(isinstance(v, dict) for v in value)
 
 
-def _named(raw: dict, section: str, name: str) -> dict:
+def _named(raw: dict[str, Any], section: str, name: str) -> dict[str, Any]:
     """The weld or gauge of a name, or of a number from 1."""
-    entries = raw.get(section)
-    entries = [e for e in entries if isinstance(e, dict)] if isinstance(entries, list) else []
+    written = raw.get(section)
+    entries: list[dict[str, Any]] = []
+    if isinstance(written, list):
+        entries = [e for e in written if isinstance(e, dict)]
     for entry in entries:
         if entry.get("name") == name:
             return entry
@@ -177,7 +185,7 @@ def _named(raw: dict, section: str, name: str) -> dict:
     )
 
 
-def _value(text: str):
+def _value(text: str) -> Any:
     """Numbers, true, false, lists and quoted text as in TOML; anything else is text."""
     try:
         return tomllib.loads(f"value = {text}")["value"]

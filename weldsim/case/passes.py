@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 
-def pieces(begin: float, finish: float, direction: int, pattern: str, segment: float | None):
+def pieces(
+    begin: float, finish: float, direction: int, pattern: str, segment: float | None
+) -> list[tuple[float, float, int]]:
     """Stretches of a pass.
 
     Parameters
     ----------
     begin, finish : float
         Along the seam's natural direction. [m]
-    sense : {1, -1}
+    direction : {1, -1}
         Direction in which the pass as a whole proceeds.
     pattern : {'continuous', 'backstep', 'skip', 'middle out'}
     segment : float or None
@@ -18,7 +20,7 @@ def pieces(begin: float, finish: float, direction: int, pattern: str, segment: f
 
     Returns
     -------
-    list of (begin, finish, sense)
+    list of (begin, finish, direction)
         In order of welding. [m, m, 1 or -1]
 
     Notes

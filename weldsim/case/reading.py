@@ -6,7 +6,7 @@ it. What a kind of joint writes otherwise is answered by its `weldsim.joints.pro
 
 from __future__ import annotations
 
-from dataclasses import is_dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,13 +18,13 @@ from weldsim.case.tacks import read_tacks
 from weldsim.case.welds import read_welds
 from weldsim.materials.shelf import list_materials
 from weldsim.schema.mistakes import Mistake
-from weldsim.schema.quantities import WRONG
+from weldsim.schema.quantities import WRONG, Section
 from weldsim.schema.records import Hold, SolveOptions, Surroundings
 from weldsim.schema.section_checks import is_known, near_to, nearest
 from weldsim.schema.sections import NAMES, TOP
 
 
-def read_tables(raw: dict, folder: Path) -> tuple[dict[str, Any], list[Mistake]]:
+def read_tables(raw: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Mistake]]:
     """Read and check the tables of a case file.
 
     Parameters
@@ -95,7 +95,9 @@ def _with_material(part: Any, tables: Tables) -> Any:
     path = tables.folder / part.material
     if part.material.endswith(".toml") and path.is_file():
         found = {"material": str(path)}
-        return replace(part, **found) if is_dataclass(part) else part.model_copy(update=found)
+        return (
+            part.model_copy(update=found) if isinstance(part, Section) else replace(part, **found)
+        )
     text = (
         f"{part.material!r} is unknown, allowed: {', '.join(names)} or a .toml file beside the case"
         f"{near_to(part.material, names)}"
@@ -104,7 +106,7 @@ def _with_material(part: Any, tables: Tables) -> Any:
     return part
 
 
-def _surroundings(section) -> Surroundings:
+def _surroundings(section: Any) -> Surroundings:
     """Surroundings with the preheat filled in."""
     values = dict(section)
     if values["preheat"] is None:

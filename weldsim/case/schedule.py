@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+from weldsim.schema.records import StartRule, Weld
 
 
 @dataclass(frozen=True)
@@ -22,8 +25,19 @@ class TimetableRow:
         return None if self.start is None else self.start + self.duration
 
 
-def rule_in_words(rule) -> str:
-    """A start rule as a person would say it."""
+def rule_in_words(rule: StartRule) -> str:
+    """A start rule as a person would say it.
+
+    Parameters
+    ----------
+    rule : StartRule
+        Of a weld or a clamp.
+
+    Returns
+    -------
+    str
+        The end of a sentence.
+    """
     if rule.kind == "time":
         return f"{rule.seconds:.4g} s after the beginning"
     if rule.kind == "after":
@@ -33,17 +47,22 @@ def rule_in_words(rule) -> str:
     if rule.kind == "cold":
         return "when the part is cold"
     if rule.weld is None:
-        return f"when the weld zone has cooled below {rule.temperature - 273.15:.4g} degC"
-    return f"when {rule.weld} has cooled below {rule.temperature - 273.15:.4g} degC"
+        return f"when the weld zone has cooled below {rule.limit - 273.15:.4g} degC"
+    return f"when {rule.weld} has cooled below {rule.limit - 273.15:.4g} degC"
 
 
-def timetable(welds) -> tuple[TimetableRow, ...]:
+def timetable(welds: Sequence[Weld]) -> tuple[TimetableRow, ...]:
     """Rows in order of welding; a weld never starts before the one before it has ended.
 
     Parameters
     ----------
     welds : sequence of Weld
         In the order of the case.
+
+    Returns
+    -------
+    tuple of TimetableRow
+        One a weld.
     """
     rows: list[TimetableRow] = []
     for weld in welds:
@@ -61,7 +80,7 @@ def timetable(welds) -> tuple[TimetableRow, ...]:
     return tuple(rows)
 
 
-def _known_start(rule, earlier) -> float | None:
+def _known_start(rule: StartRule, earlier: Sequence[TimetableRow]) -> float | None:
     """Start of a weld from the rows before it, None when it depends on a temperature. [s]"""
     free = earlier[-1].end if earlier else 0.0
     if rule.kind in ("below", "cold") or free is None:

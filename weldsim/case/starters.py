@@ -10,13 +10,37 @@ from weldsim.errors import CaseError
 
 
 def starter_kinds() -> list[str]:
-    """Joint kinds with a starter."""
+    """Joint kinds with a starter.
+
+    Returns
+    -------
+    list of str
+        In order of the alphabet.
+    """
     shelf = files("weldsim") / "data" / "starters"
     return sorted(f.name[:-5] for f in shelf.iterdir() if f.name.endswith(".toml"))
 
 
 def write_starter(kind: str, out: Path | None = None) -> Path:
-    """Write the starter of a kind; a file that is there stays as it is (`CaseError`)."""
+    """Write the starter of a kind.
+
+    Parameters
+    ----------
+    kind : str
+        One of `starter_kinds`.
+    out : Path, optional
+        Where to; ``KIND.toml`` here when left out.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    CaseError
+        If the kind is unknown, or the file is there already and so stays as it is.
+    """
     kinds = starter_kinds()
     if kind not in kinds:
         near = get_close_matches(kind, kinds, n=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -42,25 +43,54 @@ class Tables:
         """What the joint kind answers."""
         return joint_kind(self.kind_name)
 
-    def say(self, section: str, name: str, key: str, value, text: str) -> None:
-        """Note a mistake; see `Mistake`."""
+    def say(self, section: str, name: str, key: str, value: object, text: str) -> None:
+        """Note a mistake.
+
+        Parameters
+        ----------
+        section, name, key : str
+            Where it stands; see `Mistake`.
+        value : object
+            What stands there.
+        text : str
+            What is wrong with it and what is allowed.
+        """
         self.mistakes.append(Mistake(section, name, key, value, text))
 
-    def one(self, section: str, default: dict | None = None) -> Any:
+    def one(self, section: str, default: Mapping[str, Any] | None = None) -> Any:
         """A section that stands once; what is wrong in it stands as `WRONG`.
 
         Parameters
         ----------
         section : str
+            Its name.
         default : dict, optional
             What counts where the file has none; missing is a mistake when left out.
+
+        Returns
+        -------
+        Section
+            With defaults filled in.
         """
         if section not in self.raw and default is None:
             self.say(section, "", "", None, "missing section")
         return self._checked(section, "", self.raw.get(section, default))
 
     def many(self, section: str, needed: bool) -> list[tuple[str, Any]]:
-        """(name, section) of each entry; one without a name of its own goes by its number."""
+        """Entries of a section that may stand more than once.
+
+        Parameters
+        ----------
+        section : str
+            Its name.
+        needed : bool
+            Whether it is a mistake to have none.
+
+        Returns
+        -------
+        list of (str, Section)
+            By name; one without a name of its own goes by its number.
+        """
         if not needed and section not in self.raw:
             return []
         entries = self.raw.get(section)
@@ -82,6 +112,6 @@ class Tables:
             out.append((name, self._checked(section, name, entry)))
         return out
 
-    def _checked(self, section: str, name: str, values) -> Section:
+    def _checked(self, section: str, name: str, values: Any) -> Section:
         model = section_model(section, self.kind_name)
         return check_section(section, model, values, self.mistakes, name)

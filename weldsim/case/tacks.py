@@ -20,12 +20,16 @@ def read_tacks(tables: Tables, part: Any, lines: Mapping[str, SeamLine]) -> tupl
     Parameters
     ----------
     tables : Tables
+        Where they stand, and where mistakes are noted.
     part : record of a joint kind
+        What is welded.
     lines : mapping of str to SeamLine
+        Seams of the part by name.
 
     Returns
     -------
     tuple of Tack
+        In the order of the case.
     """
     if "tack" not in tables.kind.sections:
         return ()
@@ -35,7 +39,7 @@ def read_tacks(tables: Tables, part: Any, lines: Mapping[str, SeamLine]) -> tupl
     return tuple(tack for tack in read if tack is not None)
 
 
-def _tack(tables: Tables, name: str, section, lines: Mapping[str, SeamLine]) -> Tack | None:
+def _tack(tables: Tables, name: str, section: Any, lines: Mapping[str, SeamLine]) -> Tack | None:
     if section.seam not in lines:
         if is_known(section.seam):
             text = f"{section.seam!r} is unknown{nearest(section.seam, lines)}"
@@ -61,12 +65,12 @@ def _tack(tables: Tables, name: str, section, lines: Mapping[str, SeamLine]) -> 
     return Tack(section.seam, max(begin, 0.0), begin + length, section.size, section.arc)
 
 
-def _begin(tables: Tables, name: str, section, room: float) -> float | None:
+def _begin(tables: Tables, name: str, section: Any, room: float) -> float | None:
     """Where a tack begins along its seam. [m]"""
-    length = section.length
+    length = float(section.length)
     words = {"start": 0.0, "end": room - length, "middle": (room - length) / 2}
     if isinstance(section.at, str) and section.at in words:
-        return words[section.at]
+        return float(words[section.at])
     try:
         return parse(section.at, "length") - length / 2
     except ValueError:

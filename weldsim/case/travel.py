@@ -21,6 +21,7 @@ def directions_of(line: SeamLine, part: Any, clamped: Sequence[np.ndarray]) -> d
     Parameters
     ----------
     line : SeamLine
+        The seam.
     part : record of a joint kind
         Whose `up` says which way is up in the workshop.
     clamped : sequence of ndarray, shape (3,)
@@ -51,7 +52,18 @@ def directions_of(line: SeamLine, part: Any, clamped: Sequence[np.ndarray]) -> d
 
 
 def directions_of_case(case: Any) -> Mapping[str, dict[str, int]]:
-    """Seam -> word for a travel -> direction along it, of all seams of a case's part."""
+    """Words for the two directions of all seams of a case's part.
+
+    Parameters
+    ----------
+    case : weldsim.case.load.Case
+        With its clamps.
+
+    Returns
+    -------
+    dict of str to dict
+        Seam -> word for a travel -> direction along it.
+    """
     clamped = clamped_places(case)
     lines = kind_of_case(case).seam_lines(case.part)
     return {name: directions_of(line, case.part, clamped) for name, line in lines.items()}

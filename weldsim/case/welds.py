@@ -57,14 +57,20 @@ def read_welds(
     Parameters
     ----------
     tables : Tables
+        Where they stand, and where mistakes are noted.
     part : record of a joint kind
+        What is welded.
     written : sequence of (str, JointWeldSection)
         [[weld]] sections by name.
-    tacks, clamps : sequence
+    tacks : sequence of Tack
+        Those with an arc are welded first.
+    clamps : sequence of Clamp
+        Toward or away from which a travel may be said to go.
 
     Returns
     -------
     welds : tuple of Weld
+        In order of welding.
     cooling_film_coefficient : float or None
         Of forced cooling between them. [W/(m2 K)]
     """
@@ -91,12 +97,12 @@ def read_welds(
     return tuple(so_far.welds), schedule.cooling_film_coefficient
 
 
-def _nothing(section: str):
+def _nothing(section: str) -> Any:
     """A section that this kind of joint does not have."""
     return SECTIONS[section]()
 
 
-def _check_any(tables: Tables, lines) -> None:
+def _check_any(tables: Tables, lines: Mapping[str, SeamLine]) -> None:
     """That something is welded, unless a mistake in it has been told."""
     if any(m.section == "weld" or m.key.startswith("order") for m in tables.mistakes):
         return
@@ -117,7 +123,7 @@ def _add(so_far: WeldsSoFar, wanted: Wanted, directions: dict[str, int]) -> None
         _add_pass(so_far, wanted, number, direction)
 
 
-def _say(tables: Tables, wanted: Wanted, key: str, value, text: str) -> None:
+def _say(tables: Tables, wanted: Wanted, key: str, value: object, text: str) -> None:
     section, name, before = wanted.where
     tables.say(section, name, f"{before} {key}".strip(), value, text)
 
@@ -145,7 +151,7 @@ def _add_pass(so_far: WeldsSoFar, wanted: Wanted, number: int, direction: int) -
         )  # fmt: skip
 
 
-def _stretches(tables: Tables, wanted: Wanted, direction: int) -> list:
+def _stretches(tables: Tables, wanted: Wanted, direction: int) -> list[tuple[float, float, int]]:
     """(begin, finish, direction) of each stretch of a pass; none where it does not fit."""
     section, room = wanted.section, wanted.line.length
     begin = section.begin if section and section.begin is not None else 0.0
@@ -194,6 +200,7 @@ def arc_on(line: SeamLine, values: Mapping[str, Any]) -> Arc:
     Parameters
     ----------
     line : SeamLine
+        The seam, which sizes what is not stated.
     values : mapping
         Of each key in `ARC`, None where nothing is stated; an ellipsoid that is not stated is as
         wide as a pass and as deep as it has to fuse.
@@ -201,12 +208,19 @@ def arc_on(line: SeamLine, values: Mapping[str, Any]) -> Arc:
     Returns
     -------
     Arc
+        Whole, in SI.
     """
-    half = line.width / np.sqrt(line.passes) / 2
-    usual = {"half_width": half, "front_length": half, "rear_length": 2 * half, "depth": line.depth}
-    out = {k: values[k] or usual[k] for k in usual}
+    half = float(line.width / np.sqrt(line.passes) / 2)
+    usual: dict[str, Any] = {
+        "half_width": half,
+        "front_length": half,
+        "rear_length": 2 * half,
+        "depth": line.depth,
+    }
+    out: dict[str, Any] = {k: values[k] or usual[k] for k in usual}
     out |= {k: values[k] for k in NEEDED}
-    return Arc(**out, **{k: values[k] or 0.0 for k in ("weave", "weave_rate", "dwell", "crater")})
+    out |= {k: values[k] or 0.0 for k in ("weave", "weave_rate", "dwell", "crater")}
+    return Arc(**out)
 
 
 def _start(so_far: WeldsSoFar, wanted: Wanted) -> StartRule:

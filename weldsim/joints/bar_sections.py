@@ -20,6 +20,8 @@ from weldsim.schema.quantities import (
 
 
 class BarSection(Section):
+    """Sizes of a bar."""
+
     kind: Literal[tuple(KINDS)]
     length: Size
     width: Size
@@ -28,6 +30,8 @@ class BarSection(Section):
 
 
 class ViseSection(Section):
+    """Hold of a bar: a vise on its first stretch, or nothing."""
+
     kind: Literal["vise", "free"]
     length: quantity("length", "not negative") | None = None
     conductance: quantity("conductance", "not negative") | None = None
@@ -35,6 +39,8 @@ class ViseSection(Section):
 
 
 class BeadSection(Section):
+    """A bead on a bar, where it lies and how it is welded."""
+
     name: Name
     face: Literal["front", "back", "top", "bottom"]
     line: Literal["across", "along"] | None = None

@@ -46,7 +46,9 @@ def _as_it_is(part: Part, folder: Path) -> Part:
     return part
 
 
-def _seams_stand(part: Part, hold: Hold, written: Welds, mistakes: list) -> tuple[Part, Welds]:
+def _seams_stand(
+    part: Part, hold: Hold, written: Welds, mistakes: list[Mistake]
+) -> tuple[Part, Welds]:
     return part, written
 
 
@@ -62,7 +64,7 @@ def _no_tacks(part: Part) -> tuple[Tack, ...]:
     return ()
 
 
-def _no_gaps(part: Part) -> Mapping[str, tuple]:
+def _no_gaps(part: Part) -> Mapping[str, tuple[Any, Any]]:
     return {}
 
 
@@ -152,7 +154,7 @@ class JointKind:
     place: Callable[[Part, str], np.ndarray]
     seam_lines: Callable[[Part], Mapping[str, SeamLine]]
     blocks: Callable[[Any, Grade], Blocks] | None = None
-    mesh_of_file: Callable[[Any, Grade], tuple] | None = None
+    mesh_of_file: Callable[[Any, Grade], tuple[Any, Mapping[str, float]]] | None = None
     hold_section: type[Section] = JointHoldSection
     weld_section: type[Section] = JointWeldSection
     sections: tuple[str, ...] = SECTIONS
@@ -161,20 +163,20 @@ class JointKind:
     bow_places: tuple[str, str, str] = ("start end", "mid length", "free end")
     read_part: Callable[[Any], Part] = _section_itself
     hold_default: Mapping[str, str] | None = field(default_factory=lambda: {"kind": "ends"})
-    hold: Callable[[Any, Part, list], tuple[Hold, tuple[Clamp, ...]]] | None = None
-    lay_out: Callable[[Part, Hold, Welds, list], tuple[Part, Welds]] = _seams_stand
+    hold: Callable[[Any, Part, list[Mistake]], tuple[Hold, tuple[Clamp, ...]]] | None = None
+    lay_out: Callable[[Part, Hold, Welds, list[Mistake]], tuple[Part, Welds]] = _seams_stand
     gauge_kinds: tuple[str, ...] = GAUGE_KINDS
     gauge_places: Callable[[Part, str], Sequence[str]] | None = None
     gauge_faults: Callable[[Part, Gauge], Sequence[Fault]] = _no_gauge_faults
     check: Callable[[Part], Sequence[Fault]] = _no_faults
     resolve: Callable[[Part, Path], Part] = _as_it_is
     default_tacks: Callable[[Part], Sequence[Tack]] = _no_tacks
-    gap_places: Callable[[Part], Mapping[str, tuple]] = _no_gaps
+    gap_places: Callable[[Part], Mapping[str, tuple[Any, Any]]] = _no_gaps
     fused: Callable[[Part, str, np.ndarray], np.ndarray] | None = None
     free_height: Callable[[Any, np.ndarray], tuple[int, np.ndarray]] | None = None
     weld_record: Callable[[Part, Weld], Mapping[str, Any]] = _no_record
-    spare_beads: Callable[[Any, str], list] | None = None
-    with_beads: Callable[[Part, Sequence], Part] | None = None
+    spare_beads: Callable[[Any, str], list[tuple[Any, str, str]]] | None = None
+    with_beads: Callable[[Part, Sequence[Any]], Part] | None = None
     needs_file: bool = False
     seams_of_welds: bool = False
     heated_through: bool = False
@@ -182,7 +184,21 @@ class JointKind:
     torch_step: float = 1.4
 
     def mesh(self, case: Any, grade: Grade) -> tuple[Any, Mapping[str, float]]:
-        """Mesh of a case's part with named regions, and the volumes these should have. [m3]
+        """Mesh of a case's part with named regions, and the volumes these should have.
+
+        Parameters
+        ----------
+        case : weldsim.case.load.Case
+            With its part, tacks and hold.
+        grade : Grade
+            How fine.
+
+        Returns
+        -------
+        mesh : skfem.Mesh
+            With subdomains and boundaries. [m]
+        volumes : mapping of str to float
+            By formula. [m3]
 
         Raises
         ------
@@ -196,8 +212,27 @@ class JointKind:
         model = self.blocks(case, grade)
         return mesh_blocks(model), model.volumes
 
-    def clamped(self, section: Any, part: Part, mistakes: list) -> tuple[Hold, tuple[Clamp, ...]]:
-        """Hold of a part and the clamps that go with it; what is wrong is added to `mistakes`."""
+    def clamped(
+        self, section: Any, part: Part, mistakes: list[Mistake]
+    ) -> tuple[Hold, tuple[Clamp, ...]]:
+        """Hold of a part and the clamps that go with it.
+
+        Parameters
+        ----------
+        section : Section
+            [hold], by `hold_section`.
+        part : record of the kind
+            What is held.
+        mistakes : list of Mistake
+            Added to.
+
+        Returns
+        -------
+        hold : Hold
+            As the case states it.
+        clamps : tuple of Clamp
+            Those of the hold.
+        """
         if self.hold is not None:
             return self.hold(section, part, mistakes)
         conductance = section.conductance or 0.0
@@ -213,12 +248,38 @@ class JointKind:
         )
 
     def places_for(self, part: Part, gauge: str) -> tuple[str, ...]:
-        """Names of places where a kind of gauge may sit."""
+        """Names of places where a gauge may sit.
+
+        Parameters
+        ----------
+        part : record of the kind
+            What is measured.
+        gauge : str
+            Kind of the gauge.
+
+        Returns
+        -------
+        tuple of str
+            Names that `place` knows.
+        """
         names = self.faces(part) if self.gauge_places is None else self.gauge_places(part, gauge)
         return tuple(names)
 
     def has_place(self, part: Part, name: str) -> bool:
-        """Whether a name, such as a clamp's face, is that of a place."""
+        """Whether a name is that of a place.
+
+        Parameters
+        ----------
+        part : record of the kind
+            Whose places.
+        name : str
+            Such as a clamp's face.
+
+        Returns
+        -------
+        bool
+            True where `place` knows it.
+        """
         try:
             self.place(part, name)
         except CaseError:

@@ -20,10 +20,38 @@ PROCESSES = {
 
 
 def arc_energy(voltage: float, current: float, speed: float) -> float:
-    """Arc energy U I / v of EN 1011-1. [J/m]"""
+    """Arc energy U I / v of EN 1011-1.
+
+    Parameters
+    ----------
+    voltage, current : float
+        [V, A]
+    speed : float
+        Of travel. [m/s]
+
+    Returns
+    -------
+    float
+        [J/m]
+    """
     return voltage * current / speed
 
 
 def heat_input(voltage: float, current: float, speed: float, process: str) -> float:
-    """Heat input k U I / v of EN 1011-1, k by process: for records, not for temperatures. [J/m]"""
+    """Heat input k U I / v of EN 1011-1: for records, not for temperatures.
+
+    Parameters
+    ----------
+    voltage, current : float
+        [V, A]
+    speed : float
+        Of travel. [m/s]
+    process : str
+        Number of ISO 4063, which says k.
+
+    Returns
+    -------
+    float
+        [J/m]
+    """
     return PROCESSES[process][1] * arc_energy(voltage, current, speed)

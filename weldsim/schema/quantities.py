@@ -60,17 +60,50 @@ class WordOrTime:
 
 
 def quantity(kind: str, sign: str = "any"):
-    """A pydantic type that reads a quantity of one kind; see `Quantity`."""
+    """A pydantic type that reads a quantity of one kind.
+
+    Parameters
+    ----------
+    kind, sign : str
+        See `Quantity`.
+
+    Returns
+    -------
+    type
+        To annotate a field of a `Section` with.
+    """
     return Annotated[float, BeforeValidator(Quantity(kind, sign))]
 
 
 def word_or_time(*words: str):
-    """A pydantic type that reads a word out of a few, or a time; see `WordOrTime`."""
+    """A pydantic type that reads a word out of a few, or a time.
+
+    Parameters
+    ----------
+    *words : str
+        Those allowed.
+
+    Returns
+    -------
+    type
+        To annotate a field of a `Section` with.
+    """
     return Annotated[Any, BeforeValidator(WordOrTime(words))]
 
 
 def number_as_text(value):
-    """A process may be written 141 as well as "141"."""
+    """A number of a process as text: it may be written 141 as well as "141".
+
+    Parameters
+    ----------
+    value : object
+        As the file has it.
+
+    Returns
+    -------
+    object
+        Text for a whole number, else the value.
+    """
     return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from weldsim.schema.process import arc_energy, heat_input
@@ -31,6 +32,11 @@ class StartRule:
     seconds: float = 0.0
     weld: str | None = None
     temperature: float | None = None
+
+    @property
+    def limit(self) -> float:
+        """Temperature to be below; nan for a rule that is not about one. [K]"""
+        return math.nan if self.temperature is None else self.temperature
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from typing import Any
 
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.records import StartRule
@@ -12,13 +14,18 @@ _AFTER = re.compile(r"\s*(.+?)\s+after\s+(\S+)\s*")
 _BELOW = re.compile(r"\s*when\s+(\S+)\s+below\s+(.+?)\s*")
 
 
-def start_rule(value) -> StartRule:
+def start_rule(value: object) -> StartRule:
     """Read "0 s", "60 s after A" or "when A below 150 degC".
 
     Parameters
     ----------
     value : str or SI
         Text of a case, or seconds.
+
+    Returns
+    -------
+    StartRule
+        In SI.
 
     Raises
     ------
@@ -39,13 +46,48 @@ def start_rule(value) -> StartRule:
         ) from None
 
 
-def clamp_rule(value) -> StartRule:
-    """Read "never", "cold", or what `start_rule` reads."""
+def clamp_rule(value: object) -> StartRule:
+    """Read "never", "cold", or what `start_rule` reads.
+
+    Parameters
+    ----------
+    value : str or SI
+        Text of a case, or seconds.
+
+    Returns
+    -------
+    StartRule
+        In SI.
+    """
     return StartRule(value) if value in ("never", "cold") else start_rule(value)
 
 
-def read_rule(read, value, section: str, name: str, key: str, mistakes: list) -> StartRule:
-    """A rule read by `start_rule` or `clamp_rule`; the beginning, and a mistake, if it is wrong."""
+def read_rule(
+    read: Callable[[Any], StartRule],
+    value: object,
+    section: str,
+    name: str,
+    key: str,
+    mistakes: list[Mistake],
+) -> StartRule:
+    """A rule as a case has it; where it is wrong that is noted.
+
+    Parameters
+    ----------
+    read : callable
+        `start_rule` or `clamp_rule`.
+    value : str or SI
+        As the case has it.
+    section, name, key : str
+        Where it stands; see `Mistake`.
+    mistakes : list of Mistake
+        Added to.
+
+    Returns
+    -------
+    StartRule
+        The beginning where it is wrong.
+    """
     try:
         return read(value)
     except ValueError as error:

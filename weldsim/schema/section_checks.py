@@ -36,7 +36,18 @@ EXAMPLES_OF = {
 
 
 def keys_of(model: type[Section]) -> list[str]:
-    """Keys of a section as they are written in the file."""
+    """Keys of a section as they are written in the file.
+
+    Parameters
+    ----------
+    model : type of Section
+        What its keys mean.
+
+    Returns
+    -------
+    list of str
+        In the order of the model.
+    """
     return [f.alias or n for n, f in model.model_fields.items()]
 
 
@@ -45,7 +56,20 @@ READ_LATER = {"start": "time", "on": "time", "off": "time", "release": "time", "
 
 
 def quantity_kind(model: type[Section], key: str) -> str | None:
-    """Kind of the quantity that a key holds (see `weldsim.units.KINDS`), None where it is none."""
+    """Kind of the quantity that a key holds.
+
+    Parameters
+    ----------
+    model : type of Section
+        The section it stands in.
+    key : str
+        As in the file.
+
+    Returns
+    -------
+    str or None
+        One of `weldsim.units.KINDS`, None where it holds none.
+    """
     field = next((f for n, f in model.model_fields.items() if (f.alias or n) == key), None)
     if field is None:
         return None
@@ -55,7 +79,20 @@ def quantity_kind(model: type[Section], key: str) -> str | None:
 
 
 def readers(annotation, metadata) -> list:
-    """`Quantity` and `WordOrTime` of a field, wherever in its type they stand."""
+    """What reads a field, wherever in its type it stands.
+
+    Parameters
+    ----------
+    annotation : type
+        Of the field.
+    metadata : iterable
+        Of the field, as pydantic keeps it.
+
+    Returns
+    -------
+    list of Quantity and WordOrTime
+        None of them for a field of another type.
+    """
     found = [m.func for m in metadata if isinstance(m, BeforeValidator)]
     out = [f for f in found if isinstance(f, (Quantity, WordOrTime))]
     if typing.get_origin(annotation) is Annotated:
@@ -65,7 +102,20 @@ def readers(annotation, metadata) -> list:
 
 
 def unknown_key(section: str, key: str, keys: list[str]) -> str:
-    """What to say of a key that a section does not have: its new name, or the nearest one."""
+    """What to say of a key that a section does not have: its new name, or the nearest one.
+
+    Parameters
+    ----------
+    section, key : str
+        As written.
+    keys : list of str
+        Those the section has.
+
+    Returns
+    -------
+    str
+        The end of a sentence.
+    """
     now = RENAMED.get((section, key))
     if now in keys:
         return f", it is called {now} now"
@@ -73,19 +123,56 @@ def unknown_key(section: str, key: str, keys: list[str]) -> str:
 
 
 def such_as(section: str, key: str) -> str:
-    """An example of a key's value, as the end of a sentence."""
+    """An example of a key's value.
+
+    Parameters
+    ----------
+    section, key : str
+        As in the file.
+
+    Returns
+    -------
+    str
+        The end of a sentence, empty where there is no example.
+    """
     example = EXAMPLES_OF.get((section, key)) or EXAMPLES.get(key)
     return f", such as {example}" if example else ""
 
 
 def nearest(word, known) -> str:
-    """The nearest known word, or all of them, as the end of a sentence."""
+    """The nearest known word, or all of them.
+
+    Parameters
+    ----------
+    word : object
+        As written.
+    known : iterable
+        What is allowed.
+
+    Returns
+    -------
+    str
+        The end of a sentence.
+    """
     near = near_to(word, known)
     return near or f", known: {', '.join(str(k) for k in known)}"
 
 
 def near_to(word, known) -> str:
-    """The nearest known word as the end of a sentence; nothing when none is near."""
+    """The nearest known word.
+
+    Parameters
+    ----------
+    word : object
+        As written.
+    known : iterable
+        What is allowed.
+
+    Returns
+    -------
+    str
+        The end of a sentence, empty when none is near.
+    """
     near = get_close_matches(str(word), [str(k) for k in known], n=1, cutoff=0.6)
     return f", did you mean {near[0]}?" if near else ""
 
@@ -107,6 +194,11 @@ def check_section(
         `Mistake` records are added.
     name : str
         Of the entry, where the section may stand more than once.
+
+    Returns
+    -------
+    Section
+        With `WRONG` for what could not be read.
     """
     keys = keys_of(model)
     if not isinstance(values, dict):
@@ -135,7 +227,22 @@ WANTED_TYPES = {
 
 
 def key_mistake(error: dict, section: str, keys: list[str]) -> str:
-    """What pydantic says of a key, in our words, to be put behind the key."""
+    """What pydantic says of a key, in our words.
+
+    Parameters
+    ----------
+    error : dict
+        One of `ValidationError.errors`.
+    section : str
+        Name of the section, for examples.
+    keys : list of str
+        Those the section has.
+
+    Returns
+    -------
+    str
+        To be put behind the key.
+    """
     key = str(error["loc"][0])
     value, kind, context = error.get("input"), error["type"], error.get("ctx", {})
     if kind == "extra_forbidden":
@@ -164,5 +271,16 @@ def key_mistake(error: dict, section: str, keys: list[str]) -> str:
 
 
 def is_known(value) -> bool:
-    """Whether a value was read, rather than standing for a mistake."""
+    """Whether a value was read, rather than standing for a mistake.
+
+    Parameters
+    ----------
+    value : object
+        Of a section.
+
+    Returns
+    -------
+    bool
+        False for `WRONG` and any other nan.
+    """
     return not (isinstance(value, float) and math.isnan(value))

@@ -75,6 +75,8 @@ class ScheduleSection(Section):
 
 
 class TackSection(Section):
+    """A tack on a seam."""
+
     seam: str
     at: Any = "start"
     length: Size
@@ -83,6 +85,8 @@ class TackSection(Section):
 
 
 class ClampSection(Section):
+    """A clamp beside those of the hold."""
+
     name: Name
     at: Any
     kind: Literal["rigid", "spring"] = "rigid"
@@ -102,6 +106,8 @@ class PresetSection(Section):
 
 
 class SurroundingsSection(Section):
+    """Air around the part, and its preheat."""
+
     ambient: quantity("temperature") = 293.15
     film_coefficient: quantity("conductance", "not negative") = 10.0
     emissivity: Share = 0.8
@@ -109,6 +115,8 @@ class SurroundingsSection(Section):
 
 
 class GaugeSection(Section):
+    """What is read off the part."""
+
     name: Name
     kind: Literal["pointer", "dial", "thermocouple", "bow", "gap", "reaction"]
     at: Any = None
@@ -121,6 +129,8 @@ class GaugeSection(Section):
 
 
 class SolveSection(Section):
+    """Which model, how fine, and until when."""
+
     model: Literal["plastic", "elastic"] = "plastic"
     grade: Literal["quick", "normal", "fine"] = "normal"
     end: word_or_time("cold") = "cold"
