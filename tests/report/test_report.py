@@ -325,7 +325,9 @@ def test_a_verdict_converts_reading_and_error(run):
     record.manifest["case"]["gauges"] = [{"name": "pointer", "kind": "dial", "tolerance": "1.5 mm"}]
     for column in record.columns:
         record.gauges[column.name][-1] = 1.2 if column.unit == "mm" else 0.0
-    record.manifest["error_estimate"]["values"].update({c.name: 0.3 for c in record.columns if c.unit == "mm"})
+    record.manifest["error_estimate"]["values"].update(
+        {c.name: 0.3 for c in record.columns if c.unit == "mm"}
+    )
     (row,) = verdicts(record)
     assert row["reading"] == "1.2 ±0.3 mm" and name in record.errors
     assert row["reading"].text("us") == "0.047 ±0.012 in"

@@ -53,12 +53,14 @@ class DoubleEllipsoid:
         Parameters
         ----------
         arc : weldsim.schema.records.Arc
+            In SI.
         seam : Seam
             In its direction of travel.
 
         Returns
         -------
         DoubleEllipsoid
+            With the arc's absorbed power.
         """
         return cls(
             arc.power, arc.front_length, arc.rear_length, arc.half_width, arc.depth, arc.speed,

@@ -14,6 +14,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from weldsim.errors import CaseError
 from weldsim.units import parse
@@ -55,14 +56,26 @@ class Tolerance:
 
 
 @cache
-def tables() -> dict:
-    """Tables of ISO 13920 as data/iso13920.toml holds them."""
+def tables() -> dict[str, Any]:
+    """Tables of ISO 13920.
+
+    Returns
+    -------
+    dict
+        As data/iso13920.toml holds them.
+    """
     path = files("weldsim") / "data" / "iso13920.toml"
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def kinds() -> tuple[str, ...]:
-    """What there are limits for."""
+    """What there are limits for.
+
+    Returns
+    -------
+    tuple of str
+        Kinds of `limit`.
+    """
     return tuple(k for k, v in tables().items() if isinstance(v, dict))
 
 
@@ -104,7 +117,18 @@ def limit(kind: str, cls: str, nominal: float) -> float:
 
 
 def note_on(kind: str, cls: str) -> str:
-    """Where a limit is from, and whether it has to be looked up again."""
+    """Where a limit is from, and whether it has to be looked up again.
+
+    Parameters
+    ----------
+    kind, cls : str
+        See `limit`.
+
+    Returns
+    -------
+    str
+        Standard, table and class.
+    """
     table = tables()[kind]
     note = f"{tables()['source']}, {table['words']}, class {cls}"
     return f"{note}: {CONFIRM}" if cls in table["confirm"] else note
@@ -121,6 +145,11 @@ def read_tolerance(text: str, kind: str = "angle", nominal: float | None = None)
         What is measured; see `limit`.
     nominal : float, optional
         Size for a class. [m]
+
+    Returns
+    -------
+    Tolerance
+        In SI, with where it is from.
 
     Raises
     ------
@@ -166,10 +195,13 @@ def verdict(value: float, error: float | None, tolerance: Tolerance) -> str:
     value, error : float
         How far off it is and the estimated error of that, both in the tolerance's unit; without
         an error (None) nothing can be called. [m, rad]
+    tolerance : Tolerance
+        What is still good.
 
     Returns
     -------
     {"inside", "outside", "too close to call"}
+        The last where the error reaches over the limit.
     """
     if error is None or not math.isfinite(value) or not math.isfinite(error):
         return "too close to call"
