@@ -1,6 +1,8 @@
 """Names of welds and clamps and the direction of travel, written on the picture of a part.
 
 Places on a picture are in inches from its lower left, so that text and lines can be compared.
+Labels are placed here, not by a library: adjustText knows neither the side on which a label had
+better lie nor that a curve between its points must stay free, and put names onto paths and welds.
 """
 
 from __future__ import annotations

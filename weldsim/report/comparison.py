@@ -10,7 +10,7 @@ from weldsim.text.quantities import Number, Quantity, Words, as_written, quantit
 from weldsim.text.words import error_quantity, reading
 
 SAME_RUN = ("version of ", "changed on the command line", "title")
-MOST = 24  # inputs that differ and are listed
+MOST_INPUTS = 24  # inputs that differ and are listed
 
 
 def labels(records: list[RunRecord]) -> list[str]:
@@ -107,7 +107,7 @@ def differences(records: list[RunRecord]) -> tuple[list[tuple[str, list[str]]], 
     rows = [(n, [t.get(n, "–") for t in tables]) for n in names]
     rows = [(n, cells) for n, cells in rows if len(set(cells)) > 1]
     shared = [(n, cells) for n, cells in rows if all(n in t for t in tables)]
-    return shared[:MOST], len(rows) - len(shared[:MOST])
+    return shared[:MOST_INPUTS], len(rows) - len(shared[:MOST_INPUTS])
 
 
 def verdicts(record: RunRecord) -> list[dict]:

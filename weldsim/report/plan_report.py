@@ -15,8 +15,8 @@ from weldsim.system.files import whole_file
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.plan_words import model_words, plan_lines, recommended, said, unit_of
 
-GOOD, BAD, FIELD, RING = "#0b5394", "#b45309", "#9aa5ad", "#2f6f4f"
-SHOWN = 40  # rows of the table that are not folded away
+RECOMMENDED, WORST, OTHERS, TOLERANCE = "#0b5394", "#b45309", "#9aa5ad", "#2f6f4f"
+ROWS_SHOWN = 40  # rows of the table that are not folded away
 
 
 def write_pages(study: Study, folder) -> list[Path]:
@@ -90,24 +90,24 @@ def ends_figure(study: Study):
     worst = max(good, key=lambda r: r.best.final)
     if found is None:
         values = np.sort([scale * r.best.final for r in good])
-        axes.plot(np.arange(1, len(values) + 1), values, ".", color=FIELD, ms=4)
-        axes.axhline(limit, color=RING, lw=1.2)
-        axes.annotate("tolerance", (len(values), limit), color=RING, ha="right", va="bottom")
+        axes.plot(np.arange(1, len(values) + 1), values, ".", color=OTHERS, ms=4)
+        axes.axhline(limit, color=TOLERANCE, lw=1.2)
+        axes.annotate("tolerance", (len(values), limit), color=TOLERANCE, ha="right", va="bottom")
         axes.set(xlabel="schedules, best first", ylabel=f"{study.plan.section.measure}, {unit}")
         return figure
     places, rows = found
     angle = np.linspace(0, 2 * np.pi, 200)
-    axes.plot(limit * np.cos(angle), limit * np.sin(angle), color=RING, lw=1.4)
-    axes.annotate("tolerance", (0, limit), color=RING, ha="center", va="bottom", fontsize=9)
-    axes.plot(*places.T, "o", color=FIELD, ms=4, alpha=0.7, mew=0)
-    for row, colour, words, way in (
-        (recommended(study), GOOD, "recommended", -1), (worst, BAD, "worst", 1),
+    axes.plot(limit * np.cos(angle), limit * np.sin(angle), color=TOLERANCE, lw=1.4)
+    axes.annotate("tolerance", (0, limit), color=TOLERANCE, ha="center", va="bottom", fontsize=9)
+    axes.plot(*places.T, "o", color=OTHERS, ms=4, alpha=0.7, mew=0)
+    for row, colour, words, side in (
+        (recommended(study), RECOMMENDED, "recommended", -1), (worst, WORST, "worst", 1),
     ):  # fmt: skip
         spot, rough = _spot(study, row.best), places[rows.index(row)]
         axes.plot(*np.transpose([rough, spot]), color=colour, lw=1)  # from grade to grade
-        axes.plot(*spot, "D" if colour == GOOD else "s", color=colour, ms=9)
+        axes.plot(*spot, "D" if colour == RECOMMENDED else "s", color=colour, ms=9)
         axes.annotate(
-            f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * way),
+            f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * side),
             textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
         )  # fmt: skip
     axes.plot(0, 0, "+", color="black", ms=10)
@@ -164,49 +164,11 @@ def sheet_figure(study: Study, drawing: Path | None):
     return figure
 
 
-TEMPLATE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{{ title }}: plan</title><style>
-body{font:16px/1.5 system-ui,sans-serif;color:#1c2429;max-width:62rem;
-margin:2rem auto;padding:0 1rem}
-.answer p::first-letter,.how::first-letter,li::first-letter{text-transform:uppercase}
-h1{font-size:1.5rem}
-h2{font-size:1.15rem;margin-top:2rem}table{border-collapse:collapse;width:100%;
-font-size:.9rem;font-variant-numeric:tabular-nums}th,td{text-align:left;padding:.25rem .5rem;
-border-bottom:1px solid #d5dbdf}th{position:sticky;top:0;background:#fff}td.n{text-align:right}
-td.n,.w{white-space:nowrap}
-.answer{border-left:5px solid #0b5394;padding:.5rem 1rem;background:#f2f6fa}svg,img{max-width:100%;
-height:auto}.inside{color:#1d5c3f;font-weight:600}.outside{color:#8a3b00;font-weight:600}
-@media print{details{display:block}th{position:static}}</style></head><body>
-<h1>{{ title }}</h1>
-<div class="answer">{% for line in words[:2] %}<p>{{ line }}</p>{% endfor %}</div>
-<h2>Why</h2><ul>{% for line in why %}<li>{{ line }}</li>{% endfor %}</ul>
-<h2>Where every choice ends</h2>{{ ends }}
-{% if drawing %}<h2>The recommended order on the part</h2>
-<img alt="{{ words[0] }}" src="data:image/png;base64,{{ drawing }}">{% endif %}
-<h2>All choices, best first</h2>
-<p class="how">{{ words[3] }}; {{ words[4] }}. The best few, run at the finer grade, come
-first; the middle and the last one were run so too, for the error, and stay at their places.</p>
-{% macro table(rows) %}<table><thead><tr><th scope="col">no.</th><th scope="col">order and direction
-</th>{% if settings %}<th scope="col">setting</th>{% endif %}<th scope="col">ends at</th>
-<th scope="col">error</th><th scope="col">farthest on the way</th><th scope="col">cold after</th>
-<th scope="col">verdict</th><th scope="col">model</th></tr></thead><tbody>{% for r in rows %}<tr>
-<td class="n">{{ r.number }}</td><td>{% for m in r.text.split(", ") %}<span class="w">{{ m }}{{
-"," if not loop.last }}</span> {% endfor %}</td>{% if settings %}<td>{{ r.setting }}</td>
-{% endif %}<td class="n">{{ r.final }}</td><td class="n">{{ r.error }}</td><td class="n">{{ r.worst
-}}</td><td class="n">{{ r.time }}</td><td class="{{ r.verdict.split(' ')[0] }}">{{ r.verdict }}</td>
-<td>{{ r.model }}</td></tr>{% endfor %}</tbody></table>{% endmacro %}
-{{ table(rows[:shown]) }}{% if rows|length > shown %}<details><summary>the other
-{{ rows|length - shown }}</summary>{{ table(rows[shown:]) }}</details>{% endif %}
-<h2>Cautions</h2><ul>{% for c in cautions %}<li>{{ c }}</li>{% endfor %}</ul><p>{{ defer }}</p>
-</body></html>"""
-
-
 def page(study: Study, ends: str, drawing: Path | None) -> str:
     """plan.html as text, self-contained."""
     import base64
 
-    from jinja2 import Environment
+    from jinja2 import Environment, PackageLoader
 
     plan, lines = study.plan, plan_lines(study)
     rows = [
@@ -220,11 +182,12 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
         }
         for n, r in enumerate(study.rows, 1)
     ]  # fmt: skip
-    environment = Environment(autoescape=True)
+    environment = Environment(loader=PackageLoader("weldsim", "data/page"), autoescape=True)
     from markupsafe import Markup
 
-    return environment.from_string(TEMPLATE).render(
+    return environment.get_template("plan.html").render(
         title=plan.case.title, words=lines, why=lines[5:] or lines[3:], ends=Markup(ends),
         drawing=base64.b64encode(drawing.read_bytes()).decode() if drawing else "",
-        rows=rows, shown=SHOWN, settings=len(plan.settings) > 1, cautions=CAUTIONS, defer=DEFER,
+        rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1, cautions=CAUTIONS,
+        defer=DEFER,
     )  # fmt: skip

@@ -23,8 +23,8 @@ from weldsim.text.quantities import (
 
 KINDS = ("pointer", "dial", "thermocouple", "bow", "gap", "reaction")
 SIDES = {"up": ("up", "down"), "right": ("right", "left")}
-SHUT = 0.5e-3  # mm; a gap that moves less does not open or close
-LEAST = {"N": 0.5, "Nm": 0.05}  # a clamp that pushes less carries nothing
+LEAST_GAP_CHANGE = 0.5e-3  # mm; a gap that moves less does not open or close
+LEAST_REACTION = {"N": 0.5, "Nm": 0.05}  # a clamp that pushes less carries nothing
 
 
 def final_words(record: RunRecord) -> list[str]:
@@ -73,7 +73,7 @@ def _gap_end(record: RunRecord, name: str, columns: list[Column]) -> str:
     place = f"the gap on the {recorded_case(record).gauge(name).at} side"
     called = place[0].upper() + place[1:] if name in KINDS else f"{name}, {place},"
     now = "" if record.complete else " so far"
-    if abs(value) < SHUT:
+    if abs(value) < LEAST_GAP_CHANGE:
         return f"{called} neither opens nor closes{now}."
     change = "opens" if value > 0 else "closes"
     return words(f"{called} {change} by {{}}{now}.", reading(record, column, signed=False))
@@ -101,9 +101,9 @@ def _reaction(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
     times = record.gauges["time_s"]
     clamp = recorded_case(record).gauge(name).at
     called = f"Clamp {clamp}" if name in (*KINDS, clamp) else f"{name}: clamp {clamp}"
-    ends = {unit: float(resultant(record, name, unit)[0][-1]) for unit in LEAST}
+    ends = {unit: float(resultant(record, name, unit)[0][-1]) for unit in LEAST_REACTION}
     now = "at the end" if record.complete else "so far"
-    if all(ends[unit] < least for unit, least in LEAST.items()):
+    if all(ends[unit] < least for unit, least in LEAST_REACTION.items()):
         lines = [f"{called} carries nothing {now}."]
     else:
         force, moment = (_push(record, name, unit, -1) for unit in ("N", "Nm"))
@@ -114,7 +114,7 @@ def _reaction(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
         ]
     force = resultant(record, name, "N")[0]
     most = int(np.argmax(force))
-    if force[most] > 1.05 * max(ends["N"], LEAST["N"]):
+    if force[most] > 1.05 * max(ends["N"], LEAST_REACTION["N"]):
         push = _push(record, name, "N", most)
         lines.append(words("  most on the way: {} at {} s", push, f"{times[most]:.0f}"))
     return lines
@@ -124,7 +124,7 @@ def _push(record: RunRecord, name: str, unit: str, at: int) -> Words:
     """`1230 N, largest along z (-1200 N)` at a reading."""
     size = float(resultant(record, name, unit)[0][at])
     column = main_column(record, name, unit, at)
-    if size < LEAST[unit]:
+    if size < LEAST_REACTION[unit]:
         return Words(f"no {'force' if unit == 'N' else 'moment'}")
     error, value = _error(record, column), float(record.gauges[column.name][at])
     where = f"{'along' if unit == 'N' else 'about'} {column.component[-1]}"
@@ -201,9 +201,9 @@ def _certainty(record: RunRecord) -> list[str]:
     """Estimated discretisation errors, and what they do not cover."""
     known = [c for c in record.columns if c.weld is None and _error(record, c) is not None]
     main = {
-        main_column(record, c.gauge, "N").name for c in known if c.unit in LEAST
+        main_column(record, c.gauge, "N").name for c in known if c.unit in LEAST_REACTION
     }  # of a reaction the largest force speaks for the six
-    known = [c for c in known if c.unit not in LEAST or c.name in main]
+    known = [c for c in known if c.unit not in LEAST_REACTION or c.name in main]
     shown = [c for c in known if c.unit != "mrad"] or known
     named = [words("{} {} {}", c.gauge, c.component, error_quantity(record, c)) for c in shown]
     if not named:
@@ -278,7 +278,7 @@ def rounded(value: float, error: float | None, unit: str) -> str:
     """
     if unit == "degC":
         return f"{value:.0f}"
-    if abs(value) < 0.1 * LEAST.get(unit, 0.0):
+    if abs(value) < 0.1 * LEAST_REACTION.get(unit, 0.0):
         return "0"
     size = abs(value)
     digits = 3 if size == 0 else 2 - math.floor(math.log10(size))
