@@ -48,20 +48,53 @@ class ErrorEstimate:
     seconds: float = 0.0
 
     def size(self, columns: Iterable[Column] | None = None) -> float | None:
-        """Root of the sum of squares over columns (all when left out); None without an estimate."""
+        """Errors of several columns as one.
+
+        Parameters
+        ----------
+        columns : iterable of Column, optional
+            Of one kind of reading; all when left out.
+
+        Returns
+        -------
+        float or None
+            Root of the sum of squares; None without an estimate. [SI]
+        """
         if not self.values:
             return None
         return math.hypot(*(self.values[c] for c in (self.values if columns is None else columns)))
 
 
 def grade_below(grade: str) -> str | None:
-    """The next coarser grade; None below the coarsest."""
+    """The next coarser grade.
+
+    Parameters
+    ----------
+    grade : str
+        One of `weldsim.geometry.grades.GRADES`.
+
+    Returns
+    -------
+    str or None
+        None below the coarsest.
+    """
     grades = list(GRADES)
     return grades[grades.index(grade) - 1] if grade != grades[0] else None
 
 
 def companion_grade(grade: str) -> str | None:
-    """Grade of the companion run that goes with a run of itself; None where none goes."""
+    """Grade of the companion run that goes with a run without being asked for.
+
+    Parameters
+    ----------
+    grade : str
+        Of the run.
+
+    Returns
+    -------
+    str or None
+        None where none goes.
+    """
     return None if grade in WITHOUT_COMPANION else grade_below(grade)
 
 
@@ -115,12 +148,15 @@ def error_of_run(
     Parameters
     ----------
     case : Case
+        What was run.
     grade : str
         Of the run whose errors are asked for; any but the coarsest.
     ends : dict
         Column -> end reading at that grade. [SI]
     threads : int, optional
+        Of the coarser run.
     progress : callable(share, text), optional
+        Told after each of its steps.
 
     Returns
     -------
@@ -130,6 +166,7 @@ def error_of_run(
     coarser = grade_below(grade)
 
     def run_at(name: str) -> Mapping[Column, float]:
+        """Readings at the end of the case at a grade."""
         model = build_model(case, name, threads)
         end = model.read(start_state(model))
         for step in simulate(model):
@@ -155,6 +192,7 @@ def how_of_run(grade: str, coarser: str) -> str:
     Returns
     -------
     str
+        Without full stop.
     """
     fine, rough = GRADES[grade], GRADES[coarser]
     return (

@@ -59,12 +59,14 @@ class Fields:
         Parameters
         ----------
         frame : Frame
+            Of any moment.
         mesh : skfem.Mesh
             Its heat mesh.
 
         Returns
         -------
         Fields
+            Of the same arrays.
         """
         return cls(
             frame.time, mesh, frame.temperature, frame.displacement, frame.active,
@@ -78,11 +80,14 @@ class Fields:
         Parameters
         ----------
         model : Model
+            The case on its mesh.
         state : State
+            Of that model.
 
         Returns
         -------
         Fields
+            At the state's time.
         """
         return cls.of_frame(field_frame(model, state), model.part.heat_mesh)
 
@@ -116,6 +121,7 @@ class Fields:
         Returns
         -------
         int
+            From 0.
         """
         away = np.linalg.norm(self.mesh.p.T - np.asarray(place, dtype=float), axis=1)
         return int(np.argmin(away))
@@ -137,7 +143,9 @@ class Fields:
         pyvista = import_pyvista()
         points, cells, kind = vtk_cells(self.mesh)
         cell_type = {"hexahedron": pyvista.CellType.HEXAHEDRON, "tetra": pyvista.CellType.TETRA}
-        grid = pyvista.UnstructuredGrid({cell_type[kind]: cells}, np.ascontiguousarray(points))
+        grid: pyvista.UnstructuredGrid = pyvista.UnstructuredGrid(
+            {cell_type[kind]: cells}, np.ascontiguousarray(points)
+        )
         grid.point_data["temperature_K"] = self.temperature
         grid.point_data["displacement_m"] = self.displacement
         grid.cell_data["active"] = self.active.astype(np.uint8)
@@ -172,12 +180,14 @@ class FieldSeries(Sequence[Fields]):
         Parameters
         ----------
         frames : sequence of Frame
+            In order of time.
         mesh : skfem.Mesh
             The heat mesh of all of them.
 
         Returns
         -------
         FieldSeries
+            Nothing is copied.
         """
         kept = tuple(frames)
         return cls([f.time for f in kept], lambda number: Fields.of_frame(kept[number], mesh))
@@ -189,10 +199,12 @@ class FieldSeries(Sequence[Fields]):
         Parameters
         ----------
         files : sequence of FrameFile
+            In order of time.
 
         Returns
         -------
         FieldSeries
+            Nothing is read yet.
         """
         kept = tuple(files)
         return cls([f.time for f in kept], lambda number: _read(kept[number]))
@@ -208,6 +220,7 @@ class FieldSeries(Sequence[Fields]):
         Returns
         -------
         Fields
+            At `Fields.time`.
 
         Raises
         ------

@@ -66,6 +66,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
         Returns
         -------
         GaugeTable
+            Columns in the order of the first reading.
         """
         rows = list(readings)
         columns = tuple(rows[0]) if rows else ()
@@ -97,6 +98,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
         Returns
         -------
         Column
+            With the unit it is shown in.
 
         Raises
         ------
@@ -116,6 +118,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
         Returns
         -------
         str
+            Of the arrays here, not of gauges.csv.
         """
         return SI_UNITS[self.column(key).unit]
 
@@ -130,6 +133,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
         Returns
         -------
         Readings
+            In SI.
 
         Raises
         ------
@@ -157,6 +161,7 @@ class GaugeTable(Mapping[Column, NDArray[np.float64]]):
         Returns
         -------
         dict of ndarray, shape (N,)
+            [mrad, mm, degC, N, N m]
         """
         shown = {c.name: c.to_display(self._values[:, k]) for k, c in enumerate(self._columns)}
         return {TIME: self._times, **shown}

@@ -169,6 +169,7 @@ class Result:
         Returns
         -------
         pyvista.UnstructuredGrid
+            Names of its arrays end with their units.
 
         Raises
         ------
@@ -262,12 +263,14 @@ def read_result(folder: str | Path, threads: int | None = None) -> Result:
     Parameters
     ----------
     folder : path
+        A run folder, also one whose run is under way.
     threads : int, optional
         For what has to be computed on the way: model and error estimate.
 
     Returns
     -------
     Result
+        With `Result.path` and `Result.status`.
 
     Raises
     ------

@@ -94,6 +94,7 @@ def solve(
     Returns
     -------
     Result
+        In memory; `Result.path` is None.
 
     Raises
     ------
@@ -274,7 +275,9 @@ def run(
     companion : bool, optional
         Also run one grade coarser for the error estimate; the case decides when left out.
     threads : int, optional
+        Of the solver.
     progress : callable(share, text), optional
+        Told after each step.
 
     Returns
     -------
@@ -304,14 +307,18 @@ def resume(
     Parameters
     ----------
     folder : path
+        Of the run.
     companion : bool, optional
         As the run was begun when left out.
     threads : int, optional
+        Of the solver.
     progress : callable(share, text), optional
+        Told after each step.
 
     Returns
     -------
     Result
+        What `read_run` gives of the folder.
 
     Raises
     ------
