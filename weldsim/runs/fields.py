@@ -140,10 +140,10 @@ class Fields:
         SetupError
             If PyVista is not installed.
         """
-        pyvista = import_pyvista()
+        library = import_pyvista()
         points, cells, kind = vtk_cells(self.mesh)
-        cell_type = {"hexahedron": pyvista.CellType.HEXAHEDRON, "tetra": pyvista.CellType.TETRA}
-        grid: pyvista.UnstructuredGrid = pyvista.UnstructuredGrid(
+        cell_type = {"hexahedron": library.CellType.HEXAHEDRON, "tetra": library.CellType.TETRA}
+        grid: pyvista.UnstructuredGrid = library.UnstructuredGrid(
             {cell_type[kind]: cells}, np.ascontiguousarray(points)
         )
         grid.point_data["temperature_K"] = self.temperature

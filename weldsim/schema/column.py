@@ -68,12 +68,34 @@ class Column:
         return DISPLAY_UNITS[self.unit][0]
 
     def to_display(self, si: Number) -> Number:
-        """An SI value, or an array of them, in the unit of the column."""
+        """A value in the unit of the column.
+
+        Parameters
+        ----------
+        si : float or ndarray
+            [rad, m, K, N, N m]
+
+        Returns
+        -------
+        float or ndarray
+            [mrad, mm, degC, N, N m]
+        """
         factor, offset = DISPLAY_UNITS[self.unit]
         return si * factor + offset
 
     def to_si(self, shown: Number) -> Number:
-        """A value in the unit of the column, or an array of them, in SI."""
+        """A value in SI.
+
+        Parameters
+        ----------
+        shown : float or ndarray
+            In the unit of the column. [mrad, mm, degC, N, N m]
+
+        Returns
+        -------
+        float or ndarray
+            [rad, m, K, N, N m]
+        """
         factor, offset = DISPLAY_UNITS[self.unit]
         return (shown - offset) / factor
 
@@ -113,5 +135,11 @@ class Readings(Mapping[Column, float]):
         return f"Readings({self.display()})"
 
     def display(self) -> dict[str, float]:
-        """Values in the units of their columns by the columns' names, as in gauges.csv."""
+        """Values as gauges.csv holds them.
+
+        Returns
+        -------
+        dict of str to float
+            Name of a column -> value in its unit. [mrad, mm, degC, N, N m]
+        """
         return {c.name: c.to_display(v) for c, v in self._values.items()}

@@ -65,7 +65,18 @@ def estimate(case) -> Estimate:
 
 
 def describe(case) -> list[str]:
-    """Lines of `weldsim check`."""
+    """A case in words, as `weldsim check` says it.
+
+    Parameters
+    ----------
+    case : Case
+        What would be simulated.
+
+    Returns
+    -------
+    list of str
+        One for each line, cautions last.
+    """
     middle = bar_lines(case) if kind_of_case(case).seams_of_welds else joint_lines(case)
     return [
         case.title, "", *middle, *_air(case), *_gauges(case),
