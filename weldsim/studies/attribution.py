@@ -177,12 +177,14 @@ def explain(
         Run the case again, for what each weld did while metal warmed and cooled. Otherwise the
         last state is taken apart by place: each point belongs to the nearest weld.
     progress : callable(share, text), optional
+        Told how far the work is, 0 to 1.
     threads : int, optional
         Of a run in a folder.
 
     Returns
     -------
     Why
+        Every reading of a movement as a sum of parts.
 
     Raises
     ------
@@ -231,7 +233,20 @@ def explain_case(model: Model, progress: Progress | None = None) -> Why:
 
 
 def explain_state(model: Model, state: State) -> Why:
-    """Take the readings of a state apart by the nearest weld and slice."""
+    """Take the readings of a state apart by the nearest weld and slice.
+
+    Parameters
+    ----------
+    model : Model
+        The state is of.
+    state : State
+        At rest, as a run leaves it.
+
+    Returns
+    -------
+    Why
+        Every reading of a movement as a sum of parts.
+    """
     return taken_apart(model, state, None)
 
 

@@ -96,6 +96,12 @@ def find_clamps(
     target : Target, optional
         See `target_of`; its first gauge that reads movement when left out.
     options : SearchOptions, optional
+        How the runs are made.
+
+    Returns
+    -------
+    ClampSearch
+        Choices, best first, and how sure the best is.
 
     Raises
     ------
@@ -148,8 +154,8 @@ def choices_of(case) -> list[tuple[str, ...]]:
     """Sets of free end faces to clamp, fewest first; the first is none at all."""
     kind = case.part.kind
     known = kind in KINDS and "clamp" in joint_kind(kind).sections
-    held = {face for clamp in case.clamps for face in clamp.at}
-    free = [face for face in (faces_of(case.part) if known else ()) if face not in held]
+    clamped = {face for clamp in case.clamps for face in clamp.at}
+    free = [face for face in (faces_of(case.part) if known else ()) if face not in clamped]
     if not free:
         raise CaseError(
             f"{case.source_file} [part] kind: this {kind} has no free end face that could be "

@@ -148,8 +148,14 @@ def find_correction(
     target : Target, optional
         See `target_of`; its first gauge that reads movement when left out.
     choice : LineChoice, optional
+        Which lines are looked at.
     options : SearchOptions, optional
         With an estimate, the best line is computed one grade coarser too.
+
+    Returns
+    -------
+    Correction
+        Lines computed in full, best first, and how sure the best is.
 
     Raises
     ------
@@ -167,14 +173,9 @@ def find_correction(
     lines = named(candidates(case, kind), choice.names)
     coarser = grade_below(target.grade) if options.estimate else None
     share = SEARCH_SHARE if coarser else 1.0
-
-    def told(done: float, text: str) -> None:
-        options.progress(share * done, text)
-
     choice = replace(choice, limit=top)
-    before, promise, outcomes = computed_lines(
-        case, target, lines, choice, replace(options, progress=told)
-    )
+    first = replace(options, progress=lambda done, text: options.progress(share * done, text))
+    before, promise, outcomes = computed_lines(case, target, lines, choice, first)
     found = Correction(
         case.title, target, ErrorEstimate(), "", kind, before, top, promise, outcomes
     )

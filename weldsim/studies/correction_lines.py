@@ -88,7 +88,7 @@ def _along_seams(case, lines):
 
 
 def _free_seams(case, lines):
-    """Beads where the joint has room for one: the lowest pass that is not laid of each seam."""
+    """Beads where the joint has room for one: of each seam the lowest pass that is not welded."""
     welded = {(w.seam, w.number) for w in case.welds if w.filler and w.tack < 0}
     unlaid = {s: [n for n in range(1, lines[s].passes + 1) if (s, n) not in welded] for s in lines}
     free = [(s, numbers[0]) for s, numbers in unlaid.items() if numbers]
@@ -115,7 +115,7 @@ def _free_seams(case, lines):
 
 
 def turned(case, weld):
-    """A bead laid the other way."""
+    """A bead welded the other way."""
     directions = seam_lines_of(joined(case, [(weld, "")]))[weld.seam].directions
     word = next(w for w, direction in directions.items() if direction == -weld.direction)
     return replace(weld, travel=word, direction=-weld.direction)

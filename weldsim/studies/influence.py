@@ -54,33 +54,33 @@ def influence(model, state) -> Influence:
     -----
     Stiffness is that of the metal at the state's temperature, without flow. Land that presses is
     taken with its tangent; what its law adds beyond the tangent is the part "open land". Springs
-    that were anchored off, and faces gripped where they had moved to, are the part "clamps".
+    that were anchored off, and faces clamped where they had moved to, are the part "clamps".
     """
     m = model.mechanics
     properties, internal_variables = elastic_properties(model, state)
     fixed = model.supports(state.closed_clamps)
-    held, u = fixed.ravel(), state.displacement
+    fixed_unknowns, u = fixed.ravel(), state.displacement
     springs = model.springs(state)
     data = m.evaluate(u, properties, internal_variables, True).tangent
     resting = np.where(fixed, u, 0.0)
     excess = _contact_excess(m, u, data).ravel()
     clamped = -symmetric_product(m.pattern, data, resting.ravel()).reshape(
         -1, 3
-    )  # held points that stand off
+    )  # clamped points that stand off
     for s in springs:
         force = s.mean.T @ (s.stiffness * s.anchor)
         np.add.at(clamped, s.points, force.reshape(-1, 3))
     columns, rows, others = [], [], []
-    solve = _solver(m, data, held, springs)
+    solve = _solver(m, data, fixed_unknowns, springs)
     weight = np.concatenate([np.ones(3), np.full(3, 2.0)])
     for probe in model.probes:
         if probe.displacement_map is None:
             continue
         for column, row in zip(probe.columns, np.asarray(probe.displacement_map.todense()),
                                   strict=True):  # fmt: skip
-            load = np.where(held, 0.0, row)
+            load = np.where(fixed_unknowns, 0.0, row)
             answer = solve(load)
-            answer[held] = 0.0
+            answer[fixed_unknowns] = 0.0
             strain = m.strain(answer.reshape(-1, 3))
             rows.append(_stress(properties, strain) * m.weight[..., None] * weight)
             columns.append(column)
@@ -117,12 +117,14 @@ def _contact_excess(mechanics, u, data) -> np.ndarray:
     return symmetric_product(mechanics.pattern, only, u.ravel()).reshape(-1, 3) - force
 
 
-def _solver(mechanics, data, held, springs):
+def _solver(mechanics, data, fixed_unknowns, springs):
     """A function that solves with one tangent for many loads."""
     if springs:
-        return lambda load: solve_with_springs(mechanics.solver, data.copy(), held, load, springs)
+        return lambda load: solve_with_springs(
+            mechanics.solver, data.copy(), fixed_unknowns, load, springs
+        )
     ready = data.copy()
-    mechanics.solver.hold(ready, held)
+    mechanics.solver.hold(ready, fixed_unknowns)
     mechanics.solver.factor(ready)
     return mechanics.solver.solve
 

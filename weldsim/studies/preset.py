@@ -100,6 +100,12 @@ def find_preset(
     runs : int
         At most so many, and at least two.
     options : SearchOptions, optional
+        How the runs are made.
+
+    Returns
+    -------
+    Preset
+        With the lean or turn, where the gauge ends with it, and how sure that is.
 
     Raises
     ------

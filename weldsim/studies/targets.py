@@ -106,12 +106,18 @@ def target_of(
     Parameters
     ----------
     case : Case
+        With a gauge that reads movement.
     gauge : str, optional
         A pointer (both its angles), dial, gap or bow; the first such gauge when left out.
     tolerance : str or Tolerance, optional
         "0.5 mrad", "0.3 mm"; the gauge's own, else 1 mrad or 0.5 mm, when left out.
     grade : str, optional
         Of the runs; the case's own when left out.
+
+    Returns
+    -------
+    Target
+        Gauge, tolerance and grade.
 
     Raises
     ------

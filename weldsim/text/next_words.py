@@ -10,7 +10,22 @@ from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
-    """The advice in words, one line each."""
+    """The advice in words, one line each.
+
+    Parameters
+    ----------
+    plan : Plan
+        Of the study that was asked.
+    advice : Advice
+        What it answered.
+    most : int, optional
+        Ways to go on that are listed.
+
+    Returns
+    -------
+    list of str
+        Lines for people.
+    """
     found = advice.estimate
     lines = []
     for column, value, was in zip(advice.columns, advice.reading, advice.expected, strict=True):

@@ -53,7 +53,18 @@ def recommended(study: Study) -> Row:
 
 
 def plan_lines(study: Study) -> list[str]:
-    """The answer, how sure it is, and why, one line each."""
+    """The answer, how sure it is, and why, one line each.
+
+    Parameters
+    ----------
+    study : Study
+        A finished one.
+
+    Returns
+    -------
+    list of str
+        Lines for people.
+    """
     plan, best = study.plan, recommended(study)
     good = [r for r in study.rows if not r.best.error]
     worst = max(good, key=lambda r: r.best.final)

@@ -123,10 +123,12 @@ def advise(
     cluster : str, optional
         Address of a Dask scheduler, or "local" for one of this machine's own.
     progress : callable(share, text), optional
+        Told how far the work is, 0 to 1.
 
     Returns
     -------
     Advice
+        What explains the reading, and the ways to go on, best first.
 
     Raises
     ------
@@ -154,14 +156,21 @@ def advise(
 def expected_after(
     study: OpenedStudy, done: Moves, workers: int | Executor | None = None
 ) -> Readings:
-    """What the gauges should read after some welds, if all is as the case says. [SI]
+    """What the gauges should read after some welds, if all is as the case says.
 
     Parameters
     ----------
     study : OpenedStudy
+        Branches that are missing in its folder are computed and kept there.
     done : row of moves
+        Welded so far; see `read_moves`.
     workers : int or Executor, optional
         See `advise`.
+
+    Returns
+    -------
+    Readings
+        Of all gauges. [SI]
     """
     with executor_of(workers) as executor:
         return last_of(study.plan, 0, tuple(done), study.folder, executor, lambda s, t: None)

@@ -53,6 +53,11 @@ def open_study(folder: str | Path, tolerance: str | None = None) -> OpenedStudy:
     tolerance : str, optional
         Of a run whose case states none.
 
+    Returns
+    -------
+    OpenedStudy
+        Of a run, with room for branches in its folder "next".
+
     Raises
     ------
     CaseError
@@ -116,7 +121,25 @@ def _with_plan(folder: Path, case: Case, tolerance: str | None) -> Case:
 
 
 def read_moves(plan: Plan, after: str) -> Moves:
-    """Moves welded so far, from "front:+x,back:-x"; a bare seam name ends the case's own order."""
+    """Moves welded so far, from "front:+x,back:-x"; a bare seam name ends the case's own order.
+
+    Parameters
+    ----------
+    plan : Plan
+        They are of.
+    after : str
+        Seams with their travel, or the last one of the case's own order.
+
+    Returns
+    -------
+    row of moves
+        (seam, direction) one after the other.
+
+    Raises
+    ------
+    CaseError
+        One line for what is no such move.
+    """
     items = [i.strip() for i in after.split(",") if i.strip()]
     if len(items) == 1 and ":" not in items[0]:
         items = _own_order(plan, items[0])
@@ -173,9 +196,16 @@ def read_readings(plan: Plan, texts: Iterable[str], noise: float | None = None) 
     Parameters
     ----------
     plan : Plan
+        Of the gauges.
     texts : iterable of str
+        One a side, GAUGE.SIDE=VALUE.
     noise : float, optional
         Standard deviation of each reading in its own unit; `READING_NOISE` when left out.
+
+    Returns
+    -------
+    Read
+        In SI.
 
     Raises
     ------

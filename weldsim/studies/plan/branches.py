@@ -14,6 +14,7 @@ import threading
 import time
 from dataclasses import astuple, dataclass, replace
 from pathlib import Path
+from typing import Any
 from zipfile import BadZipFile
 
 import numpy as np
@@ -100,7 +101,7 @@ def _model(case: Case, grade: str, path: Path) -> Model:
     return build_model(case, grade, part=part)
 
 
-def run_branch(job: Job) -> dict:
+def run_branch(job: Job) -> dict[str, Any]:
     """Compute one branch and leave it in the folder; what is there already is only read.
 
     A failure of the computation is kept like a result. One of the machine (a full disk, a file that
@@ -115,7 +116,7 @@ def run_branch(job: Job) -> dict:
         return _run_branch(job)
 
 
-def _run_branch(job: Job) -> dict:
+def _run_branch(job: Job) -> dict[str, Any]:
     path = Path(job.folder) / FOLDER / f"{job.name}.json"
     record, keep = read_branch(job.folder, job.name), True
     if record is None:
@@ -133,7 +134,7 @@ def _run_branch(job: Job) -> dict:
     return {k: v for k, v in record.items() if k not in ("readings", "times")}
 
 
-def _branch_run(job: Job, path: Path) -> dict:
+def _branch_run(job: Job, path: Path) -> dict[str, Any]:
     bound, plan = bind(job), job.plan
     rest = tuple((s, next(iter(w))) for s, w in plan.words.items())
     done = {s for s, _ in job.moves}
@@ -160,20 +161,20 @@ def _branch_run(job: Job, path: Path) -> dict:
         "iterations": iterations, "retries": retries, "reaction_N": force,
     }  # fmt: skip
     if last:
-        held = locked_in(model, state)
-        record["stress_MPa"] = held["mean_weld_zone_MPa"]
+        stress = locked_in(model, state)
+        record["stress_MPa"] = stress["mean_weld_zone_MPa"]
     else:
         _write_state(path.with_suffix(".npz"), state)
     return record
 
 
-def stretches(case, moves, count: int) -> int:
+def stretches(case: Case, moves: Moves, count: int) -> int:
     """Number of arc stretches before the move after `count` moves, tacks included."""
     seams = {s for s, _ in moves[:count]}
     return sum(1 for w in case.welds if w.tack >= 0 or w.seam in seams)
 
 
-def largest_reaction(model, state) -> float:
+def largest_reaction(model: Model, state: State) -> float:
     """Largest force of a clamp on the part. [N]"""
     return max(
         (
@@ -185,7 +186,7 @@ def largest_reaction(model, state) -> float:
     )
 
 
-def read_branch(folder, name: str) -> dict | None:
+def read_branch(folder: str | Path, name: str) -> dict[str, Any] | None:
     """Record of a branch, None while it is not there."""
     path = Path(folder) / FOLDER / f"{name}.json"
     if not path.exists():
@@ -209,7 +210,7 @@ def _parent_state(job: Job) -> State:
     return _read_state(job.folder, job.parent)
 
 
-def _read_state(folder, name: str) -> State:
+def _read_state(folder: str | Path, name: str) -> State:
     path = Path(folder) / FOLDER / f"{name}.npz"
     try:
         with np.load(path, allow_pickle=False) as kept:
@@ -234,6 +235,6 @@ def _write(path: Path, data: bytes) -> None:
         Path(beside).write_bytes(data)
 
 
-def with_moves(job: Job, moves, name: str, parent: str) -> Job:
+def with_moves(job: Job, moves: Moves, name: str, parent: str) -> Job:
     """The same job for another row of moves."""
     return replace(job, moves=tuple(moves), name=name, parent=parent)

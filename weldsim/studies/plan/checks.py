@@ -48,12 +48,12 @@ class Setting:
 
 
 def known_words(case) -> dict:
-    """Seam -> {word: sense} of every word for a travel; a bar's first is as its bead stands."""
+    """Seam -> {word: direction} of every word for a travel; a bar's first is as its bead stands."""
     known = directions_of_case(case)
     if not kind_of_case(case).seams_of_welds:
         return dict(known)
     return {
-        w.seam: {word: w.direction * way for word, way in own.items()}
+        w.seam: {word: w.direction * direction for word, direction in own.items()}
         for w in case.welds
         for own in [_as_it_stands(known[w.seam], w.travel)]
     }
@@ -61,12 +61,12 @@ def known_words(case) -> dict:
 
 def _as_it_stands(words: dict, travel: str) -> dict:
     """The two words of a bead's own line, that of its travel first."""
-    other = next(w for w, way in words.items() if way == -words[travel])
+    other = next(w for w, direction in words.items() if direction == -words[travel])
     return {travel: words[travel], other: words[other]}
 
 
 def words_of(case, section, mistakes) -> dict:
-    """Seam -> {sense: word}, in the order of the case or of `seams`."""
+    """Seam -> {direction: word}, in the order of the case or of `seams`."""
     known = known_words(case)
     welded = [w.seam for w in case.welds if w.tack < 0]
     wanted = section.seams or list(dict.fromkeys(welded))
@@ -75,9 +75,9 @@ def words_of(case, section, mistakes) -> dict:
         if seam not in known:
             mistakes.append(f"[plan] seams: {seam!r} is unknown{nearest(seam, known)}")
             continue
-        senses = {}
+        directions = {}
         for word, direction in known[seam].items():
-            senses.setdefault(direction, word)
+            directions.setdefault(direction, word)
         if section.travel.get(seam) == []:
             mistakes.append(f"[plan] travel.{seam}: names no travel, allowed: one or both")
         for word in section.travel.get(seam, ()):
@@ -87,8 +87,8 @@ def words_of(case, section, mistakes) -> dict:
                     + " or ".join(f'"{w}"' for w in known[seam])
                 )
         if seam in section.travel:
-            senses = {known[seam][w]: w for w in section.travel[seam] if w in known[seam]}
-        out[seam] = senses or {1: next(iter(known[seam]))}
+            directions = {known[seam][w]: w for w in section.travel[seam] if w in known[seam]}
+        out[seam] = directions or {1: next(iter(known[seam]))}
     for seam in section.travel:
         if seam not in wanted:
             mistakes.append(f"[plan] travel.{seam}: no such seam{nearest(seam, wanted)}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -35,7 +36,10 @@ class Drift:
 
 
 def drift_between(
-    plan: Plan, fast: Mapping, finer: Mapping[object, Outcome], groups: Mapping
+    plan: Plan,
+    fast: Mapping[Any, Outcome],
+    finer: Mapping[Any, Outcome],
+    groups: Mapping[Any, Any],
 ) -> Drift | None:
     """How the ranking grade is off against the finer one; None without a run at both.
 

@@ -13,9 +13,10 @@ import numpy as np
 from weldsim.errors import WeldsimError
 from weldsim.schema.column import Column, Readings
 from weldsim.studies.plan.branches import Job, bind, read_branch
+from weldsim.studies.plan.checks import MEASURES
 from weldsim.studies.plan.executor import Executor, carry_out
 from weldsim.studies.plan.prefix_tree import PrefixTree
-from weldsim.studies.plan.space import MEASURES, Moves, Plan
+from weldsim.studies.plan.space import Moves, Plan
 
 Progress = Callable[[float, str], None]
 

@@ -106,12 +106,14 @@ def rank(
     cluster : str, optional
         Address of a Dask scheduler, or "local" for one of this machine's own.
     progress : callable(share, text), optional
+        Told how far the work is, 0 to 1.
     confirm : bool
         Run the best few again at a finer grade.
 
     Returns
     -------
     Study
+        Rows in order, the recommended one first.
 
     Raises
     ------
@@ -202,7 +204,8 @@ def _confirmed(
 
 def groups_of(plan: Plan, keys: Iterable[Key], folder: str | Path) -> dict[Key, Key]:
     """(setting, moves) -> what a schedule shares with its mirror images and with no other."""
-    keys, found = list(keys), {}
+    keys = list(keys)
+    found: dict[Key, Key] = {}
     for number in sorted({n for n, _ in keys}):
         try:
             images = bind(root_job(plan, number, plan.section.grade, folder)).symmetries
@@ -215,7 +218,7 @@ def groups_of(plan: Plan, keys: Iterable[Key], folder: str | Path) -> dict[Key, 
 def is_late(plan: Plan, outcome: Outcome) -> bool:
     """Whether a schedule takes longer than the plan allows."""
     longest = plan.section.longest
-    return bool(longest) and outcome.time > longest
+    return longest is not None and outcome.time > longest
 
 
 def to_confirm(plan: Plan, good: Iterable[Key], groups: Mapping[Key, Key]) -> list[Key]:
@@ -223,7 +226,8 @@ def to_confirm(plan: Plan, good: Iterable[Key], groups: Mapping[Key, Key]) -> li
 
     Mirror images tie and share their branches: they count as one and come along for nothing.
     """
-    count, by_group = plan.section.confirm, {}
+    count = plan.section.confirm
+    by_group: dict[Key, list[Key]] = {}
     for key in good:
         by_group.setdefault(groups[key], []).append(key)
     distinct = list(by_group.values())

@@ -8,6 +8,7 @@ seed gives the same study whatever the number of workers.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from weldsim.errors import SetupError
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.plan.executor import Executor
 from weldsim.studies.plan.outcomes import Progress, evaluate
-from weldsim.studies.plan.space import Plan
+from weldsim.studies.plan.space import Moves, Plan
 
 PROPOSALS_A_ROUND = 8
 LATE_PENALTY = 1e12  # added to the end value of a schedule over the time allowed [SI]
@@ -71,7 +72,7 @@ def search(plan: Plan, folder: Path, executor: Executor, progress: Progress | No
     return fast
 
 
-def _proposed(plan, trial):
+def _proposed(plan: Plan, trial: Any) -> tuple[int, Moves]:
     """Setting and moves of a proposal; rules of order are kept."""
     setting = 0
     if len(plan.settings) > 1:
@@ -86,8 +87,8 @@ def _proposed(plan, trial):
     order: list[str] = []
     waiting = sorted(plan.words, key=rank.get)
     while waiting:  # the first that waits for none that is not welded yet
-        held = {b for a, b in section.before if a in waiting}
-        free = next((s for s in waiting if s not in held), waiting[0])
+        barred = {b for a, b in section.before if a in waiting}
+        free = next((s for s in waiting if s not in barred), waiting[0])
         order.append(free)
         waiting.remove(free)
     return setting, tuple((s, direction[s]) for s in order)

@@ -34,11 +34,14 @@ from weldsim.studies.plan.checks import (
     known_words,
     settings_of,
     tolerance_of,
-    usual_rule,
     words_of,
 )
+from weldsim.studies.plan.order_of_case import (
+    beads_in_order,
+    order_items,
+    sections_of_seams,
+)
 from weldsim.studies.targets import MOVEMENTS
-from weldsim.units import parse
 
 REVISION = 3  # of what a branch holds; raised where the same inputs come to something else
 LARGEST_FULL_STUDY = 2000  # schedules up to which all are evaluated; more go to the optimiser
@@ -72,6 +75,7 @@ class Plan:
 
     @property
     def seams(self) -> tuple[str, ...]:
+        """Seams that are welded."""
         return tuple(self.words)
 
     @cached_property
@@ -86,7 +90,20 @@ class Plan:
         return known_words(self.case)
 
     def word(self, seam: str, direction: int) -> str:
-        """The word for a travel, the plan's own where it allows it: mirror images need others."""
+        """The word for a travel, the plan's own where it allows it: mirror images need others.
+
+        Parameters
+        ----------
+        seam : str
+            Name of a seam.
+        direction : int
+            1 along its natural direction, -1 against it.
+
+        Returns
+        -------
+        str
+            Such as "+x".
+        """
         if direction in self.words.get(seam, {}):
             return self.words[seam][direction]
         return next(w for w, s in self.known[seam].items() if s == direction)
@@ -121,7 +138,18 @@ class Plan:
         )
 
     def allowed(self, moves) -> bool:
-        """Whether a schedule, or the beginning of one, breaks no rule of order."""
+        """Whether a schedule, or the beginning of one, breaks no rule of order.
+
+        Parameters
+        ----------
+        moves : row of moves
+            Welded in this order.
+
+        Returns
+        -------
+        bool
+            False where a rule is broken.
+        """
         order, s = [m[0] for m in moves], self.section
         count = len(self.words)
         for i, seam in enumerate(order):
@@ -143,11 +171,28 @@ class Plan:
             yield from self._orders((*begun, seam))
 
     def schedules(self) -> Iterator[tuple]:
-        """All orders and directions that are allowed, as rows of moves."""
+        """All orders and directions that are allowed, as rows of moves.
+
+        Returns
+        -------
+        iterator of rows of moves
+            Each row is a tuple of (seam, direction).
+        """
         return self.continuations(())
 
     def continuations(self, done) -> Iterator[tuple]:
-        """Allowed schedules that begin with the moves done, whole rows."""
+        """Allowed schedules that begin with some moves.
+
+        Parameters
+        ----------
+        done : row of moves
+            Welded so far.
+
+        Yields
+        ------
+        row of moves
+            Whole schedules, the moves done included.
+        """
         done = tuple(done)
         for order in self._orders(tuple(s for s, _ in done)):
             rest = order[len(done) :]
@@ -155,11 +200,33 @@ class Plan:
                 yield (*done, *zip(rest, directions, strict=True))
 
     def text(self, moves) -> str:
-        """A schedule as a person would read it out."""
+        """A schedule as a person would read it out.
+
+        Parameters
+        ----------
+        moves : row of moves
+            Of any length.
+
+        Returns
+        -------
+        str
+            Such as "front +x, back -x".
+        """
         return ", ".join(f"{s} {self.word(s, w)}" for s, w in moves)
 
     def case_under(self, setting: Setting) -> Case:
-        """The case with the changes of a setting."""
+        """The case with the changes of a setting.
+
+        Parameters
+        ----------
+        setting : Setting
+            One of `settings`.
+
+        Returns
+        -------
+        Case
+            In the order of the case file.
+        """
         if setting.written not in self._cases:
             changes = dict(setting.changes)
             case = self.case.with_changes(changes) if changes else self.case
@@ -171,23 +238,54 @@ class Plan:
         return {}
 
     def bound(self, setting: Setting, moves: Iterable[tuple[str, int]]) -> Case:
-        """The case with a setting and an order of moves."""
+        """The case with a setting and an order of moves.
+
+        Parameters
+        ----------
+        setting : Setting
+            One of `settings`.
+        moves : row of moves
+            A whole schedule.
+
+        Returns
+        -------
+        Case
+            Ready to be run.
+        """
         case = self.case_under(setting)
         if kind_of_case(case).seams_of_welds:
-            return case.with_changes({"weld": _beads(self, case, moves)})
+            return case.with_changes({"weld": beads_in_order(case, moves, self.word)})
         if case.welds and "schedule" not in case.tables:
             raise CaseError(
                 f"{case.source_file} [schedule]: missing; a plan puts its order there, with pause "
                 "or interpass"
             )
-        own = _sections(case)
-        order = [item for move in moves for item in _items(self, own, *move)]
+        own = sections_of_seams(case)
+        order = [
+            item
+            for seam, direction in moves
+            for item in order_items(own.get(seam, []), self.known[seam], seam, direction, self.word)
+        ]
         return case.with_changes({"schedule.order": order})
 
     def identity(self, setting: Setting, grade: str, moves: Iterable[tuple[str, int]]) -> str:
         """Name under which the branch of a row of moves is kept: its inputs, nothing else.
 
         Files count by what they hold, not by where they lie.
+
+        Parameters
+        ----------
+        setting : Setting
+            One of `settings`.
+        grade : str
+            Of the mesh and the steps.
+        moves : row of moves
+            From the start to the end of the branch.
+
+        Returns
+        -------
+        str
+            24 hexadecimal digits.
         """
         case = self.case_under(setting)
         resolved = {k: v for k, v in case.resolved.items() if k != "title"}
@@ -216,8 +314,14 @@ def load_plan(path: str | Path, overrides: Overrides = ()) -> Plan:
     Parameters
     ----------
     path : str or Path
+        Of the case file.
     overrides : mapping of str to object, or iterable of str
         See `weldsim.case.load.load_case`.
+
+    Returns
+    -------
+    Plan
+        The job with its choices.
 
     Raises
     ------
@@ -266,46 +370,3 @@ def plan_of(case: Case) -> Plan:
     if next(plan.schedules(), None) is None:
         raise CaseError(f"{source_file} [plan]: first, last and before leave no order to weld in")
     return plan
-
-
-def _items(plan: Plan, own: dict[str, list], seam: str, direction: int) -> list[str]:
-    """A move as the order of a case says it: by the seam's own [[weld]] sections where it has any,
-    in their order, each turned as the first of them is."""
-    if seam not in own:
-        return [f"{seam}:{plan.word(seam, direction)}"]
-    directions = [plan.known[seam][travel] for _, travel in own[seam]]
-    return [
-        f"{name}:{plan.word(seam, direction * own_direction * directions[0])}"
-        for (name, _), own_direction in zip(own[seam], directions, strict=True)
-    ]
-
-
-def _sections(case: Case) -> dict[str, list[tuple[str, str]]]:
-    """Seam -> (name, travel) of its welds in the case's own order; a name is a section's, else its
-    own."""
-    out: dict[str, list[tuple[str, str]]] = {}
-    for weld in case.welds:
-        if weld.tack < 0:
-            named = (weld.name.partition(".")[0], weld.travel)
-            rows = out.setdefault(weld.seam, [])
-            if named not in rows:
-                rows.append(named)
-    return out
-
-
-def _beads(plan: Plan, case: Case, moves: Iterable[tuple[str, int]]) -> list[dict]:
-    """The [[weld]] sections of a bar in an order, each waiting for the one before."""
-    by_name = {w["name"]: w for w in case.tables["weld"]}
-    wanted, beads = case.tables["plan"].get("pause"), []
-    rule = ("after", parse(wanted, "time")) if wanted is not None else usual_rule(case)
-    for seam, direction in moves:
-        start = _start(*rule, beads[-1]["name"]) if beads else "0 s"
-        beads.append({**by_name[seam], "travel": plan.word(seam, direction), "start": start})
-    return beads
-
-
-def _start(kind: str, value: float, before: str) -> str:
-    """A start rule as a case writes it."""
-    if kind == "after":
-        return f"{value:g} s after {before}"
-    return f"when {before} below {value - 273.15:.6g} degC"

@@ -7,15 +7,18 @@ the computed answer of the image of a schedule is the image of the answer, to ro
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import permutations, product
 
 import numpy as np
 
+from weldsim.geometry.path import SeamLine
 from weldsim.joints.kit import Filler
 from weldsim.schema.records import StartRule
+from weldsim.simulation.model import Model
 from weldsim.simulation.seam_filler import along_seam
+from weldsim.simulation.state import State
 from weldsim.studies.plan.space import Moves
 
 SAME_POINT = 1e-7  # m within which two mesh points are one
@@ -36,11 +39,11 @@ class Symmetry:
     points: np.ndarray = field(repr=False)
     seams: dict
 
-    def of_moves(self, moves) -> tuple:
-        """Image of moves, each (seam, sense)."""
+    def of_moves(self, moves: Moves) -> Moves:
+        """Image of moves, each (seam, direction)."""
         return tuple((self.seams[s][0], self.seams[s][1] * direction) for s, direction in moves)
 
-    def of_state(self, state):
+    def of_state(self, state: State) -> State:
         """What a gauge reads from: the state's fields brought along, nothing else."""
         heat = np.empty_like(state.temperature)
         heat[self.points] = state.temperature
@@ -55,7 +58,12 @@ class Symmetry:
         return bool(np.array_equal(self.matrix, np.eye(3)))
 
 
-def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
+def symmetries(
+    model: Model,
+    lines: Mapping[str, SeamLine],
+    among: Iterable[str] | None = None,
+    directions: Mapping[str, int] | None = None,
+) -> tuple[Symmetry, ...]:
     """All symmetries of a bound case, the identity first.
 
     Parameters
@@ -66,15 +74,15 @@ def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
         Seam name -> `path.SeamLine`, all seams of the joint.
     among : iterable of str, optional
         Seams that must go to one another; all of them when left out.
-    senses : dict, optional
-        Seam -> sense in which the model's case welds it; as the words of its own line say when
+    directions : dict, optional
+        Seam -> direction in which the model's case welds it; as the words of its own line say when
         left out.
     """
     from scipy.spatial import cKDTree
 
     among = set(lines if among is None else among)
-    if senses is None:
-        senses = {
+    if directions is None:
+        directions = {
             w.seam: lines[w.seam].directions.get(w.travel, w.direction) for w in model.case.welds
         }
     alone = _has_no_images(model, lines)
@@ -97,7 +105,7 @@ def symmetries(model, lines, among=None, senses=None) -> tuple[Symmetry, ...]:
             closed = seams is not None and all(seams[s][0] in among for s in among)
             if alone and not np.array_equal(matrix, np.eye(3)):
                 continue
-            if closed and _alike(model, lines, seams, senses) and _same(model, to, seams):
+            if closed and _alike(model, lines, seams, directions) and _same(model, to, seams):
                 out.append(Symmetry(matrix, to, seams))
     return tuple(sorted(out, key=lambda s: not s.is_identity))
 
@@ -157,24 +165,24 @@ def _has_no_images(model, lines) -> bool:
     return False
 
 
-def _alike(model, lines, seams, senses) -> bool:
+def _alike(model, lines, seams, directions) -> bool:
     """Whether a seam and its image are welded alike, and no rule tells them apart.
 
-    The stretches of a seam count in their order and senses: the image of a seam welded one way is
-    compared with its partner welded the way the image runs. Start rules do not count, since a plan
-    sets them by the place in the order.
+    The stretches of a seam count in their order and directions: the image of a seam welded one way
+    is compared with its partner welded the way the image runs. Start rules do not count, since a
+    plan sets them by the place in the order.
     """
     case = model.case
     rules = [r for c in case.clamps for r in (c.on, c.off) if r.weld is not None]
     bases = {r.weld.partition(".")[0] for r in rules}
     named = {w.seam for w in case.welds if w.name.partition(".")[0] in bases}
-    for seam, (other, way) in seams.items():
+    for seam, (other, turn) in seams.items():
         if seam != other and seam in named:
             return False
         welded = stretches_of(case, seam)
-        image = [_mirrored(w, 0.0, lines[seam].length) if way < 0 else w for w in welded]
+        image = [_mirrored(w, 0.0, lines[seam].length) if turn < 0 else w for w in welded]
         target = stretches_of(case, other)
-        if welded and target and senses[other] != senses[seam] * way:
+        if welded and target and directions[other] != directions[seam] * turn:
             target = _other_way(target)
         if [_plain(w) for w in image] != [_plain(w) for w in target]:
             return False
