@@ -1,5 +1,6 @@
 """The command line as a person meets it: words, exit codes, and what is left on disk."""
 
+import json
 import os
 import subprocess
 import sys
@@ -9,8 +10,11 @@ import pytest
 from typer.testing import CliRunner
 
 from tests.places import CASES
+from weldsim.case.load import load_case
 from weldsim.cli.main import VERBS, app, load_verb
 from weldsim.errors import WeldsimError
+from weldsim.runs.reading import PENDING
+from weldsim.runs.runner import RunOptions, run_case
 
 DEMO = str(CASES / "pivot_arm.toml")
 
@@ -103,6 +107,23 @@ def test_run_wants_a_case_or_a_stopped_run():
 def test_a_stopped_run_goes_on_as_it_was(tmp_path):
     message = refused("run", "--resume", str(tmp_path), "--set", "solve.grade=quick")
     assert "leave out --set" in message
+
+
+def test_a_run_that_lacks_its_error_estimate_can_do_without(tmp_path):
+    """Stopped in the coarser run: complete, but for the estimate it was to have."""
+    case = load_case(DEMO, {"solve.grade": "quick", "solve.end": "2 s"})
+    folder = run_case(case, tmp_path / "run", RunOptions(companion=False))
+    for name, change in (
+        ("run.json", {"error_estimate": {"how": PENDING, "values": {}}}),
+        ("case.json", {"companion": True}),
+    ):
+        kept = json.loads((folder / name).read_text())
+        (folder / name).write_text(json.dumps({**kept, **change}))
+    done = start("run", "--resume", str(folder), "--no-companion", "--no-pictures")
+    assert done.returncode == 0, done.stderr
+    kept = json.loads((folder / "run.json").read_text())
+    assert kept["status"] == "complete"
+    assert kept["error_estimate"]["how"].startswith("not asked for")
 
 
 def test_resume_of_a_folder_that_is_no_run(tmp_path):

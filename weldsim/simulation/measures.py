@@ -130,5 +130,5 @@ class PartingWatch:
         held = solid[point]
         size = cells + len(solid)
         entries = (np.ones(int(held.sum())), (cell[held], cells + point[held]))
-        _, label = connected_components(coo_matrix(entries, (size, size)), directed=False)
+        label = connected_components(coo_matrix(entries, (size, size)), directed=False)[1]
         return np.asarray(label[cells:])
