@@ -55,13 +55,20 @@ def units_offered() -> dict:
     out = {}
     for kind, units in OFFERED.items():
         si = QUANTITIES[kind][0]
-        zero = [to_si(0.0, u, si) for u in units]
-        one = [to_si(1.0, u, si) for u in units]
+        zero = [_in_si(0.0, u, si) for u in units]
+        one = [_in_si(1.0, u, si) for u in units]
         out[kind] = [
             {"unit": u, "factor": b - a, "shift": a}
             for u, a, b in zip(units, zero, one, strict=True)
         ]
     return out
+
+
+def _in_si(number: float, unit: str, si_unit: str) -> float:
+    value = to_si(number, unit, si_unit)
+    if value is None:
+        raise ValueError(f"{unit} cannot be turned into {si_unit}")
+    return value
 
 
 def label_of(kind: str) -> str:
