@@ -17,12 +17,15 @@ from weldsim.physics.heat_mesh import HeatMesh
 from weldsim.physics.mechanics_model import MechanicsModel
 from weldsim.simulation.interpolation import (
     child_points,
+    distance_to_triangles,
     locate,
     point_children,
     quadrature_map,
     spread_matrix,
 )
 from weldsim.simulation.land import land_contact
+
+CHORD_SHARE = 1 / 8  # of a chord, that it stands off its arc where it spans 57 degrees
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,36 @@ class Discretisation:
             See `interpolation.locate`.
         """
         return locate(self.part.heat_mesh, places)
+
+    def off_the_part(self, place: Floats) -> float:
+        """How far a place lies off the part.
+
+        Parameters
+        ----------
+        place : ndarray, shape (3,)
+            [m]
+
+        Returns
+        -------
+        float
+            Zero in it, and on a curved face too: the mesh follows it in flat facets. [m]
+        """
+        try:
+            self.part.heat_mesh.element_finder()(*place[:, None])
+            return 0.0
+        except ValueError:
+            pass
+        outer = self.heat_mesh.facet_nodes[self.heat_mesh.facet_cells[1] < 0]
+        corners = self.heat_mesh.points[outer]
+        halves = [corners[:, [0, 1, 2]]]
+        if corners.shape[1] == 4:  # listed around the loop
+            halves.append(corners[:, [0, 2, 3]])
+        triangles = np.concatenate(halves)
+        away = distance_to_triangles(place, triangles)
+        nearest = int(away.argmin())
+        edges = triangles[nearest] - np.roll(triangles[nearest], 1, axis=0)
+        chord = float(np.linalg.norm(edges, axis=1).max())
+        return float(away[nearest]) if away[nearest] > CHORD_SHARE * chord else 0.0
 
     def nearest_points(self, places: Floats) -> Integers:
         """Displacement points of the part without filler nearest to places.

@@ -242,7 +242,15 @@ class _Binding:
         """Coordinates of where it stands, (3,): a named place or three lengths. [m]"""
         if isinstance(self.gauge.at, str):
             return self._named(self.gauge.at)
-        return np.asarray(self.gauge.at, dtype=float)
+        place = np.asarray(self.gauge.at, dtype=float)
+        off = self.discretisation.off_the_part(place)
+        if off > 0:
+            at = ", ".join(f"{1e3 * x:.6g}" for x in place)
+            raise CaseError(
+                f"{self.case.source_file} [gauge.{self.gauge.name}] at: ({at}) mm is {1e3 * off:.4g}"
+                " mm off the part, allowed: a place in it or on its faces"
+            )
+        return place
 
     def _named(self, name: str) -> Floats:
         return np.asarray(kind_of_case(self.case).place(self.case.part, name), dtype=float)

@@ -160,3 +160,33 @@ def locate(mesh: Any, places: Floats) -> Any:
             one = sp.csr_matrix(([1.0], ([0], [near])), shape=(1, mesh.p.shape[1]))
             rows.append(one)
     return sp.vstack(rows, format="csr")
+
+
+def distance_to_triangles(place: Floats, corners: Floats) -> Floats:
+    """Distance of a place from triangles.
+
+    Parameters
+    ----------
+    place : ndarray, shape (3,)
+        [m]
+    corners : ndarray, shape (F, 3, 3)
+        Three corners of each. [m]
+
+    Returns
+    -------
+    ndarray, shape (F,)
+        To the nearest point of each. [m]
+    """
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    height = ((place - corners[:, 0]) * normal).sum(axis=1)
+    over = np.ones(len(corners), dtype=bool)  # the foot of the perpendicular lies in the triangle
+    nearest = np.full(len(corners), np.inf)
+    for i in range(3):
+        begin, edge = corners[:, i], corners[:, (i + 1) % 3] - corners[:, i]
+        away = place - begin
+        over &= (np.cross(edge, away) * normal).sum(axis=1) >= 0
+        along = np.clip((away * edge).sum(axis=1) / (edge**2).sum(axis=1), 0.0, 1.0)
+        off = np.linalg.norm(away - along[:, None] * edge, axis=1)
+        nearest = np.minimum(nearest, off)
+    return np.where(over, np.abs(height), nearest)
