@@ -231,7 +231,8 @@ class RunFolder:
         index : int
         frame : Frame
             `time` [s]; `temperature` (P,) [K] and `displacement` (P, 3) [m] at the points;
-            `laid`, `von_mises` [Pa] and `equivalent_plastic_strain` on the cells (C,).
+            `active`, `von_mises` [Pa] and `equivalent_plastic_strain` on the cells (C,), and
+            `inherent_strain` where the model has one.
         part : object with `heat_mesh`, a scikit-fem mesh of linear cells
         """
         import meshio
@@ -252,6 +253,10 @@ class RunFolder:
                 ],
             },
         )
+        if frame.inherent_strain is not None:
+            mesh.cell_data["inherent_strain"] = [
+                np.asarray(frame.inherent_strain, dtype=np.float32)
+            ]
         path = self.path / FIELDS / frame_name(index)
         with whole_file(path) as beside:
             mesh.write(beside, file_format="vtu", binary=True, compression="zlib")
