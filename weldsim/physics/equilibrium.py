@@ -154,28 +154,32 @@ def solve_equilibrium(
     """
     outer = np.zeros_like(displacement) if load is None else load
     problem = _Problem(model, properties, internal_variables, fixed, outer, springs)
-    limit = TOLERANCE if tolerance is None else tolerance
     jump = np.zeros_like(displacement)
     if prescribed is not None:
         jump[fixed] = (prescribed - displacement)[fixed]
-    pending = bool(np.any(jump != 0))  # held points still have to go where they are to be
-    u, now = displacement.copy(), problem.evaluate(displacement)
+    return _newton(problem, displacement, jump, tolerance or TOLERANCE, rough)
+
+
+def _newton(
+    problem: _Problem, start: Floats, jump: Floats, tolerance: float, rough: bool
+) -> Equilibrium:
+    """Newton's method from `start`; held points first jump (N, 3) to where they are to be."""
+    u, now, pending = start.copy(), problem.evaluate(start), bool(np.any(jump != 0))
     history: list[float] = []
     while len(history) < MAX_ITERATIONS and np.isfinite(now.scale):
-        residual = outer - now.force
-        size = float(np.linalg.norm(residual[~fixed])) / problem.force_scale(now)
+        residual = problem.load - now.force
+        size = float(np.linalg.norm(residual[~problem.fixed])) / problem.force_scale(now)
         history.append(size)
-        if size < limit and not pending:
+        if size < tolerance and not pending:
             return problem.found(u, now, residual, history)
         try:
             if pending:
-                pull = residual - _coupling(model.pattern, now.tangent, jump)
+                pull = residual - _coupling(problem.model.pattern, now.tangent, jump)
                 u = u + problem.newton_step(now, pull, rough) + jump
                 now, pending = problem.evaluate(u), False
             else:
-                u, now = _line_search(
-                    problem, u, problem.newton_step(now, residual, rough), residual
-                )
+                step = problem.newton_step(now, residual, rough)
+                u, now = _line_search(problem, u, step, residual)
         except ConvergenceError as error:  # singular: the part gives way under its load
             raise ConvergenceError(f"no equilibrium: {error}; {_residuals(history)}") from error
     raise ConvergenceError(f"no equilibrium in {len(history)} iterations; {_residuals(history)}")

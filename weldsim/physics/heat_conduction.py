@@ -182,7 +182,7 @@ def heat_step(
     time_step : float
         [s]
     held : (ndarray of int, ndarray), optional
-        Nodes at a prescribed temperature at the end of the step, for closed forms. [K]
+        Nodes at a prescribed temperature at the end of the step. [K]
 
     Returns
     -------
@@ -205,8 +205,7 @@ def heat_step(
     if held is not None:
         fixed[held[0]] = True
         guess[held[0]] = held[1]
-    history: list[float] = []
-    conductivity = np.zeros(len(active))
+    history, conductivity = [], np.zeros(len(active))
     for iteration in range(MAX_ITERATIONS):
         conductivity = step.conductivity(guess, iteration, conductivity)
         now = step.evaluate(guess, conductivity, fixed)
@@ -216,7 +215,11 @@ def heat_step(
             return guess, now.lost, iteration
         change = step.newton_step(now, conductivity, fixed)
         guess = _safe_update(model.tables, guess, now.heat, now.capacity, change)
-    raise ConvergenceError(
+    raise ConvergenceError(_no_heat(time_step, history))
+
+
+def _no_heat(time_step: float, history: list[float]) -> str:
+    return (
         f"heat step of {time_step:.3g} s did not converge in {MAX_ITERATIONS} iterations; "
         f"residuals {', '.join(f'{r:.1e}' for r in history[-6:])}"
     )

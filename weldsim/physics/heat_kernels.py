@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from numba import njit
 
+from weldsim.physics.arrays import Floats, Integers
+
 
 @njit(cache=True)
-def add_heat_matrix(cells, slot, indptr, unit, conductivity, data):
+def add_heat_matrix(
+    cells: Integers, slot: Integers, indptr: Integers, unit: Floats, conductivity: Floats,
+    data: Floats,
+) -> None:  # fmt: skip
     """Add the conduction matrix to the values of a pattern.
 
     Parameters
@@ -38,7 +43,9 @@ def add_heat_matrix(cells, slot, indptr, unit, conductivity, data):
 
 
 @njit(cache=True)
-def heat_flow(cells, unit, conductivity, temperature, out):
+def heat_flow(
+    cells: Integers, unit: Floats, conductivity: Floats, temperature: Floats, out: Floats
+) -> None:
     """Add the heat that flows out of each node.
 
     Parameters

@@ -146,9 +146,9 @@ class HeatMesh:
             A face under a clamp conducts into it and does not see the air.
         """
         count = self.points.shape[0]
-        volume = np.bincount(
+        volume: Floats = np.bincount(
             self.cells[active].ravel(), self.corner_volume[active].ravel(), minlength=count
-        )
+        ).astype(float)
         one, two = self.facet_cells
         open_side = active[one] ^ np.where(two >= 0, active[two], False)
         film_area = np.zeros(count)
@@ -237,5 +237,5 @@ def _facet_share(corners: Floats) -> Floats:
         cross = np.cross(p[:, 2] - p[:, 0], p[:, 3] - p[:, 1])
     else:
         cross = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-    area: Floats = 0.5 * np.linalg.norm(cross, axis=1)
-    return area / p.shape[1]
+    share: Floats = 0.5 * np.linalg.norm(cross, axis=1) / p.shape[1]
+    return share

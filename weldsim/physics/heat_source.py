@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weldsim.geometry.path import Seam
+from weldsim.geometry.path import CurvedSeam, Seam
+from weldsim.physics.arrays import Floats, Integers
 from weldsim.schema.records import Arc
 
 ROOT3 = np.sqrt(3.0)
@@ -27,12 +28,18 @@ class DoubleEllipsoid:
 
     Attributes
     ----------
-    power : absorbed power [W]
-    front_length, rear_length, half_width, depth : semi-axes, 5 % of the peak is left there [m]
-    speed : travel speed [m/s]
-    seam : Seam the arc follows
-    weave : amplitude of a weave across the seam [m]
-    dwell, crater : how long the arc stands at its start and at its end [s]
+    power : float
+        That the part takes up. [W]
+    front_length, rear_length, half_width, depth : float
+        Semi-axes; 5 % of the peak is left there. [m]
+    speed : float
+        Of the travel. [m/s]
+    seam : Seam or CurvedSeam
+        The arc follows.
+    weave : float
+        Amplitude of a weave across the seam. [m]
+    dwell, crater : float
+        How long the arc stands at its start and at its end. [s]
     """
 
     power: float
@@ -41,26 +48,26 @@ class DoubleEllipsoid:
     half_width: float
     depth: float
     speed: float
-    seam: Seam
+    seam: Seam | CurvedSeam
     weave: float = 0.0
     dwell: float = 0.0
     crater: float = 0.0
 
     @classmethod
-    def of(cls, arc: Arc, seam: Seam) -> DoubleEllipsoid:
+    def of(cls, arc: Arc, seam: Seam | CurvedSeam) -> DoubleEllipsoid:
         """The heat of a case's arc on a seam.
 
         Parameters
         ----------
-        arc : weldsim.schema.records.Arc
-            In SI.
-        seam : Seam
+        arc : Arc
+            Of a weld.
+        seam : Seam or CurvedSeam
             In its direction of travel.
 
         Returns
         -------
         DoubleEllipsoid
-            With the arc's absorbed power.
+            Moving along that seam.
         """
         return cls(
             arc.power, arc.front_length, arc.rear_length, arc.half_width, arc.depth, arc.speed,
@@ -78,10 +85,18 @@ class DoubleEllipsoid:
         return self.dwell, self.dwell + self.seam.length / self.speed
 
     def place(self, time: float) -> float:
-        """Way of the arc along its seam at a time after its start. [m]
+        """Way of the arc along its seam.
 
-        Beyond the ends the way goes on, so that a case without dwell or crater may be sampled
-        there; with them the arc stands.
+        Parameters
+        ----------
+        time : float
+            After its start. [s]
+
+        Returns
+        -------
+        float
+            Beyond the ends the way goes on, so that a case without dwell or crater may be sampled
+            there; with them the arc stands. [m]
         """
         way = self.speed * (time - self.dwell)
         if self.dwell > 0:
@@ -95,40 +110,117 @@ class DoubleEllipsoid:
         return 2 * self.front_length / total, 2 * self.rear_length / total
 
 
-def cross_section(y, z, source: DoubleEllipsoid):
-    """Heat density across the travel, integrating to 1 over the half plane z >= 0. [1/m2]"""
+def cross_section(y: Floats, z: Floats, source: DoubleEllipsoid) -> Floats:
+    """Heat density across the travel.
+
+    Parameters
+    ----------
+    y, z : ndarray, equal shapes
+        Across the seam, and into the part. [m]
+    source : DoubleEllipsoid
+        The arc.
+
+    Returns
+    -------
+    ndarray
+        Integrates to 1 over the half plane z >= 0. [1/m2]
+    """
     a, b = source.half_width, source.depth
-    return 6.0 / (np.pi * a * b) * np.exp(-3 * (y / a) ** 2 - 3 * (z / b) ** 2)
+    density: Floats = 6.0 / (np.pi * a * b) * np.exp(-3 * (y / a) ** 2 - 3 * (z / b) ** 2)
+    return density
 
 
-def along(xi, source: DoubleEllipsoid):
-    """Heat density along the travel at `xi` ahead of the arc, integrating to 1. [1/m]"""
+def along(xi: Floats, source: DoubleEllipsoid) -> Floats:
+    """Heat density along the travel.
+
+    Parameters
+    ----------
+    xi : ndarray
+        Ahead of the arc. [m]
+    source : DoubleEllipsoid
+        The arc.
+
+    Returns
+    -------
+    ndarray
+        Integrates to 1. [1/m]
+    """
     front, rear = source.shares
     c = np.where(xi >= 0, source.front_length, source.rear_length)
     f = np.where(xi >= 0, front, rear)
-    return f * ROOT3 / (c * np.sqrt(np.pi)) * np.exp(-3 * (xi / c) ** 2)
+    density: Floats = f * ROOT3 / (c * np.sqrt(np.pi)) * np.exp(-3 * (xi / c) ** 2)
+    return density
 
 
-def share_ahead(xi, source: DoubleEllipsoid):
-    """Integral of `along` from 0 to `xi` (negative behind the arc), dimensionless."""
+def share_ahead(xi: Floats, source: DoubleEllipsoid) -> Floats:
+    """Share of the heat between the arc and a place.
+
+    Parameters
+    ----------
+    xi : ndarray
+        Ahead of the arc. [m]
+    source : DoubleEllipsoid
+        The arc.
+
+    Returns
+    -------
+    ndarray
+        Integral of `along` from 0 to `xi`, negative behind the arc.
+    """
     from scipy.special import erf
 
     front, rear = source.shares
     c = np.where(xi >= 0, source.front_length, source.rear_length)
     f = np.where(xi >= 0, front, rear)
-    return 0.5 * f * erf(ROOT3 * xi / c)
+    share: Floats = 0.5 * f * erf(ROOT3 * xi / c)
+    return share
 
 
-def laps(seam) -> tuple[float, ...]:
-    """What to add to a place along a seam: a closed one also lies one lap before and behind. [m]"""
+def laps(seam: Seam | CurvedSeam) -> tuple[float, ...]:
+    """What to add to a place along a seam: a closed one also lies one lap before and behind.
+
+    Parameters
+    ----------
+    seam : Seam or CurvedSeam
+        Of an arc.
+
+    Returns
+    -------
+    tuple of float
+        [m]
+    """
     return (0.0, seam.length, -seam.length) if seam.closed else (0.0,)
 
 
-def mean_density(position, begin, end, source: DoubleEllipsoid, local=None):
-    """Heat per volume averaged from `begin` to `end` [s after arc start], shape (P,). [W/m3]
+def mean_density(
+    position: Floats,
+    begin: float,
+    end: float,
+    source: DoubleEllipsoid,
+    local: tuple[Floats, ...] | None = None,
+) -> Floats:
+    """Heat per volume averaged over a step.
 
-    `local` is what `seam.local(position)` gave, where it is known. The arc stands still before
-    its start time and after it has reached the end of the seam (dwell, crater filling).
+    Parameters
+    ----------
+    position : ndarray, shape (P, 3)
+        [m]
+    begin, end : float
+        After the arc's start; it stands before it sets off and after it has arrived. [s]
+    source : DoubleEllipsoid
+        The arc.
+    local : three ndarrays, each shape (P,), optional
+        `seam.local` of the places, where it is known.
+
+    Returns
+    -------
+    ndarray, shape (P,)
+        [W/m3]
+
+    Raises
+    ------
+    ValueError
+        If the step has no length.
     """
     if end <= begin:
         raise ValueError("the step must have a positive length")
@@ -137,13 +229,14 @@ def mean_density(position, begin, end, source: DoubleEllipsoid, local=None):
     total = np.zeros_like(s)
     for one, two in zip(cuts[:-1], cuts[1:], strict=True):
         total += (two - one) / (end - begin) * _share(s, one, two, source)
-    return source.power * total * _woven(y, z, source)
+    density: Floats = source.power * total * _woven(y, z, source)
+    return density
 
 
-def _share(s, begin, end, source: DoubleEllipsoid):
+def _share(s: Floats, begin: float, end: float, source: DoubleEllipsoid) -> Floats:
     """Mean of `along` while the arc moves or stands from `begin` to `end`. [1/m]"""
     first, last = source.place(begin), source.place(end)
-    out = 0.0
+    out = np.zeros_like(s)
     for lap in laps(source.seam):
         if last - first <= 1e-12:
             out = out + along(s + lap - first, source)
@@ -153,37 +246,59 @@ def _share(s, begin, end, source: DoubleEllipsoid):
     return out
 
 
-def _woven(y, z, source: DoubleEllipsoid):
+def _woven(y: Floats, z: Floats, source: DoubleEllipsoid) -> Floats:
     """Cross-section spread over the weave, which is faster than a step: a sine across the seam."""
     if source.weave <= 0:
         return cross_section(y, z, source)
     # Gauss-Chebyshev points are where an evenly timed sine is found
     at = source.weave * np.cos(np.pi * (np.arange(WEAVE_POINTS) + 0.5) / WEAVE_POINTS)
-    return sum(cross_section(y - a, z, source) for a in at) / WEAVE_POINTS
+    woven = sum((cross_section(y - a, z, source) for a in at), np.zeros_like(y))
+    return np.asarray(woven / WEAVE_POINTS)
 
 
 def nodal_power(
-    position, weight, shape, cells, nodes, begin, end, source: DoubleEllipsoid, local=None
-):
+    position: Floats,
+    weight: Floats,
+    shape: Floats,
+    cells: Integers,
+    nodes: int,
+    begin: float,
+    end: float,
+    source: DoubleEllipsoid,
+    local: tuple[Floats, ...] | None = None,
+) -> tuple[Floats, float]:
     """Power at each node averaged over a step, rescaled to the absorbed power.
 
     Parameters
     ----------
-    position : ndarray, shape (K, Q, 3); weight : ndarray, shape (K, Q)
-        Quadrature points and volumes of the cells that are laid. [m, m3]
+    position : ndarray, shape (K, Q, 3)
+        Quadrature points of the active cells. [m]
+    weight : ndarray, shape (K, Q)
+        Their volumes. [m3]
     shape : ndarray, shape (Q, n)
         Shape functions at the quadrature points.
     cells : ndarray of int, shape (K, n)
+        Nodes of the cells.
     nodes : int
         Length of the result.
+    begin, end : float
+        After the arc's start. [s]
+    source : DoubleEllipsoid
+        The arc.
     local : three ndarrays, each shape (K Q,), optional
         `seam.local` of the points, where it is known.
 
     Returns
     -------
-    power : ndarray, shape (nodes,) [W]
+    power : ndarray, shape (nodes,)
+        [W]
     factor : float
         What the quadrature had to be multiplied with; far from 1 when the ellipsoid overhangs.
+
+    Raises
+    ------
+    ValueError
+        If the arc touches no active cell.
     """
     k, q = weight.shape
     density = mean_density(position.reshape(-1, 3), begin, end, source, local).reshape(k, q)
@@ -193,4 +308,4 @@ def nodal_power(
         raise ValueError("the arc does not touch the part")
     factor = source.power / raw
     power = np.bincount(cells.ravel(), (factor * shares).ravel(), minlength=nodes)
-    return power, float(factor)
+    return power.astype(np.float64, copy=False), float(factor)

@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from weldsim.physics.arrays import Flags, Floats
 
-def restrained_strain(inherent, thermal_strain, yield_strain):
+
+def restrained_strain(inherent: Floats, thermal_strain: Floats, yield_strain: Floats) -> Floats:
     """Inherent strain of a fully restrained bar after its temperature has moved on.
 
     Parameters
@@ -28,25 +30,45 @@ def restrained_strain(inherent, thermal_strain, yield_strain):
     return np.clip(inherent, -thermal_strain - yield_strain, -thermal_strain + yield_strain)
 
 
-def stated_strain(shrinkage, peak, now, melted, ambient):
+def stated_strain(
+    shrinkage: float, peak: Floats, now: Floats, melted: Flags, ambient: float
+) -> Floats:
     """A stated shrinkage coming in as fused metal cools.
 
     Parameters
     ----------
     shrinkage : float
         Strain when cold, negative for shrinkage.
-    peak, now, ambient : thermal strain at the highest temperature so far, now, and when cold
+    peak, now : ndarray, equal shapes
+        Thermal strain at the highest temperature so far, and now.
     melted : ndarray of bool
         Where the shrinkage applies.
+    ambient : float
+        Thermal strain when cold.
+
+    Returns
+    -------
+    ndarray
+        The share of the shrinkage that has come in, zero where nothing melted.
     """
     span = np.maximum(peak - ambient, 1e-12)
     return np.where(melted, shrinkage * np.clip((peak - now) / span, 0.0, 1.0), 0.0)
 
 
-def directional(along, across, travel, aside) -> np.ndarray:
-    """Strain tensor (..., 6) with shares along and across a seam, order xx yy zz xy yz xz.
+def directional(along: Floats, across: Floats, travel: Floats, aside: Floats) -> Floats:
+    """Strain tensor with shares along and across a seam.
 
-    `travel` and `aside` (..., 3) are unit vectors along and across the seam at each point.
+    Parameters
+    ----------
+    along, across : ndarray, shape (...)
+        Shares. [1]
+    travel, aside : ndarray, shape (..., 3)
+        Unit vectors along and across the seam at each point.
+
+    Returns
+    -------
+    ndarray, shape (..., 6)
+        Order xx yy zz xy yz xz, tensor shears. [1]
     """
     out = np.zeros((*np.shape(along), 6))
     for share, axis in ((along, travel), (across, aside)):

@@ -8,16 +8,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from weldsim.physics.arrays import Floats, Integers
+from weldsim.physics.cell_colours import colour_cells
 from weldsim.physics.contact import BoundContact, Contact
+from weldsim.physics.kernel_arrays import CellArrays, PointArrays, ResponseArrays
 from weldsim.physics.linear_solver import LinearSolver
 from weldsim.physics.plasticity import InternalVariables, Properties
-from weldsim.physics.plasticity_kernels import (
-    CellArrays,
-    PointArrays,
-    ResponseArrays,
-    colour_cells,
-    mechanics_pass,
-)
+from weldsim.physics.plasticity_kernels import mechanics_pass
 from weldsim.physics.symmetric_pattern import SymmetricPattern, symmetric_pattern
 
 # name -> (scikit-fem element, order of its quadrature)
@@ -140,6 +136,8 @@ class MechanicsModel:
         import numba
         import skfem
 
+        settings: Any = numba.config
+        most = int(settings.NUMBA_NUM_THREADS)
         name, degree = ELEMENTS[element]
         kind = getattr(skfem, name)()
         basis = skfem.Basis(mesh, kind, intorder=degree)
@@ -159,7 +157,7 @@ class MechanicsModel:
             element, points, numbers, grad, mean_grad, weight, np.asarray(basis.X).T, pattern,
             LinearSolver(pattern, threads, back_end), order,
             np.searchsorted(colour[order], np.arange(colour.max() + 2)),
-            min(threads, numba.config.NUMBA_NUM_THREADS),
+            min(threads, most),
         )  # fmt: skip
 
     def touching(self, contact: Contact) -> MechanicsModel:

@@ -41,7 +41,14 @@ TRY_BOTH_BELOW = 40_000  # unknowns; above, METIS wins and a second analysis cos
 class Pardiso:
     """MKL Pardiso as symmetric positive definite (indefinite when that fails), analysis kept.
 
-    With `single`, numbers of seven digits: a factor in six tenths of the time.
+    Parameters
+    ----------
+    pattern : SymmetricPattern
+        Of the matrices.
+    threads : int
+        For the numeric factorisation.
+    single : bool
+        Numbers of seven digits: a factor in six tenths of the time.
     """
 
     name = "pardiso"

@@ -8,137 +8,22 @@ computes. Strains are in the order xx yy zz xy yz xz with tensor (not engineerin
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any
 
 import numpy as np
 from numba import njit, prange
 
 from weldsim.physics.arrays import Floats, Integers
+from weldsim.physics.kernel_arrays import CellArrays, PointArrays, ResponseArrays
 
 FAST_MATH = {"contract", "reassoc", "nsz", "arcp"}  # not those that assume there is no inf or nan
 
 
-class CellArrays(NamedTuple):
-    """Cells and where they go in the system matrix. C cells of n points, Q quadrature points.
-
-    Attributes
-    ----------
-    order, starts : ndarray of int, shapes (C,) and (colours + 1,)
-        Cells sorted by colour and the start of each colour.
-    cells : ndarray of int, shape (C, n)
-        Points of each cell.
-    slot : ndarray of int, shape (C, pairs)
-        Place of each pair of points in its block row, see `SymmetricPattern`.
-    indptr : ndarray of int, shape (3 N + 1,)
-        Start of each row.
-    grad : ndarray, shape (C, Q, 3, n)
-        Gradients of the shape functions. [1/m]
-    mean_grad : ndarray, shape (C, 3, n) or (0, 3, n)
-        Their means over each cell, for mean dilatation. [1/m]
-    weight : ndarray, shape (C, Q)
-        Volumes. [m3]
-    """
-
-    order: Integers
-    starts: Integers
-    cells: Integers
-    slot: Integers
-    indptr: Integers
-    grad: Floats
-    mean_grad: Floats
-    weight: Floats
-
-
-class PointArrays(NamedTuple):
-    """Properties at the quadrature points, and what the metal remembers there.
-
-    Attributes
-    ----------
-    bulk, shear, yield_stress, isotropic, kinematic : ndarray, shape (C, Q)
-        [Pa]
-    thermal_strain : ndarray, shape (C, Q)
-        [1]
-    reference_strain, plastic_strain : ndarray, shape (C, Q, 6)
-        [1]
-    equivalent_plastic_strain : ndarray, shape (C, Q)
-        [1]
-    """
-
-    bulk: Floats
-    shear: Floats
-    yield_stress: Floats
-    isotropic: Floats
-    kinematic: Floats
-    thermal_strain: Floats
-    reference_strain: Floats
-    plastic_strain: Floats
-    equivalent_plastic_strain: Floats
-
-
-class ResponseArrays(NamedTuple):
-    """What a pass writes.
-
-    Attributes
-    ----------
-    data : ndarray, shape (nnz,)
-        Tangent, added to. [N/m]
-    force : ndarray, shape (N, 3)
-        Inner force, added to. [N]
-    stress : ndarray, shape (C, Q, 6)
-        [Pa]
-    plastic_strain, equivalent_plastic_strain : ndarray, shapes (C, Q, 6) and (C, Q)
-        After the step. [1]
-    """
-
-    data: Floats
-    force: Floats
-    stress: Floats
-    plastic_strain: Floats
-    equivalent_plastic_strain: Floats
-
-
-@njit(cache=True)
-def colour_cells(cells, nodes):
-    """Greedy colouring: no two cells of a colour share a node.
-
-    Parameters
-    ----------
-    cells : ndarray of int, shape (C, n)
-        Nodes of each cell.
-    nodes : int
-        How many there are.
-
-    Returns
-    -------
-    ndarray of int, shape (C,)
-        Colours.
-
-    Raises
-    ------
-    ValueError
-        If more than 256 cells meet at a node.
-    """
-    count, n = cells.shape
-    colour = np.full(count, -1, np.int32)
-    used = np.zeros((nodes, 4), np.uint64)  # bit sets of colours already met at each node
-    for c in range(count):
-        taken = np.zeros(4, np.uint64)
-        for a in range(n):
-            for w in range(4):
-                taken[w] |= used[cells[c, a], w]
-        k = 0
-        while k < 256 and (taken[k // 64] >> np.uint64(k % 64)) & np.uint64(1):
-            k += 1
-        if k == 256:
-            raise ValueError("more than 256 cells meet at a node")
-        colour[c] = k
-        for a in range(n):
-            used[cells[c, a], k // 64] |= np.uint64(1) << np.uint64(k % 64)
-    return colour
-
-
 @njit(inline="always")
-def stress_update(strain, bulk, shear, yield_stress, isotropic, kinematic, plastic, equivalent):
+def stress_update(
+    strain: Any, bulk: float, shear: float, yield_stress: float, isotropic: float,
+    kinematic: float, plastic: Any, equivalent: float,
+) -> Any:  # fmt: skip
     """Law of one point: stress by radial return, and what its tangent is made of.
 
     Parameters
@@ -226,7 +111,7 @@ def stress_update(strain, bulk, shear, yield_stress, isotropic, kinematic, plast
 
 
 @njit(inline="always")
-def _strain(g, u, n):
+def _strain(g: Floats, u: Floats, n: int) -> Any:
     """Total strain (six) of gradients (3, n) and displacements (3, n)."""
     xx = 0.0
     yy = 0.0
@@ -245,7 +130,7 @@ def _strain(g, u, n):
 
 
 @njit(inline="always")
-def _volume_strain(g, u, n):
+def _volume_strain(g: Floats, u: Floats, n: int) -> float:
     """Trace of the strain of gradients (3, n) and displacements (3, n)."""
     trace = 0.0
     for a in range(n):
@@ -254,7 +139,7 @@ def _volume_strain(g, u, n):
 
 
 @njit(inline="always")
-def _add_force(force, g, volume, stress, n):
+def _add_force(force: Floats, g: Floats, volume: float, stress: Any, n: int) -> None:
     """force (3, n) += volume times stress (six) times gradients (3, n)."""
     xx, yy, zz, xy, yz, xz = stress
     for a in range(n):
@@ -264,7 +149,7 @@ def _add_force(force, g, volume, stress, n):
 
 
 @njit(inline="always")
-def _add_pressure(force, g, pull, n):
+def _add_pressure(force: Floats, g: Floats, pull: float, n: int) -> None:
     """force (3, n) += pull, a mean stress times a volume, times gradients (3, n)."""
     for a in range(n):
         force[0, a] += pull * g[0, a]
@@ -273,7 +158,7 @@ def _add_pressure(force, g, pull, n):
 
 
 @njit(inline="always")
-def _add_products(matrix, factor, h, n):
+def _add_products(matrix: Floats, factor: float, h: Floats, n: int) -> None:
     """matrix += factor h h^T for blocks (i, j), j >= i, of n rows and columns."""
     for r in range(3 * n):
         f = factor * h[r]
@@ -284,7 +169,7 @@ def _add_products(matrix, factor, h, n):
 
 
 @njit(inline="always")
-def _pulled_gradients(out, normal, g, n):
+def _pulled_gradients(out: Floats, normal: Any, g: Floats, n: int) -> None:
     """out (3 n,) = normal (six) times gradients (3, n), unknowns by component."""
     xx, yy, zz, xy, yz, xz = normal
     for a in range(n):
@@ -294,7 +179,9 @@ def _pulled_gradients(out, normal, g, n):
 
 
 @njit(cache=True)
-def _add_cell_matrix(nodes, slot, indptr, shape, stiff, data):
+def _add_cell_matrix(
+    nodes: Integers, slot: Integers, indptr: Integers, shape: Floats, stiff: Floats, data: Floats
+) -> None:
     """Add a cell's tangent to the global values.
 
     Entry (i a, j b) is stiff[i a, j b] + shape[j a, i b] + (i == j) sum_k shape[k a, k b]; both
@@ -333,7 +220,10 @@ def _add_cell_matrix(nodes, slot, indptr, shape, stiff, data):
 
 
 @njit(cache=True, fastmath=FAST_MATH)
-def _add_cells(begin, end, mesh, metal, u, want_tangent, out):
+def _add_cells(
+    begin: int, end: int, mesh: CellArrays, metal: PointArrays, u: Floats, want_tangent: bool,
+    out: ResponseArrays,
+) -> float:  # fmt: skip
     """Everything about some cells of a colour; the sum of their squared forces. [N2]"""
     cells, grad, mean_grad, weight = mesh.cells, mesh.grad, mesh.mean_grad, mesh.weight
     reference, plastic = metal.reference_strain, metal.plastic_strain
@@ -424,7 +314,10 @@ def _add_cells(begin, end, mesh, metal, u, want_tangent, out):
 
 
 @njit(parallel=True, cache=True, fastmath=FAST_MATH)
-def mechanics_pass(mesh, metal, u, threads, want_tangent, out):
+def mechanics_pass(
+    mesh: CellArrays, metal: PointArrays, u: Floats, threads: int, want_tangent: bool,
+    out: ResponseArrays,
+) -> float:  # fmt: skip
     """One pass over all cells: stress, internal force, and the tangent where it is wanted.
 
     Parameters

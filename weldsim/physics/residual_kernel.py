@@ -5,9 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from weldsim.physics.arrays import Floats, Integers
+
 
 @njit(cache=True)
-def symmetric_residual(indptr, indices, data, x, b):
+def symmetric_residual(
+    indptr: Integers, indices: Integers, data: Floats, x: Floats, b: Floats
+) -> tuple[Floats, float, float]:
     """Residual of a symmetric system.
 
     Parameters

@@ -29,7 +29,7 @@ def rigid_rotation(points: Floats) -> Floats:
     design = np.zeros((3 * count, 6))
     design[:, :3] = spin.reshape(-1, 3)
     design[:, 3:] = np.tile(np.eye(3), (count, 1))
-    return np.linalg.pinv(design)[:3]
+    return np.asarray(np.linalg.pinv(design)[:3], dtype=np.float64)
 
 
 def mean_motion(points: Floats) -> Floats:

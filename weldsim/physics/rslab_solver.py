@@ -12,7 +12,15 @@ from weldsim.physics.symmetric_pattern import SymmetricPattern
 
 
 class Rslab:
-    """rslab LDL^T: same bits at any thread count, open source, one wheel a platform."""
+    """rslab LDL^T: same bits at any thread count, open source, one wheel a platform.
+
+    Parameters
+    ----------
+    pattern : SymmetricPattern
+        Of the matrices.
+    threads : int
+        Those of the process are used.
+    """
 
     name = "rslab"
 

@@ -95,26 +95,30 @@ def solve_with_springs(
     a part held by nothing else can be factored, and the rest of the mean shift and turn follows as
     a change of low rank (Woodbury).
     """
-    diagonal = solver.pattern.diagonal
-    low_rank = []
-    for s in springs:
-        at = (3 * s.points[:, None] + np.arange(3)).ravel()
-        metal = DIAGONAL_SHARE * np.median(data[diagonal[at]])
-        share = min(s.stiffness[:3].max() / len(s.points), metal)
-        data[diagonal[at]] += share
-        own = share / np.maximum((s.mean**2).sum(axis=1), 1e-300)  # of shift and turn
-        low_rank.append((at, s.mean, s.stiffness - own))
+    low_rank = [_on_diagonal(s, data, solver.pattern.diagonal) for s in springs]
     solver.hold(data, fixed)
     solver.factor(data, rough)
     step = solver.solve(rhs)
     if not low_rank:
         return step
     low = np.zeros((6 * len(low_rank), rhs.size))
-    change = np.concatenate([c for _, _, c in low_rank])
     for k, (at, mean, _) in enumerate(low_rank):
         low[6 * k : 6 * k + 6, at] = mean
     low[:, fixed] = 0.0
+    change = np.concatenate([c for _, _, c in low_rank])
     through = np.array([solver.solve(b) for b in low])
     small = np.eye(len(change)) + change[:, None] * (low @ through.T)
     corrected: Floats = step - through.T @ np.linalg.solve(small, change * (low @ step))
     return corrected
+
+
+def _on_diagonal(
+    spring: Spring, data: Floats, diagonal: Integers
+) -> tuple[Integers, Floats, Floats]:
+    """Put a little of a spring on the diagonal: its unknowns, map, and what stiffness is left."""
+    at = (3 * spring.points[:, None] + np.arange(3)).ravel()
+    metal = DIAGONAL_SHARE * np.median(data[diagonal[at]])
+    share = min(spring.stiffness[:3].max() / len(spring.points), metal)
+    data[diagonal[at]] += share
+    own = share / np.maximum((spring.mean**2).sum(axis=1), 1e-300)  # of shift and turn
+    return at, spring.mean, spring.stiffness - own

@@ -12,7 +12,15 @@ from weldsim.physics.symmetric_pattern import SymmetricPattern
 
 
 class SuperLU:
-    """SciPy's SuperLU on a METIS-ordered matrix: slow, always there."""
+    """SciPy's SuperLU on a METIS-ordered matrix: slow, always there.
+
+    Parameters
+    ----------
+    pattern : SymmetricPattern
+        Of the matrices.
+    threads : int
+        Those of the process are used.
+    """
 
     name = "superlu"
 

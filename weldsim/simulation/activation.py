@@ -114,8 +114,8 @@ class Activation:
         ndarray of bool, shape (H,)
             True where a cell lies before the place on one of its welds.
         """
-        there: Flags = (self.place <= np.append(reached, -np.inf)[self.weld]).any(axis=0)
-        return there
+        before = self.place <= np.append(reached, -np.inf)[self.weld]
+        return np.asarray(before.any(axis=0))
 
     def active_cells(self, reached: Floats) -> Flags:
         """Heat cells that conduct.

@@ -129,7 +129,8 @@ class Discretisation:
         ndarray, shape (C, Q)
             [K]
         """
-        return temperature[self.part.lattice.corner_cells] @ self.to_quadrature.T
+        at_points: Floats = temperature[self.part.lattice.corner_cells] @ self.to_quadrature.T
+        return at_points
 
     def locate(self, places: Floats) -> Any:
         """Interpolation from the lattice points to places.
@@ -191,4 +192,27 @@ class Discretisation:
         """
         body = np.unique(self.mechanics.cells[self.part.regions["part"]])
         away = np.linalg.norm(self.points[body][None] - np.asarray(places)[:, None], axis=2)
-        return body[away.argmin(axis=1)]
+        nearest: Integers = body[away.argmin(axis=1)]
+        return nearest
+
+
+def same_part(one: Any, two: Any) -> bool:
+    """Whether two parts are alike, in whatever order their beads stand.
+
+    Parameters
+    ----------
+    one, two : part records of a joint kind
+        As `Case.part`.
+
+    Returns
+    -------
+    bool
+        True where one mesh serves both.
+    """
+    if type(one) is not type(two):
+        return False
+    return all(_unordered(v) == _unordered(vars(two)[k]) for k, v in vars(one).items())
+
+
+def _unordered(value: Any) -> Any:
+    return sorted(map(repr, value)) if isinstance(value, tuple) else value

@@ -221,7 +221,7 @@ def bind(gauge: Gauge, case: Case, discretisation: Discretisation, clamping: Cla
     if gauge.kind == "gap":
         return at.gap()
     if gauge.kind == "reaction":
-        return reaction_probe(gauge.name, discretisation.points, clamping.points_of(gauge.at))
+        return reaction_probe(gauge.name, discretisation.points, clamping.points_of(str(gauge.at)))
     if gauge.kind == "dial":
         return at.displaced("travel", at.place[None, :], [1.0])
     if gauge.kind == "bow":
@@ -247,8 +247,8 @@ class _Binding:
         if off > 0:
             at = ", ".join(f"{1e3 * x:.6g}" for x in place)
             raise CaseError(
-                f"{self.case.source_file} [gauge.{self.gauge.name}] at: ({at}) mm is {1e3 * off:.4g}"
-                " mm off the part, allowed: a place in it or on its faces"
+                f"{self.case.source_file} [gauge.{self.gauge.name}] at: ({at}) mm is "
+                f"{1e3 * off:.4g} mm off the part, allowed: a place in it or on its faces"
             )
         return place
 
@@ -263,7 +263,7 @@ class _Binding:
     def pointer(self) -> Probe:
         """Probe of a light beam."""
         gauge, points = self.gauge, self.discretisation.points
-        patch = self.discretisation.part.boundaries[gauge.at]
+        patch = self.discretisation.part.boundaries[str(gauge.at)]
         patch = patch[patch < len(points)]
         aim, up = unit_axis(gauge.aim or ""), unit_axis(gauge.up or "")
         return pointer(gauge.name, points, patch, aim, up, gauge.throw or 0.0)
@@ -272,7 +272,7 @@ class _Binding:
         """Probe of how far two faces have come apart."""
         import scipy.sparse as sp
 
-        places = kind_of_case(self.case).gap_places(self.case.part)[self.gauge.at]
+        places = kind_of_case(self.case).gap_places(self.case.part)[str(self.gauge.at)]
         below, above = (np.asarray(p, dtype=float) for p in places)
         direction = (above - below) / np.linalg.norm(above - below)
         one, two = self.discretisation.nearest_points(np.array([below, above]))

@@ -106,7 +106,9 @@ def point_children(lattice: Lattice, quadrature: Floats) -> Integers:
         Numbers of children.
     """
     middle = lattice.local[lattice.children].mean(axis=1)
-    return np.argmin(np.linalg.norm(quadrature[:, None] - middle[None], axis=2), axis=1)
+    away = np.linalg.norm(quadrature[:, None] - middle[None], axis=2)
+    nearest: Integers = np.argmin(away, axis=1)
+    return nearest
 
 
 def child_points(lattice: Lattice, quadrature: Floats) -> Integers:
@@ -125,7 +127,9 @@ def child_points(lattice: Lattice, quadrature: Floats) -> Integers:
         Numbers of quadrature points.
     """
     middle = lattice.local[lattice.children].mean(axis=1)
-    return np.argmin(np.linalg.norm(middle[:, None] - quadrature[None], axis=2), axis=1)
+    away = np.linalg.norm(middle[:, None] - quadrature[None], axis=2)
+    nearest: Integers = np.argmin(away, axis=1)
+    return nearest
 
 
 def locate(mesh: Any, places: Floats) -> Any:

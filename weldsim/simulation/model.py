@@ -19,7 +19,7 @@ from weldsim.physics.mechanics_model import MechanicsModel
 from weldsim.physics.springs import Spring
 from weldsim.schema.column import Readings
 from weldsim.simulation.activation import Activation
-from weldsim.simulation.discretisation import Discretisation
+from weldsim.simulation.discretisation import Discretisation, same_part
 from weldsim.simulation.gauges import Gauges, Probe
 from weldsim.simulation.load_history import LoadHistory
 from weldsim.simulation.shrinkage import Shrinkage
@@ -108,7 +108,7 @@ class Model:
         CaseError
             If the part or the material is another one.
         """
-        if not _same_part(case.part, self.case.part) or case.preset != self.case.preset:
+        if not same_part(case.part, self.case.part) or case.preset != self.case.preset:
             raise CaseError(f"{case.source_file} [part]: another part needs a mesh of its own")
         return Model.of(case, self.discretisation, self.stepping)
 
@@ -350,16 +350,6 @@ class Model:
             From 0 to 1.
         """
         return self.history.progress(state.reached, state.stops, state.time, self.stepping)
-
-
-def _same_part(one: Any, two: Any) -> bool:
-    """Whether two parts are alike, in whatever order their beads stand."""
-    mine, other = ({k: _unordered(v) for k, v in vars(part).items()} for part in (one, two))
-    return type(one) is type(two) and mine == other
-
-
-def _unordered(value: Any) -> Any:
-    return sorted(map(repr, value)) if isinstance(value, tuple) else value
 
 
 def build_model(

@@ -147,7 +147,8 @@ def filler_of_tack(case: Case, part: Part, middles: Floats, tack: Tack) -> Integ
     on = (along >= tack.begin - END) & (along <= tack.finish + END)
     cells, across, inward = cells[on], across[on], inward[on]
     deep = np.hypot(across, inward - line.to_root)
-    return cells[deep <= max(tack.size, 1.001 * deep.min(initial=np.inf))]
+    near: Integers = cells[deep <= max(tack.size, 1.001 * deep.min(initial=np.inf))]
+    return near
 
 
 def seam_distance(seam: Any, points: Floats) -> Floats:
