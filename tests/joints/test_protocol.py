@@ -44,7 +44,7 @@ def test_what_a_kind_names_can_be_found(kind):
     case = case_of(kind)
     joint, part = joint_kind(kind), case.part
     faces = tuple(joint.faces(part))
-    assert set(joint.held) <= set(faces)
+    assert set(joint.clamped_faces) <= set(faces)
     if joint.pointer:
         assert joint.pointer["at"] in faces
     for face in faces:

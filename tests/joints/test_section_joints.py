@@ -388,7 +388,7 @@ def test_names_of_regions_and_faces(name):
     assert set(part.regions) - {"part", "land"} == {
         f"fill {f.number} {f.seams[0]}" for f in fillers
     }
-    assert set(module.HELD) <= set(module.FACES) and module.POINTER["at"] in module.FACES
+    assert set(module.CLAMPED) <= set(module.FACES) and module.POINTER["at"] in module.FACES
     for face in module.FACES:
         found = part.lattice.points[part.boundaries[face]]
         place = module.place(keys, face)
@@ -421,7 +421,7 @@ def test_the_starter_fits(kind):
     part = module.Part(**raw["part"])
     assert module.check(part) == []
     assert raw["gauge"][0]["at"] == module.POINTER["at"]
-    assert (raw["hold"]["kind"] == "ends") == bool(module.HELD)
+    assert (raw["hold"]["kind"] == "ends") == bool(module.CLAMPED)
     for item in raw["schedule"]["order"]:
         seam, way = item.split(":")
         assert way in module.seam_lines(part)[seam.split("/")[0]].directions

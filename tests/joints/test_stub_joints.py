@@ -307,7 +307,7 @@ def test_names_of_regions_and_faces(name, grade):
     for partly in {f.partly for f in fillers}:
         assert {s for f in fillers if f.partly is partly for s in f.seams} == QUARTERS
     assert {f.partly for f in fillers} == ({False} if grade == "normal" else {True, False})
-    assert set(module.HELD) < set(module.FACES) and module.POINTER["at"] in module.FACES
+    assert set(module.CLAMPED) < set(module.FACES) and module.POINTER["at"] in module.FACES
     for face in module.FACES:  # the named place lies on its face, or amid the tube's end
         found = part.lattice.points[part.boundaries[face]]
         place = module.place(keys, face)

@@ -31,7 +31,7 @@ from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
 FACES = ("start end", "finish end", "left edge", "right edge")
-HELD = ()
+CLAMPED = ()
 POINTER = {"at": "right edge", "aim": "+y", "up": "+z"}
 LABEL = "plate butt"
 BOW = ("start end", "mid length", "finish end")

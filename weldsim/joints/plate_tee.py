@@ -42,7 +42,7 @@ from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
 FACES = ("start end", "finish end", "stem top", "base front edge", "base back edge")
-HELD = ()
+CLAMPED = ()
 POINTER = {"at": "stem top", "aim": "+z", "up": "+y"}
 LABEL = "plate tee"
 BOW = ("start end", "mid length", "finish end")

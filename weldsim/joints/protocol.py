@@ -92,7 +92,7 @@ class JointKind:
         case, grade -> `Blocks` for Gmsh; None where `mesh_of_file` gives the mesh.
     mesh_of_file : callable or None
         case, grade -> (scikit-fem mesh with names, dict of region to volume [m3]).
-    held : tuple of str
+    clamped_faces : tuple of str
         Faces clamped by ``[hold] kind = "ends"``.
     pointer : mapping
         Usual place and directions of a pointer gauge: `at`, `aim`, `up`.
@@ -101,7 +101,7 @@ class JointKind:
     hold_default : dict or None
         [hold] section where the case has none; None where it has to have one.
     hold : callable or None
-        [hold] section, part, mistakes -> `Hold` and its clamps; the faces in `held` when left out.
+        [hold] section, part, mistakes -> `Hold` and its clamps; the `clamped_faces` when left out.
     lay_out : callable
         part, hold, [[weld]] sections by name, mistakes -> part with the seams these define, and
         the sections as ones of seams (`JointWeldSection`).
@@ -158,7 +158,7 @@ class JointKind:
     hold_section: type[Section] = JointHoldSection
     weld_section: type[Section] = JointWeldSection
     sections: tuple[str, ...] = SECTIONS
-    held: tuple[str, ...] = ()
+    clamped_faces: tuple[str, ...] = ()
     pointer: Mapping[str, str] = field(default_factory=dict)
     bow_places: tuple[str, str, str] = ("start end", "mid length", "free end")
     read_part: Callable[[Any], Part] = _section_itself
@@ -239,12 +239,12 @@ class JointKind:
         hold = Hold(section.kind, 0.0, conductance, "never")
         if section.kind != "ends":
             return hold, ()
-        if not self.held:
+        if not self.clamped_faces:
             text = f'a {part.kind} has no ends to hold, allowed: "free"'
             mistakes.append(Mistake("hold", "", "kind", section.kind, text))
         off = read_rule(clamp_rule, section.release, "hold", "", "release", mistakes)
         return hold, tuple(
-            Clamp(face, (face,), conductance=conductance, off=off) for face in self.held
+            Clamp(face, (face,), conductance=conductance, off=off) for face in self.clamped_faces
         )
 
     def places_for(self, part: Part, gauge: str) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
 FACES = ("start end", "finish end")
-HELD = ("start end",)
+CLAMPED = ("start end",)
 POINTER = {"at": "finish end", "aim": "+x", "up": "+z"}
 LABEL = "round-tube butt"
 BOW = ("start end", "mid length", "finish end")
@@ -186,7 +186,7 @@ KIND = JointKind(
     seam_lines=seam_lines,
     blocks=blocks,
     check=check,
-    held=HELD,
+    clamped_faces=CLAMPED,
     pointer=POINTER,
     bow_places=BOW,
     default_tacks=default_tacks,

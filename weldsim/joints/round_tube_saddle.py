@@ -37,7 +37,7 @@ from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
 FACES = ("branch end", "chord start", "chord end")
-HELD = ("chord start", "chord end")
+CLAMPED = ("chord start", "chord end")
 POINTER = {"at": "branch end", "aim": "+z", "up": "+x"}
 LABEL = "round-tube saddle"
 TACK = 3e-3  # m; length of a default tack
@@ -215,7 +215,7 @@ KIND = JointKind(
     seam_lines=seam_lines,
     blocks=blocks,
     check=check,
-    held=HELD,
+    clamped_faces=CLAMPED,
     pointer=POINTER,
     default_tacks=default_tacks,
     gap_places=gap_places,

@@ -35,7 +35,7 @@ from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
 FACES = ("branch end", "chord start", "chord end")
-HELD = ("chord start", "chord end")
+CLAMPED = ("chord start", "chord end")
 POINTER = {"at": "branch end", "aim": "+z", "up": "+x"}
 LABEL = "square-tube tee"
 CAP_SHARE = 0.3  # height of a flush bead over its leg
@@ -187,7 +187,7 @@ KIND = JointKind(
     seam_lines=seam_lines,
     blocks=blocks,
     check=check,
-    held=HELD,
+    clamped_faces=CLAMPED,
     pointer=POINTER,
     default_tacks=default_tacks,
     gap_places=gap_places,

@@ -40,7 +40,7 @@ from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
 FACES = ("tube end", "plate left", "plate right", "plate front", "plate back")
-HELD = ("plate left", "plate right")
+CLAMPED = ("plate left", "plate right")
 POINTER = {"at": "tube end", "aim": "+z", "up": "+x"}
 LABEL = "tube socket"
 TACK = 3e-3  # m; length of a default tack
@@ -223,7 +223,7 @@ KIND = JointKind(
     seam_lines=seam_lines,
     blocks=blocks,
     check=check,
-    held=HELD,
+    clamped_faces=CLAMPED,
     pointer=POINTER,
     default_tacks=default_tacks,
     gap_places=gap_places,
