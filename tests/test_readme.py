@@ -68,6 +68,23 @@ def test_committed_versions_cover_and_satisfy_the_direct_dependencies():
         assert requirement.specifier.contains(version), text
 
 
+def test_oldest_versions_are_the_least_that_the_project_allows():
+    """`.ci/other_versions oldest` proves what pyproject.toml claims, not something newer."""
+    from packaging.requirements import Requirement
+    from packaging.utils import canonicalize_name
+    from packaging.version import Version
+
+    lines = (ROOT / ".ci/constraints-oldest.txt").read_text(encoding="utf-8").splitlines()
+    pinned = {canonicalize_name(n): v for n, _, v in (line.partition("==") for line in lines)}
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    for text in (*project["dependencies"], *extras["fast"]):
+        requirement = Requirement(text)
+        (least,) = (s.version for s in requirement.specifier if s.operator == ">=")
+        found = Version(pinned[canonicalize_name(requirement.name)])
+        assert found.release[: len(Version(least).release)] == Version(least).release, text
+
+
 def demo_end(grade) -> tuple[float, float, float, float]:
     """Up, left [mrad], up, left [mm] at the end of the demo case, as tests/regression keeps it."""
     file = ROOT / "tests" / "regression" / "test_demos" / f"pivot_arm-{grade}.csv"
