@@ -59,7 +59,7 @@ def test_butt_draws_the_plates_together():
         'schedule.order=["butt:+x"]',
     )  # fmt: skip
     model, _, gauges = cold(case)
-    heat = case.welds[0].power / case.welds[0].speed  # J/m
+    heat = case.welds[0].arc.power / case.welds[0].arc.speed  # J/m
     satoh = 6.0 * (7.27e-3 + 2.85e-3 * (heat / 36e3 - 6.27))
     assert 0.5 * satoh < gauges["across_travel_mm"]
     assert gauges["across_travel_mm"] < 1e3 * heat / 6e-3 * most_strain_per_heat(model.material)
@@ -153,7 +153,7 @@ def test_girth_weld_draws_the_tube_in():
     end = model.clamp_points("start end")
     far = np.abs(model.points[:, 0] - model.points[:, 0].max()) < 1e-9
     shorter = -state.displacement[far, 0].mean()
-    heat = case.welds[0].power / case.welds[0].speed  # J/m
+    heat = case.welds[0].arc.power / case.welds[0].arc.speed  # J/m
     most = heat / 3e-3 * most_strain_per_heat(model.material)
     assert len(end) and 0.25 * most < shorter < most
 
@@ -224,7 +224,7 @@ def test_bead_turns_a_plate_most_when_the_heat_goes_half_way():
     about half through, and falls when the heat goes through (common practice: one deep pass turns
     less than a half-deep one; handbook article; a strip of inherent strain of depth d gives
     d (h - d), most at h / 2, `verification/test_plate_shrinkage.py`). About half is what comes
-    within a fifth of that formula's most. Where the heat went through, the formula has nothing left.
+    within a fifth of that formula's most; where the heat went through, it has nothing left.
     """
     angle, deep = np.array([bent(current) for current in (67, 140, 300)]).T
     print(f"net 200, 420, 900 J/mm: {angle.round(1)} mrad, softened {deep.round(2)} of the depth")
@@ -258,7 +258,8 @@ def tendon(current: float):
     stress = np.average(state.stress[outer, :, 0], weights=model.mechanics.weight[outer]) / 1e6
     at = {x: gauges[f"at{int(x)}_travel_mm"] for x in (0, 37.5, 112.5, 150)}
     force = 210.0 * 480 * (at[37.5] - at[112.5]) / 75
-    return force, at[0] - at[150], case.welds[0].arc.power / case.welds[0].arc.speed / 1e3
+    heat = case.welds[0].arc.power / case.welds[0].arc.speed / 1e3
+    return force, at[0] - at[150], heat, stress
 
 
 def test_bead_along_a_plate_shortens_it_by_the_tendon_force():
