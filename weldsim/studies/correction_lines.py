@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
+from weldsim.case.load import Case
 from weldsim.case.welds import ARC, NEEDED, arc_on
 from weldsim.errors import CaseError
 from weldsim.joints.registry import kind_of_case, seam_lines_of
-from weldsim.schema.records import StartRule
+from weldsim.schema.records import StartRule, Weld
 
 
-def candidates(case, kind: str) -> list:
+def candidates(case: Case, kind: str) -> list[tuple[Weld, str]]:
     """(weld, words) of each line that could be drawn."""
     joint = kind_of_case(case)
     if joint.spare_beads is not None:
@@ -19,7 +22,7 @@ def candidates(case, kind: str) -> list:
     return _free_seams(case, lines) if kind == "bead" else _along_seams(case, lines)
 
 
-def named(lines, names) -> list:
+def named(lines: list[tuple[Weld, str]], names: Sequence[str] | None) -> list[tuple[Weld, str]]:
     """The lines of some names; all when left out."""
     known = [w.name for w, _ in lines]
     for name in names or ():
@@ -28,13 +31,13 @@ def named(lines, names) -> list:
     return [line for line in lines if names is None or line[0].name in names]
 
 
-def _blank(weld, **changes):
+def _blank(weld: Weld, **changes: Any) -> Weld:
     """A weld as a pattern of a line: it may start at once."""
     arc = replace(changes.pop("arc", weld.arc), dwell=0.0, crater=0.0)
     return replace(weld, start=StartRule("time", 0.0), arc=arc, **changes)
 
 
-def _spare(case, kind):
+def _spare(case: Case, kind: str) -> list[tuple[Weld, str]]:
     """Lines and beads where the part has no free seam of its own."""
     filler, word = kind == "bead", {"line": "heating line", "bead": "bead"}[kind]
     pattern = {w.seam: w for w in case.welds}
@@ -58,7 +61,7 @@ def _with(case, beads):
     return replace(case, part=kind_of_case(case).with_beads(case.part, beads))
 
 
-def joined(case, lines):
+def joined(case: Case, lines: Sequence[tuple[Weld, str]]) -> Case:
     """The case with lines as further welds, and with room for them on its part.
 
     Parameters
@@ -114,7 +117,7 @@ def _free_seams(case, lines):
     return out
 
 
-def turned(case, weld):
+def turned(case: Case, weld: Weld) -> Weld:
     """A bead welded the other way."""
     directions = seam_lines_of(joined(case, [(weld, "")]))[weld.seam].directions
     word = next(w for w, direction in directions.items() if direction == -weld.direction)

@@ -12,12 +12,15 @@ import numpy as np
 
 from weldsim.errors import CaseError
 from weldsim.physics.equilibrium import symmetric_product
-from weldsim.physics.plasticity import Properties
+from weldsim.physics.plasticity import InternalVariables, Properties
 from weldsim.physics.springs import solve_with_springs
 from weldsim.schema.column import Column
+from weldsim.simulation.model import Model
+from weldsim.simulation.state import State
+from weldsim.simulation.steps import Step
 
 
-def locked_in(model, state) -> np.ndarray:
+def locked_in(model: Model, state: State) -> np.ndarray:
     """Strain that stays without stress in metal that carries, thermal strain apart, (C, Q, 6)."""
     internal_variables = state.internal_variables
     strain = internal_variables.plastic_strain + internal_variables.reference_strain
@@ -41,7 +44,7 @@ class Influence:
     others: tuple[dict[str, float], ...]
 
 
-def influence(model, state) -> Influence:
+def influence(model: Model, state: State) -> Influence:
     """Influence fields of all mechanical readings at a state.
 
     Parameters
@@ -99,8 +102,8 @@ def influence(model, state) -> Influence:
     return Influence(tuple(columns), np.array(rows), tuple(others))
 
 
-def elastic_properties(model, state):
-    """Properties at a state without flow, and its memory."""
+def elastic_properties(model: Model, state: State) -> tuple[Properties, InternalVariables]:
+    """Properties at a state without flow, and its internal variables."""
     at_points = model.at_quadrature(state.temperature)
     softens = model.case.solve.model != "elastic"
     found = Properties.of(model.material, at_points, model.active_points(state), softens=softens)
@@ -144,13 +147,13 @@ class Tally:
     What is set as metal joins counts as heating, like the squashing of the metal beside it.
     """
 
-    def __init__(self, model, state):
+    def __init__(self, model: Model, state: State) -> None:
         self._model = model
         self._last = self._seen(state)
         self.heating: dict[int, np.ndarray] = {}
         self.cooling: dict[int, np.ndarray] = {}
 
-    def _seen(self, state):
+    def _seen(self, state: State) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         model = self._model
         return (
             locked_in(model, state),
@@ -158,7 +161,7 @@ class Tally:
             model.active_points(state),
         )
 
-    def add(self, step) -> None:
+    def add(self, step: Step) -> None:
         """Count an accepted step (`pipeline.Step`)."""
         old, was, carried = self._last
         self._last = new, now, carries = self._seen(step.state)
@@ -174,7 +177,7 @@ class Tally:
             book[owner] = book[owner] + share if owner in book else share
 
 
-def quadrature_places(model) -> np.ndarray:
+def quadrature_places(model: Model) -> np.ndarray:
     """Places of the quadrature points, (C, Q, 3). [m]"""
     at = model.part.mesh.mapping().F(model.mechanics.quadrature.T)
     return np.moveaxis(at, 0, -1)

@@ -1,6 +1,7 @@
 """What may vary: counts by hand, rules of order, mistakes in one line each."""
 
 import json
+from importlib import resources
 from math import factorial
 from pathlib import Path
 
@@ -184,7 +185,30 @@ def test_a_mesh_of_ones_own_counts(tmp_path):
     assert before != plan.identity(plan.settings[0], "sketch", moves)
 
 
-def test_uphill_is_resolved_to_a_sense():
+def test_a_branch_is_known_wherever_one_stands(monkeypatch, tmp_path):
+    """Files count by what they hold: a worker in another folder looks for the same branches."""
+    material = resources.files("weldsim") / "data" / "materials" / "carbon-steel.toml"
+    for folder in ("here", "there"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "own.toml").write_bytes(material.read_bytes())
+        (tmp_path / folder / "small.toml").write_text(TEXT.replace("carbon-steel", "own.toml"))
+    monkeypatch.chdir(tmp_path / "here")
+    beside = load_plan("small.toml")
+    away = load_plan(tmp_path / "there" / "small.toml")
+    moves = next(beside.schedules())
+    names = [p.identity(p.settings[0], "sketch", moves) for p in (beside, away)]
+    assert names[0] == names[1]
+    (tmp_path / "there" / "own.toml").write_text("# another\n" + material.read_text())
+    assert names[0] != away.identity(away.settings[0], "sketch", moves)
+
+
+def test_a_quantity_that_varies_needs_its_unit():
+    with pytest.raises(CaseError, match='vary: "arc.current": 100 has no unit') as refusal:
+        small_plan('plan.vary={"arc.current" = [100, "120 A"]}')
+    assert "\n" not in str(refusal.value)
+
+
+def test_uphill_is_resolved_to_a_direction():
     """The demo lies on its side with the front below: uphill is from front to back, -y."""
     plan = demo('plan.travel={left = ["uphill"]}')
     assert plan.words["left"] == {-1: "uphill"}

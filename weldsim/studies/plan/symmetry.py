@@ -15,7 +15,7 @@ import numpy as np
 
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.kit import Filler
-from weldsim.schema.records import StartRule
+from weldsim.schema.records import StartRule, Weld
 from weldsim.simulation.model import Model
 from weldsim.simulation.seam_filler import along_seam
 from weldsim.simulation.state import State
@@ -142,7 +142,7 @@ def _seams(lines, matrix, middle) -> dict | None:
     return out
 
 
-def _has_no_images(model, lines) -> bool:
+def _has_no_images(model: Model, lines: Mapping[str, SeamLine]) -> bool:
     """Whether a mirror image would be computed otherwise, however alike part and welds are.
 
     Tacks laid by an arc come first and in their own order. A part that nothing holds to the end is
@@ -194,14 +194,14 @@ def stretches_of(case, seam) -> list:
     return [w for w in case.welds if w.seam == seam and w.tack < 0]
 
 
-def _plain(weld):
+def _plain(weld: Weld) -> tuple[tuple[float, float], str]:
     """All that makes a stretch but where it belongs and when it starts."""
     ends = round(weld.begin, 9), round(weld.finish, 9)
     bare = replace(weld, name="", seam="", travel="", start=None, begin=0.0, finish=0.0)
     return ends, repr(bare)
 
 
-def _mirrored(weld, low, high):
+def _mirrored(weld: Weld, low: float, high: float) -> Weld:
     """A stretch between two places of its seam, seen in a mirror midway."""
     return replace(
         weld,
@@ -211,10 +211,10 @@ def _mirrored(weld, low, high):
     )
 
 
-def _other_way(welds) -> list:
+def _other_way(welds: Sequence[Weld]) -> list[Weld]:
     """The stretches of a seam as they are when it is welded the other way: each section and pass
     turns within its own ends and keeps its order."""
-    groups: dict = {}
+    groups: dict[tuple[str, int], list[Weld]] = {}
     for w in welds:
         groups.setdefault((w.name.partition(".")[0], w.number), []).append(w)
     ends = {k: (min(w.begin for w in g), max(w.finish for w in g)) for k, g in groups.items()}
