@@ -25,6 +25,7 @@ def largest_rotation(model: Model, state: State) -> float:
     Parameters
     ----------
     model : Model
+        Of the part.
     state : State
         At the end of a run.
 
@@ -52,6 +53,7 @@ def hottest(state: State) -> float:
     Parameters
     ----------
     state : State
+        At any time.
 
     Returns
     -------
@@ -67,6 +69,7 @@ def boiling_temperature(model: Model) -> float:
     Parameters
     ----------
     model : Model
+        Of the part.
 
     Returns
     -------
@@ -87,6 +90,7 @@ class PartingWatch:
     Parameters
     ----------
     model : Model
+        Of the part.
     """
 
     def __init__(self, model: Model) -> None:
@@ -105,10 +109,12 @@ class PartingWatch:
         Parameters
         ----------
         state : State
+            At any time.
 
         Returns
         -------
         bool
+            True where the solid metal makes other pieces than the part does.
         """
         solid = state.temperature[self._points] < self._liquidus
         if solid.all():
@@ -124,9 +130,8 @@ class PartingWatch:
         from scipy.sparse import coo_matrix
         from scipy.sparse.csgraph import connected_components
 
-        cells, corners = self._corners.shape
-        cell = np.repeat(np.arange(cells), corners)
-        point = self._corners.ravel()
+        cells, point = len(self._corners), self._corners.ravel()
+        cell = np.repeat(np.arange(cells), point.size // max(cells, 1))
         held = solid[point]
         size = cells + len(solid)
         entries = (np.ones(int(held.sum())), (cell[held], cells + point[held]))
