@@ -1,5 +1,6 @@
 """Every notebook runs from its first cell to its last, asserts included."""
 
+import ast
 import shutil
 
 import pytest
@@ -28,3 +29,14 @@ def test_notebook_runs(source, tmp_path, monkeypatch):
         resources={"metadata": {"path": str(tmp_path / "notebooks")}},
     )
     client.execute()
+
+
+@pytest.mark.parametrize("source", NOTEBOOKS, ids=lambda path: path.stem)
+def test_notebook_uses_the_public_names_alone(source):
+    """What a second notebook wants goes into the package, and what it uses stays there."""
+    for node in ast.walk(ast.parse(source.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom):
+            assert not (node.module or "").startswith("weldsim."), f"line {node.lineno}"
+        if isinstance(node, ast.Import):
+            inner = [a.name for a in node.names if a.name.startswith("weldsim.")]
+            assert not inner, f"line {node.lineno}: {inner}"
