@@ -35,7 +35,7 @@ def test_every_key_has_a_field_and_every_starter_key_too(kind):
 
 
 def test_quantities_know_their_unit_and_sign():
-    """The keys say so: a speed is positive, ambient a temperature (case_keys.py)."""
+    """The keys say so: a speed is positive, ambient a temperature (schema/sections.py)."""
     fields = {
         (s["key"], f["key"]): f for s in forms.form_of("bar")["sections"] for f in s["fields"]
     }
