@@ -149,6 +149,7 @@ def test_error_estimate_is_the_way_to_the_next_coarser_grade(case):
     column = fine.gauges.column(("pointer", "up"))
     away = abs(fine.gauges["pointer", "up"][-1] - rough.gauges["pointer", "up"][-1])
     assert found.values[column] == pytest.approx(away, rel=1e-12)
+    assert found.values["pointer", "up"] == found.values[column]  # the tilt, as in the gauges
     assert "sketch" in found.how and fine.error_estimate() is found
     assert rough.error_estimate().values == {}
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from weldsim.case.load import Case
 from weldsim.errors import WeldsimError
 from weldsim.geometry.grades import GRADES
-from weldsim.schema.column import Column
+from weldsim.schema.column import Column, Readings
 from weldsim.simulation.steps import build_model, simulate, start_state
 
 # Sketch and coarse are for signs and ranking: a run at them spends no time on an estimate unless
@@ -32,8 +32,9 @@ class ErrorEstimate:
 
     Attributes
     ----------
-    values : dict
-        Column -> error, in the unit the readings came in; empty when there is none.
+    values : Readings
+        Errors by column, or by gauge and component; empty when there is none.
+        [rad, m, K, N, N m]
     how : str
         How it was estimated, or why it was not.
     trouble : str
@@ -42,7 +43,7 @@ class ErrorEstimate:
         What the coarser run took. [s]
     """
 
-    values: Mapping[Column, float] = field(default_factory=dict)
+    values: Readings = field(default_factory=lambda: Readings({}))
     how: str = NO_SECOND_GRADE
     trouble: str = ""
     seconds: float = 0.0
@@ -130,8 +131,8 @@ def estimate_error(
         other = run_at(coarser)
     except WeldsimError as error:
         trouble = str(error).splitlines()[0] if str(error) else type(error).__name__
-        return ErrorEstimate({}, COARSER_FAILED, trouble, time.perf_counter() - began)
-    values = {column: abs(other[column] - value) for column, value in ends.items()}
+        return ErrorEstimate(Readings({}), COARSER_FAILED, trouble, time.perf_counter() - began)
+    values = Readings({column: abs(other[column] - value) for column, value in ends.items()})
     how = f"difference to the same {subject} at grade {coarser}; an estimate, no bound"
     return ErrorEstimate(values, how, "", time.perf_counter() - began)
 

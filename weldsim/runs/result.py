@@ -15,6 +15,7 @@ from weldsim.runs.error_estimate import ErrorEstimate, error_of_run
 from weldsim.runs.fields import Fields, FieldSeries
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.reading import PENDING, RunRecord, last_checkpoint, read_json_file, read_run
+from weldsim.schema.column import Readings
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import build_model
@@ -248,7 +249,7 @@ class FolderSource:
         if stated.get("values"):
             known = {c: stated["values"].get(c.name) for c in ends}
             values = {c: v / c.factor for c, v in known.items() if v is not None}
-            return ErrorEstimate(values, stated["how"])
+            return ErrorEstimate(Readings(values), stated["how"])
         if not self.kept.complete or stated.get("how", PENDING).startswith("a look"):
             return ErrorEstimate(how=stated.get("how") or "no error estimate: not complete")
         case = self.case()
