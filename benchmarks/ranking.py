@@ -49,8 +49,8 @@ def report(plan, chosen, fast, fine, against: str) -> list[str]:
 
 
 def main(argv=None) -> None:
-    from weldsim.studies.plan.executor import executor
-    from weldsim.studies.plan.ranking import evaluate
+    from weldsim.studies.plan.executor import open_executor
+    from weldsim.studies.plan.outcomes import evaluate
     from weldsim.studies.plan.space import load_plan
 
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -66,7 +66,7 @@ def main(argv=None) -> None:
     def tell(share, text):
         print(f"{share:4.0%} {text}", flush=True)
 
-    with executor(given.workers) as found:
+    with open_executor(given.workers) as found:
         schedules = list(plan.schedules())
         fast = evaluate(plan, 0, schedules, plan.section.grade, given.out, found, tell)
         chosen = spread([m for m in schedules if not fast[m].error], fast, given.count)
