@@ -1,6 +1,6 @@
 """Fields of the page, read off the keys of a case file: one list of keys, here and there.
 
-Kinds, units, words and signs come from the pydantic sections in `case_keys` and of the joints,
+Kinds, units, words and signs come from the pydantic sections in `schema.sections` and of the joints,
 values and remarks from the commented starters. Nothing here says what a case may hold.
 """
 

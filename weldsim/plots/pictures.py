@@ -1,4 +1,4 @@
-"""Pictures of a run, made from its folder alone: stills here, the animation in `movie`.
+"""Pictures of a run, made from its folder alone: stills here, the animation in `animation`.
 
 `show_run` writes pictures/: the part as meshed with its welds in order, temperature half-way along
 each bead, the deformed shape hot and cold beside the part before welding, gauge histories, the path
