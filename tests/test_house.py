@@ -1,6 +1,7 @@
 """The house keeps its plan: sizes of modules and functions, what may be imported where.
 
-Which room may import which is checked by import-linter (`lint-imports`, contracts in pyproject.toml).
+Which room may import which is checked by import-linter (`lint-imports`, contracts in
+pyproject.toml).
 """
 
 import ast
