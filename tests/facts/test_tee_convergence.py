@@ -5,9 +5,9 @@ Cheap version: tubes 14 and 24 mm wide with the walls (3 mm), leg (4 mm), arc an
 finer level has cells along the seam and torch steps two thirds as long as quick's and the same one
 cell through the walls; a second cell through them is in `benchmarks/tee_convergence.md`. What a run
 at quick grade states is |quick - coarse| (`runs.error_estimate`). The check is the usual one of a
-grid study (Richardson 1911, from memory): a change from one level to the next bounds the change to the
-one after only while the answer settles, so it can fail, and holding says nothing of what no level
-resolves.
+grid study (Richardson 1911, from memory): a change from one level to the next bounds the change to
+the one after only while the answer settles, so it can fail, and holding says nothing of what no
+level resolves.
 """
 
 import numpy as np

@@ -1,7 +1,7 @@
 """Fields of the page, read off the keys of a case file: one list of keys, here and there.
 
-Kinds, units, words and signs come from the pydantic sections in `schema.sections` and of the joints,
-values and remarks from the commented starters. Nothing here says what a case may hold.
+Kinds, units, words and signs come from the pydantic sections of `schema.sections` and the
+joints, values and remarks from the commented starters. Nothing here says what a case may hold.
 """
 
 from __future__ import annotations
