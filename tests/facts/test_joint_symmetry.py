@@ -47,7 +47,7 @@ def readings(case, steps: int = STEPS) -> np.ndarray:
     out = []
     model = build_model(case, "coarse", threads=1)
     # closer than the grade asks for: an unlike mesh must not hide behind rounding
-    model = model.with_stepping(replace(model.stepping, tolerance=None))
+    model = model.with_stepping(replace(model.stepping, tolerance=1e-7))
     for step in simulate(model):
         out.append([1e3 * step.gauges["pointer", k] for k in ("up", "right")])
         if len(out) == steps:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import weldsim
-from tests.places import ROOT
+from tests.places import CASES, ROOT
 
 CASE = ROOT / "cases" / "pivot_arm_one_bead.toml"
 TEE = ROOT / "cases" / "mast_stub.toml"
@@ -184,14 +184,15 @@ def test_a_folder_without_an_estimate_computes_it_in_si(folder):
 
 
 def test_going_on_from_a_run_gives_what_one_run_gives(case):
-    """Memory is all in the state: two stretches make the whole (no outside source needed)."""
+    """Memory is all in the state: two stretches make the whole (no outside source needed), to what
+    counts as equilibrium at this grade."""
     whole = weldsim.solve(case, grade="sketch")
     cut = float(whole.times[3])
     first = weldsim.solve(case.with_changes({"solve.end": cut}), grade="sketch")
     second = weldsim.solve(case, grade="sketch", start=first)
     assert second.times[0] == pytest.approx(cut) and second.times[-1] == whole.times[-1]
     np.testing.assert_allclose(
-        second.gauges.array[-1], whole.gauges.array[-1], rtol=1e-9, atol=1e-12
+        second.gauges.array[-1], whole.gauges.array[-1], rtol=1e-3, atol=1e-12
     )
 
 
@@ -288,3 +289,16 @@ def test_metal_hotter_than_it_boils_is_said_to_be_wrong():
 
 def test_a_sound_weld_has_neither_warning(result):
     assert not any("melts through" in w or "hotter than" in w for w in result.warnings)
+
+
+@pytest.mark.parametrize(("current", "hinged"), [("200 A", False), ("270 A", True)])
+def test_a_section_soft_right_through_is_a_hinge(current, hinged):
+    """Aluminium carries nothing from 500 degC on. A 6 mm bar: with 270 A the second bead leaves no
+    cooler metal in its section, and where the bar ends hangs on how closely equilibrium is sought
+    (25.4 / -11.3 and 29.0 / -1.2 mrad at two tolerances, our runs of 2026-11-26); with 200 A some
+    stays, and the end is the same to 0.01 mrad.
+    """
+    changes = {f"weld.{name}.current": current for name in "AB"}
+    case = weldsim.load_case(CASES / "pivot_arm_aluminium.toml", changes)
+    found = weldsim.solve(case, grade="sketch", frames=0)
+    assert any("bends like a hinge" in w for w in found.warnings) == hinged

@@ -47,6 +47,8 @@ class Equilibrium:
         Systems solved.
     residuals : tuple of float
         Before each of them and at the end, over the size of the cell forces.
+    factorisations, back_substitutions : int
+        What that took.
     """
 
     displacement: Floats
@@ -56,11 +58,29 @@ class Equilibrium:
     reaction: Floats
     iterations: int
     residuals: tuple[float, ...]
+    factorisations: int = 0
+    back_substitutions: int = 0
 
 
 @dataclass(frozen=True)
-class _Problem:
-    """What does not change while equilibrium is sought; `load` (N, 3) is the outer force. [N]"""
+class Problem:
+    """What does not change while equilibrium is sought.
+
+    Attributes
+    ----------
+    model : MechanicsModel
+        Cells, solver, faces that may touch.
+    properties : Properties
+        At the end of the step.
+    internal_variables : InternalVariables
+        At its start.
+    fixed : ndarray of bool, shape (N, 3)
+        Unknowns that are held.
+    load : ndarray, shape (N, 3)
+        Outer forces. [N]
+    springs : sequence of Spring
+        Elastic clamps that are closed.
+    """
 
     model: MechanicsModel
     properties: Properties
@@ -70,20 +90,64 @@ class _Problem:
     springs: Sequence[Spring]
 
     def evaluate(self, displacement: Floats, tangent: bool = True) -> Response:
-        """Answer of metal, faces that touch and elastic clamps."""
+        """Answer of metal, faces that touch and elastic clamps.
+
+        Parameters
+        ----------
+        displacement : ndarray, shape (N, 3)
+            [m]
+        tangent : bool
+            Whether the tangent of metal and faces is wanted too.
+
+        Returns
+        -------
+        Response
+            The springs counted in its force.
+        """
         found = self.model.evaluate(displacement, self.properties, self.internal_variables, tangent)
         for s in self.springs:
             found.force[s.points] -= s.force(displacement)
         return found
 
     def force_scale(self, response: Response) -> float:
-        """What to measure the residual by; a body may end free of stress. [N]"""
+        """What to measure the residual by; a body may end free of stress.
+
+        Parameters
+        ----------
+        response : Response
+            Of the displacement in question.
+
+        Returns
+        -------
+        float
+            [N]
+        """
         at_rest = np.linalg.norm(self.properties.bulk.max(axis=1) * self.model.face_area)
         least = FORCE_SCALE_STRAIN * float(at_rest)
         return max(response.scale, float(np.linalg.norm(self.load)), least)
 
     def newton_step(self, response: Response, rhs: Floats, rough: bool) -> Floats:
-        """Change of the displacement (N, 3) that undoes a residual (N, 3), held points apart."""
+        """Change of the displacement that undoes a residual, held points apart.
+
+        Parameters
+        ----------
+        response : Response
+            With its tangent, which is changed.
+        rhs : ndarray, shape (N, 3)
+            The residual. [N]
+        rough : bool
+            A few digits will do.
+
+        Returns
+        -------
+        ndarray, shape (N, 3)
+            [m]
+
+        Raises
+        ------
+        ConvergenceError
+            If the tangent is singular.
+        """
         held = self.fixed.ravel()
         pull = np.where(held, 0.0, rhs.ravel())
         step = solve_with_springs(
@@ -94,13 +158,31 @@ class _Problem:
     def found(
         self, displacement: Floats, response: Response, residual: Floats, history: list[float]
     ) -> Equilibrium:
-        """The answer, with what the supports push."""
+        """The answer, with what the supports push.
+
+        Parameters
+        ----------
+        displacement : ndarray, shape (N, 3)
+            In equilibrium. [m]
+        response : Response
+            Of it.
+        residual : ndarray, shape (N, 3)
+            Outer less inner force: at held points what they push. [N]
+        history : list of float
+            Residuals on the way.
+
+        Returns
+        -------
+        Equilibrium
+            Each residual but the last counted as a system solved with a factor of its own.
+        """
         reaction = np.where(self.fixed, -residual, 0.0)
         for s in self.springs:
             reaction[s.points] += s.force(displacement)
+        solved = len(history) - 1
         return Equilibrium(
             displacement, response.stress, response.plastic_strain,
-            response.equivalent_plastic_strain, reaction, len(history) - 1, tuple(history),
+            response.equivalent_plastic_strain, reaction, solved, tuple(history), solved, solved,
         )  # fmt: skip
 
 
@@ -153,7 +235,7 @@ def solve_equilibrium(
         With the residual history, when no equilibrium is found.
     """
     outer = np.zeros_like(displacement) if load is None else load
-    problem = _Problem(model, properties, internal_variables, fixed, outer, springs)
+    problem = Problem(model, properties, internal_variables, fixed, outer, springs)
     jump = np.zeros_like(displacement)
     if prescribed is not None:
         jump[fixed] = (prescribed - displacement)[fixed]
@@ -161,7 +243,7 @@ def solve_equilibrium(
 
 
 def _newton(
-    problem: _Problem, start: Floats, jump: Floats, tolerance: float, rough: bool
+    problem: Problem, start: Floats, jump: Floats, tolerance: float, rough: bool
 ) -> Equilibrium:
     """Newton's method from `start`; held points first jump (N, 3) to where they are to be."""
     u, now, pending = start.copy(), problem.evaluate(start), bool(np.any(jump != 0))
@@ -181,11 +263,27 @@ def _newton(
                 step = problem.newton_step(now, residual, rough)
                 u, now = _line_search(problem, u, step, residual)
         except ConvergenceError as error:  # singular: the part gives way under its load
-            raise ConvergenceError(f"no equilibrium: {error}; {_residuals(history)}") from error
-    raise ConvergenceError(f"no equilibrium in {len(history)} iterations; {_residuals(history)}")
+            raise ConvergenceError(
+                f"no equilibrium: {error}; {residuals_in_words(history)}"
+            ) from error
+    raise ConvergenceError(
+        f"no equilibrium in {len(history)} iterations; {residuals_in_words(history)}"
+    )
 
 
-def _residuals(history: list[float]) -> str:
+def residuals_in_words(history: list[float]) -> str:
+    """The last residuals, for a message.
+
+    Parameters
+    ----------
+    history : list of float
+        All of them.
+
+    Returns
+    -------
+    str
+        "residuals 1.0e-01, ...".
+    """
     return "residuals " + ", ".join(f"{r:.1e}" for r in history[-8:])
 
 
@@ -221,7 +319,7 @@ def _coupling(pattern: SymmetricPattern, data: Floats, jump: Floats) -> Floats:
 
 
 def _line_search(
-    problem: _Problem, u: Floats, step: Floats, residual: Floats
+    problem: Problem, u: Floats, step: Floats, residual: Floats
 ) -> tuple[Floats, Response]:
     """Take the full step unless the residual keeps working against it.
 

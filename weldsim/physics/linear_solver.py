@@ -13,7 +13,7 @@ import numpy as np
 from weldsim.errors import ConvergenceError, SetupError
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.back_ends import BACK_ENDS, BackEnd, available_back_end
-from weldsim.physics.pardiso import Pardiso
+from weldsim.physics.pardiso import Pardiso, instruction_path
 from weldsim.physics.residual_kernel import symmetric_residual
 from weldsim.physics.symmetric_pattern import SymmetricPattern, fixed_entries
 
@@ -42,6 +42,7 @@ class LinearSolver:
         self, pattern: SymmetricPattern, threads: int = 2, back_end: str | None = None
     ) -> None:
         self.pattern, self._threads = pattern, threads
+        self.factored = 0  # matrices so far: tells whether a factor is still the one it was
         self._rough: Pardiso | None = None
         self._single: Pardiso | None = None
         self._data: Floats = np.empty(0)
@@ -58,6 +59,11 @@ class LinearSolver:
         else:
             raise SetupError(f"solver back end {first} is not installed")
         self.name = self._engine.name
+
+    @property
+    def instructions(self) -> str:
+        """Instructions the back end computes with, "" where it does not choose by the processor."""
+        return instruction_path() if self.name == "pardiso" else ""
 
     def hold(self, data: Floats, held: Flags, diagonal: float | None = None) -> None:
         """Cut held unknowns out of the values of a matrix, in place.
@@ -94,6 +100,7 @@ class LinearSolver:
             If it is singular.
         """
         self._data, self._rough = data, None
+        self.factored += 1
         if rough and self.name == "pardiso":
             self._single = self._single or Pardiso(self.pattern, self._threads, single=True)
             try:
@@ -141,6 +148,21 @@ class LinearSolver:
                 f"linear solve left a residual of {residual:.3g}, allowed {limit:.3g} ({self.name})"
             )
         return x
+
+    def back_substitute(self, b: Floats) -> Floats:
+        """Solve with the last factor as it is, to seven digits if it is a rough one.
+
+        Parameters
+        ----------
+        b : ndarray, shape (size,)
+            Right side.
+
+        Returns
+        -------
+        ndarray, shape (size,)
+            Not checked: for methods that judge a step by what it does to their own residual.
+        """
+        return (self._engine if self._rough is None else self._rough).solve(b)
 
     def _residual(self, x: Floats, b: Floats) -> tuple[Floats, float, float]:
         p = self.pattern

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from weldsim.errors import StoreError
+from weldsim.physics.quasi_newton import Kept
 from weldsim.runs.folder import RunFolder
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.manifest import manifest_of
@@ -27,6 +28,7 @@ from weldsim.simulation.steps import Step, start_state
 
 CHECKPOINT_SECONDS = 15.0  # wall time between checkpoints: what kill -9 may cost
 FRAMES = 72  # about this many pictures of the fields in a run
+KEPT = "kept."  # before the names of a checkpoint's arrays of the kept factor
 COOLING_STEPS = 60.0  # about so many steps follow the last arc
 
 
@@ -40,10 +42,12 @@ class Record:
     rows : (N, 1 + K) time and readings in SI
     frames, last_frame : number of frames written; step of the newest
     iterations, heat_iterations, retries : of all steps
+    factorisations, back_substitutions : of their equilibria
     seconds : spent on the steps [s]
     largest_gap : of the energy balance on the way
     released : what each opening of clamps moved: time, clamps, change of each gauge in SI
     parted : time [s] and weld at which a cross-section was first liquid through; empty for never
+    hinged : the same for one that was too hot through and through to carry anything
     """
 
     columns: tuple[Column, ...] = ()
@@ -53,15 +57,23 @@ class Record:
     iterations: int = 0
     heat_iterations: int = 0
     retries: int = 0
+    factorisations: int = 0
+    back_substitutions: int = 0
     seconds: float = 0.0
     largest_gap: float = 0.0
     released: tuple[dict[str, Any], ...] = ()
     parted: tuple[Any, ...] = ()
+    hinged: tuple[Any, ...] = ()
 
     def after(
-        self, step: Step, row: tuple[float, ...], seconds: float, parts: bool = False
+        self,
+        step: Step,
+        row: tuple[float, ...],
+        seconds: float,
+        parts: bool = False,
+        hinges: bool = False,
     ) -> Record:
-        """The record with one more step; `parts`: a cross-section is liquid at its end."""
+        """The record with one more step; `parts`, `hinges`: what a cross-section does at its end."""
         released = self.released
         if step.phase == "release":
             change = [new - old for new, old in zip(row[1:], self.rows[-1][1:], strict=True)]
@@ -77,10 +89,13 @@ class Record:
             iterations=self.iterations + step.iterations,
             heat_iterations=self.heat_iterations + step.heat_iterations,
             retries=self.retries + step.retries,
+            factorisations=self.factorisations + step.effort.factorisations,
+            back_substitutions=self.back_substitutions + step.effort.back_substitutions,
             seconds=seconds,
             largest_gap=max(self.largest_gap, step.state.energy_balance.gap),
             released=released,
             parted=self.parted or ((step.time, step.phase) if parts else ()),
+            hinged=self.hinged or ((step.time, step.phase) if hinges else ()),
         )
 
     @property
@@ -106,7 +121,7 @@ class Record:
     def from_extra(cls, extra: Mapping[str, Any]) -> Record:
         """The record of a checkpoint."""
         columns = tuple(Column(*parts) for parts in extra["columns"])
-        tuples = {name: tuple(extra[name]) for name in ("rows", "released", "parted")}
+        tuples = {name: tuple(extra.get(name, ())) for name in ("rows", "released", "parted", "hinged")}
         return cls(**{**extra, **tuples, "columns": columns})
 
 
@@ -121,6 +136,7 @@ class Journal:
     ) -> None:
         self.folder, self.model = folder, model
         self.state: State = start_state(model)
+        self.kept: Kept | None = None  # what the next step may begin with
         self.record = Record()
         self._every = checkpoint_seconds
         self._clock = FrameClock(model, FRAMES)
@@ -142,6 +158,7 @@ class Journal:
         arrays, extra = found
         try:
             self.state, self.record = State.from_arrays(arrays), Record.from_extra(extra)
+            self.kept = self._kept_of(arrays)
         except (KeyError, TypeError, ValueError):
             raise StoreError(
                 f"{self.folder.path}: its checkpoint was written by another version of weldsim, "
@@ -154,8 +171,9 @@ class Journal:
         """Note an accepted step; a frame and a checkpoint when they are due."""
         seconds = self._before + time.perf_counter() - self._began
         parts = not self.record.parted and self._watch.parts(step.state)
-        record = self.record.after(step, row_of(self.model, step.state), seconds, parts)
-        self.state, self.record = step.state, record
+        hinges = not self.record.hinged and self._watch.hinges(step.state)
+        record = self.record.after(step, row_of(self.model, step.state), seconds, parts, hinges)
+        self.state, self.record, self.kept = step.state, record, step.effort.kept
         if self._clock.due(step):
             self._frame()
         if time.perf_counter() - self._saved > self._every:
@@ -163,10 +181,21 @@ class Journal:
 
     def checkpoint(self) -> None:
         """Write the pair of state and record."""
-        self.folder.write_checkpoint(
-            self.state.steps, self.state.to_arrays(), self.record.to_extra()
-        )
+        arrays = self.state.to_arrays()
+        if self.kept is not None:
+            arrays |= {KEPT + name: value for name, value in self.kept.to_arrays().items()}
+        self.folder.write_checkpoint(self.state.steps, arrays, self.record.to_extra())
         self._saved = time.perf_counter()
+
+    def _kept_of(self, arrays: Mapping[str, Any]) -> Kept | None:
+        """The factor of a checkpoint; without it the next step would end within the tolerance, but
+        not at the same bits."""
+        own = {k.removeprefix(KEPT): v for k, v in arrays.items() if k.startswith(KEPT)}
+        if not own:
+            return None
+        return Kept.from_arrays(
+            self.model.mechanics.solver, own, self.model.springs(self.state)
+        )
 
     def close(self) -> None:
         """Last frame and checkpoint of a march that has come to its end."""

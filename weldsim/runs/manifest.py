@@ -126,6 +126,7 @@ def manifest_of(model: Model, state: State | None, status: str) -> dict[str, Any
         "versions": versions(),
         "grade": model.grade.name,
         "solver": model.mechanics.solver.name,
+        "instructions": model.mechanics.solver.instructions,
         # the folder is drawn where the user's material file may not be
         "softening_temperature_K": model.material.carries_below,
         "mesh": {

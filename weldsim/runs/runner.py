@@ -119,6 +119,7 @@ def resume_case(path: str | Path, options: RunOptions = RunOptions()) -> Path:
         _companion(case, folder, companion, options)
         return folder.path
     model, built = _model(case, options)
+    _tell_of_other_bits(folder, model, options)
     _compute(model, folder, built, companion, options, resumed=True)
     return folder.path
 
@@ -132,6 +133,19 @@ def _model(case: Case, options: RunOptions) -> tuple[Model, float]:
     if slow := slow_solver_note(model.mechanics.solver.name):
         options.notice(slow)
     return model, built
+
+
+def _tell_of_other_bits(folder: RunFolder, model: Model, options: RunOptions) -> None:
+    """Notice where the solver computes otherwise than when the run began."""
+    solver, manifest = model.mechanics.solver, folder.read_json(MANIFEST)
+    before = manifest.get("solver"), manifest.get("instructions", "")
+    now = solver.name, solver.instructions
+    if before != now:
+        was, is_ = (" with ".join(part for part in parts if part) for parts in (before, now))
+        options.notice(
+            f"The run began on {was} and goes on on {is_}: its last digits may differ from those "
+            "of a run that was never stopped"
+        )
 
 
 def _case_record(case: Case, companion: bool) -> dict[str, Any]:
@@ -175,7 +189,7 @@ def _march(journal: Journal, options: RunOptions, share: float, resumed: bool) -
         journal.begin()
     journal.tell("running")
     try:
-        for step in simulate(journal.model, journal.state):
+        for step in simulate(journal.model, journal.state, journal.kept):
             journal.add(step)
             options.progress(share * step.progress, f"{step.phase}, {step.time:.0f} s")
     except BaseException:
@@ -202,11 +216,13 @@ def _finish(journal: Journal, built: float, how: str) -> None:
         iterations=record.iterations,
         heat_iterations=record.heat_iterations,
         retries=record.retries,
+        factorisations=record.factorisations,
+        back_substitutions=record.back_substitutions,
         stage_times={"mesh_s": built, "solve_s": record.seconds, "companion_s": 0.0},
         simulated_s=state.time,
         peak_memory_MB=peak_memory(),
         error_estimate={"how": how, "values": {}},
-        warnings=warnings_of(model, state, record.retries, record.parted),
+        warnings=warnings_of(model, state, record.retries, record.parted, record.hinged),
     )
 
 

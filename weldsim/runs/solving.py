@@ -126,6 +126,7 @@ def _solve(
     kept: list[Frame] = []
     watch, retries = PartingWatch(model), 0
     parted: tuple[float, str] | tuple[()] = ()
+    hinged: tuple[float, str] | tuple[()] = ()
     taken.add(state)
     if frames != 0:
         kept.append(field_frame(model, state))
@@ -134,6 +135,8 @@ def _solve(
         retries += step.retries
         if not parted and watch.parts(state):
             parted = (step.time, step.phase)
+        if not hinged and watch.hinges(state):
+            hinged = (step.time, step.phase)
         taken.add(state)
         if clock.due(step):
             kept.append(field_frame(model, state))
@@ -142,7 +145,7 @@ def _solve(
     if not kept or kept[-1].time != state.time:
         kept.append(field_frame(model, state))
     case = model.case
-    warnings = tuple(warnings_of(model, state, retries, parted))
+    warnings = tuple(warnings_of(model, state, retries, parted, hinged))
     return Result(
         title=case.title,
         grade=model.grade.name,

@@ -20,7 +20,11 @@ LEAST_WEAVES = 1.0  # a torch step; fewer is no even spread of the heat
 
 
 def warnings_of(
-    model: Model, state: State, retries: int = 0, parted: Sequence[Any] = ()
+    model: Model,
+    state: State,
+    retries: int = 0,
+    parted: Sequence[Any] = (),
+    hinged: Sequence[Any] = (),
 ) -> list[str]:
     """Warnings on the end of a run.
 
@@ -33,13 +37,15 @@ def warnings_of(
         Steps that had to be halved.
     parted : sequence, optional
         When [s] and in which phase a cross-section was first liquid; empty for never.
+    hinged : sequence, optional
+        The same for one too hot to carry anything.
 
     Returns
     -------
     list of str
         One line each, without full stop.
     """
-    out = [*_too_hot(model, state), *_parted(parted)]
+    out = [*_too_hot(model, state), *_parted(parted), *([] if parted else _hinged(hinged))]
     out += [*_rotation(model, state), *_rescaled(state), *_pressed(model, state)]
     for name in gauges_on_melt(model, state):
         out.append(
@@ -78,6 +84,17 @@ def _parted(parted: Sequence[Any]) -> list[str]:
     return [
         f"{phase} melts through at {time:.0f} s: there the whole cross-section is liquid, and the "
         "part would part"
+    ]
+
+
+def _hinged(hinged: Sequence[Any]) -> list[str]:
+    if not hinged:
+        return []
+    time, phase = hinged
+    return [
+        f"{phase} softens the part through at {time:.0f} s: there the whole cross-section is too "
+        "hot to carry anything and bends like a hinge, so where it ends is not determined and the "
+        "error estimate does not hold; weld with less heat, or in shorter stretches"
     ]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from weldsim.physics.plasticity import SOFT_RANGE
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 
@@ -96,6 +97,7 @@ class PartingWatch:
     def __init__(self, model: Model) -> None:
         lattice, part = model.part.lattice, model.part
         self._liquidus = float(model.material.liquidus)
+        self._soft = float(model.material.softening_temperature) + SOFT_RANGE
         cells = lattice.heat_cells[np.isin(lattice.heat_parent, part.regions["part"])]
         self._points, corners = np.unique(cells, return_inverse=True)
         self._corners = corners.reshape(cells.shape)
@@ -116,7 +118,25 @@ class PartingWatch:
         bool
             True where the solid metal makes other pieces than the part does.
         """
-        solid = state.temperature[self._points] < self._liquidus
+        return self._apart(state.temperature[self._points] < self._liquidus)
+
+    def hinges(self, state: State) -> bool:
+        """Whether a cross-section is too hot through and through to carry anything.
+
+        Parameters
+        ----------
+        state : State
+            At any time.
+
+        Returns
+        -------
+        bool
+            True where the metal that carries makes other pieces than the part does.
+        """
+        return self._apart(state.temperature[self._points] < self._soft)
+
+    def _apart(self, solid: NDArray[np.bool_]) -> bool:
+        """Whether the solid points make other pieces than all points do."""
         if solid.all():
             return False
         _, first, count = np.unique(

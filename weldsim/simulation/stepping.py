@@ -22,9 +22,8 @@ class Stepping:
         Heat steps in one step.
     rest_growth : float
         Length of a step of a pause as a share of the time since the arc stopped.
-    tolerance : float, optional
-        Residual force over the size of the cell forces that counts as equilibrium; that of
-        `solve_equilibrium` when left out.
+    tolerance : float
+        Residual force over the size of the cell forces that counts as equilibrium.
     heat_tolerance : float
         Residual power over the power stored, supplied and lost in a step.
     longest_rest, longest_last_rest : float
@@ -37,7 +36,7 @@ class Stepping:
     torch_step: float
     heat_substeps: int
     rest_growth: float
-    tolerance: float | None = None
+    tolerance: float
     heat_tolerance: float = HEAT_TOLERANCE
     longest_rest: float = LONGEST_REST
     longest_last_rest: float = LONGEST_REST

@@ -17,6 +17,7 @@ from weldsim.errors import BalanceError, ConvergenceError
 from weldsim.physics.arrays import Flags
 from weldsim.physics.equilibrium import Equilibrium, accept, solve_equilibrium
 from weldsim.physics.plasticity import SOFT_RANGE, InternalVariables, Properties
+from weldsim.physics.quasi_newton import Kept, follow_equilibrium
 from weldsim.schema.column import Readings
 from weldsim.simulation.events import Event, next_event
 from weldsim.simulation.frame import Frame, field_frame
@@ -45,11 +46,41 @@ class Effort(NamedTuple):
         Of the heat.
     retries : int
         How often the step was halved.
+    factorisations, back_substitutions : int
+        Of the equilibrium.
+    kept : Kept or None
+        What the next step may begin with instead of a factorisation.
     """
 
     iterations: int = 0
     heat_iterations: int = 0
     retries: int = 0
+    factorisations: int = 0
+    back_substitutions: int = 0
+    kept: Kept | None = None
+
+    @classmethod
+    def of(cls, found: Equilibrium, kept: Kept | None, heat_iterations: int = 0) -> Effort:
+        """Effort of a step that found equilibrium.
+
+        Parameters
+        ----------
+        found : Equilibrium
+            Of the step.
+        kept : Kept or None
+            For the next one.
+        heat_iterations : int
+            Of the heat.
+
+        Returns
+        -------
+        Effort
+            Without retries.
+        """
+        return cls(
+            found.iterations, heat_iterations, 0, found.factorisations, found.back_substitutions,
+            kept,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -66,22 +97,35 @@ class Step:
         In SI.
     progress : float
         Rough share of the run that lies behind.
-    iterations, heat_iterations, retries : int
-        How hard it was, see `Effort`.
+    effort : Effort
+        How hard it was.
     """
 
     state: State
     phase: str
     gauges: Readings
     progress: float
-    iterations: int
-    heat_iterations: int
-    retries: int
+    effort: Effort
 
     @property
     def time(self) -> float:
         """Since the run started. [s]"""
         return self.state.time
+
+    @property
+    def iterations(self) -> int:
+        """Of the equilibrium."""
+        return self.effort.iterations
+
+    @property
+    def heat_iterations(self) -> int:
+        """Of the heat."""
+        return self.effort.heat_iterations
+
+    @property
+    def retries(self) -> int:
+        """How often the step was halved."""
+        return self.effort.retries
 
 
 def start_state(model: Model) -> State:
@@ -126,7 +170,9 @@ def start_state(model: Model) -> State:
     return replace(state, stored=stored, brought_heat=stored)
 
 
-def advance(model: Model, state: State, event: Event) -> tuple[State, Effort]:
+def advance(
+    model: Model, state: State, event: Event, kept: Kept | None = None
+) -> tuple[State, Effort]:
     """Carry an event out.
 
     Parameters
@@ -137,6 +183,9 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, Effort]:
         Before.
     event : Event
         As `next_event` gives it.
+    kept : Kept, optional
+        From the effort of the step before: saves factorisations, changes nothing beyond the
+        tolerance.
 
     Returns
     -------
@@ -154,14 +203,14 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, Effort]:
         If heat in is not stored plus lost.
     """
     if event.kind in ("release", "grip"):
-        return _move_clamps(model, state)
+        return _move_clamps(model, state, kept)
     duration = event.duration
     for retry in range(MAX_HALVINGS):
         try:
-            new, effort = _try_step(model, state, replace(event, duration=duration))
+            new, effort = _try_step(model, state, replace(event, duration=duration), kept)
             return new, effort._replace(retries=retry)
         except ConvergenceError as error:
-            trouble = error
+            trouble, kept = error, None
             duration /= 2
     raise ConvergenceError(
         f"step {state.steps + 1} at {state.time:.4g} s ({event.kind}): {trouble}; "
@@ -169,7 +218,7 @@ def advance(model: Model, state: State, event: Event) -> tuple[State, Effort]:
     )
 
 
-def _try_step(model: Model, state: State, event: Event) -> tuple[State, Effort]:
+def _try_step(model: Model, state: State, event: Event, kept: Kept | None) -> tuple[State, Effort]:
     """Heat, then equilibrium where it is due."""
     heated, heat_iterations = heat_to_limit(model, state, event)
     _check_balance(heated)
@@ -177,14 +226,16 @@ def _try_step(model: Model, state: State, event: Event) -> tuple[State, Effort]:
     heated = _shrunk(model, heated)
     if _equilibrium_waits(model, heated, event):
         waiting = state.steps_since_equilibrium + 1
-        return replace(heated, steps_since_equilibrium=waiting), Effort(0, heat_iterations)
-    found, properties = _equilibrium_of(model, state, heated)
+        return replace(heated, steps_since_equilibrium=waiting), Effort(
+            0, heat_iterations, kept=kept
+        )
+    found, properties, kept = _equilibrium_of(model, state, heated, kept)
     reset, anneal = _forgetting(model, state, heated)
     if model.shrinkage is not None:
         # what waits is set free of stress where it is, cold: see `_forgetting`
         properties = replace(properties, thermal_strain=np.zeros_like(properties.thermal_strain))
     new = _accepted(model, heated, found, properties, reset, anneal)
-    return new, Effort(found.iterations, heat_iterations)
+    return new, Effort.of(found, kept, heat_iterations)
 
 
 def _check_balance(state: State) -> None:
@@ -234,29 +285,30 @@ def _shrunk(model: Model, heated: State) -> State:
     return replace(heated, internal_variables=internal_variables, inherent_strain=strain)
 
 
-def _equilibrium_of(model: Model, old: State, heated: State) -> tuple[Equilibrium, Properties]:
-    """Equilibrium at the new temperature; steps good to a few digits first where that will do."""
+def _equilibrium_of(
+    model: Model, old: State, heated: State, kept: Kept | None
+) -> tuple[Equilibrium, Properties, Kept | None]:
+    """Equilibrium at the new temperature, by Newton's method where a kept factor does not lead."""
     at_points = model.at_quadrature(heated.temperature)
     elastic = model.shrinkage is not None
     carries = model.active_points(heated if elastic else old)
     properties = Properties.of(model.material, at_points, carries, softens=not elastic)
     if elastic:
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
+    fixed, springs = model.supports(heated.closed_clamps), model.springs(heated)
     tolerance = model.stepping.tolerance
-
-    def solve(rough: bool) -> Equilibrium:
-        return solve_equilibrium(
-            model.mechanics, old.displacement, properties, heated.internal_variables,
-            model.supports(heated.closed_clamps), springs=model.springs(heated),
-            tolerance=tolerance, rough=rough,
+    try:
+        found, kept = follow_equilibrium(
+            model.mechanics, old.displacement, properties, heated.internal_variables, fixed,
+            springs, tolerance, kept,
         )  # fmt: skip
-
-    if tolerance is not None and not elastic:
-        try:
-            return solve(True), properties
-        except ConvergenceError:
-            pass
-    return solve(False), properties
+        return found, properties, kept
+    except ConvergenceError:
+        found = solve_equilibrium(
+            model.mechanics, old.displacement, properties, heated.internal_variables, fixed,
+            springs=springs, tolerance=tolerance,
+        )  # fmt: skip
+        return found, properties, None
 
 
 def _accepted(
@@ -277,7 +329,7 @@ def _accepted(
     )  # fmt: skip
 
 
-def _move_clamps(model: Model, state: State) -> tuple[State, Effort]:
+def _move_clamps(model: Model, state: State, kept: Kept | None) -> tuple[State, Effort]:
     """Clamps off and on: reactions of those that open go, and the part springs to a new place.
 
     A clamp that closes grips the part where it is. Without any, rigid motion is stopped by
@@ -294,12 +346,12 @@ def _move_clamps(model: Model, state: State) -> tuple[State, Effort]:
             steps=state.steps + 1,
         ),
     )  # fmt: skip
-    found, properties = _equilibrium_of(model, state, free)
+    found, properties, kept = _equilibrium_of(model, state, free, kept)
     none = np.zeros(found.stress.shape[:2], dtype=bool)
-    return _accepted(model, free, found, properties, none), Effort(found.iterations)
+    return _accepted(model, free, found, properties, none), Effort.of(found, kept)
 
 
-def simulate(model: Model, state: State | None = None) -> Iterator[Step]:
+def simulate(model: Model, state: State | None = None, kept: Kept | None = None) -> Iterator[Step]:
     """Steps of a case until it is over.
 
     Parameters
@@ -308,6 +360,8 @@ def simulate(model: Model, state: State | None = None) -> Iterator[Step]:
         Of the case.
     state : State, optional
         To go on from; the start when left out.
+    kept : Kept, optional
+        Of the effort of the step that led there.
 
     Yields
     ------
@@ -316,6 +370,7 @@ def simulate(model: Model, state: State | None = None) -> Iterator[Step]:
     """
     state = start_state(model) if state is None else state
     while (event := next_event(model, state)) is not None:
-        state, effort = advance(model, state, event)
+        state, effort = advance(model, state, event, kept)
+        kept = effort.kept
         phase = event.kind if event.kind != "weld" else f"weld {model.case.welds[event.weld].name}"
-        yield Step(state, phase, model.read(state), model.progress(state), *effort)
+        yield Step(state, phase, model.read(state), model.progress(state), effort)

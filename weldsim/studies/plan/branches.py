@@ -145,10 +145,12 @@ def _branch_run(job: Job, path: Path) -> dict[str, Any]:
     state = _parent_state(job) if job.parent else start_state(model)
     times, readings, iterations, retries, force = [], [], 0, 0, 0.0
     views = bound.symmetries or (None,)
+    kept = None  # of this branch alone: who shares its parent grows from the state, not the factor
     while (event := next_event(model, state)) is not None:
         if event.kind == "weld" and event.weld >= upto and not last:
             break
-        state, effort = advance(model, state, event)
+        state, effort = advance(model, state, event, kept)
+        kept = effort.kept
         iterations += effort.iterations
         retries += effort.retries
         force = max(force, largest_reaction(model, state))

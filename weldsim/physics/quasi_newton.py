@@ -1,0 +1,271 @@
+"""Equilibrium on a kept factor: BFGS updates of a tangent factored some steps ago.
+
+A factorisation costs as much as thirty to a hundred back-substitutions, and a residual next to
+nothing. So the factor is kept, over several time steps, and what has changed since is learnt from
+the steps taken: the inverse is updated by limited-memory BFGS (J. Nocedal and S. J. Wright,
+Numerical Optimization, 2nd ed. 2006, algorithm 7.4; for finite elements H. Matthies and G. Strang,
+Int. J. Num. Meth. Eng. 14 (1979) 1613-1626). It is factored anew when the residual stalls. What
+counts as equilibrium is judged by the residual alone, so an answer is as good as one of Newton's.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from weldsim.errors import ConvergenceError
+from weldsim.physics.arrays import Flags, Floats
+from weldsim.physics.equilibrium import (
+    FULL_STEP_WORK,
+    LINE_SEARCH_WORK,
+    Equilibrium,
+    Problem,
+    residuals_in_words,
+)
+from weldsim.physics.kept_factor import KeptFactor
+from weldsim.physics.linear_solver import LinearSolver
+from weldsim.physics.mechanics_model import MechanicsModel, Response
+from weldsim.physics.plasticity import InternalVariables, Properties
+from weldsim.physics.springs import Spring
+
+PAIRS = 15  # latest steps the update is made of
+PATIENCE = 12  # iterations a factor is given before it is asked whether it still serves
+SLOW = 0.75  # mean factor of the residual over `SLOW_OVER` iterations at which it does not
+SLOW_OVER = 5
+LONG_STEP = 25  # iterations in one time step after which the next begins with a new factor
+MAX_ITERATIONS = 160
+LINE_SEARCH_TRIES = 5
+
+
+class Kept(NamedTuple):
+    """What one step hands to the next.
+
+    Attributes
+    ----------
+    factor : KeptFactor
+        Of the latest tangent that was factored.
+    iterations : int
+        The step took on it.
+    """
+
+    factor: KeptFactor
+    iterations: int = 0
+
+    def to_arrays(self) -> dict[str, Floats]:
+        """What a checkpoint keeps of it.
+
+        Returns
+        -------
+        dict of str to ndarray
+            For `from_arrays`.
+        """
+        return {**self.factor.to_arrays(), "iterations": np.array(self.iterations)}
+
+    @classmethod
+    def from_arrays(
+        cls, solver: LinearSolver, arrays: Mapping[str, Floats], springs: Sequence[Spring]
+    ) -> Kept:
+        """Made again from `to_arrays`, to the bit.
+
+        Parameters
+        ----------
+        solver : LinearSolver
+            Of the same mesh.
+        arrays : mapping of str to ndarray
+            As kept.
+        springs : sequence of Spring
+            Elastic clamps that are closed.
+
+        Returns
+        -------
+        Kept
+            For the next step.
+        """
+        factor = KeptFactor.from_arrays(solver, arrays, springs)
+        return cls(factor, int(arrays["iterations"]))
+
+
+@dataclass
+class _Update:
+    """Inverse of the tangent as known now: a kept factor and the steps taken since."""
+
+    factor: KeptFactor
+    pairs: deque[tuple[Floats, Floats, float]] = field(default_factory=lambda: deque(maxlen=PAIRS))
+    back_substitutions: int = 0
+
+    def direction(self, residual: Floats) -> Floats:
+        """Step (3 N,) that would undo a residual (3 N,): the two-loop recursion."""
+        q, shares = residual.copy(), []
+        for step, change, inverse in reversed(self.pairs):
+            share = inverse * float(step @ q)
+            shares.append(share)
+            q -= share * change
+        self.back_substitutions += 1
+        out = self.factor.apply(q)
+        for (step, change, inverse), share in zip(self.pairs, reversed(shares), strict=True):
+            out += (share - inverse * float(change @ out)) * step
+        return out
+
+    def learn(self, step: Floats, change: Floats) -> None:
+        """Take in how much a step changed the residual, unless it says nothing."""
+        product = float(step @ change)
+        if product > 1e-12 * float(np.linalg.norm(step) * np.linalg.norm(change)):
+            self.pairs.append((step, change, 1.0 / product))
+
+
+def follow_equilibrium(
+    model: MechanicsModel,
+    displacement: Floats,
+    properties: Properties,
+    internal_variables: InternalVariables,
+    fixed: Flags,
+    springs: Sequence[Spring],
+    tolerance: float,
+    kept: Kept | None = None,
+) -> tuple[Equilibrium, Kept]:
+    """Find the displacement in equilibrium, on the factor of an earlier step as long as it serves.
+
+    Parameters
+    ----------
+    model : MechanicsModel
+        Cells, solver, faces that may touch.
+    displacement : ndarray, shape (N, 3)
+        Where to start. [m]
+    properties : Properties
+        At the end of the step.
+    internal_variables : InternalVariables
+        At its start.
+    fixed : ndarray of bool, shape (N, 3)
+        Unknowns that are held where they are.
+    springs : sequence of Spring
+        Elastic clamps that are closed.
+    tolerance : float
+        Residual force over the size of the cell forces that counts as equilibrium.
+    kept : Kept, optional
+        From the step before; after many iterations its factor is made anew at once.
+
+    Returns
+    -------
+    equilibrium : Equilibrium
+        In equilibrium to `tolerance`.
+    kept : Kept
+        For the next step.
+
+    Raises
+    ------
+    ConvergenceError
+        With the residual history, when no equilibrium is found.
+    """
+    rest = np.zeros_like(displacement)
+    problem = Problem(model, properties, internal_variables, fixed, rest, springs)
+    search = _Search(problem, displacement)
+    search.begin(kept)
+    while len(search.history) < MAX_ITERATIONS and np.isfinite(search.now.scale):
+        if search.size() < tolerance:
+            return search.found()
+        if search.stalls():
+            search.factor()
+        search.step()
+    raise ConvergenceError(
+        f"no equilibrium in {len(search.history)} iterations; {residuals_in_words(search.history)}"
+    )
+
+
+class _Search:
+    """A search under way: where it stands, what it has tried, and the update it goes by."""
+
+    def __init__(self, problem: Problem, displacement: Floats) -> None:
+        self.problem, self.u = problem, displacement.copy()
+        self.held = problem.fixed.ravel()
+        self.now = problem.evaluate(displacement, tangent=False)
+        self.residual = np.zeros(0)
+        self.history: list[float] = []
+        self.made = self.since = 0  # factors, and iterations since the last of them
+        self.again = False  # whether the factor it began with had to be given up
+
+    def begin(self, kept: Kept | None) -> None:
+        """Take up the factor of the step before, or make one."""
+        model = self.problem.model
+        if (
+            kept is not None
+            and kept.iterations <= LONG_STEP
+            and kept.factor.suits(model.solver, self.held, self.problem.springs)
+        ):
+            self.update = _Update(kept.factor)
+            return
+        self.update = _Update(self._factored())
+        self.made = 1
+
+    def _factored(self) -> KeptFactor:
+        tangent = self.problem.evaluate(self.u).tangent
+        solver, springs = self.problem.model.solver, self.problem.springs
+        return KeptFactor.of(solver, tangent, self.held, springs)
+
+    def factor(self) -> None:
+        """Begin anew with the tangent of where it stands."""
+        self.update = _Update(self._factored(), back_substitutions=self.update.back_substitutions)
+        self.made, self.since, self.again = self.made + 1, 0, True
+
+    def size(self) -> float:
+        """Residual over the size of the cell forces, noted in the history."""
+        self.residual = np.where(self.held, 0.0, -self.now.force.ravel())
+        scale = self.problem.force_scale(self.now)
+        self.history.append(float(np.linalg.norm(self.residual)) / scale)
+        return self.history[-1]
+
+    def stalls(self) -> bool:
+        """Whether the factor has had its iterations and no longer serves."""
+        if self.since < PATIENCE:
+            return False
+        return self.again or (self.history[-1] > SLOW**SLOW_OVER * self.history[-1 - SLOW_OVER])
+
+    def step(self) -> None:
+        """One step, its length found on the work of the residual; the update learns from it."""
+        direction = self.update.direction(self.residual)
+        if not float(direction @ self.residual) > 0.0:  # rounding; the factor alone leads downhill
+            self.update.pairs.clear()
+            direction = self.update.direction(self.residual)
+        shaped = direction.reshape(self.u.shape)
+        share, new = _searched(self.problem, self.u, shaped, self.residual)
+        change = self.residual + np.where(self.held, 0.0, new.force.ravel())
+        self.update.learn(share * direction, change)
+        self.u, self.now = self.u + share * shaped, new
+        self.since += 1
+
+    def found(self) -> tuple[Equilibrium, Kept]:
+        """The equilibrium, and what the next step may begin with."""
+        found = self.problem.found(self.u, self.now, -self.now.force, self.history)
+        spent = self.update.back_substitutions
+        kept = Kept(self.update.factor, 0 if self.again else self.since)
+        return replace(found, factorisations=self.made, back_substitutions=spent), kept
+
+
+def _searched(
+    problem: Problem, u: Floats, direction: Floats, residual: Floats
+) -> tuple[float, Response]:
+    """Share of a step to take, and the answer there: regula falsi on the residual's work."""
+    start = float(direction.ravel() @ residual)
+    new = problem.evaluate(u + direction, tangent=False)
+    work = -float(np.vdot(direction, new.force))
+    if abs(work) <= FULL_STEP_WORK * start:
+        return 1.0, new
+    low, low_work, high, high_work, share = 0.0, start, 1.0, work, 1.0
+    for _ in range(LINE_SEARCH_TRIES):
+        if low_work * high_work < 0:
+            share = low + (high - low) * low_work / (low_work - high_work)
+            share = min(max(share, low + 0.1 * (high - low)), high - 0.1 * (high - low))
+        else:
+            share = 0.5 * share
+        new = problem.evaluate(u + share * direction, tangent=False)
+        work = -float(np.vdot(direction, new.force))
+        if abs(work) <= LINE_SEARCH_WORK * start:
+            break
+        if work > 0:
+            low, low_work = share, work
+        else:
+            high, high_work = share, work
+    return share, new
