@@ -172,7 +172,7 @@ def first_seam(tacks: int, gap: str) -> np.ndarray:
     case = parse_case(text, str(MAST), changes)
     assert len(case.tacks) == tacks
     *_, last = simulate(build_model(case, "quick", threads=1))
-    return tilt(last.gauges)
+    return tilt(last.gauges.display())
 
 
 def test_first_seam_of_an_open_joint_pulls_along_its_travel():
