@@ -13,7 +13,7 @@ from weldsim.physics.contact import BoundContact, Contact
 from weldsim.physics.kernel_arrays import CellArrays, PointArrays, ResponseArrays
 from weldsim.physics.linear_solver import LinearSolver
 from weldsim.physics.plasticity import InternalVariables, Properties
-from weldsim.physics.plasticity_kernels import mechanics_pass
+from weldsim.physics.plasticity_kernels import mechanics_pass, serial_pass
 from weldsim.physics.symmetric_pattern import SymmetricPattern, symmetric_pattern
 
 # name -> (scikit-fem element, order of its quadrature)
@@ -263,7 +263,10 @@ class MechanicsModel:
             properties.kinematic, properties.thermal_strain, internal_variables.reference_strain,
             internal_variables.plastic_strain, internal_variables.equivalent_plastic_strain,
         )  # fmt: skip
-        squared = mechanics_pass(mesh, metal, displacement, self.threads, tangent, out)
+        if tangent and self.threads > 1:
+            squared = mechanics_pass(mesh, metal, displacement, self.threads, tangent, out)
+        else:
+            squared = serial_pass(mesh, metal, displacement, tangent, out)
         if self.bound_contact is not None:
             self.bound_contact.add(displacement, out.force, out.data)
         return Response(

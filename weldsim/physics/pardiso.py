@@ -63,6 +63,7 @@ def instruction_path() -> str:
 
 
 MINIMUM_DEGREE, METIS = 0, 2  # Pardiso's orderings
+ALONE_BELOW = 150_000  # unknowns up to which back-substitution takes one thread
 TRY_BOTH_BELOW = 40_000  # unknowns; above, METIS wins and a second analysis costs seconds
 
 
@@ -114,6 +115,9 @@ class Pardiso:
         iparm[1] = ordering
         iparm[17] = -1  # report the entries of the factor
         iparm[23] = 1 if ordering == METIS else 0  # two-level scheme: solves take half the time
+        # A back-substitution waits for memory. Threads gain little there, and lose much where
+        # another process has their core: each short stretch ends when the last of them is done.
+        iparm[24] = 1 if self._n < ALONE_BELOW else 0  # one thread
         iparm[7] = 0 if mtype == 2 else 2  # iterative refinement steps
         iparm[9] = 8
         iparm[27] = int(self._kind is np.float32)

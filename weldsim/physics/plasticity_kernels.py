@@ -350,3 +350,33 @@ def mechanics_pass(
             end = min(begin + share, last)
             scale += _add_cells(begin, end, mesh, metal, u, want_tangent, out)
     return scale
+
+
+@njit(cache=True, fastmath=FAST_MATH)
+def serial_pass(
+    mesh: CellArrays, metal: PointArrays, u: Floats, want_tangent: bool, out: ResponseArrays
+) -> float:  # fmt: skip
+    """`mechanics_pass` in the thread that calls it.
+
+    Without a tangent a pass is a millisecond of work, and threads that have to be woken for it, or
+    whose core is taken, cost more.
+
+    Parameters
+    ----------
+    mesh : CellArrays
+        Cells.
+    metal : PointArrays
+        Properties and what the metal remembers.
+    u : ndarray, shape (N, 3)
+        Displacement. [m]
+    want_tangent : bool
+        Whether the tangent is wanted.
+    out : ResponseArrays
+        Written to.
+
+    Returns
+    -------
+    float
+        Sum over cells of the squared cell forces. [N2]
+    """
+    return _add_cells(0, mesh.order.size, mesh, metal, u, want_tangent, out)
