@@ -3,6 +3,7 @@
 import json
 import os
 import pickle
+import re
 import zipfile
 
 import numpy as np
@@ -359,7 +360,8 @@ def test_failed_rows_have_no_numbers_and_any_title_can_be_printed(plan, done, tm
     assert rows[-1].error is None and model_words(study, rows[0]) == "elastic, grade sketch"
     paths = write_pages(study, tmp_path)
     page = next(p for p in paths if p.suffix == ".html").read_text()
-    assert "nan" not in page.replace("nance", "") and "no equilibrium" in page
+    text = re.sub(r'src="data:[^"]*"', "", page)  # letters of a picture may spell anything
+    assert "nan" not in text.replace("nance", "") and "no equilibrium" in text
 
 
 def test_a_gauge_is_read_by_its_own_name():
