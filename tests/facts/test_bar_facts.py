@@ -74,7 +74,7 @@ class TestTradeFacts:
         """Cold: the side wins. Hot: the direction of travel is at least twice the side.
 
         The hot half is no independent check: the softening temperature of the carbon steel was
-        chosen with it in view (see FINDINGS.md). It guards against losing the crossover.
+        chosen with it in view (see benchmarks/findings.md). It guards against losing the crossover.
         """
         columns, _, model = history("quick", f"weld.A.current={current}", "solve.end=300 s")
         weld = model.case.welds[0]
