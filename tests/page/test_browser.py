@@ -156,7 +156,7 @@ def test_the_whole_way(address):
 
         # a quick look, said to be for playing
         page.get_by_role("button", name="Quick look").click()
-        page.wait_for_selector("text=For playing only", timeout=WAIT)
+        page.wait_for_selector("text=Not for numbers", timeout=WAIT)
         page.wait_for_selector(".wv-stage canvas")
         shot(page, "4_look")
         no_sideways_scroll(page)
@@ -177,7 +177,7 @@ def test_the_whole_way(address):
 
         # what if: as a rough run of the same case, side by side
         page.go_back()
-        page.wait_for_selector("text=For playing only")
+        page.wait_for_selector("text=Not for numbers")
         page.get_by_role("button", name="Rough run").click()
         page.wait_for_selector("text=Where it ends, roughly", timeout=WAIT)
         page.select_option("#change", label="A the other way round")

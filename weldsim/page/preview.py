@@ -26,9 +26,8 @@ from weldsim.simulation.state import State
 
 MOST_FRAMES = 12  # besides the end of each arc
 NOTES = {
-    "look": "Quick look, for playing only: elastic model on a coarse mesh, no error estimate. It "
-    "does not know what the direction of travel does, and where a bar is heated through even the "
-    "side it bends to comes out wrong",
+    "look": "Quick look: plastic model on the coarsest mesh, no error estimate. It shows which way "
+    "and which order, not how much",
     "rough": "Rough run: plastic model on a coarse mesh, no error estimate. It shows which way and "
     "which order, not how much",
 }

@@ -21,7 +21,7 @@ export class Setup extends Fields {
       order: h("section", { class: "panel order", "aria-label": "Order of the welds" }),
       meaning: h("section", { class: "panel meaning", "aria-label": "What this case means" }),
       tell: h("p", { class: "tell", role: "status" }),
-      look: h("button", { type: "button", class: "second", text: "Quick look", title: "For playing only",
+      look: h("button", { type: "button", class: "second", text: "Quick look", title: "Coarsest mesh: which way, not for numbers",
         onclick: () => this.start("look") }),
       rough: h("button", { type: "button", class: "second", text: "Rough run", title: "Coarse mesh: which way and which order",
         onclick: () => this.start("rough") }),

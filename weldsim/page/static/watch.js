@@ -161,7 +161,7 @@ export class Watch {
   }
   wordsOf(summary) {
     return h("section", { "data-key": "words", class: `panel${summary.look ? " playing" : ""}` },
-      h("h2", { text: { look: "For playing only", rough: "Where it ends, roughly" }[summary.look] || "Where it ends" }),
+      h("h2", { text: { look: "Not for numbers", rough: "Where it ends, roughly" }[summary.look] || "Where it ends" }),
       summary.words.map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readings(summary)),
       summary.look ? h("p", { class: "buttons" },
         summary.look === "look" ? h("button", { type: "button", class: "second", text: "Rough run", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("rough") }) : null,
@@ -213,7 +213,7 @@ export class Watch {
     };
     return h("section", { "data-key": "what if", class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
       h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", "aria-disabled": this.busy && "true", onclick: go })), this.toldOf("what if"),
-      h("p", { class: "note", text: { look: "As a quick look. Turning a weld round hardly shows there: take a rough run for that.",
+      h("p", { class: "note", text: { look: "As a quick look, like this one.",
         rough: "As a rough run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did." }));
   }
 }

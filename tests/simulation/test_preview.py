@@ -1,0 +1,24 @@
+"""Previews against full runs: right in sign, on a bar that is heated through as well."""
+
+import pytest
+
+from tests.places import CASES
+from weldsim.case.load import load_case
+from weldsim.simulation.preview import equilibrium_states, preview_model
+from weldsim.simulation.steps import build_model, simulate
+
+
+@pytest.mark.slow
+def test_a_quick_look_bends_a_heated_bar_to_the_side_a_run_does():
+    """Two beads of 1.2 kJ/mm on a 40 x 6 mm bar: travel and side (common practice: it lifts with an
+    arc that travels up, and ends toward the beads). Signs of grade quick, which README states, and
+    travel within a third: the mesh is the coarsest there is."""
+    case = load_case(CASES / "pivot_arm.toml")
+    model = preview_model(case)
+    *_, (state, _) = equilibrium_states(model)
+    look = model.read(state).display()
+    *_, last = simulate(build_model(case, "quick"))
+    run = last.gauges.display()
+    for column in ("pointer_up_mrad", "pointer_right_mrad"):
+        assert look[column] * run[column] > 0
+    assert look["pointer_up_mrad"] == pytest.approx(run["pointer_up_mrad"], rel=0.33)
