@@ -137,8 +137,8 @@ def test_direction_on_a_saddle():
 def test_time_step_of_the_tee():
     """First seam of the tee with torch steps of 1, 1/2: the tilt moves less than the mesh moves it.
 
-    Coarse against quick moves the tilt by about a fifth (benchmarks/findings.md); halving the step has to
-    stay well within that. The table is printed with `pytest -s`.
+    Coarse against quick moves the tilt by about a fifth (benchmarks/findings.md); halving the step
+    has to stay well within that. The table is printed with `pytest -s`.
     """
     from dataclasses import replace
 
