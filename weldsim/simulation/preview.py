@@ -21,7 +21,7 @@ from weldsim.simulation.steps import simulate, start_state
 PREVIEW_GRADES = {"look": "sketch", "rough": "coarse"}
 MOST_STEPS = 24  # of one arc in a quick look; a longer seam goes in longer steps
 REST_GROWTH = 0.6  # length of a step of a pause as a share of the time since the arc stopped
-TOLERANCE = 1e-4  # of equilibrium, where a run asks for 1e-6
+TOLERANCE = 1e-4  # of equilibrium, where a run asks for 1e-8
 HEAT_TOLERANCE = 1e-4  # of the heat, where a run asks for 1e-6
 
 
