@@ -117,13 +117,13 @@ GIRTH = """
 [[gauge]]
 name = "top"
 kind = "dial"
-at = ["0 mm", "0 mm", "20 mm"]
+at = ["0 mm", "0 mm", "22.5 mm"]
 direction = "-z"
 
 [[gauge]]
 name = "bottom"
 kind = "dial"
-at = ["0 mm", "0 mm", "-20 mm"]
+at = ["0 mm", "0 mm", "-22.5 mm"]
 direction = "+z"
 """
 
