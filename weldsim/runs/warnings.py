@@ -15,8 +15,8 @@ CELSIUS_ZERO = 273.15  # K
 ON_MELT = 0.1  # share of a gauge's reading from metal that was soft, up to which it is trusted
 ROTATION_LIMIT = 0.02  # rad; small-strain results are good to about half its square above that
 RESCALE_LIMITS = (0.5, 2.0)  # of the arc's heat by the mesh; beyond, the ellipsoid does not fit
-# over the boiling point: the model leaves out the vapour that holds a sound pool below it, so that the
-# few hottest points of one pass it by some per cent
+# Over the boiling point: the model leaves out the vapour that holds a sound pool below it, so the
+# few hottest points of one pass it by some per cent.
 WITHOUT_VAPOUR = 1.25
 PRESSED_IN = 0.02  # mm by which faces of a land may press into each other unmentioned
 LEAST_WEAVES = 1.0  # a torch step; fewer is no even spread of the heat
