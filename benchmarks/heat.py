@@ -122,7 +122,7 @@ def main() -> None:
         else:
             cells += ["-", "-"]
         print(row(*cells), flush=True)
-    print(f"\nSolver: {ours.model.solver.name}; {ours.iterations} iterations a step.")
+    print(f"\nSolver: {ours.model.mesh.solver.name}; {ours.iterations} iterations a step.")
 
 
 if __name__ == "__main__":
