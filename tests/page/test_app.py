@@ -14,7 +14,7 @@ from tests.page.kit import HERE, OWN, PORT, client_of, post, starter
 from tests.synthetic_run import write_run
 from weldsim.errors import WeldsimError
 from weldsim.page import app as page_app
-from weldsim.page.routes_static import STATIC
+from weldsim.page.routes_static import static_names
 from weldsim.page.runs import id_of
 from weldsim.page.security import MOST_BYTES, Door, new_key, same
 
@@ -29,7 +29,7 @@ def client(tmp_path):
 # ------------------------------------------------------------------------- what it answers
 def test_all_static_files_are_there_and_stay_here(client):
     """The page works without a network: nothing it loads lies elsewhere."""
-    for name in STATIC:
+    for name in static_names():
         answer = client.get("/" if name == "index.html" else f"/static/{name}")
         assert answer.status_code == 200
         assert not re.search(r"https?://(?!www\.w3\.org)", answer.text), name

@@ -197,7 +197,7 @@ def test_a_link_in_the_queue_keeps_the_focus(opened):
     assert page.evaluate(FOCUS) == "A tee"
     page.get_by_role("button", name="Stop").press("Enter")
     page.wait_for_selector(".badge.stopped")
-    assert page.evaluate(FOCUS).startswith("Go on")
+    assert page.evaluate(FOCUS).startswith("Resume")
     assert heard.errors == []
 
 

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
+from functools import cache
 from importlib.resources import files
+from pathlib import PurePath
 
 from starlette.responses import Response
 
 from weldsim.page.bench import Asked, Bench, refusal
 from weldsim.report.viewer import viewer_parts
 
-STATIC = {
-    "index.html": "text/html; charset=utf-8", "page.css": "text/css; charset=utf-8",
-    "page.js": "text/javascript; charset=utf-8", "tools.js": "text/javascript; charset=utf-8",
-    "draft.js": "text/javascript; charset=utf-8", "part.js": "text/javascript; charset=utf-8",
-    "setup.js": "text/javascript; charset=utf-8", "watch.js": "text/javascript; charset=utf-8",
-    "icons.js": "text/javascript; charset=utf-8", "fields.js": "text/javascript; charset=utf-8",
-}  # fmt: skip
+KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 REVALIDATED = {"cache-control": "no-cache"}
 
 
@@ -30,10 +26,24 @@ def static(bench: Bench, asked: Asked) -> Response:
 
 
 def _static(name: str) -> Response:
-    if name not in STATIC:
+    if name not in static_names():
         return refusal("no such file", 404)
     text = (files("weldsim") / "page" / "static" / name).read_text(encoding="utf-8")
-    return Response(text, media_type=STATIC[name], headers=REVALIDATED)
+    kind = f"{KINDS[PurePath(name).suffix]}; charset=utf-8"
+    return Response(text, media_type=kind, headers=REVALIDATED)
+
+
+@cache
+def static_names() -> frozenset[str]:
+    """Files that can be asked for: those that lie there, so that no name leads elsewhere.
+
+    Returns
+    -------
+    frozenset of str
+        Names without a folder.
+    """
+    listed = (entry.name for entry in (files("weldsim") / "page" / "static").iterdir())
+    return frozenset(name for name in listed if PurePath(name).suffix in KINDS)
 
 
 def view_file(bench: Bench, asked: Asked) -> Response:

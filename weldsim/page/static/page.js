@@ -1,8 +1,10 @@
 // The page: its steps by address, the start, the queue, and what all steps share.
-import { ask, h, KINDS, renew, say, span, STATES } from "./tools.js";
+import { ask, h, renew } from "./tools.js";
 import { Draft } from "./draft.js";
 import { jointDrawing } from "./icons.js";
+import { queueTable } from "./queue.js";
 import { Setup } from "./setup.js";
+import { shelfLists } from "./shelf.js";
 import { Compare, Watch } from "./watch.js";
 
 const main = document.getElementById("main");
@@ -68,12 +70,10 @@ async function start() {
       fault, shelf)), "start");
   try {
     const found = await ask("/api/shelf");
-    const cases = found.cases.map((c) => h("li", {}, h("button", { type: "button", class: "link", text: c.name,
-      onclick: async () => { try { const o = await ask(`/api/open/${c.id}`); await newDraft(o.kind, o.tables, o.base, o.source); } catch (e) { wrong(e); } } })));
-    const runs = found.runs.map((r) => h("li", {}, h("a", { href: `#watch/${r.id}`, text: r.title }),
-      h("span", { class: "note", text: ` ${new Date(1000 * r.made).toLocaleString()}${r.status === "complete" ? "" : `, ${r.status}`}` })));
-    shelf.replaceChildren(...[h("div", {}, h("h3", { text: "Runs" }), runs.length ? h("ul", {}, runs) : h("p", { class: "note", text: "None yet." })),
-      cases.length ? h("div", {}, h("h3", { text: "Case files" }), h("ul", {}, cases)) : null].filter(Boolean));
+    const open = async (id) => {
+      try { const o = await ask(`/api/open/${id}`); await newDraft(o.kind, o.tables, o.base, o.source); } catch (e) { wrong(e); }
+    };
+    renew(shelf, shelfLists(found, open));
   } catch (error) { shelf.replaceChildren(h("p", { class: "mistake", text: error.message })); }
 }
 
@@ -119,30 +119,11 @@ async function compare(a, b) {
 
 // ------------------------------------------------------------------------- queue
 function queue() {
-  const body = h("div", {});
+  const body = h("div", {}), fill = () => renew(body, queueTable(jobs, () => poll(true)));
   show(h("div", { class: "start" }, h("h1", { text: "Queue" }),
-    h("p", { class: "note", text: "Runs go one after another. What is under way when the page or the machine goes down goes on where it was." }), body), "queue", "Queue");
-  shown = { update: () => fillQueue(body) };
-  fillQueue(body);
-}
-function fillQueue(body) {
-  if (!jobs.length) { renew(body, h("p", { text: "Nothing in it." })); return; }
-  const act = (job, what, word) => h("button", { type: "button", class: "plain", "data-key": what, text: word, "aria-label": `${word}: ${job.title}`,
-    onclick: async () => { try { await ask(`/api/jobs/${job.id}/${what}`, {}); } catch (e) { say(e.message); } await poll(true); } });
-  const rows = [...jobs].reverse().map((job) => {
-    const open = ["waiting", "running", "drawing"].includes(job.state);
-    const how = job.state === "running" || job.state === "drawing"
-      ? [h("progress", { max: 1, value: job.share, "aria-label": "share done" }), ` ${Math.round(100 * job.share)} %`, job.left === null ? "" : `, about ${span(job.left)} left`]
-      : [job.error || (job.state === "waiting" && job.ahead ? `${job.ahead} ahead` : "")];
-    return h("tr", { "data-key": job.id }, h("th", { scope: "row" }, h("a", { href: job.parent ? `#compare/${job.parent}/${job.id}` : `#watch/${job.id}`, text: job.title }),
-      job.change ? h("span", { class: "note", text: ` ${job.change}` }) : null),
-      h("td", { text: KINDS[job.kind] }),
-      h("td", {}, h("span", { class: `badge ${job.state}`, text: job.stopping ? "stopping" : STATES[job.state] })), h("td", {}, how),
-      h("td", { text: job.mine ? "here" : "another browser" }),
-      h("td", {}, open ? act(job, "stop", "Stop") : [job.state !== "done" ? act(job, "resume", "Go on") : null, act(job, "forget", "Take off the list")]));
-  });
-  renew(body, h("div", { class: "scroll" }, h("table", { class: "queue" }, h("thead", {}, h("tr", {},
-    ["Case", "Kind", "State", "How far", "Asked for", ""].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows))));
+    h("p", { class: "note", text: "Runs go one after another. What is under way when the page or the machine goes down resumes where it was." }), body), "queue", "Queue");
+  shown = { update: fill };
+  fill();
 }
 async function poll(once) {
   let wait = 5000;
