@@ -32,6 +32,16 @@ import numpy as np
 
 import weldsim
 
+# %% [markdown]
+# ## Cautions
+#
+# No arc is struck here, but whoever tries it at the bench reads these first. What follows is a
+# prediction and approves nothing.
+
+# %%
+print(*(f"- {line}" for line in (*weldsim.CAUTIONS, weldsim.DEFER)), sep="\n")
+
+# %%
 CASE = "../cases/mast_stub.toml"
 
 

@@ -30,6 +30,16 @@ import numpy as np
 
 import weldsim
 
+# %% [markdown]
+# ## Cautions
+#
+# No arc is struck here, but whoever tries it at the bench reads these first. What follows is a
+# prediction and approves nothing.
+
+# %%
+print(*(f"- {line}" for line in (*weldsim.CAUTIONS, weldsim.DEFER)), sep="\n")
+
+# %%
 FILE = "../cases/mast_stub_plan.toml"
 TWO = {"plan.seams": ["front", "back"], "plan.grade": "sketch"}
 plan = weldsim.load_plan(FILE, TWO)

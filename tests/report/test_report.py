@@ -119,12 +119,12 @@ def test_pictures_arrive_whole(page):
 
 def test_words_come_first_then_certainty_then_numbers(page):
     text = read(page).text
-    order = ["The pointer ends", "Timetable", "How sure", "coarser grade", "Welds", "Books: heat",
-             "What it rests on", "What it was compared with", "Before you weld"]  # fmt: skip
+    order = ["The pointer ends", "Timetable", "Accuracy", "coarser grade", "Welds", "Heat balance",
+             "Assumptions", "What it was compared with", "Cautions"]  # fmt: skip
     places = [text.index(word) for word in order]
     assert places == sorted(places)
     assert "has not been compared with measurements" in text
-    assert "Careful: invented: for tests" in text
+    assert "Warning: invented: for tests" in text
 
 
 def test_every_check_the_report_names_is_in_the_tests(page):
@@ -199,7 +199,7 @@ def tee_page(tee):
 def test_layout_stands_after_the_words_and_only_there(tee, tee_page):
     text = (tee.path / "report.html").read_text(encoding="utf-8")
     assert text.count("<img") == 1
-    order = ["clamp saddle", "The part as meshed, with the order", "How sure"]
+    order = ["clamp saddle", "The part as meshed, with the order", "Accuracy"]
     places = [tee_page.index(word) for word in order]
     assert places == sorted(places)
 

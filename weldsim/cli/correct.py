@@ -21,7 +21,7 @@ from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_correction
 from weldsim.studies.correction import LineChoice, find_correction
 from weldsim.studies.targets import SearchOptions, target_of
-from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.cautions import closing
 from weldsim.text.correction_words import correction_words
 from weldsim.units import parse
 
@@ -54,6 +54,7 @@ def command(
     with ProgressBar() as tell:
         choice = LineChoice(kind, top)
         found = find_correction(loaded, target, choice, SearchOptions(progress=tell))
-    for line in (*correction_words(found), *CAUTIONS, DEFER):
+    for line in correction_words(found):
         typer.echo(line)
     typer.echo(f"all of it in {write_correction(found, out)}")
+    typer.echo(closing("correct"))

@@ -11,6 +11,7 @@ from weldsim.cli.options import Cluster, Workers, refuse
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
+from weldsim.text.cautions import closing
 from weldsim.text.next_words import advice_lines
 
 
@@ -40,5 +41,5 @@ def command(
     read = read_readings(study.plan, reading, noise)
     with ProgressBar() as tell:
         advice = advise(study, done, read, workers, cluster, tell)
-    for line in advice_lines(study.plan, advice):
+    for line in (*advice_lines(study.plan, advice), closing("next")):
         typer.echo(line)

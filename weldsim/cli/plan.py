@@ -15,6 +15,7 @@ from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
 from weldsim.studies.plan.ranking import rank
 from weldsim.studies.plan.space import load_plan
+from weldsim.text.cautions import closing
 from weldsim.text.plan_words import plan_lines
 
 
@@ -42,3 +43,4 @@ def command(
     for line in plan_lines(found):
         typer.echo(line)
     typer.echo(f"{len(found.rows)} schedules in {path}; " + ", ".join(str(p) for p in pages))
+    typer.echo(closing("plan"))

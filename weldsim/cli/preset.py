@@ -14,6 +14,7 @@ from weldsim.report.study_records import write_clamps, write_preset
 from weldsim.studies.clamp_search import find_clamps
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, target_of
+from weldsim.text.cautions import closing
 from weldsim.text.clamp_words import clamp_lines, clamp_words
 from weldsim.text.preset_words import preset_lines, preset_words
 
@@ -47,3 +48,4 @@ def command(
     for line in lines:
         typer.echo(line)
     typer.echo(f"all of it in {path}")
+    typer.echo(closing("preset"))

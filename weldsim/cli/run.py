@@ -15,6 +15,7 @@ from weldsim.cli.progress import ProgressBar
 from weldsim.report.comparison import verdicts
 from weldsim.runs.reading import read_run
 from weldsim.runs.runner import RunOptions, resume_case, run_case
+from weldsim.text.cautions import beside, closing
 from weldsim.text.words import final_words
 
 
@@ -50,6 +51,7 @@ def command(
     _say_result(folder)
     if pictures:
         draw_all(folder)
+    typer.echo(closing("run"))
 
 
 def _notice(text: str) -> None:
@@ -61,5 +63,5 @@ def _say_result(folder: Path) -> None:
     for line in final_words(record):
         typer.echo(line)
     for v in verdicts(record):
-        typer.echo(f"{v['gauge']}, tolerance {v['tolerance']}: {v['verdict']}")
+        typer.echo(f"{v['gauge']}, tolerance {v['tolerance']}: {beside(v['verdict'])}")
     typer.echo(f"run folder: {folder}")

@@ -13,6 +13,7 @@ from weldsim.cli.options import Changes, refuse
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.studies.heat_sweep import crossover as sweep_heats
+from weldsim.text.cautions import closing
 from weldsim.text.heat_sweep_words import crossover_words
 
 
@@ -37,6 +38,7 @@ def command(
             found = sweep_heats(case, progress=tell)
         typer.echo(crossover_words(found))
         typer.echo(f"chart beside {write_crossover(found, out or Path('runs') / 'crossover')}")
+        typer.echo(closing("why"))
         return
     if changes or out:
         refuse("why: --set and --out go with --crossover")
@@ -45,3 +47,4 @@ def command(
     for line in json.loads(path.read_text(encoding="utf-8"))["in_words"]:
         typer.echo(line)
     typer.echo(f"all of it in {path}")
+    typer.echo(closing("why"))

@@ -12,7 +12,7 @@ from weldsim.plots.layout import draw_layout
 from weldsim.plots.style import inline_svg, new_figure, styled
 from weldsim.studies.plan.ranking import Study, row_verdict
 from weldsim.system.files import whole_file
-from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
 from weldsim.text.plan_words import model_words, plan_lines, recommended, said, unit_of
 
 RECOMMENDED, WORST, OTHERS, TOLERANCE = "#0b5394", "#b45309", "#9aa5ad", "#2f6f4f"
@@ -189,5 +189,5 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
         title=plan.case.title, words=lines, why=lines[5:] or lines[3:], ends=Markup(ends),
         drawing=base64.b64encode(drawing.read_bytes()).decode() if drawing else "",
         rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1, cautions=CAUTIONS,
-        defer=DEFER,
+        defer=DEFER, approves_nothing=APPROVES_NOTHING,
     )  # fmt: skip

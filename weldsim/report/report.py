@@ -39,7 +39,7 @@ from weldsim.report.viewer import scene_data, viewer_parts
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
 from weldsim.runs.recorded_case import recorded_case
 from weldsim.system.files import whole_file
-from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
 from weldsim.text.quantities import Words, quantity, span, words
 from weldsim.text.words import result_words, warnings
 
@@ -154,6 +154,7 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
         view_notes=notes,
         cautions=CAUTIONS,
         defer=DEFER,
+        approves_nothing=APPROVES_NOTHING,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weldsim.studies.clamp_search import ClampSearch, clamp_tables
+from weldsim.text.cautions import beside
 
 
 def clamp_lines(found: ClampSearch) -> list[str]:
@@ -22,7 +23,7 @@ def clamp_words(found: ClampSearch) -> list[str]:
     error = "" if found.error is None else f"+-{target.said(found.error, 2)}, "
     lines.append(
         f"{target.gauge.name} then ends {target.said(best.size, 2)} off "
-        f"({error}{found.estimate.how}): {found.verdict}, tolerance {target.tolerance}."
+        f"({error}{found.estimate.how}): {beside(found.verdict)}, tolerance {target.tolerance}."
     )
     for other in found.choices[1:]:
         name = " and ".join(other.faces) or "nothing more"

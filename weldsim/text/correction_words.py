@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weldsim.studies.correction import Correction
+from weldsim.text.cautions import beside
 
 
 def correction_words(found: Correction) -> list[str]:
@@ -17,12 +18,12 @@ def correction_words(found: Correction) -> list[str]:
     if found.limit is not None:
         how += f" (hottest spot {best.peak - 273.15:.0f} degC, limit {found.limit - 273.15:.0f})"
     act, asked = {
-        "line": ("Draw one line", "this steel may be heated at all, and how far,"),
+        "line": ("Draw one line", "this metal may be heated at all, and how far,"),
         "bead": ("Lay one bead", "one more weld may lie there"),
     }[found.kind]
     words = [start, f"{how} brings it to {target.said(best.size)}, {_how_sure(found)}."]
     if found.error is not None and found.before_size - best.size < found.error:
-        words.append("It gains less than the stated error: whether it helps is not sure.")
+        words.append("It gains less than the estimated error: whether it helps is not sure.")
     return [
         *words,
         f"{act}, let it cool, measure, then decide about the next.",
@@ -34,6 +35,6 @@ def _how_sure(found: Correction) -> str:
     if found.error is None:
         return found.estimate.how
     return (
-        f"stated error {found.shown_error:.2g} ({found.estimate.how}): {found.verdict}, tolerance "
-        f"{found.target.tolerance}"
+        f"estimated error {found.shown_error:.2g} ({found.estimate.how}): "
+        f"{beside(found.verdict)}, tolerance {found.target.tolerance}"
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.plan.ranking import Row, Study, row_verdict
+from weldsim.text.cautions import beside
 
 
 def unit_of(study: Study) -> tuple[float, str]:
@@ -72,8 +73,9 @@ def plan_lines(study: Study) -> list[str]:
         f"weld in this order: {plan.text(best.moves)}"
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
         f"it ends at {said(study, best.best.final)} ({plan.section.measure}), tolerance "
-        f"{plan.tolerance}: {row_verdict(plan, best)}; stated error {said(study, best.error)}, "
-        f"{model_words(study, best)}; on the way it swings out to {said(study, best.best.worst)}",
+        f"{plan.tolerance}: {beside(row_verdict(plan, best))}; "
+        f"stated error {said(study, best.error)}, {model_words(study, best)}; "
+        f"on the way it swings out to {said(study, best.best.worst)}",
         f"the worst of {len(good)}, {plan.text(worst.moves)}, ends at "
         f"{said(study, worst.best.final)}",
         f"looked at: {how_words(study)}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from weldsim.schema.column import Column
 from weldsim.studies.preset import Preset, lean_text, lean_words
+from weldsim.text.cautions import beside
 
 
 def preset_lines(found: Preset) -> list[str]:
@@ -21,7 +22,7 @@ def preset_words(found: Preset) -> list[str]:
     error = "" if found.error is None else f"+-{target.said(found.error, 2)}, "
     lines.append(
         f"{target.gauge.name} then ends {target.said(found.final, 2)} off "
-        f"({error}{error_words(found)}): {found.verdict}, tolerance {target.tolerance}."
+        f"({error}{error_words(found)}): {beside(found.verdict)}, tolerance {target.tolerance}."
     )
     if found.error is None or found.verdict != "inside":
         lines.append("Try it on a scrap piece first.")
