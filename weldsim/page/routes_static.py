@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from weldsim.page.bench import Asked, Bench, refusal
 from weldsim.report.viewer import viewer_parts
+from weldsim.system.palette import css
 
 KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 REVALIDATED = {"cache-control": "no-cache"}
@@ -26,6 +27,8 @@ def static(bench: Bench, asked: Asked) -> Response:
 
 
 def _static(name: str) -> Response:
+    if name == "palette.css":
+        return Response(css(), media_type="text/css; charset=utf-8", headers=REVALIDATED)
     if name not in static_names():
         return refusal("no such file", 404)
     text = (files("weldsim") / "page" / "static" / name).read_text(encoding="utf-8")

@@ -17,10 +17,11 @@ from weldsim.plots.image_figure import warp_words
 from weldsim.plots.pointer_plot import path_on_target, set_equal_limits
 from weldsim.plots.scene import draw
 from weldsim.plots.stage import stage_frame
-from weldsim.plots.style import ARC, INK, LINES, PAPER, QUIET, WELDS, new_figure, styled
+from weldsim.plots.style import new_figure, styled
 from weldsim.plots.welds import arc_times, axis_cut, clock, first_arc_start, weld_colour
 from weldsim.runs.reading import RunRecord, read_frame
 from weldsim.system.files import whole_file
+from weldsim.system.palette import ARC, INK, LINE, LINES, PAPER, QUIET, SPOT, WELDS
 from weldsim.text.quantities import unit_word
 
 SIZE = (1120, 544)  # pixels, multiples of 16 for the encoder
@@ -29,7 +30,6 @@ MORE = 208  # pixels; what a part as tall as wide adds to both heights, a multip
 DPI = 80
 RATE = 10  # frames a second
 HOLD = 20  # frames that the end stays
-SPOT = "#d3202a"  # the light on the target
 NO_ENCODER = "no MP4: no encoder here; for one: pip install weldsim[video]"
 
 
@@ -146,7 +146,7 @@ class Board:
         side = self.figure.add_axes((790 / w, 74 / h, 312 / w, (h - 184) / h))
         self.move = self._path(side) if record.pointers else self._curve(side)
         self.clock = self.figure.text(
-            790 / w, 1 - 14 / h, "", fontsize=15, va="top", fontfamily="DejaVu Sans Mono"
+            790 / w, 1 - 14 / h, "", fontsize=15, va="top", fontfamily="monospace"
         )
         self.phase = self.figure.text(790 / w, 1 - 52 / h, "", fontsize=11, va="top")
 
@@ -154,7 +154,7 @@ class Board:
         """Path of the first pointer: all of it pale, what lies behind in ink, the spot red."""
         gauge = self.record.pointers[0]
         right, up = path_on_target(self.record, gauge)
-        axes.plot(right, up, color="#cfd5da", lw=1.5)
+        axes.plot(right, up, color=LINE, lw=1.5)
         set_equal_limits(axes, right, up, self.shape)
         axes.set_xlabel("right, mm")
         axes.set_ylabel("up, mm")

@@ -16,16 +16,15 @@ from weldsim.plots.image_figure import image_figure
 from weldsim.plots.place_labels import name_places
 from weldsim.plots.scene import add_edges, render
 from weldsim.plots.stage import make_stage
-from weldsim.plots.style import INK, LINES, QUIET, new_figure, save, slug, styled
+from weldsim.plots.style import new_figure, save, slug, styled
 from weldsim.plots.vtk_grid import vtk_grid
 from weldsim.runs.reading import PICTURES, read_frame, read_run
 from weldsim.studies.attribution import Why, main_readings
 from weldsim.system.libraries import prepare_renderer
+from weldsim.system.palette import AGAINST, INK, LINES, PRESS, QUIET, WELD
 from weldsim.text.quantities import unit_word
 
-WARM, COOL, WHOLE = "#c2570c", "#0b5fa5", INK
-# blue against orange with pale grey between: told apart by people with any colour vision
-AGAINST = ("#0c3159", "#3f86b3", "#b9d2e0", "#eceef0", "#f3c592", "#d1700f", "#6e2f00")
+WARM, COOL, WHOLE = WELD, PRESS, INK
 REACH = 99.5  # percentile of the density that ends the colour range
 
 

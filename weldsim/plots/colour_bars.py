@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from weldsim.plots.stage import HIGHEST, Stage
-from weldsim.plots.style import INK
+from weldsim.system.palette import GLOW, INK, MOVED
 
-# dark steel to glowing: lightness only rises, so it reads in grey and with any colour vision
-GLOW = ("#334252", "#57485a", "#8c3b36", "#cf5a1c", "#f2971f", "#f9cf5e", "#fdf6cf")
-# pale to deep, lightness only falls
-MOVED = ("#e9edf0", "#b9d2e0", "#7fb0cc", "#3f86b3", "#1a5a8e", "#0c3159")
 BAR = 5.0  # inch; least length of a colour bar
 
 

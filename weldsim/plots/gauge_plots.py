@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.plots.style import ARC, LINES, QUIET, WELDS, new_figure, styled, text_width
+from weldsim.plots.style import new_figure, styled, text_width
 from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import MOST_NAMED, arc_times, axis_cut, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
+from weldsim.system.palette import ARC, CARE_INK, LINES, QUIET, WELDS
 from weldsim.text.quantities import Units, unit_word
 from weldsim.text.words import reading
 
@@ -183,5 +184,5 @@ def _name_arcs(record, axes) -> None:
         free = middle + 1.05 * half
         axes.annotate(
             text, (middle, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 3),
-            textcoords="offset points", ha="center", va="bottom", fontsize=9, color="#8a5a10",
+            textcoords="offset points", ha="center", va="bottom", fontsize=9, color=CARE_INK,
         )  # fmt: skip

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
-from weldsim.plots.style import QUIET, SCREEN_DPI, new_figure
+from weldsim.plots.style import SCREEN_DPI, new_figure
+from weldsim.system.palette import QUIET
 
 HEAD = 0.45  # inch; words over an image
 LINE = 100  # letters of small print on ten inches

@@ -25,16 +25,14 @@ from weldsim.plots.place_labels import (
 )
 from weldsim.plots.scene import add_edges, hidden_places, render
 from weldsim.plots.stage import Stage, aim, best_view, fitting_size
-from weldsim.plots.style import INK, PAPER, QUIET, SCREEN_DPI, new_figure, styled, text_width
+from weldsim.plots.style import SCREEN_DPI, new_figure, styled, text_width
 from weldsim.plots.vtk_grid import vtk_grid
 from weldsim.plots.weld_paths import clamp_places, order_words, tack_lines, weld_paths
 from weldsim.plots.welds import MOST_NAMED, along, colours_of, first_of_seams
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
+from weldsim.system.palette import BORDER, CLAMPED, FILLER, INK, MESH, PAPER, QUIET, STEEL, WHITE
 
-STEEL, FILLER, CLAMPED = "#dfe4e8", "#f3d9b0", "#a8cbe8"
-MESH = "#aeb8c0"  # lines of the mesh
-TACK = "#1f2a36"
 FILLED = ("fill", "root", "bead")  # first words of the regions that arcs fill
 ROUND = 0.27  # inch; the number of a weld with its ring
 CLOSE = 0.42  # welds that span less of the part are drawn again from nearby
@@ -183,7 +181,7 @@ def mesh_image(stage, body, fine: int = 2) -> np.ndarray:
             body, scalars="colour", rgb=True, show_edges=True, edge_color=MESH,
             line_width=0.6 * fine, ambient=0.62, diffuse=0.42, specular=0.0,
         )  # fmt: skip
-        add_edges(plotter, body, "#5d6a76", 1.1 * fine)
+        add_edges(plotter, body, BORDER, 1.1 * fine)
 
     return render(stage, add, fine=fine)
 
@@ -198,7 +196,7 @@ def _draw_welds(axes, stage, base, paths, tacks, clamps, named, welds, used=None
     for line in tacks:
         flat = stage.to_picture(line)
         behind = hidden_places(base, line[2:3], stage.view, 0.5 * width)[0]
-        axes.plot(*flat.T, color=TACK, lw=5.0, zorder=5, solid_capstyle="butt",
+        axes.plot(*flat.T, color=INK, lw=5.0, zorder=5, solid_capstyle="butt",
                   alpha=0.45 if behind else 1.0)  # fmt: skip
     middles = []
     for path in paths:
@@ -249,7 +247,7 @@ def _write(axes, labels, taken, size) -> None:
         if number is not None:
             axes.text((left + ROUND / 2) / size[0], place[1] / size[1], str(number), ha="center",
                       va="center", fontsize=13 if number < 10 else 11, fontweight="bold",
-                      color="white", zorder=10,
+                      color=WHITE, zorder=10,
                       bbox={"boxstyle": "circle,pad=0.22", "fc": colour, "ec": PAPER})  # fmt: skip
         if label.text:
             axes.text((left + label.extra + 0.06 * bool(label.extra)) / size[0],
@@ -308,7 +306,7 @@ def _draw_key(figure, paths, tacks, clamped: bool) -> None:
         (Line2D([], [], color=QUIET, marker="o", ms=5, ls=""), "its start"),
     ]
     if tacks:
-        marks.append((Line2D([], [], color=TACK, lw=5), "tack"))
+        marks.append((Line2D([], [], color=INK, lw=5), "tack"))
     marks.append((Patch(fc=FILLER, ec=MESH), "filler"))
     if clamped:
         marks.append((Patch(fc=CLAMPED, ec=MESH), "gripped"))

@@ -8,6 +8,7 @@ import textwrap
 import numpy as np
 
 from weldsim.materials.material import Material
+from weldsim.system.palette import ARC, GRID, PRESS, WELD
 
 KELVIN = 273.15
 COLUMNS = (  # property, heading, unit, SI per unit, decimals
@@ -19,7 +20,6 @@ COLUMNS = (  # property, heading, unit, SI per unit, decimals
     ("yield_stress", "first yield", "MPa", 1e6, 1),
     ("hardening_modulus", "hardening", "GPa", 1e9, 2),
 )
-LINE, MARK, BAND, OUTSIDE = "#1b4f72", "#c0392b", "#f5cba7", "#eeeeee"
 
 
 def material_text(material: Material) -> str:
@@ -150,12 +150,12 @@ def _draw(panel, material, number, name, heading, unit, scale):
     t = np.concatenate([[low], temperatures[inner], [high]])
     v = np.concatenate([ends[:1], values[inner], ends[1:]])
     for start, end in _unpublished(material, name, low, high):
-        panel.axvspan(start - KELVIN, end - KELVIN, color=OUTSIDE, lw=0)
+        panel.axvspan(start - KELVIN, end - KELVIN, color=GRID, lw=0)
     if math.isfinite(material.solidus):
-        panel.axvspan(material.solidus - KELVIN, material.liquidus - KELVIN, color=BAND, lw=0)
+        panel.axvspan(material.solidus - KELVIN, material.liquidus - KELVIN, color=ARC, lw=0)
     if math.isfinite(material.softening_temperature):
-        panel.axvline(material.softening_temperature - KELVIN, color=MARK, ls="--", lw=1)
-    panel.plot(t - KELVIN, v / scale, color=LINE, lw=1.8)
+        panel.axvline(material.softening_temperature - KELVIN, color=WELD, ls="--", lw=1)
+    panel.plot(t - KELVIN, v / scale, color=PRESS, lw=1.8)
     if name == "yield_stress" and material.hardening_strain is not None:
         _draw_later_strength(panel, material, np.linspace(low, high, 400), scale)
     panel.set_title(f"{heading} [{number}], {unit}", loc="left", fontsize=10)
@@ -172,7 +172,7 @@ def _draw_later_strength(panel, material, t, scale):
     later = np.maximum(material.curves["hardening_modulus"](t), material.yield_stress(t))
     label = f"at {100 * material.hardening_strain:g} % strain"
     panel.lines[-1].set_label("first yield")
-    panel.plot(t - KELVIN, later / scale, color=LINE, lw=1.2, ls=":", label=label)
+    panel.plot(t - KELVIN, later / scale, color=PRESS, lw=1.2, ls=":", label=label)
     panel.legend(loc="upper right", framealpha=1.0, edgecolor="none", fontsize=8)
 
 
@@ -196,9 +196,9 @@ def _key(panel, material):
     from matplotlib.patches import Patch
 
     handles = [
-        Line2D([], [], color=MARK, ls="--", lw=1, label="softening temperature"),
-        Patch(color=BAND, label="melting, solidus to liquidus"),
-        Patch(color=OUTSIDE, label="outside the published range"),
+        Line2D([], [], color=WELD, ls="--", lw=1, label="softening temperature"),
+        Patch(color=ARC, label="melting, solidus to liquidus"),
+        Patch(color=GRID, label="outside the published range"),
     ]
     panel.axis("off")
     panel.legend(handles=handles, loc="upper left", frameon=False, fontsize=9)

@@ -24,11 +24,12 @@ from weldsim.plots.place_labels import name_places
 from weldsim.plots.pointer_plot import pointer_plot
 from weldsim.plots.scene import draw
 from weldsim.plots.stage import make_stage, stage_frame
-from weldsim.plots.style import QUIET, SCREEN_DPI, save, slug, styled
+from weldsim.plots.style import SCREEN_DPI, save, slug, styled
 from weldsim.plots.welds import first_arc_start, hot_time, nearest_frame, pictured_arcs
 from weldsim.runs.folder import RunFolder
 from weldsim.runs.reading import PICTURES, FrameFile, RunRecord, read_frame, read_run
 from weldsim.system.libraries import prepare_renderer
+from weldsim.system.palette import QUIET
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,12 @@ import numpy as np
 
 from weldsim.plots.scene import hidden_places
 from weldsim.plots.stage import active_lattice_points
-from weldsim.plots.style import INK, PAPER, QUIET, text_width
+from weldsim.plots.style import text_width
 from weldsim.plots.vtk_grid import surface_of
 from weldsim.plots.welds import along, first_of_seams, paths_of, weld_colour
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import RecordedWeld, recorded_case
+from weldsim.system.palette import INK, PAPER, QUIET
 
 HEADLINE = np.array([0.28, -0.2])  # inch; steps over what is written in the upper left corner
 SEEN = 0.25  # share of a path that has to be in sight for it not to lie behind

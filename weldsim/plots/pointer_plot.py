@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.plots.style import INK, PAPER, QUIET, WELDS, new_figure, styled
+from weldsim.plots.style import new_figure, styled
 from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import recorded_case
+from weldsim.system.palette import INK, PAPER, QUIET, WELDS
 from weldsim.text.quantities import Units, quantity, unit_word
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean

@@ -30,20 +30,20 @@ from weldsim.plots.print_layout import (
 )
 from weldsim.plots.print_scene import numbered_welds, part_image, plain_image
 from weldsim.plots.stage import HIGHEST, make_stage, stage_frame
-from weldsim.plots.style import INCH, INK, PRINT, PRINT_DPI, QUIET, SCREEN, new_figure, printed
+from weldsim.plots.style import INCH, PRINT, PRINT_DPI, SCREEN, new_figure, printed
 from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, first_arc_start, hot_time, is_tack, seam_of
 from weldsim.runs.reading import RunRecord, read_frame, read_run
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
+from weldsim.system.palette import GLOW, INK, QUIET, STRESS, WHITE
 from weldsim.text.quantities import Units, unit_word
 
 COLUMN = 85.0  # mm
 KINDS = (".svg", ".pdf", ".png")
 # pale to dark, lightness only falls, and no colour that people mix up
-STRESS = ("#f4f1ea", "#e8cfa4", "#d79a52", "#a95b2a", "#6d2c1f", "#34120f")
-HEAT = ("#334252", "#57485a", "#8c3b36", "#cf5a1c", "#f2971f", "#f9cf5e")  # `scene.GLOW` less white
+HEAT = GLOW[:-1]  # less the palest, that shows on white
 MOMENTS = 4  # of the temperature, one above the other
 MOST_CUTS = 4
 
@@ -130,7 +130,7 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
                                     strict=False):  # fmt: skip
         if not peak.min() < value < peak.max():
             continue
-        for colour, width in (("white", 2.0), (INK, 0.9)):
+        for colour, width in ((WHITE, 2.0), (INK, 0.9)):
             axes.tricontour(triangles, peak, levels=[value], colors=colour, linewidths=width,
                             linestyles=style if colour == INK else "-")  # fmt: skip
         handles.append((style, f"{name} {value:.0f} °C"))
@@ -215,7 +215,7 @@ def pointer_path(record: RunRecord, width_mm: float = COLUMN, gauge: str | None 
     draw_path(record, pointer, axes, 1.19)
     axes.grid(True, lw=0.4)
     right, up = path_on_target(record, pointer)
-    axes.plot(right[0], up[0], "o", ms=3.5, mfc="white", mec=INK, zorder=6)
+    axes.plot(right[0], up[0], "o", ms=3.5, mfc=WHITE, mec=INK, zorder=6)
     errors = [record.errors.get(f"{pointer['name']}_{side}_mm") for side in ("right", "up")]
     if None not in errors:
         axes.errorbar(right[-1], up[-1], xerr=errors[0], yerr=errors[1], color=INK, lw=0.8,

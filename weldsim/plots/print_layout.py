@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from weldsim.plots.colour_bars import colour_map, temperature_bar
 from weldsim.plots.cuts import Cut
-from weldsim.plots.style import INCH, INK, new_figure
+from weldsim.plots.style import INCH, new_figure
 from weldsim.plots.us_axes import show_units
+from weldsim.system.palette import INK
 from weldsim.text.quantities import Units, unit_word
 
 

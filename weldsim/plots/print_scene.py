@@ -7,13 +7,12 @@ from dataclasses import replace
 import numpy as np
 
 from weldsim.plots.scene import add_edges, draw, hidden_places, render
-from weldsim.plots.style import INK, PAPER
 from weldsim.plots.vtk_grid import surface_of
 from weldsim.plots.welds import along, weld_colour
 from weldsim.runs.reading import read_frame
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
+from weldsim.system.palette import INK, PAPER, STEEL, WHITE
 
-STEEL = "#dfe4e8"
 FINE = 3  # drawn so many times larger, for print
 PLACES = 21  # along a weld, looked at for what hides them
 STEP = 0.09  # inch from a weld to the middle of its number
@@ -35,7 +34,7 @@ def plain_image(stage, frame) -> np.ndarray:
         plotter.add_mesh(surface, color=STEEL, ambient=0.62, diffuse=0.42, specular=0.0)
         add_edges(plotter, surface, INK, 1.6 * FINE)
 
-    return render(stage, add, background="white", fine=FINE)
+    return render(stage, add, background=WHITE, fine=FINE)
 
 
 def _on_white(image: np.ndarray) -> np.ndarray:
@@ -73,8 +72,8 @@ def numbered_welds(record, stage, axes) -> None:
         taken.append(at)
         axes.plot(*(np.array([foot, at]) / size).T, color=colour, lw=0.6, zorder=6)
         axes.text(*(at / size), str(number), ha="center", va="center", fontsize=6.5, zorder=8,
-                  color="white", fontweight="bold",
-                  bbox={"boxstyle": "circle,pad=0.22", "fc": colour, "ec": "white",
+                  color=WHITE, fontweight="bold",
+                  bbox={"boxstyle": "circle,pad=0.22", "fc": colour, "ec": WHITE,
                         "lw": 0.5})  # fmt: skip
 
 

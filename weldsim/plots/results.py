@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 from weldsim.errors import CaseError
 from weldsim.plots.gauge_plots import gauge_history
 from weldsim.plots.pointer_plot import pointer_plot
-from weldsim.plots.style import ARC, GRID, INK, LINES, QUIET, SCREEN, WELDS
+from weldsim.plots.style import SCREEN
 from weldsim.runs.result import Result
+from weldsim.system.palette import ARC, GRID, INK, LINES, QUIET, WELDS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

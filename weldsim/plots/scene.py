@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.plots.colour_bars import GLOW, MOVED, colour_map, temperature_scale
+from weldsim.plots.colour_bars import colour_map, temperature_scale
 from weldsim.plots.stage import Stage
-from weldsim.plots.style import INK, PAPER
 from weldsim.plots.vtk_grid import surface_of
 from weldsim.runs.reading import FieldFrame
+from weldsim.system.palette import CLAMP_BAR, GLOW, INK, MOVED, OUTLINE, PAPER
 
-OUTLINE = "#93a0ac"  # the undeformed part
-JAWS = "#c3cad0"
 FEATURE_ANGLE = 25.0  # degrees between two faces that make an edge worth a line
 
 
@@ -42,7 +40,7 @@ def draw(stage: Stage, frame: FieldFrame, paint: str, warped=True, outline=None,
             add_edges(plotter, surface_of(outline), OUTLINE, 1.5 * fine)
         for box in stage.jaws:
             body = pyvista.Box(box)
-            plotter.add_mesh(body, color=JAWS, opacity=0.35, lighting=False)
+            plotter.add_mesh(body, color=CLAMP_BAR, opacity=0.35, lighting=False)
             add_edges(plotter, body, OUTLINE, fine)
 
     return render(stage, add, fine=fine)

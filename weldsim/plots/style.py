@@ -1,7 +1,4 @@
-"""One style of all pictures, on the screen and in print: colours, letters, sizes.
-
-Colours are told apart by people with any colour vision (Okabe and Ito 2008), and by their labels.
-"""
+"""One style of all pictures, on the screen and in print: letters, lines, sizes."""
 
 from __future__ import annotations
 
@@ -11,17 +8,14 @@ from functools import wraps
 from pathlib import Path
 
 from weldsim.system.files import whole_file
+from weldsim.system.palette import FAINT, GRID, INK, PAPER, WHITE
 
-PAPER, INK, QUIET, GRID = "#fbfbf9", "#1f2a36", "#7b8794", "#e3e6e8"
-ARC = "#f6dcb5"  # bands while an arc burns
-LINES = ("#0b5fa5", "#c2570c", "#00795c", "#a3478c", "#6b5b00", "#4d5b6b")
-WELDS = ("#d1600a", "#8f2d8a", "#0a7f78", "#5f6b00", "#9b3a2f", "#3a5fb0")
 SCREEN = {
     "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER,
-    "text.color": INK, "axes.edgecolor": QUIET, "axes.labelcolor": INK, "axes.linewidth": 0.8,
-    "xtick.color": QUIET, "ytick.color": QUIET, "xtick.labelcolor": INK, "ytick.labelcolor": INK,
+    "text.color": INK, "axes.edgecolor": FAINT, "axes.labelcolor": INK, "axes.linewidth": 0.8,
+    "xtick.color": FAINT, "ytick.color": FAINT, "xtick.labelcolor": INK, "ytick.labelcolor": INK,
     "axes.grid": True, "grid.color": GRID, "grid.linewidth": 0.8, "axes.axisbelow": True,
-    "axes.spines.top": False, "axes.spines.right": False, "font.family": "DejaVu Sans",
+    "axes.spines.top": False, "axes.spines.right": False, "font.family": "sans-serif",
     "font.size": 10, "axes.titlesize": 11, "axes.labelsize": 10, "axes.titlelocation": "left",
     "lines.linewidth": 1.8, "lines.solid_capstyle": "round", "legend.frameon": False,
     "svg.fonttype": "path", "svg.hashsalt": "weldsim",
@@ -31,7 +25,7 @@ SCREEN = {
 PRINT = {
     "font.size": 7, "axes.titlesize": 7.5, "axes.labelsize": 7, "xtick.labelsize": 6.5,
     "ytick.labelsize": 6.5, "legend.fontsize": 6.5, "lines.linewidth": 1.2, "axes.linewidth": 0.6,
-    "figure.facecolor": "white", "axes.facecolor": "white", "savefig.facecolor": "white",
+    "figure.facecolor": WHITE, "axes.facecolor": WHITE, "savefig.facecolor": WHITE,
     "axes.grid": False, "pdf.fonttype": 42,
 }  # fmt: skip
 LETTER = 0.0085  # inch; width of a letter for each point of its size, about

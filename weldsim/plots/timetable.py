@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 
-from weldsim.plots.style import INK, PAPER
 from weldsim.plots.welds import (
     arc_times,
     axis_cut,
@@ -21,10 +20,10 @@ from weldsim.plots.welds import (
 )
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import RecordedRule, recorded_case
+from weldsim.system.palette import EDGE, GRID, INK, PAPER, STEEL_DEEP, WHITE
 
 WIDTH, ROW, BAR = 960, 30, 20  # of the drawing, a line, a band
 LETTER = 6.6  # width of a letter of the labels
-TICK_INK, PAUSE, CLAMPED = "#4d5b6b", "#e3e6e8", "#b9c6d1"
 STEPS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)  # s between ticks
 
 
@@ -68,11 +67,11 @@ def timetable_svg(record: RunRecord) -> str:
         row = rows.index(seam_of(record, arc[0]))
         out += _band(record, arc, numbers.get(arc[0]), ROW * row + ROW / 2, x, arcs)
     for start, end in pauses:
-        out += _plain(x(start), x(end), ROW * len(rows) + ROW / 2, PAUSE, f"{end - start:.0f} s")
+        out += _plain(x(start), x(end), ROW * len(rows) + ROW / 2, GRID, f"{end - start:.0f} s")
     for i, span in enumerate(clamps):
         end = high if span.end is None else span.end
         y = ROW * (len(names) - len(clamps) + i) + ROW / 2
-        out += _plain(x(span.start), x(end), y, CLAMPED, span.words)
+        out += _plain(x(span.start), x(end), y, STEEL_DEEP, span.words)
     return "".join([*out, "</svg>"])
 
 
@@ -125,12 +124,12 @@ def _axis(low, high, x, height) -> list[str]:
     while tick <= high + 1e-9:
         out.append(
             f'<line x1="{x(tick):.1f}" x2="{x(tick):.1f}" y1="0" y2="{height - 38}" '
-            'stroke="#e3e6e8"/>'
+            f'stroke="{GRID}"/>'
         )
-        out.append(_text(x(tick), height - 24, f"{tick:.0f}", TICK_INK, "middle"))
+        out.append(_text(x(tick), height - 24, f"{tick:.0f}", EDGE, "middle"))
         tick += step
     words = "time since the first arc started, s"
-    out.append(_text((x(low) + x(high)) / 2, height - 6, words, TICK_INK, "middle"))
+    out.append(_text((x(low) + x(high)) / 2, height - 6, words, EDGE, "middle"))
     return out
 
 
@@ -151,7 +150,7 @@ def _band(record, arc, number, y: float, x, arcs) -> list[str]:
         (t for t in (f"{mark}: {times}", times, mark) if LETTER * len(t) + 8 < b - a), None
     )
     if inside and not tack:
-        out.append(_text((a + b) / 2, y + 4, inside, "#ffffff", "middle"))
+        out.append(_text((a + b) / 2, y + 4, inside, WHITE, "middle"))
     beside = f"{mark}" if inside is None or tack else times if inside == mark else ""
     later = [x(s) for n, s, _ in arcs if s > start and seam_of(record, n) == seam]
     if beside and b + LETTER * len(beside) + 8 < min(later, default=WIDTH):

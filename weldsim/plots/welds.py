@@ -10,9 +10,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from weldsim.plots.style import WELDS
 from weldsim.runs.reading import FrameFile, RunRecord
 from weldsim.runs.recorded_case import RecordedPath, recorded_case, recorded_paths
+from weldsim.system.palette import WELDS
 
 MOST_NAMED = 8  # welds; with more, the first of each seam is named
 STEPS = 25  # places of a path looked at

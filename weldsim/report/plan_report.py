@@ -12,10 +12,11 @@ from weldsim.plots.layout import draw_layout
 from weldsim.plots.style import inline_svg, new_figure, styled
 from weldsim.studies.plan.ranking import Study, row_verdict
 from weldsim.system.files import whole_file
+from weldsim.system.palette import GOOD, INK, OUTLINE, PRESS, WELD, css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
 from weldsim.text.plan_words import model_words, plan_lines, recommended, said, unit_of
 
-RECOMMENDED, WORST, OTHERS, TOLERANCE = "#0b5394", "#b45309", "#9aa5ad", "#2f6f4f"
+RECOMMENDED, WORST, OTHERS, TOLERANCE = PRESS, WELD, OUTLINE, GOOD
 ROWS_SHOWN = 40  # rows of the table that are not folded away
 
 
@@ -110,7 +111,7 @@ def ends_figure(study: Study):
             f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * side),
             textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
         )  # fmt: skip
-    axes.plot(0, 0, "+", color="black", ms=10)
+    axes.plot(0, 0, "+", color=INK, ms=10)
     marked = [_spot(study, r.best) for r in (recommended(study), worst)]
     reach = 1.15 * max(np.abs([*places, *marked]).max(), limit)
     axes.set(
@@ -186,6 +187,7 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
     from markupsafe import Markup
 
     return environment.get_template("plan.html").render(
+        palette=Markup(css()),
         title=plan.case.title, words=lines, why=lines[5:] or lines[3:], ends=Markup(ends),
         drawing=base64.b64encode(drawing.read_bytes()).decode() if drawing else "",
         rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1, cautions=CAUTIONS,

@@ -39,6 +39,7 @@ from weldsim.report.viewer import scene_data, viewer_parts
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
 from weldsim.runs.recorded_case import recorded_case
 from weldsim.system.files import whole_file
+from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
 from weldsim.text.quantities import Words, quantity, span, words
 from weldsim.text.words import result_words, warnings
@@ -147,7 +148,7 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
         differences=rows,
         differences_left_out=more,
         units=units,
-        style=Markup(viewer_style + _page_file("report.css")),
+        style=Markup(css() + viewer_style + _page_file("report.css")),
         scripts=[Markup(text) for text in texts],
         hashes=" ".join(_hash(text) for text in texts),
         views=[(name, Markup(_json(data))) for name, data in views],

@@ -16,7 +16,6 @@ import numpy as np
 
 from weldsim.errors import CaseError, StoreError
 from weldsim.geometry.surface import OuterSurface, outer_surface
-from weldsim.plots.colour_bars import GLOW, MOVED
 from weldsim.plots.melt_smoothing import smooth_melt, softened_points
 from weldsim.plots.pointer_plot import path_on_target
 from weldsim.plots.stage import HIGHEST, SHOWN_SHARE, best_view, round_warp
@@ -32,6 +31,7 @@ from weldsim.plots.welds import (
 from weldsim.runs.reading import FrameFile, RunRecord, read_frame, read_run
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.schema.tolerance import read_tolerance
+from weldsim.system.palette import GLOW, MOVED
 
 KELVIN = 273.15
 SCRIPTS = ("three.min.js", "viewer_kit.js", "viewer_target.js", "viewer_scene.js",

@@ -26,6 +26,10 @@
     return [low, (value - list[low]) / (list[high] - list[low])];
   };
 
+  // A colour of the house where a variable of CSS is not understood: canvas and shaders.
+  kit.paint = (name) =>
+    getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
+
   kit.at = function (times, values, time) {
     const [i, share] = kit.place(times, time);
     return share ? values[i] + share * (values[i + 1] - values[i]) : values[i];

@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const kit = window.weldsimKit;
-  const INK = "#1f2a36", QUIET = "#5d6a76", PAPER = "#ffffff";
+  const INK = "var(--ink)", QUIET = "var(--quiet)", PAPER = "var(--white)";
   const MANY = 8; // welds; with more, the first of each seam is named
 
   // weldsimOverlay(svg, scene) -> {load, draw}
@@ -126,8 +126,8 @@
         const a = scene.onCanvas(weld.points[k], 0, by[k]);
         const b = scene.onCanvas(weld.points[k + 1], 0, by[k + 1]);
         const x = a[0] + s * (b[0] - a[0]), y = a[1] + s * (b[1] - a[1]);
-        out.push(kit.svg("circle", { cx: x, cy: y, r: 11, fill: "#ffd98a", opacity: 0.65 }));
-        out.push(kit.svg("circle", { cx: x, cy: y, r: 5, fill: "#fffbe8", stroke: "#8a3b00",
+        out.push(kit.svg("circle", { cx: x, cy: y, r: 11, fill: "var(--glare)", opacity: 0.65 }));
+        out.push(kit.svg("circle", { cx: x, cy: y, r: 5, fill: "var(--care-pale)", stroke: "var(--weld)",
           "stroke-width": 1.5, class: "wv-torch" }));
       }
       return out;

@@ -55,8 +55,8 @@
     const skinStuff = stuff(SKIN, { uniforms: { warp, map }, polygonOffset: true,
       polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
     const colour = (hex) => ({ value: new THREE.Vector3(...rgb(hex).map((v) => v / 255)) });
-    const edgeStuff = stuff(LINE, { uniforms: { warp, colour: colour("#1f2a36") } });
-    const outlineStuff = stuff(LINE, { uniforms: { warp: { value: 0 }, colour: colour("#7b8794") } });
+    const edgeStuff = stuff(LINE, { uniforms: { warp, colour: colour(kit.paint("ink")) } });
+    const outlineStuff = stuff(LINE, { uniforms: { warp: { value: 0 }, colour: colour(kit.paint("faint")) } });
     const skin = new THREE.Mesh(new THREE.BufferGeometry(), skinStuff);
     const edges = new THREE.LineSegments(new THREE.BufferGeometry(), edgeStuff);
     const outline = new THREE.LineSegments(new THREE.BufferGeometry(), outlineStuff);

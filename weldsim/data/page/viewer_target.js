@@ -4,7 +4,7 @@
   const kit = window.weldsimKit;
   const SIZE = 320; // of the drawing, in its own units
   const EDGE = 34; // room for the numbers on the left and below
-  const INK = "#1f2a36", QUIET = "#5d6a76", GRID = "#dfe3e6", SPOT = "#d1180b";
+  const INK = "var(--ink)", QUIET = "var(--quiet)", GRID = "var(--grid)", SPOT = "var(--spot)";
 
   // weldsimTarget(element, pointer, data, units) -> {setTime, setUnits}
   window.weldsimTarget = function (element, pointer, data, units) {
@@ -79,20 +79,20 @@
       const whole = stretch(pointer.times[0], pointer.times[pointer.times.length - 1]);
       sofar = kit.svg("g", {});
       halo = kit.svg("circle", { r: 13, fill: SPOT, opacity: 0.2 });
-      spot = kit.svg("circle", { r: 6.5, fill: SPOT, stroke: "#fff", "stroke-width": 1.6,
+      spot = kit.svg("circle", { r: 6.5, fill: SPOT, stroke: "var(--white)", "stroke-width": 1.6,
         class: "wv-spot" });
       const inside = kit.svg("g", { "clip-path": `url(#${clip})` });
       if (pointer.tolerance) {
         inside.append(kit.svg("circle", { cx: X(0), cy: Y(0), r: scale * pointer.tolerance,
-          fill: "#e4efe9", stroke: "#00795c", "stroke-dasharray": "5 3" }));
+          fill: "var(--good-pale)", stroke: "var(--good)", "stroke-dasharray": "5 3" }));
       }
       inside.append(...grid());
-      inside.append(kit.svg("polyline", { points: points(whole), fill: "none", stroke: "#9aa5af",
+      inside.append(kit.svg("polyline", { points: points(whole), fill: "none", stroke: "var(--outline)",
         "stroke-width": 1.4 }));
       inside.append(sofar, errorBars(whole[whole.length - 1]), halo, spot);
       drawing.replaceChildren(
         kit.svg("clipPath", { id: clip }, kit.svg("rect", { width: SIZE, height: SIZE })),
-        kit.svg("rect", { x: EDGE, y: 0, width: end, height: end, fill: "#fff", stroke: "#7b8794" }),
+        kit.svg("rect", { x: EDGE, y: 0, width: end, height: end, fill: "var(--white)", stroke: "var(--faint)" }),
         inside,
       );
       const far = kit.unit(units, "throw");

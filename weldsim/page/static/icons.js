@@ -2,9 +2,9 @@
 import { s } from "./tools.js";
 
 const EAST = [0.87, 0.36], NORTH = [0.72, -0.42]; // x to the right and down, y to the right and up
-const FACE = { top: "#eef2f5", front: "#d7dee4", side: "#bcc7d0" };
-const LINE = { stroke: "#41505e", "stroke-width": 1.1, "stroke-linejoin": "round" };
-const WELD = { stroke: "#c2570c", "stroke-width": 4, "stroke-linecap": "round", fill: "none" };
+const FACE = { top: "var(--press-pale)", front: "var(--steel-side)", side: "var(--steel-deep)" };
+const LINE = { stroke: "var(--edge)", "stroke-width": 1.1, "stroke-linejoin": "round" };
+const WELD = { stroke: "var(--weld)", "stroke-width": 4, "stroke-linecap": "round", fill: "none" };
 
 const at = (x, y, z) => [EAST[0] * x + NORTH[0] * y, EAST[1] * x + NORTH[1] * y - z];
 const text = (points) => points.map((p) => p.map((v) => v.toFixed(1)).join(",")).join(" ");
@@ -19,7 +19,7 @@ function box([x, y, z], [X, Y, Z]) {
 }
 
 // The open end of a square tube.
-const hole = (...corners) => face("#5d6a76", ...corners);
+const hole = (...corners) => face("var(--border)", ...corners);
 
 // A round tube along x or z: its outline, its near end with the bore.
 function tube(axis, [x, y, z], length, r, wall, from = 0) {
@@ -34,7 +34,7 @@ function tube(axis, [x, y, z], length, r, wall, from = 0) {
   const hull = outline([...ring(from, r), ...ring(length, r)]);
   return [s("polygon", { points: text(hull), fill: FACE.front, ...LINE }),
     s("polygon", { points: text(ring(length, r)), fill: FACE.top, ...LINE }),
-    s("polygon", { points: text(ring(length, r - wall)), fill: "#5d6a76", ...LINE })];
+    s("polygon", { points: text(ring(length, r - wall)), fill: "var(--border)", ...LINE })];
 }
 
 // Convex outline of points.

@@ -1,7 +1,7 @@
 // The part before welding: drawn on a canvas, its welds over it as lines to click or to tab to.
-import { h, renew, s } from "./tools.js";
+import { h, paint, renew, s } from "./tools.js";
 
-const TINTS = [[223, 228, 232], [243, 217, 176], [168, 203, 232]]; // steel, filler, held
+const TINTS = ["steel", "filler", "clamped"];
 const LIGHT = [0.28, 0.62, 0.73]; // seen from the eye: right, up, toward it
 const FILLER = 1, OFF = 0.5, NEAR = 0.5; // mm that a weld is lifted to see it, and that count as touching
 
@@ -133,8 +133,9 @@ export class PartView {
     shown.sort((a, b) => a[0] - b[0]);
     const pair = (a, b) => (a < b ? a * 1e6 + b : b * 1e6 + a);
     const sharp = new Set(edges.map(([a, b]) => pair(a, b)));
+    const tints = TINTS.map((name) => paint(name).match(/[0-9a-f]{2}/gi).map((v) => parseInt(v, 16)));
     for (const [, face, bright, kind] of shown) {
-      const fill = `rgb(${TINTS[kind].map((v) => Math.round(v * bright)).join()})`;
+      const fill = `rgb(${tints[kind].map((v) => Math.round(v * bright)).join()})`;
       g.beginPath();
       face.forEach((n, i) => { const [x, y] = to(flat[n]); if (i) g.lineTo(x, y); else g.moveTo(x, y); });
       g.closePath();
@@ -142,7 +143,7 @@ export class PartView {
       g.lineWidth = 1; // closes the seams between faces
       g.fill();
       g.stroke();
-      g.strokeStyle = "#5d6a76";
+      g.strokeStyle = paint("border");
       face.forEach((n, i) => {
         const m = face[(i + 1) % face.length];
         if (!sharp.has(pair(n, m))) return;
@@ -203,7 +204,7 @@ export class PartView {
     const hidden = this.hiddenSteps(weld, f), behind = hidden.every(Boolean);
     const chosen = this.chosen ? this.chosen.get(weld.seam) : undefined;
     const shown = this.chosen ? chosen : number;
-    const colour = shown || !this.chosen ? weld.colour || "#5d6a76" : "#5d6a76";
+    const colour = shown || !this.chosen ? weld.colour || "var(--border)" : "var(--border)";
     const name = weld.name === weld.seam ? weld.name : `${weld.name} (${weld.seam})`;
     const label = this.armed ? `${name}: ${shown ? `number ${shown}` : "not in the order yet"}; choose it next`
       : `${name}: ${number ? `weld ${number}, turn it round` : "not welded, add it"}`;
@@ -226,7 +227,7 @@ export class PartView {
     taken.push(spot);
     group.append(s("line", { x1: start[0], y1: start[1], x2: spot[0], y2: spot[1], stroke: colour, class: "lead" }),
       s("circle", { cx: start[0], cy: start[1], r: 3.4, fill: colour, class: "from" }),
-      s("circle", { cx: spot[0], cy: spot[1], r: 11, class: "ball", fill: shown ? colour : "#fff", stroke: colour }),
+      s("circle", { cx: spot[0], cy: spot[1], r: 11, class: "ball", fill: shown ? colour : "var(--white)", stroke: colour }),
       s("text", { x: spot[0], y: spot[1] + 4.5, "text-anchor": "middle", class: shown ? "count" : "count open",
         text: shown || "+" }));
     return group;

@@ -170,7 +170,7 @@ export class Setup extends Fields {
     return s("svg", { viewBox: `0 0 ${wide} 26`, class: "strip", preserveAspectRatio: "none", role: "img", "aria-label": `Arc times over ${Math.round(end)} seconds` },
       s("line", { x1: 0, y1: 18.5, x2: wide, y2: 18.5, class: "base" }),
       known.map((w) => s("rect", { x: (w.start / end) * wide, y: 8, width: Math.max(2, (w.duration / end) * wide), height: 10,
-        fill: colours.get(w.name) || "#c2570c" }, s("title", { text: `${w.name}: ${Math.round(w.start)} to ${Math.round(w.start + w.duration)} s` }))));
+        fill: colours.get(w.name) || "var(--weld)" }, s("title", { text: `${w.name}: ${Math.round(w.start)} to ${Math.round(w.start + w.duration)} s` }))));
   }
 
   places() {

@@ -17,6 +17,10 @@ function fill(element, props, children) {
 export const h = (tag, props, ...children) => fill(document.createElement(tag), props, children);
 export const s = (tag, props, ...children) => fill(document.createElementNS(SVG, tag), props, children);
 
+// A colour of the house where a variable of CSS is not understood: on a canvas.
+export const paint = (name) =>
+  getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
+
 // New children of an element. Where one of the same sort and `data-key` stands already it stays and
 // takes on texts, attributes and handlers, so that nothing goes from under a pointer or a focus.
 export function renew(element, ...children) {
