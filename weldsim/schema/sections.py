@@ -152,7 +152,7 @@ class PlanSection(Section):
     kind: Literal["angle", "linear", "slope", "straightness"] | None = None
     size: quantity("length", "positive") | None = None
     longest: quantity("time", "positive") | None = None
-    grade: Literal["sketch", "coarse", "quick", "normal"] = "sketch"
+    grade: Literal["sketch", "coarse", "quick", "normal"] = "coarse"
     confirm: Annotated[int, Field(strict=True, ge=0)] = 3
     confirm_grade: Literal["coarse", "quick", "normal", "fine"] = "normal"
     trials: Annotated[int, Field(strict=True, ge=1)] = 200

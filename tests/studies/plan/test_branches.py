@@ -20,7 +20,7 @@ from weldsim.studies.plan import branches
 from weldsim.studies.plan.branches import FOLDER, bind
 from weldsim.studies.plan.drift import drift_between
 from weldsim.studies.plan.mesh_file import read_mesh, write_mesh
-from weldsim.studies.plan.outcomes import Outcome, evaluate, measured, root_job
+from weldsim.studies.plan.outcomes import Outcome, evaluate, measured, root_job, spread
 from weldsim.studies.plan.prefix_tree import PrefixTree
 from weldsim.studies.plan.ranking import Study, groups_of, is_late, rank, ranked, to_confirm
 from weldsim.studies.plan.space import parse_plan
@@ -98,6 +98,39 @@ def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
     again = evaluate(plan, 0, back, "sketch", tmp_path, Here())
     for moves in back:
         assert again[moves].readings == done[0][moves].readings
+
+
+def test_whole_sequences_arrive_while_others_are_computed(plan, tmp_path):
+    """Each once, and some before the last weld is there: a ranking can be looked at as it grows."""
+    log = []
+    evaluate(
+        plan, 0, plan.schedules(), "sketch", tmp_path, Here(),
+        lambda share, text: log.append(share), lambda some: log.append(sorted(some)),
+    )  # fmt: skip
+    arrived = [entry for entry in log if isinstance(entry, list)]
+    assert sorted(m for some in arrived for m in some) == sorted(plan.schedules())
+    assert len(arrived) == 2 and log[-1] == 1.0  # eight sequences are two and their mirror images
+    assert log.index(arrived[0]) < log.index(2 / 3)  # before the third of three welds
+
+
+def test_the_first_few_lie_evenly_among_all():
+    """The van der Corput order: after 2^k of 16 items, one in each of 2^k equal parts."""
+    items = [(("front", n),) for n in range(16)]
+    order = [moves[0][1] for moves in spread(items)]
+    assert sorted(order) == list(range(16))
+    for k in range(5):
+        assert {n * 2**k // 16 for n in order[: 2**k]} == set(range(2**k))
+    assert len(spread(items[:11])) == 11
+
+
+def test_time_left_counts_what_follows(plan, done):
+    """The last of three welds is there, and very many like them are still to come."""
+    told = []
+    evaluate(
+        plan, 0, plan.schedules(), "sketch", done[1], Here(),
+        lambda share, text: told.append(text), ahead=lambda welds: 1e6 * welds,
+    )  # fmt: skip
+    assert "weld 3 of 3, about " in told[-1] and "about 0 s left" not in told[-1]
 
 
 def test_what_is_there_is_not_computed_again(plan, done):

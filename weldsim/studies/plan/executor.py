@@ -6,6 +6,7 @@ written, so it is handed to another one.
 
 from __future__ import annotations
 
+import heapq
 import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -179,6 +180,7 @@ def carry_out(
     jobs: Iterable[Job],
     children: Mapping[str, Iterable[Job]],
     told: Callable[[Record], None],
+    turns: Mapping[str, int] | None = None,
 ) -> dict[str, Record]:
     """Carry out the branches of a prefix tree, each after the one it goes on from.
 
@@ -195,6 +197,8 @@ def carry_out(
         Name -> jobs that go on from it.
     told : callable(record)
         Called as each branch is there.
+    turns : mapping, optional
+        Name -> its turn among the jobs that wait, least first; as they come when left out.
 
     Returns
     -------
@@ -202,7 +206,7 @@ def carry_out(
         Name -> record of the branch; what goes on from a failed one fails with it.
     """
     records: dict[str, Record] = {}
-    handed = _HandingOut(executor, jobs)
+    handed = _HandingOut(executor, jobs, turns or {})
     while handed.running:
         for job, record in handed.finished():
             records[job.name] = record
@@ -211,7 +215,7 @@ def carry_out(
                 if "error" in record:
                     _fail(child, record["error"], children, records, told)
                 else:
-                    handed.waiting.append(child)
+                    handed.add(child)
         handed.start()
     return records
 
@@ -219,12 +223,21 @@ def carry_out(
 class _HandingOut:
     """Which jobs run, which wait, and which are suspected of having killed a worker."""
 
-    def __init__(self, executor: Executor, jobs: Iterable[Job]) -> None:
+    def __init__(self, executor: Executor, jobs: Iterable[Job], turns: Mapping[str, int]) -> None:
         self.executor, self.room = executor, getattr(executor, "room", None)
         self.running: dict[Future[Record], Job] = {}
-        self.waiting, self.suspects = deque(jobs), deque[Job]()
+        self.turns, self.added = turns, 0
+        self.waiting: list[tuple[int, int, Job]] = []
+        self.suspects = deque[Job]()
         self.deaths: dict[str, int] = {}
+        for job in jobs:
+            self.add(job)
         self.start()
+
+    def add(self, job: Job) -> None:
+        """Put a job among those that wait."""
+        heapq.heappush(self.waiting, (self.turns.get(job.name, 0), self.added, job))
+        self.added += 1
 
     def start(self) -> None:
         """Hand out what there is room for."""
@@ -233,7 +246,7 @@ class _HandingOut:
                 self._submit(self.suspects.popleft())
             return
         while self.waiting and (self.room is None or len(self.running) < self.room):
-            self._submit(self.waiting.popleft())
+            self._submit(heapq.heappop(self.waiting)[2])
 
     def _submit(self, job: Job) -> None:
         self.running[self.executor.submit(job)] = job

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from weldsim.studies.plan.prefix_tree import PrefixTree
 from weldsim.studies.plan.space import Moves, Plan
 
 Progress = Callable[[float, str], None]
+Arrived = Callable[[dict[Moves, "Outcome"]], None]
 
 
 @dataclass(frozen=True)
@@ -75,8 +76,10 @@ def evaluate(
     folder: str | Path,
     executor: Executor,
     progress: Progress | None = None,
+    arrived: Arrived | None = None,
+    ahead: Callable[[int], float] | None = None,
 ) -> dict[Moves, Outcome]:
-    """Outcomes of schedules at a grade, on shared branches.
+    """Outcomes of sequences at a grade, on shared branches.
 
     Parameters
     ----------
@@ -89,11 +92,17 @@ def evaluate(
         Study folder; branches that lie there are not computed again.
     executor : Executor
     progress : callable(share, text), optional
+    arrived : callable(dict), optional
+        Given the outcomes of sequences as soon as they are whole. They come spread over those
+        given, so that the first few speak for all of them.
+    ahead : callable(welds), optional
+        From the number of welds here, how many like them follow afterwards: they count in the
+        time left.
 
     Returns
     -------
     dict
-        Schedule -> Outcome, in the order given.
+        Sequence -> Outcome, in the order given.
     """
     tell = progress or (lambda share, text: None)
     schedules = list(schedules)
@@ -103,19 +112,53 @@ def evaluate(
     except WeldsimError as error:  # a setting that cannot be meshed is a row like any failed one
         return {m: Outcome(error=str(error).splitlines()[0]) for m in schedules}
     tree = PrefixTree(root.plan, root, bound.symmetries)
-    for moves in schedules:
+    for moves in spread(schedules):
         tree.add(moves)
-    began, done, total = time.perf_counter(), [0], len(tree.jobs)
+    total = len(tree.jobs)
+    clock = _Clock(total, total + (ahead(total) if ahead else 0.0), getattr(executor, "room", None))
+    whole = tree.whole(schedules)
+    kept: dict[str, dict[str, Any]] = {}
+    found: dict[Moves, Outcome] = {}
 
     def told(record: dict[str, Any]) -> None:
-        done[0] += 1
-        gone = time.perf_counter() - began
-        left = gone / done[0] * (total - done[0])
-        tell(done[0] / total, f"{done[0]} of {total} welds, about {_duration(left)} left")
+        if "error" in record:
+            kept[record["name"]] = record
+        ended = {m: _outcome(plan, tree, m, folder, kept) for m in whole.get(record["name"], ())}
+        found.update(ended)
+        if ended and arrived:
+            arrived(ended)
+        clock.count(record)
+        tell(clock.done / total, f"weld {clock.done} of {total}, {clock.left_words()}")
 
-    records = carry_out(executor, tree.first, tree.children, told)
-    kept = {name: r for name, r in records.items() if "error" in r}
-    return {moves: _outcome(plan, tree, moves, folder, kept) for moves in schedules}
+    turns = {job.name: turn for turn, job in enumerate(tree.jobs.values())}
+    carry_out(executor, tree.first, tree.children, told, turns)
+    return {moves: found[moves] for moves in schedules}
+
+
+def spread(items: Sequence[Moves]) -> list[Moves]:
+    """The same items, so that any number from the front lie evenly among all of them."""
+    bits = max(len(items) - 1, 1).bit_length()
+    turns = sorted(range(1 << bits), key=lambda n: f"{n:0{bits}b}"[::-1])
+    return [items[n] for n in turns if n < len(items)]
+
+
+class _Clock:
+    """Time left of welds that cost about alike, some of which may lie there already."""
+
+    def __init__(self, total: int, work: float, room: int | None) -> None:
+        self.total, self.work, self.room = total, work, room
+        self.done, self.seconds, self.began = 0, 0.0, time.perf_counter()
+
+    def count(self, record: Mapping[str, Any]) -> None:
+        self.done += 1
+        self.seconds += record.get("seconds", 0.0)
+
+    def left_words(self) -> str:
+        """By what a weld took its worker, so that welds read from the folder do not mislead."""
+        each = self.seconds / self.done / (self.room or 1)
+        if self.room is None:  # nobody says how many at a time
+            each = (time.perf_counter() - self.began) / self.done
+        return f"about {_duration(each * (self.work - self.done))} left"
 
 
 def _outcome(

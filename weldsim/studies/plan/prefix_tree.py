@@ -6,7 +6,7 @@ mirror images, which are brought to one canonical form first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -55,6 +55,13 @@ class PrefixTree:
         form, image = canonical(self.symmetries, moves)
         names = [self.jobs[form[:d]].name for d in range(1, len(form) + 1)]
         return names, self._inverse(image)
+
+    def whole(self, schedules: Iterable[Moves]) -> dict[str, list[Moves]]:
+        """Name of a last branch -> the schedules that are whole once it is there."""
+        found: dict[str, list[Moves]] = {}
+        for moves in schedules:
+            found.setdefault(self.path(moves)[0][-1], []).append(moves)
+        return found
 
     def _inverse(self, image: int) -> int:
         if not self.symmetries:
