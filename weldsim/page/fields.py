@@ -20,6 +20,7 @@ from pydantic import BeforeValidator
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import KINDS, joint_kind
 from weldsim.materials.shelf import list_materials
+from weldsim.page.labels import HEADS, label_of_field
 from weldsim.schema.process import PROCESSES
 from weldsim.schema.quantities import Quantity, WordOrTime
 from weldsim.schema.section_checks import EXAMPLES, EXAMPLES_OF
@@ -29,14 +30,9 @@ from weldsim.units import to_si
 
 # kinds that need a file of their own, offered through a case file
 FROM_FILE = tuple(kind for kind in KINDS if joint_kind(kind).needs_file)
-HEADS = {
-    "part": "Part", "hold": "Hold", "weld": "Welds", "preset": "Lean given before welding",
-    "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",
-    "clamp": "More clamps", "tack": "Tacks", "arc": "Arc", "schedule": "Pauses",
-}  # fmt: skip
 # units offered for a kind of quantity, the usual one first; any other may be typed
 OFFERED = {
-    "length": ("mm", "in", "m"), "time": ("s", "min", "h"),
+    "length": ("mm", "in", "m", "ft"), "time": ("s", "min", "h"),
     "speed": ("mm/s", "mm/min", "in/min", "cm/min"), "current": ("A",), "voltage": ("V",),
     "temperature": ("degC", "degF", "K"), "conductance": ("W/m2/K",), "angle": ("deg", "mrad"),
     "frequency": ("Hz",), "stiffness": ("kN/mm", "N/mm"), "turning stiffness": ("kN m/rad",),
@@ -99,13 +95,15 @@ def form_of(kind: str) -> dict:
     Returns
     -------
     dict
-        `sections`: list of `key`, `head`, `many`, `fields`; `tables`: the starter as JSON holds it.
+        `sections`: list of `key`, `head`, `many`, `fields`; `seams_of_welds` of its `JointKind`;
+        `tables`: the starter as JSON holds it.
     """
     text = (files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text(encoding="utf-8")
     remarks = _remarks(text)
     return {
         "kind": kind,
         "label": label_of(kind),
+        "seams_of_welds": joint_kind(kind).seams_of_welds,
         "sections": [
             {
                 "key": section,
@@ -129,7 +127,7 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
         example = EXAMPLES_OF.get((section, key)) or EXAMPLES.get(key, "")
         field = {
             "key": key,
-            "label": key.replace("_", " "),
+            "label": label_of_field(section, key),
             "needed": info.is_required(),
             "remark": "" if key == "name" else remarks.get((section, key), ""),
             "example": example.split(" or ")[0].strip('"'),

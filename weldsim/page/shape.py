@@ -88,12 +88,17 @@ def directions(case: Case) -> dict:
     -------
     dict
         `seams`: list of `name`, `passes`, `directions` in pairs of opposites, `points` mm,
-        `inward`; `faces`: names for clamps and gauges. A bar has no seams of its own.
+        `inward`; `faces`: names for clamps and gauges. Where seams lie where the welds are put
+        there are none of the part's own, and `travels` says the directions of each weld.
     """
     kind = kind_of_case(case)
-    if kind.seams_of_welds:
-        return {"seams": [], "faces": list(faces_of(case.part))}
     seams, directions = [], directions_of_case(case)
+    if kind.seams_of_welds:
+        travels = {
+            w.name: {word: _other(directions[w.seam], word) for word in directions[w.seam]}
+            for w in case.welds
+        }
+        return {"seams": [], "faces": list(faces_of(case.part)), "travels": travels}
     for name, line in kind.seam_lines(case.part).items():
         words = directions[name]
         seams.append(
@@ -104,7 +109,7 @@ def directions(case: Case) -> dict:
                 "inward": _unit(line.inwards.mean(axis=0)).round(4).tolist(),
             }
         )  # fmt: skip
-    return {"seams": seams, "faces": list(faces_of(case.part))}
+    return {"seams": seams, "faces": list(faces_of(case.part)), "travels": {}}
 
 
 def _other(words: dict, word: str) -> str:

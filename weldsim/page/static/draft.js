@@ -1,29 +1,45 @@
-// The case being set up, as tables of a case file, and the order of its welds.
-const KEPT = "weldsim draft";
-const LONGEST = 100000; // letters of a case file that are sent along
-const TURNED = { up: "down", down: "up", "+x": "-x", "-x": "+x" };
+// The case being set up, as tables of a case file, and the sequence of its welds.
+import { keepDraft, openDraft } from "./drafts.js";
+import { History } from "./history.js";
 
+const LONGEST = 100000; // letters of a case file that are sent along
+
+const newId = () => [...crypto.getRandomValues(new Uint8Array(8))].map((b) => b.toString(16).padStart(2, "0")).join("");
 const isTable = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
 export const copyOf = (value) => JSON.parse(JSON.stringify(value));
 
 export class Draft {
   // `base` and `source`: what it was read from, by id where the server has it, else its text.
-  constructor(kind, tables, form, base, source) {
-    Object.assign(this, { kind, tables, form, base: base || null, source: source || "" });
+  // `id` names it among the drafts of this browser.
+  constructor(kind, tables, form, base, source, id) {
+    Object.assign(this, { kind, tables, form, base: base || null, source: source || "", id: id || newId(), edited: false });
     for (const { key, many } of form.sections) { // one table where there may be several is a list of one
       const value = tables[key];
       if (many && isTable(value)) tables[key] = [value];
       if (!many && Array.isArray(value) && value.length === 1 && isTable(value[0])) [tables[key]] = value;
     }
+    this.history = new History(JSON.stringify(this.tables));
   }
 
   keep() {
-    try {
-      sessionStorage.setItem(KEPT, JSON.stringify({ kind: this.kind, tables: this.tables, base: this.base, source: this.source }));
-    } catch { /* a page that cannot keep it still works */ }
+    const { id, kind, tables, base, source } = this;
+    keepDraft({ id, kind, tables, base, source, title: String(tables.title || kind) }, this.edited);
   }
-  static kept() {
-    try { return JSON.parse(sessionStorage.getItem(KEPT)); } catch { return null; }
+  static kept() { return openDraft(); }
+  // After an edit; `place` names the field that is typed in.
+  note(place) {
+    const state = JSON.stringify(this.tables);
+    if (state !== this.history.now) this.edited = true;
+    this.history.note(state, place || null);
+    this.keep();
+  }
+  undo() { return this.go(this.history.undo()); }
+  redo() { return this.go(this.history.redo()); }
+  go(state) {
+    if (state === null) return false;
+    this.tables = JSON.parse(state);
+    this.keep();
+    return true;
   }
 
   // Entries of a section; none where it is no list of tables, of which the server says so.
@@ -31,7 +47,8 @@ export class Draft {
     const value = this.tables[section];
     return Array.isArray(value) && value.every(isTable) ? value : [];
   }
-  get bar() { return this.kind === "bar"; }
+  // Whether seams lie where the welds are put, as on a bar: the sequence is that of the [[weld]] sections.
+  get ownSeams() { return this.form.seams_of_welds; }
   body(more) { return { tables: this.tables, base: this.base, ...more }; }
   // The same with the text it was read from, whose comments go into what is kept.
   whole(more) { return this.body({ source: this.source.length < LONGEST ? this.source : "", ...more }); }
@@ -80,12 +97,12 @@ export class Draft {
     if (!this.tables[section].length) delete this.tables[section];
   }
 
-  // ------------------------------------------------------------------- order
+  // ---------------------------------------------------------------- sequence
   // Rows in order of welding: {label, seam, travel, directions}. `check` is what the server last said.
   rows(check) {
-    if (this.bar) {
+    if (this.ownSeams) {
       return this.list("weld").map((w) => ({ label: w.name, seam: w.name, travel: w.travel,
-        directions: w.face === "top" || w.face === "bottom" || w.line === "along" ? ["+x", "-x"] : ["up", "down"] }));
+        directions: Object.keys(travelsOf(check, w.name)) }));
     }
     return this.items().map((item) => {
       const own = this.named(item.head), seam = own ? own.seam : item.head.split("/")[0];
@@ -109,7 +126,7 @@ export class Draft {
   }
   // Take the order of `places`, numbers of rows as they are now; rows left out go.
   arrange(places) {
-    if (!this.bar) {
+    if (!this.ownSeams) {
       const items = this.items();
       return this.put(places.map((p) => items[p]));
     }
@@ -142,25 +159,25 @@ export class Draft {
   }
   remove(index) { this.arrange(this.rows(null).map((_, i) => i).filter((i) => i !== index)); }
   travel(index, word) {
-    if (this.bar) this.list("weld")[index].travel = word;
+    if (this.ownSeams) this.list("weld")[index].travel = word;
     else {
       const items = this.items();
       items[index].travel = word;
       this.put(items);
     }
   }
-  // The other way round; gives the new word, null where the server has not said the directions yet.
+  // Reverses a travel; gives the new word, null where the server has not said the directions yet.
   reverse(index, check) {
     const row = this.rows(check)[index];
-    const found = this.bar ? null : seamOf(check, row.seam);
-    const word = this.bar ? TURNED[row.travel] : found && found.directions[row.travel];
+    const found = seamOf(check, row.seam);
+    const word = this.ownSeams ? travelsOf(check, row.seam)[row.travel] : found && found.directions[row.travel];
     if (!word) return null;
     this.travel(index, word);
     return word;
   }
   // Seams of the joint that are not welded yet, with the passes that are left.
   left(check) {
-    if (this.bar || !check) return [];
+    if (this.ownSeams || !check) return [];
     const heads = this.items().map((i) => i.head);
     const out = [];
     for (const seam of check.seams) {
@@ -176,4 +193,5 @@ export class Draft {
   add(head, direction) { this.put([...this.items(), { head, travel: direction }]); }
 }
 
+const travelsOf = (check, name) => (check && check.travels && check.travels[name]) || {};
 export const seamOf = (check, name) => check && check.seams.find((x) => x.name === name);

@@ -1,9 +1,8 @@
 // Fields of the set-up, as the keys of a case file have them: text, words, numbers with their units.
-import { h } from "./tools.js";
+import { h, say } from "./tools.js";
+import { converted, isFraction, partner, split, valueOf } from "./units.js";
 
 const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
-// What is typed: digits with their points and commas, then a unit or nothing.
-const NUMBER = /^\s*([-+−]?[\d.,]*\d[\d.,]*(?:e[-+]?\d+)?)\s*(.*)$/i;
 const PLAIN = /^[-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?$/i;
 const THOUSANDS = /^[-+−]?[1-9]\d{0,2}(?:(?:,\d{3}){2,}(?:\.\d+)?|(?:,\d{3})+\.\d+)(?:e[-+]?\d+)?$/i;
 const TWO_WAYS = /^[-+−]?[1-9]\d*,\d{3}(?:e[-+]?\d+)?$/i; // 1,500 is 1500 to some and 1.5 to others
@@ -18,7 +17,7 @@ export class Fields {
     const title = this.control({ key: "title", label: "name of this case", type: "text", top: true }, "", null);
     const parts = draft.form.sections.map((section) => this.section(section));
     const active = document.activeElement, had = this.ui.form.contains(active) ? active : null;
-    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), title, ...parts, list,
+    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), this.ui.edits, title, ...parts, list,
       h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
     this.places();
     this.messages();
@@ -40,7 +39,7 @@ export class Fields {
   unclear(said) {
     const found = [];
     for (const input of this.ui.form.querySelectorAll(".quantity input, .number input, .whole input")) {
-      const [, number] = NUMBER.exec(input.value) || [];
+      const [number] = split(input.value) || [];
       if (!TWO_WAYS.test(number || "")) continue;
       const { place, entry, index } = input.closest(".field").dataset, [section, key] = place.split("|");
       found.push({ section, key, name: entry || (index === "" ? "" : String(Number(index) + 1)),
@@ -57,10 +56,10 @@ export class Fields {
     if (section.many) {
       entries.forEach((_, i) => inner.append(this.entry(section, i)));
       inner.append(h("button", { type: "button", class: "plain", "data-stop": `add ${id}`,
-        text: `Add ${{ weld: draft.bar ? "a bead" : "a weld of its own", gauge: "a gauge", clamp: "a clamp", tack: "a tack" }[id]}`,
+        text: `Add ${{ weld: draft.ownSeams ? "a bead" : "a weld with values of its own", gauge: "a gauge", clamp: "a clamp", tack: "a tack" }[id]}`,
         onclick: () => { draft.addEntry(id); this.changed(true); } }));
     } else inner.append(this.fields(section, null));
-    const wanted = this.open[id] ?? (FIRST_OPEN.has(id) && !(id === "weld" && !draft.bar));
+    const wanted = this.open[id] ?? (FIRST_OPEN.has(id) && !(id === "weld" && !draft.ownSeams));
     const count = section.many ? ` (${entries.length})` : "";
     return h("details", { open: wanted, class: "section", "data-section": id,
       ontoggle: (e) => { this.open[id] = e.target.open; } },
@@ -69,11 +68,11 @@ export class Fields {
 
   entry(section, i) {
     const name = this.draft.get(section.key, "name", i) || `${i + 1}`;
-    const word = { weld: this.draft.bar ? "Bead" : "Weld", gauge: "Gauge", clamp: "Clamp", tack: "Tack" }[section.key];
+    const word = { weld: this.draft.ownSeams ? "Bead" : "Weld", gauge: "Gauge", clamp: "Clamp", tack: "Tack" }[section.key];
     return h("fieldset", { class: "entry" }, h("legend", { text: `${word} ${name}` }),
       h("button", { type: "button", class: "plain drop", "data-stop": `remove ${section.key} ${i}`, "aria-label": `Remove ${word.toLowerCase()} ${name}`, text: "Remove",
         onclick: () => {
-          if (section.key === "weld" && this.draft.bar) this.draft.remove(i);
+          if (section.key === "weld" && this.draft.ownSeams) this.draft.remove(i);
           else this.draft.removeEntry(section.key, i);
           this.changed(true);
         } }), this.fields(section, i));
@@ -109,7 +108,7 @@ export class Fields {
       if (field.top) draft.tables[field.key] = v;
       else draft.set(section, field.key, v, index);
       if (open) this.open[this.rareName(section, index)] = open;
-      this.changed(false, field.key === "name");
+      this.changed(false, field.key === "name", id);
     };
     const describe = { id, "aria-describedby": `${id}-m${field.remark ? ` ${id}-r` : ""}` };
     const input = typeof value === "object" && value !== null ? this.fixed(value, describe)
@@ -151,36 +150,41 @@ export class Fields {
   }
   as_whole(...args) { return this.as_number(...args); }
 
-  // A number with its unit. A unit typed behind the number counts; another unit chosen converts.
+  // A number with its unit, shown in the units of the page's switch. A unit typed behind the number
+  // counts; one chosen after a number was typed relabels it, else it converts what was there.
   as_quantity(field, value, put, describe) {
-    const offered = this.begin.units[field.unit];
-    const found = NUMBER.exec(value ?? ""), example = NUMBER.exec(field.example || "");
-    let unit = (found && found[2]) || (example && example[2]) || offered[0].unit;
+    const offered = this.begin.units[field.unit], of = (u) => offered.find((x) => x.unit === u);
+    const found = split(value), example = split(field.example);
+    const written = (found && found[1]) || (example && example[1]) || offered[0].unit;
+    const full = found && found[1] && of(written) ? valueOf(clear(found[0]) ?? "x") : NaN; // of what stands in the case
+    let unit = this.typed.has(describe.id) || (found && !Number.isFinite(full)) ? written : partner(written);
+    if (!of(unit)) unit = written;
+    const as = (u) => (u === written || !Number.isFinite(full) ? found && found[0] : converted(full, of(written), of(u)));
     const units = offered.map((u) => u.unit);
     if (!units.includes(unit)) units.push(unit);
-    const number = h("input", { ...describe, type: "text", inputmode: "decimal", autocomplete: "off",
-      value: found ? found[1] : value ?? "", placeholder: example ? example[1] : "" });
+    const number = h("input", { ...describe, type: "text", inputmode: "text", autocomplete: "off",
+      value: found ? as(unit) : value ?? "", placeholder: !example ? "" : example[1] === unit || !of(unit) || !of(example[1]) ? example[0] : converted(Number(example[0]), of(example[1]), of(unit)) });
     const word = (u) => u.replace(/^deg(.)/, "°$1");
     const select = units.length < 2 ? h("span", { class: "unit", text: word(unit) })
       : h("select", { class: "unit", "aria-label": `unit of ${field.label}` },
         units.map((u) => h("option", { value: u, text: word(u), selected: u === unit })));
     const read = () => {
-      const typed = number.value.trim().replace("−", "-"), parts = NUMBER.exec(typed);
+      const typed = number.value.trim().replace("−", "-"), parts = split(typed);
       if (!typed) put(undefined);
-      else if (parts && /^([a-zµμ°].*)?$/i.test(parts[2])) {
-        put(`${clear(parts[1]) ?? parts[1]} ${parts[2] || unit}`); // what is not clear is no number to the server either
+      else if (parts && /^([a-zµμ°].*)?$/i.test(parts[1])) {
+        put(`${clear(parts[0]) ?? parts[0]} ${parts[1] || unit}`); // what is not clear is no number to the server either
       } else put(typed);
     };
-    number.addEventListener("input", read);
+    number.addEventListener("input", () => { this.typed.add(describe.id); read(); });
     select.addEventListener("change", () => {
-      const parts = NUMBER.exec(number.value.trim()), from = offered.find((u) => u.unit === unit);
-      const to = offered.find((u) => u.unit === select.value);
-      const clean = parts && !parts[2] ? clear(parts[1]) : null;
-      if (clean !== null && from && to) {
-        const si = Number(clean) * from.factor + from.shift;
-        number.value = String(Number(((si - to.shift) / to.factor).toPrecision(6)));
-      }
+      const was = unit, parts = split(number.value.trim());
       unit = select.value;
+      if (!parts || parts[1]) return;
+      if (this.typed.has(describe.id) || !of(was)) {
+        say(`${number.value} ${word(unit)}`);
+        return read();
+      }
+      number.value = as(unit);
       read();
     });
     return h("span", { class: "measured" }, number, select);
@@ -190,6 +194,7 @@ export class Fields {
 // A typed number as a case file has it; null where it can be read two ways or not at all.
 function clear(number) {
   const typed = number.replace("−", "-");
+  if (isFraction(typed)) return typed.replace(/\s*\/\s*/, "/");
   if (THOUSANDS.test(typed)) return typed.replaceAll(",", "");
   return PLAIN.test(typed) && !TWO_WAYS.test(typed) ? typed.replace(",", ".") : null;
 }
@@ -197,6 +202,8 @@ function clear(number) {
 function plainNumber(text) {
   const typed = text.trim();
   if (!typed) return undefined;
+  const share = /^([\d.,]+)\s*%$/.exec(typed), percent = share && clear(share[1]);
+  if (percent) return Number((Number(percent) / 100).toPrecision(12));
   const clean = clear(typed);
   return clean !== null && Number.isFinite(Number(clean)) ? Number(clean) : typed;
 }

@@ -33,7 +33,7 @@ export class PartView {
     } else this.turned[1] = this.lift(this.turned[1]); // the way up may be another
     this.draw();
   }
-  // `chosen`: numbers by seam while the order is being clicked, else null
+  // `chosen`: numbers by seam while the sequence is being clicked, else null
   marks(chosen, armed) { this.chosen = chosen; this.armed = armed; this.draw(); }
 
   grab(e) {
@@ -206,8 +206,8 @@ export class PartView {
     const shown = this.chosen ? chosen : number;
     const colour = shown || !this.chosen ? weld.colour || "var(--border)" : "var(--border)";
     const name = weld.name === weld.seam ? weld.name : `${weld.name} (${weld.seam})`;
-    const label = this.armed ? `${name}: ${shown ? `number ${shown}` : "not in the order yet"}; choose it next`
-      : `${name}: ${number ? `weld ${number}, turn it round` : "not welded, add it"}`;
+    const label = this.armed ? `${name}: ${shown ? `number ${shown}` : "not in the sequence yet"}; choose it next`
+      : `${name}: ${number ? `weld ${number}, reverse its travel` : "not welded, add it"}`;
     const group = s("g", { class: `seam${behind ? " behind" : ""}`, tabindex: 0, role: "button",
       "aria-label": label, "data-seam": weld.seam, "data-key": `${weld.seam}|${weld.name}`,
       onclick: () => this.onSeam(weld.seam, weld.name),

@@ -1,29 +1,35 @@
-// Set-up: fields on the left, the part with its welds, their order, and what it all means.
+// Set-up: fields on the left, the part with its welds, their sequence, and what it all means.
 import { copyOf } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
 import { PartView } from "./part.js";
+import { onUnits, shown } from "./units.js";
 
 export class Setup extends Fields {
   constructor(draft, begin, go) {
     super();
-    Object.assign(this, { draft, begin, go, check: null, choosing: null, open: {}, serial: 0, unanswered: true });
+    Object.assign(this, { draft, begin, go, check: null, choosing: null, open: {}, serial: 0, unanswered: true, typed: new Set() });
     this.view = new PartView((seam, name) => this.pickSeam(seam, name));
     this.soon = later(() => this.ask(), 220);
     this.helper = newest();
     this.root = this.build();
+    this.root.addEventListener("keydown", (e) => this.shortcut(e));
+    onUnits(() => { this.typed.clear(); this.form(); if (this.lastWords) this.meaning(this.lastWords); }, () => this.begin.setup === this);
+    begin.setup = this;
     this.form();
+    this.edits();
   }
 
   build() {
     this.ui = {
       form: h("form", { class: "fields", "aria-label": "Sizes and process", onsubmit: (e) => e.preventDefault() }),
-      order: h("section", { class: "panel order", "aria-label": "Order of the welds" }),
+      order: h("section", { class: "panel order", "aria-label": "Sequence of the welds" }),
       meaning: h("section", { class: "panel meaning", "aria-label": "What this case means" }),
+      edits: h("p", { class: "edits" }),
       tell: h("p", { class: "tell", role: "status" }),
-      look: h("button", { type: "button", class: "second", text: "Quick look", title: "Coarsest mesh: which way, not for numbers",
+      look: h("button", { type: "button", class: "second", text: "Preview", title: "Grade sketch in long steps: which way it moves, not for numbers",
         onclick: () => this.start("look") }),
-      rough: h("button", { type: "button", class: "second", text: "Rough run", title: "Coarse mesh: which way and which order",
+      rough: h("button", { type: "button", class: "second", text: "Coarse run", title: "Grade coarse: which way and which sequence",
         onclick: () => this.start("rough") }),
       run: h("button", { type: "button", class: "first", text: "Compute", onclick: () => this.start("run") }),
       cost: h("span", { class: "cost" }),
@@ -39,17 +45,42 @@ export class Setup extends Fields {
             h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
             h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
-        h("div", { class: "two" }, this.ui.order, this.ui.meaning)),
+        h("div", { class: "two" }, this.ui.order, this.ui.meaning), cautionsPanel(this.begin.cautions)),
       h("div", { class: "actions" }, this.ui.tell, save,
         h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.ui.cost));
   }
 
   // ------------------------------------------------------------ what it means
-  changed(rebuild, names) {
-    this.draft.keep();
+  // `place`: id of the field that is typed in
+  changed(rebuild, names, place) {
+    this.draft.note(place);
     if (rebuild) this.form();
     if (rebuild || names) this.order();
+    this.edits();
     this.soon();
+  }
+  edits() {
+    const { past, ahead } = this.draft.history;
+    const button = (word, sign, list, work, keys) => h("button", { type: "button", class: "plain", "data-key": word, text: `${sign} ${word}`, title: keys,
+      disabled: !list.length, onclick: work });
+    renew(this.ui.edits, button("Undo", "↶", past, () => this.goBack(false), "Ctrl+Z"), button("Redo", "↷", ahead, () => this.goBack(true), "Ctrl+Shift+Z"));
+  }
+  goBack(forward) {
+    if (!(forward ? this.draft.redo() : this.draft.undo())) return;
+    this.choosing = null;
+    this.view.marks(null, false);
+    this.typed.clear();
+    this.form();
+    this.order();
+    this.edits();
+    this.soon();
+    say(forward ? "Redone" : "Undone");
+  }
+  shortcut(e) {
+    const key = e.key.toLowerCase();
+    if (!(e.ctrlKey || e.metaKey) || e.altKey || (key !== "z" && key !== "y")) return;
+    e.preventDefault();
+    this.goBack(key === "y" || e.shiftKey);
   }
 
   async ask() {
@@ -139,6 +170,7 @@ export class Setup extends Fields {
   }
 
   meaning(words) {
+    this.lastWords = words;
     const { meaning, cost } = this.ui;
     cost.textContent = words && words.cost ? words.cost.replace(" (good to a factor of two)", "") : "";
     if (!words) {
@@ -150,15 +182,12 @@ export class Setup extends Fields {
       ["Weld", "Starts", "Arc on", "Heat input"].map((t) => h("th", { scope: "col", text: t })))),
       h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: w.name }),
         h("td", { text: w.start === null ? w.rule : `${Math.round(w.start)} s` }), h("td", { text: `${w.duration.toFixed(w.duration < 10 ? 1 : 0)} s` }),
-        h("td", { text: `${w.heat_input.toFixed(2)} kJ/mm` }))))));
+        h("td", { text: heatText(w.heat_input) }))))));
     renew(meaning, h("h2", { text: "What this means" }), this.strip(), heat,
       words.fault ? h("p", { class: "mistake", "data-key": "fault", text: words.fault }) : null,
       h("details", { "data-key": "words", open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
         h("summary", { text: "The whole case in words" }),
-        h("ul", { class: "lines" }, (words.lines || ["reading the case …"]).map((line) => h("li", { class: line.startsWith("     ") ? "deep" : line.startsWith("  ") ? "in" : "", text: line.trim() })))),
-      h("details", { class: "cautions", "data-key": "care", open: this.open.care ?? false, ontoggle: (e) => { this.open.care = e.target.open; } },
-        h("summary", { text: "Before anyone strikes an arc" }),
-        h("ul", {}, this.begin.cautions.map((c) => h("li", { text: c })))));
+        h("ul", { class: "lines" }, (words.lines || ["reading the case …"]).map((line) => h("li", { class: line.startsWith("     ") ? "deep" : line.startsWith("  ") ? "in" : "", text: line.trim() })))));
   }
 
   // Arc times as bars, as far as they are known before the run.
@@ -190,27 +219,27 @@ export class Setup extends Fields {
       h("select", { "aria-label": `travel of ${row.label}`, onchange: (e) => { draft.travel(i, e.target.value); this.changed(true); } },
         (row.directions.includes(row.travel) ? row.directions : [row.travel, ...row.directions]).map((w) => h("option", { value: w, text: w || "?", selected: w === row.travel }))),
       h("span", { class: "keys" },
-        button("⇄", `turn ${row.label} round`, () => this.turnRound(i)),
+        button("⇄", `reverse ${row.label}`, () => this.turnRound(i)),
         button("▲", `weld ${row.label} earlier`, () => this.shift(i, -1), i === 0),
         button("▼", `weld ${row.label} later`, () => this.shift(i, 1), i === rows.length - 1),
-        button("✕", draft.bar ? `remove ${row.label}` : `leave ${row.label} unwelded`, () => { draft.remove(i); say(`${row.label} removed`); this.changed(true); }, rows.length < 2)));
+        button("✕", draft.ownSeams ? `remove ${row.label}` : `leave ${row.label} unwelded`, () => { draft.remove(i); say(`${row.label} removed`); this.changed(true); }, rows.length < 2)));
     const left = draft.left(this.check);
-    renew(this.ui.order, h("h2", { text: "Order and travel" }),
-      h("p", { class: "note", text: clicked ? `Click the welds on the part in the order you want (${clicked.length} of ${rows.length}).`
-        : "Click a weld on the part to turn its travel round." }),
+    renew(this.ui.order, h("h2", { text: "Sequence and travel" }),
+      h("p", { class: "note", text: clicked ? `Click the welds on the part in the sequence you want (${clicked.length} of ${rows.length}).`
+        : "Click a weld on the part to reverse its travel." }),
       (this.loose || []).map((m, i) => h("p", { class: "mistake", "data-key": `fault ${i}`, text: [m.section && m.section !== "schedule" ? m.section : "", m.name, m.text].filter(Boolean).join(" ") })),
       h("ol", { class: "turns" }, rows.map(line)),
       left.length ? h("p", { class: "left", "data-key": "left" }, "Not welded: ", left.map((x) => h("button", { type: "button", class: "plain", "data-key": x.head,
         text: `add ${x.head.replace("/", ", pass ")}`, onclick: () => this.addSeam(x) }))) : null,
       h("p", { class: "buttons", "data-key": "buttons" }, clicked
-        ? h("button", { type: "button", class: "plain", text: "Keep the old order", onclick: () => this.choose(null) })
-        : h("button", { type: "button", class: "plain", text: "Set the order by clicking", disabled: rows.length < 2, onclick: () => this.choose([]) })));
+        ? h("button", { type: "button", class: "plain", text: "Cancel", onclick: () => this.choose(null) })
+        : h("button", { type: "button", class: "plain", text: "Set the sequence by clicking", disabled: rows.length < 2, onclick: () => this.choose([]) })));
   }
   choose(list) {
     this.choosing = list;
     this.view.marks(list && this.chosenMarks(), Boolean(list));
     this.order();
-    if (list && !list.length) say("Choose the welds in order");
+    if (list && !list.length) say("Choose the welds one after another");
   }
   chosenMarks() {
     const rows = this.draft.rows(this.check);
@@ -273,8 +302,20 @@ export class Setup extends Fields {
   async save() {
     try {
       const { text } = await ask("/api/case", this.draft.whole());
-      saveText(`${this.draft.kind}.toml`, text, "application/toml");
+      saveText(`${fileName(this.draft.tables.title) || this.draft.kind}.toml`, text, "application/toml");
       say("case file saved");
     } catch (error) { this.tell(error.message, true); }
   }
 }
+
+// The cautions, open for all to see.
+export function cautionsPanel(cautions) {
+  return h("section", { class: "panel cautions", "aria-label": "Cautions" }, h("h2", { text: "Cautions" }),
+    h("ul", {}, cautions.map((c) => h("li", { text: c }))));
+}
+function heatText(perMm) {
+  const [value, unit] = shown(perMm, "kJ/mm");
+  return `${value.toFixed(value < 10 ? 2 : 1)} ${unit}`;
+}
+// A title as the name of a file.
+const fileName = (title) => String(title || "").trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "").slice(0, 60);

@@ -88,7 +88,7 @@ export async function ask(path, body) {
   return data;
 }
 
-// The same again until the other side has time, unless `stale` says that nobody waits for it now.
+// The same again until the other side has time, unless `stale` says that it is not asked for any more.
 export async function askPatiently(path, body, stale, told) {
   for (let wait = 700; ; wait = Math.min(2 * wait, 6000)) {
     try {
@@ -98,7 +98,7 @@ export async function askPatiently(path, body, stale, told) {
       if (told) told(error.message);
     }
     await new Promise((done) => setTimeout(done, wait));
-    if (stale()) throw new Refused("nobody waits for it", 503, {});
+    if (stale()) throw new Refused("not asked for any more", 503, {});
   }
 }
 
@@ -159,4 +159,4 @@ export function saveText(name, text, type) {
 
 export const STATES = { waiting: "waiting", running: "computing", drawing: "solved, drawing pictures",
   done: "done", stopped: "stopped", failed: "failed" };
-export const KINDS = { look: "quick look", rough: "rough run", run: "computed" };
+export const KINDS = { look: "preview", rough: "coarse run", run: "computed" };

@@ -1,0 +1,79 @@
+"""What the page calls the keys of a case file, where the key itself is no plain word.
+
+`HEADS` names the sections, `LABELS` the fields: by section and key, or by key where it is the same
+everywhere.
+"""
+
+from __future__ import annotations
+
+HEADS = {
+    "part": "Part", "hold": "Clamping", "weld": "Welds", "preset": "Tilt given before welding",
+    "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",
+    "clamp": "More clamps", "tack": "Tacks", "arc": "Arc", "schedule": "Pauses",
+}  # fmt: skip
+LABELS = {
+    ("part", "up"): "up in the workshop",
+    ("part", "clock"): "clock positions start at",
+    ("part", "depth"): "depth to fuse",
+    ("part", "scale"): "unit of the file",
+    ("hold", "kind"): "clamped by",
+    ("hold", "length"): "clamped length",
+    ("hold", "release"): "clamp opens",
+    ("weld", "face"): "face",
+    ("weld", "line"): "bead runs",
+    ("weld", "pass"): "pass number",
+    ("weld", "pattern"): "pattern along the seam",
+    ("weld", "segment"): "length of one stretch",
+    ("weld", "filler"): "lays metal",
+    ("preset", "lean_x"): "tilt toward +x",
+    ("preset", "lean_y"): "tilt toward +y",
+    ("preset", "lean_z"): "tilt toward +z",
+    ("gauge", "up"): "up on the target is",
+    ("gauge", "direction"): "reads along",
+    ("gauge", "size"): "spot size",
+    ("clamp", "kind"): "sort of clamp",
+    ("clamp", "on"): "closes",
+    ("clamp", "off"): "opens",
+    ("tack", "size"): "tack leg",
+    ("tack", "arc"): "laid with the arc",
+    ("schedule", "pause"): "pause after each weld",
+    ("schedule", "interpass"): "or wait until below (interpass)",
+    ("schedule", "cooling_film_coefficient"): "forced cooling, heat loss to air",
+    ("solve", "model"): "metal",
+    ("solve", "end"): "computed until",
+    "aim": "beam points along",
+    "ambient": "air temperature",
+    "companion": "second run for the estimated error",
+    "conductance": "heat contact of the clamp",
+    "crater": "crater fill time",
+    "depth": "heat source, depth",
+    "dwell": "wait at the start",
+    "emissivity": "heat radiation (emissivity)",
+    "film_coefficient": "heat loss to air",
+    "front_length": "heat source, ahead",
+    "half_width": "heat source, half width",
+    "rear_length": "heat source, behind",
+    "shrinkage_across": "shrinkage across (elastic)",
+    "shrinkage_along": "shrinkage along (elastic)",
+    "start": "starts",
+    "throw": "target distance",
+    "turning": "rotational stiffness",
+    "weave": "weave, each side",
+    "weave_rate": "weaves per second",
+}
+
+
+def label_of_field(section: str, key: str) -> str:
+    """What a field is called.
+
+    Parameters
+    ----------
+    section, key : str
+        Of a case file.
+
+    Returns
+    -------
+    str
+        A few plain words.
+    """
+    return LABELS.get((section, key)) or LABELS.get(key) or key.replace("_", " ")
