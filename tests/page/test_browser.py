@@ -142,7 +142,7 @@ def test_the_whole_way(address):
         page.get_by_role("button", name="weld B earlier").click()
         assert order(page) == [("B", "up"), ("A", "up")]
         assert page.input_value("#f-weld-1-start") == "5 s after B"  # the rule stays with its turn
-        page.get_by_role("button", name="Set the order by clicking").click()
+        page.get_by_role("button", name="Set the sequence by clicking").click()
         page.locator(".seam[data-seam=A]").press("Enter")
         page.locator(".seam[data-seam=B]").press("Enter")
         assert order(page) == [("A", "up"), ("B", "up")]
@@ -154,15 +154,15 @@ def test_the_whole_way(address):
         shot(page, "3_setup")
         no_sideways_scroll(page)
 
-        # a quick look, said to be for playing
-        page.get_by_role("button", name="Quick look").click()
+        # a preview, said to be not for numbers
+        page.get_by_role("button", name="Preview").click()
         page.wait_for_selector("text=Not for numbers", timeout=WAIT)
         page.wait_for_selector(".wv-stage canvas")
         shot(page, "4_look")
         no_sideways_scroll(page)
 
         # the whole run: progress, the part and its spot while it computes, a reload in the middle
-        page.get_by_role("button", name="Compute it properly").click()
+        page.get_by_role("button", name="Compute").click()
         page.wait_for_selector(".badge.running", timeout=WAIT)
         page.wait_for_selector(".stage .wv-target svg", timeout=WAIT)
         shot(page, "5_running")
@@ -175,12 +175,12 @@ def test_the_whole_way(address):
         assert page.locator(".wv-readout").inner_text() != before
         shot(page, "6_played")
 
-        # what if: as a rough run of the same case, side by side
+        # what if: as a coarse run of the same case, side by side
         page.go_back()
         page.wait_for_selector("text=Not for numbers")
-        page.get_by_role("button", name="Rough run").click()
-        page.wait_for_selector("text=Where it ends, roughly", timeout=WAIT)
-        page.select_option("#change", label="A the other way round")
+        page.get_by_role("button", name="Coarse run").click()
+        page.wait_for_selector("text=Where it ends, at grade coarse", timeout=WAIT)
+        page.select_option("#change", label="A with reverse travel")
         page.get_by_role("button", name="Try it side by side").click()
         page.wait_for_selector(".compare .readings", timeout=WAIT)
         assert page.locator(".pair .wv-stage canvas").count() == 2
@@ -260,7 +260,7 @@ def test_keys_alone_reach_everything(address):
         page.keyboard.press("Tab")
         first = page.evaluate("document.activeElement.tagName")
         assert first in ("INPUT", "SUMMARY", "A", "BUTTON")
-        page.get_by_role("button", name="turn front round").press("Enter")
+        page.get_by_role("button", name="reverse front").press("Enter")
         assert order(page)[0] == ("front", "-x")
         page.get_by_role("button", name="weld front later").press(" ")
         assert [who for who, _ in order(page)][:2] == ["back", "front"]

@@ -119,7 +119,7 @@ def test_stop_takes_a_slow_click_and_keeps_the_focus(opened):
     page.mouse.up()
     page.wait_for_selector(".badge.stopped")
     assert asked == [f"jobs/{JOB['id']}/stop"]
-    assert page.evaluate(FOCUS) == "Go on"
+    assert page.evaluate(FOCUS) == "Resume"
     assert [e for e in heard.errors if "404" not in e] == []  # a stopped look has no words
 
 
@@ -127,10 +127,10 @@ def test_the_order_keeps_the_focus_over_an_answer(opened):
     page, heard, _ = opened
     set_up(page, "plate tee")
     for name, key, then in (
-        ("weld front later", "Enter", "turn front round"),  # last now: later is off
-        ("weld front earlier", "Enter", "turn front round"),  # first again
-        ("turn front round", "Enter", "turn front round"),
-        ("turn back round", " ", "turn back round"),
+        ("weld front later", "Enter", "reverse front"),  # last now: later is off
+        ("weld front earlier", "Enter", "reverse front"),  # first again
+        ("reverse front", "Enter", "reverse front"),
+        ("reverse back", " ", "reverse back"),
     ):
         page.get_by_role("button", name=name).press(key)
         assert page.evaluate(FOCUS) == then
@@ -145,7 +145,7 @@ def test_the_order_keeps_the_focus_over_an_answer(opened):
         settle(page)
     page.get_by_role("button", name="leave front unwelded").press("Enter")
     settle(page)
-    assert page.evaluate(FOCUS) == "turn back round"  # the last one cannot be left out
+    assert page.evaluate(FOCUS) == "reverse back"  # the last one cannot be left out
     page.get_by_role("button", name="add front").press("Enter")
     settle(page)
     assert page.evaluate("document.activeElement !== document.body")
@@ -318,8 +318,8 @@ def test_a_job_refused_on_the_watch_view_is_told_beside_its_button(opened):
     page.wait_for_selector("#change")
     here = page.evaluate("location.hash")
     panels = {
-        "Compute it properly": "words",
-        "Rough run": "words",
+        "Compute": "words",
+        "Coarse run": "words",
         "Try it side by side": "what if",
     }
     for word, panel in panels.items():
@@ -334,7 +334,7 @@ def test_a_job_refused_on_the_watch_view_is_told_beside_its_button(opened):
         assert page.evaluate(FOCUS) == word and page.evaluate("location.hash") == here
     assert [s["kind"] for s in sent] == ["run"] * 2 + ["rough"] * 2 + ["look"] * 2
     answers[:] = [503, 200]
-    page.get_by_role("button", name="Compute it properly").click()
+    page.get_by_role("button", name="Compute").click()
     page.wait_for_url(f"**/#watch/{JOB['id']}")
     assert [e for e in heard.errors if "503" not in e and "400" not in e and "404" not in e] == []
 
@@ -449,7 +449,7 @@ def test_a_refused_number_keeps_its_unit(opened):
     unit.select_option("in/min")
     for typed in ("1,500", "1,50,000"):
         field.fill(typed)
-        page.get_by_role("button", name="turn A round").click()  # builds the form again
+        page.get_by_role("button", name="reverse A").click()  # builds the form again
         assert (field.input_value(), unit.input_value()) == (typed, "in/min")
         assert kept("weld", "speed", 0) == f"{typed} in/min"
         page.locator("#f-weld-0-speed-m").wait_for(state="visible")
@@ -482,7 +482,7 @@ def test_commas_that_can_only_part_thousands_are_read_so(opened):
         assert message.inner_text().startswith(f"{typed.split()[0]} can be read two ways: ")
     field.fill("1,200.5")
     page.get_by_label("unit of length").first.select_option("in")
-    assert (field.input_value(), kept("part", "length")) == ("47.2638", "47.2638 in")
+    assert (field.input_value(), kept("part", "length")) == ("1,200.5", "1200.5 in")  # it was typed: relabelled
     field.fill("200 mm")
     settle(page)
     assert message.is_hidden() and heard.errors == []
@@ -505,15 +505,15 @@ def test_what_is_seldom_changed_stays_open(opened):
     assert len(first) > 1 and not any(first.values())
     page.locator("fieldset:has(#f-weld-0-name) details.rare summary").click()
     name, other = list(first)[:2]
-    page.get_by_role("button", name=f"turn {name} round").click()
+    page.get_by_role("button", name=f"reverse {name}").click()
     assert shown() == {**first, name: True}
     page.get_by_role("button", name=f"weld {name} later").click()
     assert shown() == {**first, name: True} and list(shown())[1] == name
     page.fill("#f-weld-1-name", "Z")
-    page.get_by_role("button", name=f"turn {other} round").click()
+    page.get_by_role("button", name=f"reverse {other}").click()
     assert shown()["Z"] and not shown()[other]
     page.locator("fieldset:has(#f-weld-1-name) details.rare summary").click()
-    page.get_by_role("button", name=f"turn {other} round").click()
+    page.get_by_role("button", name=f"reverse {other}").click()
     assert not any(shown().values())
     settle(page)
     assert heard.errors == []

@@ -1,4 +1,4 @@
-"""Quick look and rough run of a case into a run folder that everything else can read.
+"""Preview and coarse run of a case into a run folder that everything else can read.
 
 How they are computed is in `simulation.preview`.
 """
@@ -26,10 +26,10 @@ from weldsim.simulation.state import State
 
 MOST_FRAMES = 12  # besides the end of each arc
 NOTES = {
-    "look": "Quick look: plastic model on the coarsest mesh, no error estimate. It shows which way "
-    "and which order, not how much",
-    "rough": "Rough run: plastic model on a coarse mesh, no error estimate. It shows which way and "
-    "which order, not how much",
+    "look": "Preview: plastic model at grade sketch in long steps, no estimated error. It shows which "
+    "way and which sequence, not how much",
+    "rough": "Coarse run: plastic model at grade coarse, no estimated error. It shows which way and "
+    "which sequence, not how much",
 }
 
 
@@ -113,7 +113,7 @@ def _finish(
 
 
 def warm_up() -> None:
-    """Load and compile what a quick look needs, so that the first one is as fast as the next."""
+    """Load and compile what a preview needs, so that the first one is as fast as the next."""
     text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
     model = preview_model(parse_case(text, "bar.toml"))
     for _ in islice(equilibrium_states(model), 3):

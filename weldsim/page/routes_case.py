@@ -12,7 +12,7 @@ from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
 from weldsim.page.case_form import messages_of, wrong_sections
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import SCRIPTS
-from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.cautions import CAUTIONS, DEFER, closing
 
 
 def begin(bench: Bench, asked: Asked) -> Answer:
@@ -21,7 +21,7 @@ def begin(bench: Bench, asked: Asked) -> Answer:
         "kinds": [{"kind": k, "label": fields.label_of(k)} for k in KINDS
                   if k not in fields.FROM_FILE],
         "from_file": list(fields.FROM_FILE), "units": fields.units_offered(),
-        "cautions": [*CAUTIONS, DEFER], "notes": NOTES, "scripts": list(SCRIPTS),
+        "cautions": [*CAUTIONS, DEFER], "caution": closing("run", "Set-up"), "notes": NOTES, "scripts": list(SCRIPTS),
     }  # fmt: skip
 
 

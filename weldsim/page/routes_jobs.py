@@ -17,10 +17,10 @@ MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has
 
 
 def ask_job(bench: Bench, asked: Asked) -> Answer:
-    """Put a case into the queue, as a run, a rough run or a quick look."""
+    """Put a case into the queue, as a run, a coarse run or a preview."""
     body, kind = asked.body, asked.body.get("kind")
     if kind not in ("run", *PREVIEWS):
-        raise WeldsimError("a job is a run, a rough run or a look")
+        raise WeldsimError("a job is a run, a coarse run or a preview")
     try:
         text, where = bench.form_text(body)
     except CaseError as error:

@@ -48,13 +48,15 @@ _FIRST = {
 }
 
 
-def closing(verb: str) -> Words:
+def closing(verb: str, listed: str = "weldsim check") -> Words:
     """The line of caution and deferral with which a verb's answer ends.
 
     Parameters
     ----------
     verb : str
         Of the command line: run, why, plan, next, preset or correct.
+    listed : str, optional
+        Where all cautions stand.
 
     Returns
     -------
@@ -63,9 +65,9 @@ def closing(verb: str) -> Words:
     """
     return words(
         "Caution: {}. A computed answer is a prediction and approves nothing: local codes, "
-        "qualified welding procedures and a licensed engineer decide (all cautions: weldsim "
-        "check).",
+        "qualified welding procedures and a licensed engineer decide (all cautions: {}).",
         _FIRST[verb],
+        listed,
     )
 
 

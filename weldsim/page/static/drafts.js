@@ -13,13 +13,18 @@ function write(store, key, value) {
 }
 
 // Keeps a draft for this tab and, once something was changed in it, on the shelf.
-export function keepDraft(kept, edited) {
-  write(sessionStorage, OPEN, kept);
+export function keepDraft(kept, edited, changed = Date.now()) {
+  write(sessionStorage, OPEN, { ...kept, changed: edited ? changed : null });
   if (!edited) return;
   const shelf = read(localStorage, SHELF, {});
-  shelf[kept.id] = { ...kept, changed: Date.now() };
+  shelf[kept.id] = { ...kept, changed: changed || Date.now() };
   for (const id of newest(shelf).slice(MOST)) delete shelf[id];
   write(localStorage, SHELF, shelf);
+}
+// Puts the case that is open in this tab on the shelf, before another takes its place.
+export function keepOpenDraft() {
+  const open = openDraft();
+  if (open && (open.changed || open.base || open.source)) keepDraft(open, true, open.changed);
 }
 export const openDraft = () => read(sessionStorage, OPEN, null);
 
@@ -38,7 +43,7 @@ export function draftsPanel(resume, labels) {
   const fill = () => {
     const shelf = read(localStorage, SHELF, {}), open = openDraft();
     const all = newest(shelf).map((id) => shelf[id]);
-    const here = open && (all.find((d) => d.id === open.id) || { ...open, changed: null });
+    const here = open && (all.find((d) => d.id === open.id) || open);
     const list = [here, ...all.filter((d) => !open || d.id !== open.id)].filter(Boolean);
     box.hidden = !list.length;
     box.replaceChildren(h("h2", { text: "Continue my draft" }), h("ul", { class: "draft-list" }, list.map((d, i) => h("li", {},

@@ -1,6 +1,8 @@
 // The page: its steps by address, the start, the queue, and what all steps share.
 import { ask, h, renew } from "./tools.js";
+import { cautionLine, setCautions } from "./cautions.js";
 import { Draft } from "./draft.js";
+import { draftsPanel, keepOpenDraft } from "./drafts.js";
 import { jointDrawing } from "./icons.js";
 import { queueTable } from "./queue.js";
 import { Setup } from "./setup.js";
@@ -38,7 +40,21 @@ function show(root, step, title) {
 
 async function newDraft(kind, tables, base, source) {
   const found = await form(kind);
+  keepOpenDraft(); // a case that is open is not lost to a click
   const draft = new Draft(kind, JSON.parse(JSON.stringify(tables || found.tables)), found, base, source);
+  draft.keep();
+  setup = null;
+  go("#setup");
+}
+
+async function draftOf(kept) {
+  const draft = new Draft(kept.kind, kept.tables, await form(kept.kind), kept.base, kept.source, kept.id);
+  draft.edited = Boolean(kept.changed);
+  return draft;
+}
+async function resumeDraft(kept) {
+  const draft = await draftOf(kept);
+  if ((Draft.kept() || {}).id !== draft.id) keepOpenDraft();
   draft.keep();
   setup = null;
   go("#setup");
@@ -48,6 +64,8 @@ async function newDraft(kind, tables, base, source) {
 async function start() {
   const fault = h("p", { class: "mistake", role: "status", hidden: true });
   const wrong = (error) => { fault.hidden = false; fault.textContent = error.message; };
+  const labels = new Map(begin.kinds.map(({ kind, label }) => [kind, label]));
+  const drafts = draftsPanel((kept) => resumeDraft(kept).catch(wrong), labels);
   const cards = begin.kinds.map(({ kind, label }) => h("li", {}, h("button", { type: "button", class: "joint",
     onclick: () => newDraft(kind).catch(wrong) }, jointDrawing(kind),
     h("strong", { text: label }), h("span", { text: LINES[kind] || "" }))));
@@ -62,7 +80,7 @@ async function start() {
     } catch (error) { wrong(error); }
   } });
   const shelf = h("div", { class: "shelf" }, h("p", { class: "note", text: "Looking into the work folder …" }));
-  show(h("div", { class: "start" }, h("h1", { text: "What is to be welded?" }),
+  show(h("div", { class: "start" }, drafts, h("h1", { text: "What is to be welded?" }),
     h("ul", { class: "joints" }, cards),
     h("section", { class: "panel" }, h("h2", { text: "Or open what is there" }),
       h("p", { class: "buttons" }, pick, h("label", { for: "pick", class: "as-button", text: "Open a case file …" }),
@@ -82,7 +100,7 @@ async function setUp() {
   if (!setup) {
     const kept = Draft.kept();
     if (!kept) return go("#start");
-    setup = new Setup(new Draft(kept.kind, kept.tables, await form(kept.kind), kept.base, kept.source), begin, go);
+    setup = new Setup(await draftOf(kept), begin, go);
   }
   show(setup.root, "setup", "Set-up");
   setup.back();
@@ -103,7 +121,7 @@ async function watch(id) {
     const newest = jobs.filter((j) => j.mine).at(-1) || jobs.at(-1);
     if (newest) { history.replaceState(null, "", `#watch/${newest.id}`); return watch(newest.id); }
     return show(h("div", { class: "start" }, h("h1", { text: "Nothing to watch yet" }), h("p", {}, "Set up a joint and take a ",
-      h("em", { text: "Quick look" }), " or a ", h("em", { text: "Rough run" }), ", or open a run from ", h("a", { href: "#start", text: "the first page" }), ".")), "watch");
+      h("em", { text: "Preview" }), " or a ", h("em", { text: "Coarse run" }), ", or open a run from ", h("a", { href: "#start", text: "the first page" }), ".")), "watch");
   }
   await viewer();
   const made = new Watch(id, go);
@@ -121,7 +139,7 @@ async function compare(a, b) {
 function queue() {
   const body = h("div", {}), fill = () => renew(body, queueTable(jobs, () => poll(true)));
   show(h("div", { class: "start" }, h("h1", { text: "Queue" }),
-    h("p", { class: "note", text: "Runs go one after another. What is under way when the page or the machine goes down resumes where it was." }), body), "queue", "Queue");
+    h("p", { class: "note", text: "Runs go one after another. What is under way when the page or the machine goes down resumes where it was." }), body, cautionLine()), "queue", "Queue");
   shown = { update: fill };
   fill();
 }
@@ -158,6 +176,7 @@ window.addEventListener("hashchange", route);
 document.querySelector(".skip").addEventListener("click", (e) => { e.preventDefault(); main.focus(); });
 try {
   begin = await ask("/api/begin");
+  setCautions(begin);
   await poll();
   await route();
 } catch (error) {

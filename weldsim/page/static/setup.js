@@ -1,4 +1,5 @@
 // Set-up: fields on the left, the part with its welds, their sequence, and what it all means.
+import { cautionsPanel } from "./cautions.js";
 import { copyOf } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
@@ -45,7 +46,7 @@ export class Setup extends Fields {
             h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
             h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
-        h("div", { class: "two" }, this.ui.order, this.ui.meaning), cautionsPanel(this.begin.cautions)),
+        h("div", { class: "two" }, this.ui.order, this.ui.meaning), cautionsPanel()),
       h("div", { class: "actions" }, this.ui.tell, save,
         h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.ui.cost));
   }
@@ -308,11 +309,6 @@ export class Setup extends Fields {
   }
 }
 
-// The cautions, open for all to see.
-export function cautionsPanel(cautions) {
-  return h("section", { class: "panel cautions", "aria-label": "Cautions" }, h("h2", { text: "Cautions" }),
-    h("ul", {}, cautions.map((c) => h("li", { text: c }))));
-}
 function heatText(perMm) {
   const [value, unit] = shown(perMm, "kJ/mm");
   return `${value.toFixed(value < 10 ? 2 : 1)} ${unit}`;

@@ -1,4 +1,5 @@
-// Watch: a run while it is computed and after, what if one weld were turned or two swapped, side by side.
+// Watch: a run while it is computed and after, what if something were changed, side by side.
+import { cautionLine } from "./cautions.js";
 import { ask, askPatiently, figure, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
 
@@ -63,7 +64,7 @@ export class Pane {
     // the button stands before what changes its width, so that it stays under the pointer
     const parts = [h("span", { "data-key": "badge", class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
     if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
-    else if (state !== "done") parts.push(this.button("Go on", "resume"));
+    else if (state !== "done") parts.push(this.button("Resume", "resume"));
     if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} ahead of it in the queue` : "next in the queue" }));
     if (state === "running" || state === "drawing") {
       parts.push(h("progress", { max: 1, value: job.share, "aria-label": "share done" }),
@@ -120,7 +121,7 @@ const sayReading = (r) => (r.component ? `${r.gauge} ${r.component.replace(/_/g,
 
 function readings(summary) {
   return h("table", { class: "readings" }, h("caption", { text: "Readings at the end" }),
-    h("thead", {}, h("tr", {}, ["Gauge", "End", "Error estimate", ""].map((t) => h("th", { scope: "col", text: t })))),
+    h("thead", {}, h("tr", {}, ["Gauge", "End", "Estimated error", ""].map((t) => h("th", { scope: "col", text: t })))),
     h("tbody", {}, summary.readings.map((r) => h("tr", {}, h("th", { scope: "row", text: sayReading(r) }),
       h("td", { text: figure(r.end) }), h("td", { text: r.error === null ? "none" : `± ${figure(r.error)}` }), h("td", { text: r.unit })))));
 }
@@ -131,7 +132,7 @@ export class Watch {
     Object.assign(this, { id, go, draft: null, fault: "", retry: 0, told: {}, busy: false });
     this.side = h("div", { class: "side" });
     this.pane = new Pane(id, false, () => this.more());
-    this.root = h("div", { class: "watch" }, this.pane.root, this.side);
+    this.root = h("div", { class: "watch" }, this.pane.root, this.side, cautionLine());
   }
   close() { clearTimeout(this.retry); this.pane.close(); }
 
@@ -161,16 +162,16 @@ export class Watch {
   }
   wordsOf(summary) {
     return h("section", { "data-key": "words", class: `panel${summary.look ? " playing" : ""}` },
-      h("h2", { text: { look: "Not for numbers", rough: "Where it ends, roughly" }[summary.look] || "Where it ends" }),
+      h("h2", { text: { look: "Not for numbers", rough: "Where it ends, at grade coarse" }[summary.look] || "Where it ends" }),
       summary.words.map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readings(summary)),
       summary.look ? h("p", { class: "buttons" },
-        summary.look === "look" ? h("button", { type: "button", class: "second", text: "Rough run", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("rough") }) : null,
-        h("button", { type: "button", class: "first", text: "Compute it properly", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("run") })) : null,
+        summary.look === "look" ? h("button", { type: "button", class: "second", text: "Coarse run", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("rough") }) : null,
+        h("button", { type: "button", class: "first", text: "Compute", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("run") })) : null,
       this.toldOf("compute"));
   }
   files(summary) {
     const missing = this.pane.job && this.pane.job.state === "drawing";
-    return h("section", { "data-key": "files", class: "panel" }, h("h2", { text: "Take along" }),
+    return h("section", { "data-key": "files", class: "panel" }, h("h2", { text: "Files" }),
       h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, h("a", { href: `/api/runs/${this.id}/file/${f}`, download: true, text: FILES[f] || f })))),
       missing ? h("p", { class: "note", "data-key": "drawing", text: "Pictures, animation and report are being drawn." }) : null,
       this.draft ? null : h("p", { class: "mistake", "data-key": "fault", text: `The case of this run cannot be changed here${this.retry ? " yet" : ""}: ${this.fault}` }),
@@ -203,7 +204,7 @@ export class Watch {
       change(draft);
       choices.push([words, draft]);
     };
-    rows.forEach((r, i) => made(`${r.label} the other way round`, (d) => d.reverse(i, this.check)));
+    rows.forEach((r, i) => made(`${r.label} with reverse travel`, (d) => d.reverse(i, this.check)));
     rows.forEach((a, i) => rows.slice(i + 1).forEach((b, k) => made(`${a.label} and ${b.label} swapped`, (d) => d.swap(i, i + 1 + k))));
     if (!choices.length) return null;
     const pick = h("select", { id: "change" }, choices.map(([words], i) => h("option", { value: i, text: words })));
@@ -213,8 +214,8 @@ export class Watch {
     };
     return h("section", { "data-key": "what if", class: "panel" }, h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick,
       h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Try it side by side", "aria-disabled": this.busy && "true", onclick: go })), this.toldOf("what if"),
-      h("p", { class: "note", text: { look: "As a quick look, like this one.",
-        rough: "As a rough run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did." }));
+      h("p", { class: "note", text: { look: "As a preview, like this one.",
+        rough: "As a coarse run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did." }));
   }
 }
 
@@ -238,7 +239,7 @@ export class Compare {
       h("p", { class: "tie" }, this.tied, h("label", { for: "tied", text: " Both at the same time: play or drag one, the other follows." }),
         h("a", { href: `#watch/${a}`, text: "Back to the first alone" }), h("a", { href: `#watch/${b}`, text: "The second alone" })),
       h("div", { class: "pair" }, left.root, right.root),
-      h("section", { class: "panel" }, h("h2", { text: "Side by side" }), this.sums, this.note));
+      h("section", { class: "panel" }, h("h2", { text: "Side by side" }), this.sums, this.note), cautionLine());
   }
   close() { this.panes.forEach((p) => p.close()); }
 
@@ -260,7 +261,7 @@ export class Compare {
       }))));
     const look = a.summary.look || b.summary.look;
     this.note.textContent = look ? (a.summary.look ? a : b).summary.note
-      : errors ? "± is the estimated error of each. A difference smaller than that says little." : "No error estimate: small differences say little.";
+      : errors ? "± is the estimated error of each. A difference smaller than that says little." : "No estimated error: small differences say little.";
   }
   // The same warp on both, the smaller one, so that the eye compares like with like.
   warps() {
