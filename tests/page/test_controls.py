@@ -482,7 +482,8 @@ def test_commas_that_can_only_part_thousands_are_read_so(opened):
         assert message.inner_text().startswith(f"{typed.split()[0]} can be read two ways: ")
     field.fill("1,200.5")
     page.get_by_label("unit of length").first.select_option("in")
-    assert (field.input_value(), kept("part", "length")) == ("1,200.5", "1200.5 in")  # it was typed: relabelled
+    # a unit chosen behind a number that was typed relabels it
+    assert (field.input_value(), kept("part", "length")) == ("1,200.5", "1200.5 in")
     field.fill("200 mm")
     settle(page)
     assert message.is_hidden() and heard.errors == []

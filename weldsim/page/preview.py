@@ -26,10 +26,10 @@ from weldsim.simulation.state import State
 
 MOST_FRAMES = 12  # besides the end of each arc
 NOTES = {
-    "look": "Preview: plastic model at grade sketch in long steps, no estimated error. It shows which "
-    "way and which sequence, not how much",
-    "rough": "Coarse run: plastic model at grade coarse, no estimated error. It shows which way and "
-    "which sequence, not how much",
+    "look": "Preview: plastic model at grade sketch in long steps, no estimated error. It shows "
+    "which way and which sequence, not how much",
+    "rough": "Coarse run: plastic model at grade coarse, no estimated error. It shows which way "
+    "and which sequence, not how much",
 }
 
 

@@ -21,7 +21,8 @@ def begin(bench: Bench, asked: Asked) -> Answer:
         "kinds": [{"kind": k, "label": fields.label_of(k)} for k in KINDS
                   if k not in fields.FROM_FILE],
         "from_file": list(fields.FROM_FILE), "units": fields.units_offered(),
-        "cautions": [*CAUTIONS, DEFER], "caution": closing("run", "Set-up"), "notes": NOTES, "scripts": list(SCRIPTS),
+        "cautions": [*CAUTIONS, DEFER], "caution": closing("run", "Set-up"), "notes": NOTES,
+        "scripts": list(SCRIPTS),
     }  # fmt: skip
 
 
