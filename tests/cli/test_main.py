@@ -194,3 +194,21 @@ def test_version():
     from weldsim import __version__
 
     assert call("version").output.strip() == __version__
+
+
+PRINTING = ("check", "run", "show", "report", "plan", "next", "why", "preset", "correct")
+
+
+@pytest.mark.parametrize("verb", PRINTING)
+def test_every_verb_that_prints_takes_units_and_knows_only_two(verb):
+    option = next(p for p in load_verb(verb).params if p.name == "units")
+    assert option.default == "metric"
+    assert refused(verb, "x", "--units", "imperial") == (
+        "--units 'imperial' is not allowed: write metric or us"
+    )
+
+
+def test_check_speaks_us_units_when_asked():
+    """The bar of the demo is 6 mm thick and the target 5 m away: 0.24 in, 16.4 ft (25.4 mm)."""
+    text = call("check", DEMO, "--units", "us").output
+    assert "0.24 in" in text and "16.4 ft" in text and " mm" not in text

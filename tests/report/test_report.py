@@ -176,7 +176,7 @@ def test_an_unfinished_run_says_so(tmp_path, quick):
     folder.write_json("run.json", manifest)
     text = read(write_report(folder.path)).text
     assert "This run is stopped" in text and "--resume" in text
-    assert "Discretisation error: not estimated" in text
+    assert "Estimated error: none for this run" in text
 
 
 def test_refuses_what_is_no_run(tmp_path):
@@ -280,7 +280,7 @@ def test_both_texts_stand_in_the_page_and_units_choose(tee, quick):
     us = write_report(tee.path, units="us")
     assert 'body data-units="metric"' in metric and "100 °C" not in read(us).text
     text = read(us).text
-    assert "The pointer ends 0.79" in text and " in up" in text and "at 16.4 ft" in text
+    assert "The pointer ends 0.79" in text and " in up" in text and "16.4 ft away" in text
     with pytest.raises(StoreError, match="'inch' is not allowed, allowed: metric, us"):
         write_report(tee.path, units="inch")
 

@@ -18,6 +18,7 @@ BTU = 1055.05585262  # J; international table, ISO 31-4
 FACTORS = {
     "mm": 1e-3 / INCH,
     "m": 1 / (12 * INCH),
+    "mm/m": 12e-3,  # in/ft
     "mm/s": 1e-3 / INCH * 60,
     "kJ/mm": 1e3 * INCH,
     "°C": 1.8,
@@ -74,7 +75,9 @@ def test_words_are_text_and_can_be_put_together():
         ("100 ±10 °C to start", "212 ±18 °F to start"),
         ("3.2e-05 mm", "1.26e-06 in"),
         ("1.5e+02 mm", "5.9 in"),
-        ("weld A4 m, 5 mm/m and 3 m/s", "weld A4 m, 5 mm/m and 3 m/s"),
+        ("weld A4 m, 5 mm/m and 3 m/s", "weld A4 m, 0.06 in/ft and 3 m/s"),
+        ("4.7625 mm", "0.18750 in"),  # 3/16 in
+        ("a bar 1219 mm long", "a bar 48.0 in long"),
     ],
 )
 def test_quantities_in_text_from_elsewhere(text, us):

@@ -35,16 +35,35 @@ def record(tmp_path, up=12.34, right=-4.14, errors=None, **manifest):
 
 def test_sides_in_words(tmp_path):
     lines = final_words(record(tmp_path))
-    assert (
-        lines[0]
-        == "beam ends 12.3 mm up and 4.14 mm left on the target at 5 m (2.42 and 0.812 mrad)."
+    # 12.34 / 5.1 mrad are 0.1386 degrees
+    assert lines[0] == (
+        "beam ends 12.3 mm up and 4.14 mm left on the target 5 m away: tilted 0.139° and 0.0465° "
+        "(2.42 and 0.812 mm/m, 2.42 and 0.812 mrad)."
     )
     text = "\n".join(lines)
     assert "farthest on the way (up): +24.7 mm at 10 s" in text
-    assert "settled within 2 % of its travel 43 s after the last arc stop" in text
+    assert "settled within 2 % of its total movement 43 s after the last arc stop" in text
     assert "dial 1 ends at +0.500 mm." in text
-    assert "not estimated" in lines[-1]
+    assert lines[-1] == "Estimated error: none for this run."
     assert "middle" not in text  # the temperatures under the beads are no gauge
+
+
+def test_the_end_s_own_shift_explains_why_the_spot_is_not_tilt_times_distance(tmp_path):
+    """12.34 mm at 5 m, of which 5 / 5.1 are tilt (the fixture): 0.242 mm are left."""
+    lines = final_words(record(tmp_path))
+    assert lines[1] == (
+        "  of that, 0.24 mm up and 0.081 mm left are the end's own shift; the rest is its tilt "
+        "over 5 m"
+    )
+    errors = {"beam_up_mm": 1.4, "beam_right_mm": 5.0}  # whole mm shown: nobody sees 0.24
+    assert "own shift" not in "".join(final_words(record(tmp_path, errors=errors)))
+
+
+def test_us_words_come_from_the_full_values(tmp_path):
+    """12.34 mm are 0.4858 in, 5 m are 16.40 ft, 2.42 mm/m are 12/1000 of it in in/ft."""
+    line = final_words(record(tmp_path))[0].text("us")
+    assert "0.486 in up" in line and "16.4 ft away" in line and "0.0290 and" in line
+    assert "in/ft, 2.42 and 0.812 mrad" in line and "mm" not in line
 
 
 def test_a_run_that_ends_while_the_part_still_moves_has_not_settled(tmp_path):
@@ -67,7 +86,10 @@ def test_down_and_right(tmp_path):
 def test_no_digit_that_the_error_makes_meaningless(tmp_path):
     errors = {"beam_up_mm": 1.4, "beam_right_mm": 5.0, "beam_up_mrad": 0.3, "beam_right_mrad": 1.0}
     lines = final_words(record(tmp_path, errors=errors))
-    assert lines[0] == "beam ends 12 mm up and 4 mm left on the target at 5 m (2.4 and 1 mrad)."
+    assert lines[0] == (
+        "beam ends 12 mm up and 4 mm left on the target 5 m away: tilted 0.14° and 0.05° "
+        "(2.4 and 1 mm/m, 2.4 and 1 mrad)."
+    )
     text = "\n".join(lines)
     assert "beam up ±1.4 mm, beam right ±5 mm" in text
     assert "beam right is smaller than its error: which way it ends is open" in text
@@ -92,7 +114,7 @@ def test_warnings_and_unfinished_runs(tmp_path):
     assert lines[0].startswith("This run is stopped; it has come to 90 s")
     assert f"weldsim run --resume {tmp_path}" in lines[0]
     assert lines[1].startswith("beam stands 12.3 mm up")
-    assert lines[-1] == "Careful: the part turns a lot."
+    assert lines[-1] == "Warning: the part turns a lot."
     failed = record(tmp_path, status="failed", error="step 7 at 3 s: no equilibrium")
     assert final_words(failed)[0].endswith("step 7 at 3 s: no equilibrium")
 
@@ -144,4 +166,4 @@ def test_only_the_largest_force_of_a_reaction_has_its_error_told(tmp_path):
         joint(tmp_path, (300.0, 400.0, -1200.0), error_estimate={"how": "x", "values": errors})
     )
     (line,) = [w for w in found if w.startswith("Estimated")]
-    assert line == "Estimated discretisation error: push Fz ±20 N."
+    assert line == "Estimated error: push Fz ±20 N."

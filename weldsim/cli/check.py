@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import load_case
-from weldsim.cli.options import CaseFile, Changes
+from weldsim.cli.options import CaseFile, Changes, UnitsOfText, say
 from weldsim.plots.layout import draw_layout
 from weldsim.text.describe import describe
 
@@ -19,11 +19,11 @@ def command(
     picture: Annotated[
         Path | None, typer.Option(help="Draw the part with its welds, in order, into this file.")
     ] = None,
+    units: UnitsOfText = "metric",
 ):
     """Say in words what would be simulated, without running it."""
     loaded = load_case(case, changes or ())
-    for line in describe(loaded):
-        typer.echo(line)
+    say(describe(loaded), units)
     if picture is not None:
         draw_layout(loaded, picture)
         typer.echo(f"layout drawn in {picture}")

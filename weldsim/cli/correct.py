@@ -14,8 +14,10 @@ from weldsim.cli.options import (
     Gauge,
     GaugeTolerance,
     Grade,
+    UnitsOfText,
     check_grade,
     refuse,
+    say,
 )
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_correction
@@ -40,6 +42,7 @@ def command(
     grade: Grade = None,
     out: Annotated[Path, typer.Option(help="File to write.")] = Path("correct.json"),
     changes: Changes = None,
+    units: UnitsOfText = "metric",
 ):
     """Where a heating line or one more bead would bring a welded part back."""
     check_grade(grade)
@@ -54,7 +57,6 @@ def command(
     with ProgressBar() as tell:
         choice = LineChoice(kind, top)
         found = find_correction(loaded, target, choice, SearchOptions(progress=tell))
-    for line in correction_words(found):
-        typer.echo(line)
+    say(correction_words(found), units)
     typer.echo(f"all of it in {write_correction(found, out)}")
-    typer.echo(closing("correct"))
+    say([closing("correct")], units)

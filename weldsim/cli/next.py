@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import Cluster, Workers, refuse
+from weldsim.cli.options import Cluster, UnitsOfText, Workers, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
@@ -32,6 +32,7 @@ def command(
     ] = None,
     workers: Workers = None,
     cluster: Cluster = None,
+    units: UnitsOfText = "metric",
 ):
     """After some welds and a reading: what explains it, and how to go on."""
     if noise is not None and not noise > 0:
@@ -41,5 +42,4 @@ def command(
     read = read_readings(study.plan, reading, noise)
     with ProgressBar() as tell:
         advice = advise(study, done, read, workers, cluster, tell)
-    for line in (*advice_lines(study.plan, advice), closing("next")):
-        typer.echo(line)
+    say((*advice_lines(study.plan, advice), closing("next")), units)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
 
 from weldsim.errors import WeldsimError
+from weldsim.text.quantities import UNITS, Units, as_written
 
 Changes = Annotated[
     list[str] | None,
@@ -32,6 +34,23 @@ GRADES = ("coarse", "quick", "normal", "fine")
 def refuse(text: str) -> NoReturn:
     """End a verb with one line and exit code 2."""
     raise WeldsimError(text)
+
+
+def _known_units(name: str) -> str:
+    if name not in UNITS:
+        refuse(f"--units {name!r} is not allowed: write {' or '.join(UNITS)}")
+    return name
+
+
+UnitsOfText = Annotated[
+    str, typer.Option("--units", callback=_known_units, help="Of what is printed: metric or us.")
+]
+
+
+def say(lines: Iterable[str], units: Units) -> None:
+    """Print lines in the units asked for."""
+    for line in lines:
+        typer.echo(as_written(line).text(units))
 
 
 def check_grade(grade: str | None) -> None:

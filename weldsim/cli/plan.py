@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import Changes, Cluster, Workers
+from weldsim.cli.options import Changes, Cluster, UnitsOfText, Workers, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
@@ -26,6 +26,7 @@ def command(
     workers: Workers = None,
     cluster: Cluster = None,
     confirm: Annotated[bool, typer.Option(help="Run the best few again at a finer grade.")] = True,
+    units: UnitsOfText = "metric",
 ):
     """Compare orders, directions and settings, and say which one to weld."""
     loaded = load_plan(case, changes or ())
@@ -40,7 +41,6 @@ def command(
         raise typer.Exit(130) from None
     path = write_plan(found, out)
     pages = write_pages(found, out)
-    for line in plan_lines(found):
-        typer.echo(line)
+    say(plan_lines(found), units)
     typer.echo(f"{len(found.rows)} schedules in {path}; " + ", ".join(str(p) for p in pages))
-    typer.echo(closing("plan"))
+    say([closing("plan")], units)

@@ -8,7 +8,16 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import load_case
-from weldsim.cli.options import CaseFile, Changes, Gauge, GaugeTolerance, Grade, check_grade
+from weldsim.cli.options import (
+    CaseFile,
+    Changes,
+    Gauge,
+    GaugeTolerance,
+    Grade,
+    UnitsOfText,
+    check_grade,
+    say,
+)
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_clamps, write_preset
 from weldsim.studies.clamp_search import find_clamps
@@ -30,6 +39,7 @@ def command(
     runs: Annotated[int, typer.Option(help="Runs at most.", min=2, max=10)] = 4,
     out: Annotated[Path, typer.Option(help="File to write.")] = Path("preset.json"),
     changes: Changes = None,
+    units: UnitsOfText = "metric",
 ):
     """How far to set the part off, or where to clamp it, so that it ends straight; run to check."""
     check_grade(grade)
@@ -42,10 +52,11 @@ def command(
         else:
             found = find_preset(loaded, target, runs, options)
     if clamp:
-        lines, path = (*clamp_words(found), *clamp_lines(found)), write_clamps(found, out)
+        lines, paste, path = clamp_words(found), clamp_lines(found), write_clamps(found, out)
     else:
-        lines, path = (*preset_words(found), *preset_lines(found)), write_preset(found, out)
-    for line in lines:
+        lines, paste, path = preset_words(found), preset_lines(found), write_preset(found, out)
+    say(lines, units)
+    for line in paste:
         typer.echo(line)
     typer.echo(f"all of it in {path}")
-    typer.echo(closing("preset"))
+    say([closing("preset")], units)

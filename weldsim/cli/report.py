@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import refuse
+from weldsim.cli.options import UnitsOfText
 from weldsim.report.report import write_report
 from weldsim.runs.reading import read_run
 
@@ -17,11 +17,9 @@ def command(
     out: Annotated[
         Path | None, typer.Option(help="File to write; report.html of the first run else.")
     ] = None,
-    units: Annotated[str, typer.Option(help="Units shown first: metric or us.")] = "metric",
+    units: UnitsOfText = "metric",
 ):
     """Write one page that says what came out; several runs stand side by side."""
     for run_dir in runs:
         read_run(run_dir)
-    if units not in ("metric", "us"):
-        refuse(f'report: --units {units!r} is not allowed: write "metric" or "us"')
     typer.echo(f"report: {write_report(runs if len(runs) > 1 else runs[0], out, units)}")

@@ -10,12 +10,13 @@ import typer
 
 from weldsim.case.load import load_case
 from weldsim.cli.drawing import draw_all
-from weldsim.cli.options import Changes, refuse
+from weldsim.cli.options import Changes, UnitsOfText, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.comparison import verdicts
 from weldsim.runs.reading import read_run
 from weldsim.runs.runner import RunOptions, resume_case, run_case
 from weldsim.text.cautions import beside, closing
+from weldsim.text.quantities import Units, words
 from weldsim.text.words import final_words
 
 
@@ -29,6 +30,7 @@ def command(
         typer.Option(help="Coarser second run for the error estimate (the case decides)."),
     ] = None,
     pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,
+    units: UnitsOfText = "metric",
 ):
     """Compute a case into a run folder."""
     if (case is None) == (resume is None):
@@ -48,20 +50,24 @@ def command(
         where = resume or out or getattr(stop, "run_folder", "FOLDER")
         print(f"stopped; go on with: weldsim run --resume {where}", file=sys.stderr)
         raise typer.Exit(130) from None
-    _say_result(folder)
+    _say_result(folder, units)
     if pictures:
-        draw_all(folder)
-    typer.echo(closing("run"))
+        draw_all(folder, units)
+    say([closing("run")], units)
 
 
 def _notice(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def _say_result(folder: Path) -> None:
+def _say_result(folder: Path, units: Units) -> None:
     record = read_run(folder)
-    for line in final_words(record):
-        typer.echo(line)
-    for v in verdicts(record):
-        typer.echo(f"{v['gauge']}, tolerance {v['tolerance']}: {beside(v['verdict'])}")
+    say(final_words(record), units)
+    say(
+        (
+            words("{}, tolerance {}: {}", v["gauge"], v["tolerance"], beside(v["verdict"]))
+            for v in verdicts(record)
+        ),
+        units,
+    )
     typer.echo(f"run folder: {folder}")

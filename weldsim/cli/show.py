@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from weldsim.cli.drawing import draw_all
-from weldsim.cli.options import RunDir, refuse
+from weldsim.cli.options import RunDir, UnitsOfText, refuse
 from weldsim.plots.print_figures import draw
 
 
@@ -20,12 +20,13 @@ def command(
     out: Annotated[
         Path | None, typer.Option(help="File of that picture: .svg, .pdf or .png.")
     ] = None,
+    units: UnitsOfText = "metric",
 ):
     """Draw the pictures, the animation and the report of a run."""
     if figure is None:
         if out is not None:
             refuse("show: --out goes with --figure NAME")
-        draw_all(run_dir)
+        draw_all(run_dir, units)
         return
     path = out or Path(run_dir) / "pictures" / f"{figure}.pdf"
     typer.echo(f"drawn in {draw(figure, run_dir, path)}")

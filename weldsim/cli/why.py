@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import load_case
-from weldsim.cli.options import Changes, refuse
+from weldsim.cli.options import Changes, UnitsOfText, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.studies.heat_sweep import crossover as sweep_heats
@@ -30,21 +30,21 @@ def command(
     ] = False,
     out: Annotated[Path | None, typer.Option(help="Folder of the crossover chart.")] = None,
     changes: Changes = None,
+    units: UnitsOfText = "metric",
 ):
     """Say which weld, and which part of it, moved each gauge."""
     if crossover:
         case = load_case(run_dir, changes or ())
         with ProgressBar() as tell:
             found = sweep_heats(case, progress=tell)
-        typer.echo(crossover_words(found))
+        say([crossover_words(found)], units)
         typer.echo(f"chart beside {write_crossover(found, out or Path('runs') / 'crossover')}")
-        typer.echo(closing("why"))
+        say([closing("why")], units)
         return
     if changes or out:
         refuse("why: --set and --out go with --crossover")
     with ProgressBar() as tell:
         path = write_why(run_dir, replay, tell)
-    for line in json.loads(path.read_text(encoding="utf-8"))["in_words"]:
-        typer.echo(line)
+    say(json.loads(path.read_text(encoding="utf-8"))["in_words"], units)
     typer.echo(f"all of it in {path}")
-    typer.echo(closing("why"))
+    say([closing("why")], units)

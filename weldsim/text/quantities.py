@@ -15,11 +15,13 @@ from functools import cache
 from typing import Literal
 
 Units = Literal["metric", "us"]
+UNITS: tuple[Units, ...] = ("metric", "us")
 
 # metric unit as people write it -> the unit people use in the US, written and as pint reads both
 US_UNITS: dict[str, tuple[str, str, str]] = {
     "mm": ("in", "mm", "in"),
     "m": ("ft", "m", "ft"),
+    "mm/m": ("in/ft", "mm/m", "in/ft"),
     "mm/s": ("in/min", "mm/s", "in/min"),
     "kJ/mm": ("kJ/in", "kJ/mm", "kJ/in"),
     "°C": ("°F", "degC", "degF"),
@@ -32,7 +34,7 @@ US_UNITS: dict[str, tuple[str, str, str]] = {
     "kJ": ("Btu", "kJ", "Btu_it"),
     "W/m²/K": ("Btu/h/ft²/°F", "W/m^2/delta_degC", "Btu_it/hour/ft^2/delta_degF"),
 }
-WRITTEN = {"degC": "°C", "Nm": "N m"}  # units of columns that people write otherwise
+WRITTEN = {"degC": "°C", "Nm": "N m", "W/m2/K": "W/m²/K"}  # units of columns that people write otherwise
 _SIGNS = ("-", "−")
 
 
@@ -106,7 +108,10 @@ class Number:
             return self.shown
         mantissa, _, power = self.shown.lower().partition("e")
         decimals = len(mantissa.partition(".")[2]) - int(power.replace("−", "-") or 0)
-        keep = math.ceil(decimals - math.log10(factor) - 1e-9) + (unit == "m")
+        # four figures say enough when the last one is worth a little less
+        whole = sum(c.isdigit() for c in mantissa.lstrip("+-−0.")) >= 4
+        coarser = math.floor if whole and not power else math.ceil
+        keep = coarser(decimals - math.log10(factor) - 1e-9) + (unit == "m")
         signed = self.shown.lstrip().startswith(_SIGNS)
         value = self.value if signed or self.value >= 0 else -self.value
         value = factor * value + (0.0 if self.difference else offset)

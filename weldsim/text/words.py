@@ -20,6 +20,7 @@ from weldsim.text.quantities import (
     unit_word,
     words,
 )
+from weldsim.text.tilts import DEGREE, sized
 
 KINDS = ("pointer", "dial", "thermocouple", "bow", "gap", "reaction")
 SIDES = {"up": ("up", "down"), "right": ("right", "left")}
@@ -29,7 +30,7 @@ LEAST_REACTION = {"N": 0.5, "Nm": 0.05}  # a clamp that pushes less carries noth
 
 def final_words(record: RunRecord) -> list[str]:
     """Lines that say where each gauge ends, how sure that is, and what to be careful about."""
-    return [*result_words(record), *(words("Careful: {}.", w) for w in warnings(record))]
+    return [*result_words(record), *(words("Warning: {}.", w) for w in warnings(record))]
 
 
 def result_words(record: RunRecord) -> list[str]:
@@ -50,7 +51,7 @@ def unfinished(record: RunRecord) -> str:
     status = record.manifest.get("status", "running")
     why = record.manifest.get("error")
     now = float(record.gauges["time_s"][-1])
-    tail = f": {why}" if why else f"; go on with: weldsim run --resume {record.path}"
+    tail = f": {why}" if why else f"; resume with: weldsim run --resume {record.path}"
     state = "still running, or was killed" if status == "running" else status
     return f"This run is {state}; it has come to {now:.0f} s, and what follows is not the end{tail}"
 
@@ -63,7 +64,7 @@ def gauge_words(record: RunRecord, name: str) -> list[str]:
         return _reaction(record, name, columns)
     where = _gap_end(record, name, columns) if kind == "gap" else None
     where = where or _pointer_end(record, name, columns) or _plain_end(record, name, columns)
-    return [where, *_swing(record, name, columns)]
+    return [where, *shift_words(record, name), *_swing(record, name, columns)]
 
 
 def _gap_end(record: RunRecord, name: str, columns: list[Column]) -> str:
@@ -133,17 +134,42 @@ def _push(record: RunRecord, name: str, unit: str, at: int) -> Words:
 
 
 def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | None:
-    """`The pointer ends 12 mm up and 4 mm right on the target at 5 m (2.5 and 0.8 mrad).`"""
+    """Where the spot is on the target, and the tilt in degrees, as a slope and in mrad."""
     found = {(c.component, c.unit): c for c in columns}
     pointer = next((g for g in record.pointers if g["name"] == name), None)
     if pointer is None or ("up", "mrad") not in found:
         return None
     places = [_sided(record, found[side, "mm"]) for side in ("up", "right")]
-    up, right = (reading(record, found[s, "mrad"], False, False) for s in ("up", "right"))
+    angles = [(_end(record, c), _error(record, c)) for c in (found[s, "mrad"] for s in SIDES)]
+    degrees = [rounded(DEGREE * v, e and DEGREE * e, "°").lstrip("+-") for v, e in angles]
+    mrad = [rounded(v, e, "mrad").lstrip("+-") for v, e in angles]
+    up, right = (Number(v, shown) for (v, _), shown in zip(angles, mrad, strict=True))
     return words(
-        "{} {} {} and {} on the target at {} ({} and {} mrad).",
-        _called(name), _verb(record), *places, quantity(pointer["throw"], "m", "g"), up, right,
+        "{} {} {} and {} on the target {} away: tilted {}° and {}° ({}, {} mrad).",
+        _called(name), _verb(record), *places, quantity(pointer["throw"], "m", "g"), *degrees,
+        Quantity((up, " and ", right), "mm/m"), " and ".join(mrad),
     )  # fmt: skip
+
+
+def shift_words(record: RunRecord, name: str) -> list[str]:
+    """Why a spot is not where its tilt alone would put it; nothing where nobody could see it."""
+    pointer = next((g for g in record.pointers if g["name"] == name), None)
+    if pointer is None or f"{name}_up_mrad" not in record.gauges:
+        return []
+    own, seen = [], False
+    for side, (plus, minus) in SIDES.items():
+        spot, tilt = (float(record.gauges[f"{name}_{side}_{u}"][-1]) for u in ("mm", "mrad"))
+        shift = spot - pointer["throw"] * tilt
+        last = rounded(spot, record.errors.get(f"{name}_{side}_mm"), "mm").partition(".")[2]
+        seen = seen or abs(shift) >= 0.5 * 10.0 ** -len(last)
+        own.append(words("{} {}", sized(abs(shift), "mm", 2), minus if shift < 0 else plus))
+    if not seen:
+        return []
+    distance = quantity(pointer["throw"], "m", "g")
+    return [
+        words("  of that, {} and {} are the end's own shift; the rest is its tilt over {}",
+              *own, distance)
+    ]  # fmt: skip
 
 
 def _plain_end(record: RunRecord, name: str, columns: list[Column]) -> str:
@@ -179,7 +205,9 @@ def _swing(record: RunRecord, name: str, columns: list[Column]) -> list[str]:
             out.append(words("  farthest on the way{}: {} at {} s", part, far, when))
     after = [settled(record, read[c.name]) for c in shown]
     if after and None not in after:
-        out.append(f"  settled within 2 % of its travel {max(after):.0f} s after the last arc stop")
+        out.append(
+            f"  settled within 2 % of its total movement {max(after):.0f} s after the last arc stop"
+        )
     elif after and record.summary.get("last_arc_stop_s") is not None:
         out.append("  had not settled when the run ended: let it run longer for the final reading")
     return out
@@ -198,7 +226,7 @@ def settled(record: RunRecord, entry: dict) -> float | None:
 
 
 def _certainty(record: RunRecord) -> list[str]:
-    """Estimated discretisation errors, and what they do not cover."""
+    """Estimated errors, and what they do not cover."""
     known = [c for c in record.columns if c.weld is None and _error(record, c) is not None]
     main = {
         main_column(record, c.gauge, "N").name for c in known if c.unit in LEAST_REACTION
@@ -207,8 +235,8 @@ def _certainty(record: RunRecord) -> list[str]:
     shown = [c for c in known if c.unit != "mrad"] or known
     named = [words("{} {} {}", c.gauge, c.component, error_quantity(record, c)) for c in shown]
     if not named:
-        return ["Discretisation error: not estimated for this run."]
-    sure = words("Estimated discretisation error: {}.", joined(", ", named))
+        return ["Estimated error: none for this run."]
+    sure = words("Estimated error: {}.", joined(", ", named))
     return [sure, *open_signs(record)]
 
 

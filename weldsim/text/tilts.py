@@ -1,0 +1,69 @@
+"""Angles as a bench reads them: length at the target first, then degrees and slope, then mrad."""
+
+from __future__ import annotations
+
+import math
+
+from weldsim.text.quantities import Number, Quantity, Words, quantity, words
+
+DEGREE = math.degrees(1e-3)  # in one mrad
+
+
+def figures(value: float, most: int = 3) -> str:
+    """A number with so many figures, without an exponent for what a bench reads.
+
+    Parameters
+    ----------
+    value : float
+    most : int
+        Figures; a number of more digits before its point keeps them.
+
+    Returns
+    -------
+    str
+        Without a sign for what shows as zero.
+    """
+    if value == 0 or not math.isfinite(value):
+        return f"{value:.0f}"
+    decimals = most - 1 - math.floor(math.log10(abs(value)))
+    text = f"{value:.{min(max(decimals, 0), 6)}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def sized(value: float, unit: str, most: int = 3) -> Quantity:
+    """A value of so many figures with its unit."""
+    return Quantity((Number(value, figures(value, most)),), unit)
+
+
+def tilt_words(angle: float, distance: float | None = None, most: int = 3) -> Words:
+    """An angle in all the ways that a bench reads it.
+
+    Parameters
+    ----------
+    angle : float
+        [rad]
+    distance : float, optional
+        To the target of the beam that shows it; none where there is no beam. [m]
+    most : int
+        Figures.
+
+    Returns
+    -------
+    Words
+        Such as "2.3 mm over 5 m (0.026°, 0.46 mm/m, 0.46 mrad)".
+    """
+    mrad = 1e3 * angle
+    turn = f"{figures(DEGREE * mrad, most)}°"
+    slope = sized(mrad, "mm/m", most)
+    rest = f"{figures(mrad, most)} mrad"
+    if not distance:
+        return words("{} ({}, {})", turn, slope, rest)
+    spot = sized(mrad * distance, "mm", most)
+    return words("{} over {} ({}, {}, {})", spot, quantity(distance, "m", "g"), turn, slope, rest)
+
+
+def spot_words(angle: float, distance: float | None, most: int = 3) -> Words:
+    """An angle in short: what it makes at the target; without a target in degrees."""
+    if not distance:
+        return Words(f"{figures(DEGREE * 1e3 * angle, most)}°")
+    return Words(sized(1e3 * angle * distance, "mm", most))
