@@ -34,7 +34,8 @@ US_UNITS: dict[str, tuple[str, str, str]] = {
     "kJ": ("Btu", "kJ", "Btu_it"),
     "W/m²/K": ("Btu/h/ft²/°F", "W/m^2/delta_degC", "Btu_it/hour/ft^2/delta_degF"),
 }
-WRITTEN = {"degC": "°C", "Nm": "N m", "W/m2/K": "W/m²/K"}  # units of columns that people write otherwise
+# units of columns and of joints' words, as people write them
+WRITTEN = {"degC": "°C", "Nm": "N m", "W/m2/K": "W/m²/K"}
 _SIGNS = ("-", "−")
 
 
