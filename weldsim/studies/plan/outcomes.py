@@ -116,15 +116,10 @@ def evaluate(
         tree.add(moves)
     total = len(tree.jobs)
     clock = _Clock(total, total + (ahead(total) if ahead else 0.0), getattr(executor, "room", None))
-    whole = tree.whole(schedules)
-    kept: dict[str, dict[str, Any]] = {}
-    found: dict[Moves, Outcome] = {}
+    found = _Found(plan, tree, folder, schedules)
 
     def told(record: dict[str, Any]) -> None:
-        if "error" in record:
-            kept[record["name"]] = record
-        ended = {m: _outcome(plan, tree, m, folder, kept) for m in whole.get(record["name"], ())}
-        found.update(ended)
+        ended = found.by(record)
         if ended and arrived:
             arrived(ended)
         clock.count(record)
@@ -132,7 +127,30 @@ def evaluate(
 
     turns = {job.name: turn for turn, job in enumerate(tree.jobs.values())}
     carry_out(executor, tree.first, tree.children, told, turns)
-    return {moves: found[moves] for moves in schedules}
+    return {moves: found.outcomes[moves] for moves in schedules}
+
+
+class _Found:
+    """Outcomes of schedules as their last welds come in."""
+
+    def __init__(
+        self, plan: Plan, tree: PrefixTree, folder: str | Path, schedules: Sequence[Moves]
+    ) -> None:
+        self.plan, self.tree, self.folder = plan, tree, folder
+        self.whole = tree.whole(schedules)
+        self.records: dict[str, dict[str, Any]] = {}
+        self.outcomes: dict[Moves, Outcome] = {}
+
+    def by(self, record: dict[str, Any]) -> dict[Moves, Outcome]:
+        """What a branch that is there now makes whole."""
+        if "error" in record:
+            self.records[record["name"]] = record
+        ended = {
+            moves: _outcome(self.plan, self.tree, moves, self.folder, self.records)
+            for moves in self.whole.get(record["name"], ())
+        }
+        self.outcomes.update(ended)
+        return ended
 
 
 def spread(items: Sequence[Moves]) -> list[Moves]:
