@@ -51,8 +51,9 @@ def starter(kind="bar") -> dict:
     return tomllib.loads((files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text())
 
 
-def queue_of(folder, target=None, previews=None, workers=1) -> Queue:
-    return Queue(folder, workers, previews or StillWorker(), target or nothing)
+def queue_of(folder, target=None, previews=None, workers=1, study_target=None) -> Queue:
+    target = target or nothing
+    return Queue(folder, workers, previews or StillWorker(), target, study_target or target)
 
 
 def client_of(folder, key=None, hosts=("127.0.0.1", "localhost", "::1"), queue=None, answers=None):

@@ -15,7 +15,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
 from weldsim.errors import WeldsimError
-from weldsim.page import routes_case, routes_jobs, routes_runs, routes_static
+from weldsim.page import routes_case, routes_jobs, routes_runs, routes_static, routes_studies
 from weldsim.page.bench import Bench, api
 from weldsim.page.preview import warm_up
 from weldsim.page.queue import Queue
@@ -47,6 +47,12 @@ ROUTES = (
     ("/api/runs/{id}/case", routes_runs.run_case, "GET"),
     ("/api/runs/{id}/scene", routes_runs.scene, "GET"),
     ("/api/runs/{id}/file/{what}", routes_runs.fetch, "GET"),
+    ("/api/plan", routes_studies.plan, "POST"),
+    ("/api/studies", routes_studies.ask_study, "POST"),
+    ("/api/studies/{id}", routes_studies.study, "GET"),
+    ("/api/studies/{id}/words", routes_studies.plan_words, "GET"),
+    ("/api/studies/{id}/case/{row}", routes_studies.study_case, "GET"),
+    ("/api/studies/{id}/file/{what}", routes_studies.fetch, "GET"),
 )
 
 

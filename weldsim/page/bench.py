@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from weldsim.errors import WeldsimError
-from weldsim.page import runs, tasks
+from weldsim.page import runs, studies, tasks
 from weldsim.page.case_form import Base, form_text, read_tables
 from weldsim.page.job_store import ID
 from weldsim.page.queue import Queue
@@ -200,25 +200,27 @@ class Bench:
             return {"ok": False, "messages": [told]}
 
     def folder(self, id: str) -> Path:
-        """Run folder of a job or of a run that lies in the work folder.
+        """Folder of a job, or of a run or plan that lies in the work folder.
 
         Parameters
         ----------
         id : str
-            Of a job, or of a run from before the page.
+            Of a job, or of a run or plan from before the page.
 
         Returns
         -------
         Path
-            Its run folder.
+            Its folder.
         """
         if not ID.fullmatch(id):
             raise WeldsimError("no such run")
         job = self.queue.store.jobs.get(id)
-        path = self.queue.store.run_folder(job) if job else runs.run_folders(self.work).get(id)
-        if path is None:
-            raise WeldsimError("no such run")
-        return path
+        if job:
+            return self.queue.store.run_folder(job)
+        for folders in (runs.run_folders, studies.plan_folders):
+            if path := folders(self.work).get(id):
+                return path
+        raise WeldsimError("no such run")
 
 
 def api(work: Callable[[Bench, Asked], Answer]) -> Callable:

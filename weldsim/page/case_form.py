@@ -252,6 +252,23 @@ def _refuse_files(tables: dict, base: Base | None) -> None:
             for key in entry if isinstance(entry, dict) else ():
                 if NAMES_A_FILE.search(key):
                     raise _refusal(name, key, entry[key], "a page names no files")
+    _refuse_varied_files(tables)
+
+
+def _refuse_varied_files(tables: dict) -> None:
+    """A [plan] may vary any key of the case, but not what a page may not name."""
+    plan = tables.get("plan")
+    varied = plan.get("vary") if isinstance(plan, dict) else None
+    for key, values in varied.items() if isinstance(varied, dict) else ():
+        last = key.rpartition(".")[2]
+        given = values if isinstance(values, list) else [values]
+        if NAMES_A_FILE.search(last):
+            why = f"{key!r} is not allowed here: a page names no files"
+            raise _refusal("plan", "vary", key, why)
+        if last == "material" and any(v not in list_materials() for v in given):
+            listed = ", ".join(list_materials())
+            why = f"{key!r}: {given} is not allowed here, allowed: {listed}"
+            raise _refusal("plan", "vary", key, why)
 
 
 def _refusal(section: str, key: str, value: object, why: str) -> FormError:

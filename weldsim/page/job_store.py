@@ -18,6 +18,9 @@ from weldsim.system.files import whole_file
 ID = re.compile(r"[0-9a-f]{16}")
 OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
 PREVIEWS = ("look", "rough")  # kinds that show quickly and roughly what a run would
+STUDIES = ("plan", "next", "why", "preset", "clamps", "correct", "heats")  # kinds that compare runs
+COMPUTED = ("run", *STUDIES)  # kinds that have a process of their own and resume
+SOON = ("next",)  # somebody stands at the bench and waits for it: before the others
 TYPES: dict[str, type | tuple[type, ...]] = {"str": str, "int": int, "float": (int, float)}
 MOST_STARTS = 3  # of one job by servers that ended under it
 MOST_OPEN, MOST_OPEN_EACH = 60, 12  # jobs that are not over: in all, and of one browser
@@ -33,7 +36,7 @@ class Job:
     id : str
         16 hexadecimal digits.
     kind : str
-        `run`, or a preview: `look` or `rough`.
+        `run`, a preview (`look` or `rough`), or a study, see `STUDIES`.
     title : str
         Of its case.
     run : str
@@ -52,6 +55,8 @@ class Job:
         Why it failed or was stopped.
     starts : int
         How often it was begun.
+    options : str
+        Of a study, as JSON; see `study_request`.
     """
 
     id: str
@@ -68,6 +73,7 @@ class Job:
     starts: int = 0
     began: float = 0.0
     ended: float = 0.0
+    options: str = ""
 
     @property
     def is_open(self) -> bool:
@@ -78,6 +84,11 @@ class Job:
     def is_preview(self) -> bool:
         """Whether it is a quick look or a rough run."""
         return self.kind in PREVIEWS
+
+    @property
+    def is_study(self) -> bool:
+        """Whether it compares or explains runs."""
+        return self.kind in STUDIES
 
 
 class JobStore:
@@ -193,16 +204,17 @@ class JobStore:
             None where none waits.
         """
         waiting = [j for j in self.listed() if j.kind in kinds and j.state == "waiting"]
-        return waiting[0] if waiting else None
+        return min(waiting, key=lambda j: (j.kind not in SOON, j.number), default=None)
 
     def add(
-        self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = ""
-    ) -> Job:
+        self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = "",
+        options: str = "",
+    ) -> Job:  # fmt: skip
         """A new job at the end of the queue, see `Queue.submit`.
 
         Parameters
         ----------
-        kind, title, text, owner, parent, change : str
+        kind, title, text, owner, parent, change, options : str
             As `Queue.submit` takes them.
 
         Returns
@@ -223,7 +235,7 @@ class JobStore:
             number = 1 + max((j.number for j in self.jobs.values()), default=0)
             job = Job(
                 new, kind, title[:200], f"{stamp}_{kind}_{new[:8]}", owner, number, time.time(),
-                parent=parent, change=change[:200],
+                parent=parent, change=change[:200], options=options,
             )  # fmt: skip
             with whole_file(self.case_file(job)) as beside:
                 beside.write_text(text, encoding="utf-8")
@@ -341,7 +353,7 @@ def read_jobs(folder: Path) -> dict[str, Job]:
     for job in [j for j in jobs.values() if j.is_open]:
         again = replace(job, state="waiting")
         if job.starts >= MOST_STARTS:
-            why = f"the page ended {job.starts} times while this ran; go on with it by hand"
+            why = f"the page ended {job.starts} times while this ran; resume it by hand"
             again = replace(job, state="stopped", error=why)
         jobs[job.id] = again
         write_job(folder, again)

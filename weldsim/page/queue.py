@@ -21,6 +21,7 @@ from weldsim.page.preview import warm_up
 from weldsim.page.preview_lane import PreviewLane
 from weldsim.page.run_lane import GRACE, RunLane
 from weldsim.page.run_task import serve_run
+from weldsim.page.study_task import serve_study
 from weldsim.page.worker import Worker
 
 
@@ -35,8 +36,9 @@ class Queue:
         Runs at a time.
     previews : Worker, optional
         Where quick looks and rough runs are computed.
-    target : callable, optional
-        Main function of a run's process, see `run_task.serve_run`.
+    target, study_target : callable, optional
+        Main functions of the processes of runs and of studies, see `run_task.serve_run` and
+        `study_task.serve_study`.
 
     Attributes
     ----------
@@ -57,6 +59,7 @@ class Queue:
         workers: int = 1,
         previews: Worker | None = None,
         target: Callable = serve_run,
+        study_target: Callable = serve_study,
     ):
         self.work = Path(work)
         folder = self.work / "queue"
@@ -72,7 +75,7 @@ class Queue:
         self._previewer = previews or Worker(1, warm_up)
         self.store = JobStore(self.work)
         self.progress: dict[str, Progress] = {}
-        self.runs = RunLane(self.store, self.progress, max(1, int(workers)), target)
+        self.runs = RunLane(self.store, self.progress, max(1, int(workers)), target, study_target)
         self.previews = PreviewLane(self.store, self.progress, self._previewer, self._closing)
         self._threads = [
             threading.Thread(target=self._do_runs, daemon=True),
@@ -81,14 +84,15 @@ class Queue:
 
     # --------------------------------------------------------------- requests
     def submit(
-        self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = ""
-    ) -> Job:
+        self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = "",
+        options: str = "",
+    ) -> Job:  # fmt: skip
         """A new job at the end of the queue.
 
         Parameters
         ----------
         kind : str
-            `run`, `look` or `rough`.
+            See `Job`.
         title : str
             Of its case.
         text : str
@@ -97,6 +101,8 @@ class Queue:
             Browser that asks for it.
         parent, change : str, optional
             Id of the job it was changed from, and what differs.
+        options : str, optional
+            Of a study, as JSON.
 
         Returns
         -------
@@ -108,7 +114,7 @@ class Queue:
         WeldsimError
             If the queue is full.
         """
-        job = self.store.add(kind, title, text, owner, parent, change)
+        job = self.store.add(kind, title, text, owner, parent, change, options)
         self._wake.set()
         return job
 

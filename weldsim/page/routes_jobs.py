@@ -11,7 +11,7 @@ from weldsim.errors import CaseError, WeldsimError
 from weldsim.page import tasks
 from weldsim.page.bench import Answer, Asked, Bench, refusal
 from weldsim.page.case_form import NAMES_A_FILE, messages_of, read_tables
-from weldsim.page.job_store import ID, PREVIEWS, Job
+from weldsim.page.job_store import COMPUTED, ID, PREVIEWS, Job
 
 MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
 
@@ -24,22 +24,34 @@ def ask_job(bench: Bench, asked: Asked) -> Answer:
     try:
         text, where = bench.form_text(body)
     except CaseError as error:
-        return _mistakes(messages_of(error, str(bench.form_file)))
+        return mistakes(messages_of(error, str(bench.form_file)))
     checked = bench.check(text, where)
     if not checked["ok"]:
-        return _mistakes(checked["messages"])
+        return mistakes(checked["messages"])
     if kind == "run":
         _refuse_large(bench, text, where)
     parent = str(body.get("parent") or "")
     change = str(body.get("change") or "")
     if parent and not ID.fullmatch(parent):
         raise WeldsimError("no such run")
-    text = bench.commented(body, _anchored(text, bench, body))
+    text = bench.commented(body, anchored(text, bench, body))
     job = bench.queue.submit(kind, checked["title"], text, asked.me, parent, change)
-    return _shown(bench, job, asked.me)
+    return shown_job(bench, job, asked.me)
 
 
-def _mistakes(messages: list[dict]) -> JSONResponse:
+def mistakes(messages: list[dict]) -> JSONResponse:
+    """The answer to a case that is wrong.
+
+    Parameters
+    ----------
+    messages : list of dict
+        See `case_form.messages_of`.
+
+    Returns
+    -------
+    JSONResponse
+        With the messages beside a sentence.
+    """
     return JSONResponse({"error": "the case has mistakes", "messages": messages}, 409)
 
 
@@ -54,8 +66,22 @@ def _refuse_large(bench: Bench, text: str, where: str) -> None:
         )
 
 
-def _anchored(text: str, bench: Bench, body: dict) -> str:
-    """Paths of a case that came from a file are made whole: the job's copy lies elsewhere."""
+def anchored(text: str, bench: Bench, body: dict) -> str:
+    """Paths of a case that came from a file are made whole: the job's copy lies elsewhere.
+
+    Parameters
+    ----------
+    text : str
+        Case as TOML.
+    bench : Bench
+    body : dict
+        Of the request: `base` says what it came from.
+
+    Returns
+    -------
+    str
+        The same case.
+    """
     base = bench.base(body.get("base"))
     if base is None:
         return text
@@ -69,11 +95,24 @@ def _anchored(text: str, bench: Bench, body: dict) -> str:
     return tomli_w.dumps(tables)
 
 
-def _shown(bench: Bench, job: Job, me: str) -> dict:
-    """A job as the page lists it."""
+def shown_job(bench: Bench, job: Job, me: str) -> dict:
+    """A job as the page lists it.
+
+    Parameters
+    ----------
+    bench : Bench
+    job : Job
+    me : str
+        The browser that asks.
+
+    Returns
+    -------
+    dict
+        Of plain values.
+    """
     queue, now = bench.queue, time.time()
     progress = queue.progress.get(job.id)
-    lane = PREVIEWS if job.is_preview else ("run",)
+    lane = PREVIEWS if job.is_preview else COMPUTED
     ahead = [j for j in queue.store.listed()
              if j.kind in lane and j.is_open and j.number < job.number]  # fmt: skip
     out = {
@@ -89,7 +128,7 @@ def _shown(bench: Bench, job: Job, me: str) -> dict:
 
 def jobs(bench: Bench, asked: Asked) -> Answer:
     """The queue."""
-    return {"jobs": [_shown(bench, job, asked.me) for job in bench.queue.store.listed()]}
+    return {"jobs": [shown_job(bench, job, asked.me) for job in bench.queue.store.listed()]}
 
 
 def one_job(bench: Bench, asked: Asked) -> Answer:
@@ -98,7 +137,7 @@ def one_job(bench: Bench, asked: Asked) -> Answer:
     if id not in bench.queue.store.jobs:
         bench.folder(id)
         return {"id": id, "state": ""}
-    return _shown(bench, _known(bench, id), asked.me)
+    return shown_job(bench, _known(bench, id), asked.me)
 
 
 def _known(bench: Bench, id: str) -> Job:
@@ -109,7 +148,7 @@ def _known(bench: Bench, id: str) -> Job:
 
 
 def act(bench: Bench, asked: Asked) -> Answer:
-    """Stop a job, go on with it, or take it off the list."""
+    """Stop a job, resume it, or take it off the list."""
     job, what = _known(bench, asked.path["id"]), asked.path["what"]
     if bench.lan and job.owner != asked.me:
         return refusal("that job was started in another browser", 403)
@@ -121,5 +160,5 @@ def act(bench: Bench, asked: Asked) -> Answer:
         bench.queue.remove(job.id)
         return {"id": job.id}
     else:
-        raise WeldsimError("no such thing to do")
-    return _shown(bench, bench.queue.store.jobs[job.id], asked.me)
+        raise WeldsimError(f"{what!r} is not allowed, allowed: stop, resume, forget")
+    return shown_job(bench, bench.queue.store.jobs[job.id], asked.me)

@@ -8,6 +8,7 @@ from weldsim.errors import StoreError, WeldsimError
 from weldsim.page import runs
 from weldsim.page.bench import Answer, Asked, Bench
 from weldsim.page.case_form import names_files, read_tables
+from weldsim.page.files import file_response
 from weldsim.page.routes_case import opened
 
 MOST_FRAMES_LIVE, MOST_FRAMES = 24, 60  # of a scene: while a run goes on, and when it is over
@@ -56,5 +57,4 @@ def fetch(bench: Bench, asked: Asked) -> Answer:
     if asked.path["what"] not in runs.FILES:
         raise WeldsimError("this run has no such file")
     data, name, kind = runs.fetch(bench.folder(asked.path["id"]), asked.path["what"])
-    return Response(data, media_type=kind,
-                    headers={"content-disposition": f'attachment; filename="{name}"'})  # fmt: skip
+    return file_response(data, name, kind, bool(asked.query.get("open")))

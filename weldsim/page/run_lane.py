@@ -1,4 +1,4 @@
-"""Runs, one after another or a few at a time, each in a process of its own."""
+"""Runs and studies, one after another or a few at a time, each in a process of its own."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from weldsim.page.events import Progress, ended, moved_on
-from weldsim.page.job_store import Job, JobStore
+from weldsim.page.job_store import COMPUTED, Job, JobStore
 from weldsim.page.run_process import RunProcess
 from weldsim.system.threads import default_threads
 
@@ -26,15 +26,20 @@ class RunLane:
         By id of a job; kept up to date here.
     workers : int
         Runs at a time.
-    target : callable
-        Main function of a run's process, see `run_task.serve_run`.
+    target, study_target : callable
+        Main functions of their processes, see `run_task.serve_run` and `study_task.serve_study`.
     """
 
     def __init__(
-        self, store: JobStore, progress: dict[str, Progress], workers: int, target: Callable
+        self,
+        store: JobStore,
+        progress: dict[str, Progress],
+        workers: int,
+        target: Callable,
+        study_target: Callable,
     ):
         self._store, self._progress = store, progress
-        self._workers, self._target = workers, target
+        self._workers, self._target, self._study_target = workers, target, study_target
         self.threads = max(1, default_threads() // workers)  # of each run
         self._running: dict[str, RunProcess] = {}
         self._asked: dict[str, float] = {}  # id -> when it was asked to stop
@@ -83,7 +88,7 @@ class RunLane:
         """
         if len(self._running) >= self._workers or time.monotonic() < self.rest:
             return None
-        return self._store.next_waiting(("run",))
+        return self._store.next_waiting(COMPUTED)
 
     def begin(self, job: Job) -> None:
         """Start the process of a run.
@@ -99,11 +104,13 @@ class RunLane:
         self._progress.pop(job.id, None)
         self._tell(job.id, 0.0, "starting")
         store = self._store
-        self._running[job.id] = RunProcess(
-            self._target,
-            (store.case_text(job), str(store.case_file(job)), str(store.run_folder(job)),
-             str(store.lock_file(job)), self.threads),
+        given = (
+            store.case_text(job), str(store.case_file(job)), str(store.run_folder(job)),
+            str(store.lock_file(job)), self.threads,
         )  # fmt: skip
+        target = self._study_target if job.is_study else self._target
+        more = (job.kind, job.options) if job.is_study else ()
+        self._running[job.id] = RunProcess(target, (*given, *more))
 
     def hear(self, job: Job) -> None:
         """Take in what a run says; see it out when it is over.

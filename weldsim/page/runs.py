@@ -15,6 +15,7 @@ from weldsim.case.overrides import apply_overrides
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.case_form import Base
 from weldsim.page.case_text import edited
+from weldsim.page.files import file_stem
 from weldsim.page.job_store import Job
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import scene_data
@@ -323,12 +324,23 @@ def fetch(folder: Path, what: str) -> tuple[bytes, str, str]:
     path = file_path(folder, what)
     if path is None:
         raise WeldsimError("this run has no such file, or not yet")
+    own, kind = (path.name, MOVIES[path.suffix]) if what == "animation" else FILES[what]
+    name = f"{_stem(folder)}_{own}"
     if what == "case":
-        return source_of(folder).encode(), "case.toml", FILES[what][1]
+        return source_of(folder).encode(), name.replace("_case.toml", ".toml"), kind
     if what == "pictures":
-        return _zip(sorted(path.glob("*"))), *FILES[what]
-    name = path.name
-    return path.read_bytes(), name, FILES[what][1] or MOVIES[path.suffix]
+        return _zip(sorted(path.glob("*"))), name, kind
+    return path.read_bytes(), name, kind
+
+
+def _stem(folder: Path) -> str:
+    """What names of files of a run begin with: its title, so that they are known again."""
+    try:
+        manifest = read_json_file(folder / MANIFEST)
+        title = str(manifest.get("title", ""))
+    except (StoreError, AttributeError):
+        title = ""
+    return file_stem(title, folder.name)
 
 
 def _zip(paths: Iterable[Path]) -> bytes:

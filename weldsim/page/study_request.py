@@ -1,0 +1,216 @@
+"""What a request for a study may hold, checked before anything is put into the queue."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from weldsim.case.load import parse_case
+from weldsim.errors import CaseError, WeldsimError
+from weldsim.geometry.grades import GRADES
+from weldsim.page.case_form import messages_of
+from weldsim.page.worker_process import Tell
+from weldsim.studies.next.given import open_study, read_moves, read_readings
+from weldsim.studies.plan.checks import columns_of
+from weldsim.studies.plan.space import Plan, parse_plan
+from weldsim.studies.targets import MOVEMENTS, limit_for, target_of, unit_of
+from weldsim.units import parse
+
+MOST_READINGS, LONGEST = 12, 300
+LINES = ("line", "bead")
+
+
+def options_of(kind: str, body: dict[str, Any]) -> dict[str, Any]:
+    """The options of a study out of a request, those that its kind has.
+
+    Parameters
+    ----------
+    kind : str
+        Of a study.
+    body : dict
+        Of the request.
+
+    Returns
+    -------
+    dict
+        As JSON holds it; without what the request left blank.
+
+    Raises
+    ------
+    WeldsimError
+        One line for a value that is not such.
+    """
+    out = {}
+    for key in KEYS[kind]:
+        value = body.get(key)
+        if value is None or value == "":
+            continue
+        wanted, allowed = CHECKS[key]
+        if not allowed(value):
+            raise WeldsimError(f"{key}: {value!r} is not allowed: {wanted}")
+        out[key] = value
+    return out
+
+
+def _text(value: object) -> bool:
+    return isinstance(value, str) and len(value) <= LONGEST
+
+
+def _number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < 1e6
+
+
+def _readings(value: object) -> bool:
+    return isinstance(value, list) and 0 < len(value) <= MOST_READINGS and all(map(_text, value))
+
+
+def _temperature(value: object) -> bool:
+    try:
+        return _text(value) and parse(value, "temperature") > 0
+    except ValueError:
+        return False
+
+
+CHECKS: dict[str, tuple[str, Callable[[Any], bool]]] = {
+    "gauge": ("the name of a gauge", _text),
+    "tolerance": ('such as "0.5 mrad"', _text),
+    "grade": (", ".join(GRADES), lambda v: v in GRADES),
+    "runs": ("a whole number from 2 to 10", lambda v: v in range(2, 11) and isinstance(v, int)),
+    "line": (", ".join(LINES), lambda v: v in LINES),
+    "limit": ('such as "650 degC"', _temperature),
+    "after": ('such as "front:+x, back:-x"', _text),
+    "readings": ('one a side, such as "pointer.up=-12 mm"', _readings),
+    "noise": ("a number greater than zero", _number),
+    "replay": ("true or false", lambda v: isinstance(v, bool)),
+}
+KEYS: dict[str, tuple[str, ...]] = {
+    "plan": (),
+    "next": ("after", "readings", "noise", "tolerance"),
+    "why": ("replay",),
+    "preset": ("gauge", "tolerance", "grade", "runs"),
+    "clamps": ("gauge", "tolerance", "grade"),
+    "correct": ("gauge", "tolerance", "grade", "line", "limit"),
+    "heats": ("grade",),
+}
+
+
+def check_target(
+    text: str, source_file: str, options: dict[str, Any], tell: Tell | None = None
+) -> None:
+    """Refuse a search for something that the case does not have; a worker's task.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    options : dict
+        Of a search.
+    tell : callable, optional
+        Not used.
+    """
+    case = parse_case(text, source_file)
+    target_of(case, options.get("gauge"), options.get("tolerance"), options.get("grade"))
+
+
+def check_reading(folder: str, options: dict[str, Any], tell: Tell | None = None) -> None:
+    """Refuse readings that a study cannot take; a worker's task.
+
+    Parameters
+    ----------
+    folder : str
+        Of the study, or of a run.
+    options : dict
+        Of the kind `next`.
+    tell : callable, optional
+        Not used.
+    """
+    try:
+        study = open_study(folder, options.get("tolerance"))
+        read_moves(study.plan, options.get("after", ""))
+        read_readings(study.plan, options.get("readings", ()), options.get("noise"))
+    except CaseError as error:  # a person sees no options of the command line here
+        raise CaseError(str(error).replace("--after ", "").replace("--reading ", "")) from None
+
+
+def plan_check(text: str, source_file: str, tell: Tell | None = None) -> dict[str, Any]:
+    """What a [plan] asks for, or what is wrong with it; a worker's task.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case, as `parse_plan` takes it.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        `ok` and `messages`; if all is well also what `plan_facts` says.
+    """
+    try:
+        plan = parse_plan(text, source_file)
+    except CaseError as error:
+        return {"ok": False, "messages": messages_of(error, source_file)}
+    return {"ok": True, "messages": [], **plan_facts(plan)}
+
+
+def plan_facts(plan: Plan) -> dict[str, Any]:
+    """What a page shows of a plan before it is computed, and offers to read after a weld.
+
+    Parameters
+    ----------
+    plan : Plan
+        That was read.
+
+    Returns
+    -------
+    dict
+        `sequences` how many, `seams` with the words for their travel, `sides` of gauges with the
+        units they are read in, `measure`, `tolerance`, `grade` and `confirm_grade`.
+    """
+    sides: dict[str, list[str]] = {}
+    for column in columns_of(plan.case):
+        if column.unit in ("mm", "mrad"):
+            name = ".".join(p for p in (column.gauge, column.component) if p)
+            sides.setdefault(name, []).append(column.unit)
+    return {
+        "sequences": plan.size,
+        "seams": {s: list(plan.known[s]) for s in plan.seams},
+        "allowed": {s: list(w.values()) for s, w in plan.words.items()},
+        "sides": sides,
+        "measure": plan.section.measure,
+        "tolerance": str(plan.tolerance),
+        "grade": plan.section.grade,
+        "confirm_grade": plan.section.confirm_grade,
+        "confirm": plan.section.confirm,
+        "settings": [s.label for s in plan.settings],
+    }
+
+
+def usual_plan(text: str, source_file: str, tell: Tell | None = None) -> dict[str, Any]:
+    """A [plan] section for a case that has none: all seams, the first gauge that reads movement.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_case` takes it.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        `plan`: the section; `gauges`: what may be measured, name -> tolerance that it states or a
+        usual one; empty where nothing reads movement.
+    """
+    case = parse_case(text, source_file)
+    gauges = {g.name: limit_for(g).text for g in case.gauges if g.kind in MOVEMENTS}
+    units = {g.name: unit_of(g) for g in case.gauges if g.kind in MOVEMENTS}
+    if not gauges:
+        return {"plan": {}, "gauges": {}, "units": {}}
+    name, tolerance = next(iter(gauges.items()))
+    section: dict[str, Any] = {"measure": name, "tolerance": tolerance}
+    sized = next((g for g in case.tables.get("gauge", ()) if g.get("name") == name), {})
+    if "size" in sized:
+        section["size"] = sized["size"]
+    return {"plan": section, "gauges": gauges, "units": units}
