@@ -274,6 +274,17 @@ def test_previews_go_their_own_way_and_old_ones_go(made, monkeypatch):
     assert queue.store.run_folder(jobs[3]).exists() and not queue.store.run_folder(jobs[0]).exists()
 
 
+def test_a_preview_ends_the_one_the_same_browser_asked_for_before(made):
+    """It shows a set-up that has changed since; those of others and what-ifs go on."""
+    queue = made()
+    first, other = (queue.submit("look", who, text(), who) for who in ("me", "somebody"))
+    aside = queue.submit("look", "what if", text(), "me", first.id, "swapped")
+    rough = queue.submit("rough", "coarse", text(), "me")
+    last = queue.submit("look", "changed", text(), "me")
+    states = [state(queue, job) for job in (first, other, aside, rough, last)]
+    assert states == ["stopped", "waiting", "waiting", "waiting", "waiting"]
+
+
 def test_the_previews_of_one_browser_do_not_push_out_those_of_another(made, monkeypatch):
     monkeypatch.setattr("weldsim.page.preview_lane.MOST_KEPT_EACH", 1)
     monkeypatch.setattr("weldsim.page.preview_lane.MOST_KEPT", 2)
@@ -291,7 +302,8 @@ def test_a_job_whose_case_file_is_gone_fails_and_the_next_one_runs(made):
         Path(folder).mkdir(parents=True)
 
     queue = made(previews=StillWorker({"preview": preview}))
-    jobs = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look", "run", "look")]
+    kinds = (("run", "me"), ("look", "me"), ("run", "me"), ("look", "somebody"))
+    jobs = [queue.submit(kind, kind, text(), who) for kind, who in kinds]
     for job in jobs[:2]:
         queue.store.case_file(job).unlink()
     queue.start()
@@ -358,7 +370,7 @@ def test_a_damaged_case_file_and_a_fault_of_our_own_fail_that_job_only(made):
 
     queue = made(nothing, previews=StillWorker({"preview": preview}))
     kinds = ("run", "look", "look", "run", "look")
-    jobs = [queue.submit(kind, kind, text(), "me") for kind in kinds]
+    jobs = [queue.submit(kind, kind, text(), f"browser {n}") for n, kind in enumerate(kinds)]
     for job in jobs[:2]:
         queue.store.case_file(job).write_bytes(b"title = '\xff'")
     queue.store.case_file(jobs[2]).write_text("odd")

@@ -2,6 +2,7 @@
 
 import json
 import multiprocessing
+import os
 import time
 
 import numpy as np
@@ -12,10 +13,11 @@ from tests.page.kit import HERE, PORT, post, queue_of, starter, wait_for
 from tests.places import ROOT
 from weldsim.page import case_form, tasks
 from weldsim.page.app import make_app
-from weldsim.page.preview import preview
+from weldsim.page.preview import preview, warm_up
 from weldsim.page.queue import Queue
 from weldsim.page.security import Door
-from weldsim.page.worker import Worker
+from weldsim.page.worker import Stopped, Worker
+from weldsim.report.viewer import scene_data
 from weldsim.runs.reading import read_run
 
 pytestmark = pytest.mark.slow
@@ -90,6 +92,40 @@ def test_a_file_that_is_never_read_to_its_end_holds_up_nobody(tmp_path, monkeypa
         assert good.json()["tables"] == starter()
     finally:
         reader.close()
+
+
+def test_a_preview_shows_itself_while_it_grows_and_stops_at_once(tmp_path):
+    """It can be read from its first state on, and its process stays warm when it is stopped."""
+    folder, seen, text = tmp_path / "look", [], case_form.form_text(starter())
+
+    def told(share, words):
+        if (folder / "fields" / "run.pvd").is_file():
+            scene = scene_data(folder, 24)
+            seen.append((len(scene["times"]), scene["status"]))
+
+    reader = Worker(1, warm_up)
+    try:
+        reader.call(nothing, limit=60)
+        reader.call(preview, text, "x.toml", str(folder), "look", limit=120, tell=told)
+        counts = [n for n, _ in seen]
+        assert counts == sorted(counts) and counts[0] < counts[-1]
+        assert seen[0][1] == "running" and read_run(folder).complete
+        process = reader.call(own_process, limit=60)
+        with pytest.raises(Stopped):
+            reader.call(preview, text, "x.toml", str(tmp_path / "b"), "look", limit=120,
+                        stop=lambda: (tmp_path / "b" / "gauges.csv").exists())  # fmt: skip
+        assert reader.call(own_process, limit=60) == process
+        assert read_run(tmp_path / "b").manifest["status"] == "stopped"
+    finally:
+        reader.close()
+
+
+def nothing(tell):
+    return None
+
+
+def own_process(tell):
+    return os.getpid()
 
 
 def test_a_quick_look_says_what_it_is_good_for(worker, tmp_path):

@@ -1,16 +1,14 @@
-"""Preview and coarse run of a case into a run folder that everything else can read.
+"""Preview and coarse run of a case into a run folder that can be read while it grows.
 
-How they are computed is in `simulation.preview`.
+How it is computed is in `simulation.preview`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass, field
 from importlib.resources import files
 from itertools import islice
-
-import numpy as np
+from typing import Any
 
 from weldsim.case.load import parse_case
 from weldsim.page.worker_process import Tell
@@ -24,7 +22,7 @@ from weldsim.simulation.model import Model
 from weldsim.simulation.preview import PREVIEW_GRADES, equilibrium_states, preview_model
 from weldsim.simulation.state import State
 
-MOST_FRAMES = 12  # besides the end of each arc
+FRAME_SHARE = 1 / 16  # of the way, between two frames besides the ends of arcs
 NOTES = {
     "look": "Preview: plastic model at grade sketch in long steps, no estimated error. It shows "
     "which way and which sequence, not how much",
@@ -34,7 +32,7 @@ NOTES = {
 
 
 def preview(text: str, source_file: str, folder: str, kind: str, tell: Tell) -> str:
-    """Compute a preview of a case into a run folder that everything else can read.
+    """Compute a preview of a case into a run folder that can be read from the first state on.
 
     Parameters
     ----------
@@ -55,61 +53,98 @@ def preview(text: str, source_file: str, folder: str, kind: str, tell: Tell) -> 
     tell(0.0, "meshing")
     case = parse_case(text, source_file)
     model = preview_model(case, kind)
-    states, rows = [], []
-    for state, phase in equilibrium_states(model):
-        row = {**model.read(state), **model.weld_temperatures(state)}
-        rows.append((state.time, Readings(row)))
-        states.append((state, phase))
-        tell(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
     run = RunFolder.create(folder, case.title)
     record = {"source": text, "source_file": source_file, "overrides": [], "companion": False}
     run.write_json("case.json", record)
-    for number, index in enumerate(picked(states)):
-        run.write_frame(number, field_frame(model, states[index][0]), model.part)
-    _finish(run, model, kind, states[-1][0], rows)
+    growing = Growing(run, model, kind)
+    try:
+        for state, phase in equilibrium_states(model):
+            growing.take(state, phase)
+            tell(0.95 * model.progress(state), f"{phase}, {state.time:.0f} s")
+    except BaseException:
+        growing.show("stopped")
+        raise
+    growing.finish()
     return str(run.path)
 
 
-def picked(states: Sequence[tuple[State, str]], most: int = MOST_FRAMES) -> list[int]:
-    """Which states are kept as frames: evenly, first, last and every end of an arc among them.
+@dataclass
+class Growing:
+    """A run folder that shows each state soon after it was found.
 
-    Parameters
+    Attributes
     ----------
-    states : sequence of (State, str)
-        With the kind of event that led to each.
-    most : int, optional
-        Without the ends of arcs.
-
-    Returns
-    -------
-    list of int
-        Their numbers, in order.
+    run : RunFolder
+        Empty but for the case.
+    model : Model
+        Of the case.
+    kind : str
+        `look` or `rough`.
     """
-    kinds = [kind for _, kind in states]
-    ends = [
-        i for i, k in enumerate(kinds) if k == "weld" and (i + 1 == len(kinds) or kinds[i + 1] != k)
-    ]
-    even = np.round(np.linspace(0, len(states) - 1, min(most, len(states)))).astype(int)
-    return sorted({*even.tolist(), *ends})
 
+    run: RunFolder
+    model: Model
+    kind: str
+    _rows: list[tuple[float, Readings]] = field(default_factory=list)
+    _last: tuple[State, str] | None = None
+    _frames: int = 0
+    _shown: float = -1.0  # share of the way at which the last frame was written
+    _pending: bool = False  # whether the last state is on no frame yet
 
-def _finish(
-    run: RunFolder, model: Model, kind: str, state: State, rows: list[tuple[float, Readings]]
-) -> None:
-    case = model.case
-    shown = GaugeTable.of_readings(*zip(*rows, strict=True)).display()
-    run.write_gauges(shown)
-    arcs = timetable(model, state)
-    summary = summarise(shown, arcs, case, solidus=model.material.solidus)
-    run.write_json("summary.json", summary)
-    manifest = {
-        **manifest_of(model, state, "complete"),
-        "case": {**case.resolved, "solve": asdict(case.solve)},
-        "overrides": [], "grade": PREVIEW_GRADES[kind], "warnings": [NOTES[kind]], "look": kind,
-        "steps": state.steps, "simulated_s": state.time,
-        "error_estimate": {"how": "a look has none", "values": {}},
-    }  # fmt: skip
-    run.write_json("run.json", manifest)
+    def take(self, state: State, phase: str) -> None:
+        """Read a state; show it where enough has happened, and the end of each arc.
+
+        Parameters
+        ----------
+        state : State
+            In equilibrium.
+        phase : str
+            Kind of the event that led to it.
+        """
+        if self._last is not None and self._last[1] == "weld" != phase:
+            self.show()
+        row = {**self.model.read(state), **self.model.weld_temperatures(state)}
+        self._rows.append((state.time, Readings(row)))
+        self._last, self._pending = (state, phase), True
+        if self.model.progress(state) >= self._shown + FRAME_SHARE:
+            self.show()
+
+    def show(self, status: str = "running") -> None:
+        """Write the last state with all readings so far.
+
+        Parameters
+        ----------
+        status : {"running", "stopped", "complete"}, optional
+            Of the run.
+        """
+        if self._last is None:
+            return
+        state = self._last[0]
+        readings = GaugeTable.of_readings(*zip(*self._rows, strict=True)).display()
+        self.run.write_gauges(readings)
+        self.run.write_json("run.json", self._manifest(state, status))
+        if self._pending:
+            self.run.write_frame(self._frames, field_frame(self.model, state), self.model.part)
+            self._frames += 1
+            self._shown, self._pending = self.model.progress(state), False
+        if status == "complete":
+            arcs, solidus = timetable(self.model, state), self.model.material.solidus
+            summary = summarise(readings, arcs, self.model.case, solidus=solidus)
+            self.run.write_json("summary.json", summary)
+
+    def finish(self) -> None:
+        """Write what is left and call it complete."""
+        self.show("complete")
+
+    def _manifest(self, state: State, status: str) -> dict[str, Any]:
+        case = self.model.case
+        return {
+            **manifest_of(self.model, state, status),
+            "case": {**case.resolved, "solve": asdict(case.solve)},
+            "overrides": [], "grade": PREVIEW_GRADES[self.kind], "warnings": [NOTES[self.kind]],
+            "look": self.kind, "steps": state.steps, "simulated_s": state.time,
+            "error_estimate": {"how": "a preview has none", "values": {}},
+        }  # fmt: skip
 
 
 def warm_up() -> None:

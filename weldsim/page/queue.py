@@ -115,8 +115,19 @@ class Queue:
             If the queue is full.
         """
         job = self.store.add(kind, title, text, owner, parent, change, options)
+        if job.kind == "look" and not parent:
+            self._supersede(job)
         self._wake.set()
         return job
+
+    def _supersede(self, job: Job) -> None:
+        """Stop previews that the same browser asked for before: the set-up has changed since."""
+        for other in self.store.listed():
+            if (
+                other.kind == "look" and other.is_open and other.owner == job.owner
+                and not other.parent and other.number < job.number
+            ):  # fmt: skip
+                self.stop(other.id)
 
     def stop(self, id: str) -> Job:
         """Take a job out of the queue, or stop it with a checkpoint.

@@ -24,6 +24,7 @@ MOST_WAITING = 12  # requests for one worker
 WARM_UP = 300.0  # s that a worker may take to load and compile what it needs, besides any limit
 MEMORY = 6_000_000_000  # bytes of address space of a worker, where the system can limit it
 GLANCE = 0.05  # s between two looks whether to stop
+GRACE = 1.5  # s for a task to stop by itself; its process stays warm then
 Stop = Callable[[], bool]
 
 
@@ -116,9 +117,9 @@ class Worker:
     ) -> Any:
         self._asked += 1
         with self._pool_lock:
-            future = self._running_pool().schedule(
-                carry_out, args=(task, self._asked, args), timeout=limit
-            )
+            pool = self._running_pool()
+            self._halt.clear()
+            future = pool.schedule(carry_out, args=(task, self._asked, args), timeout=limit)
         begun = time.monotonic()
         try:
             while not wait([future], GLANCE).done:
@@ -144,7 +145,9 @@ class Worker:
         if self._closed:
             raise Stopped("the page is closing")
         if stop is not None and stop():
-            future.cancel()
+            self._halt.set()
+            if not future.running() or not wait([future], GRACE).done:
+                future.cancel()
             raise Stopped("stopped")
         if not future.running() and not future.done() and time.monotonic() - begun > WARM_UP:
             with self._pool_lock:
@@ -167,9 +170,10 @@ class Worker:
         if self._pool is None:
             context = multiprocessing.get_context("spawn")
             self._line, self._there = context.Pipe(duplex=False)
+            self._halt = context.Event()
             self._pool = ProcessPool(
                 1, initializer=get_ready, context=context,
-                initargs=(self._there, self._threads, MEMORY, self._warm),
+                initargs=(self._there, self._halt, self._threads, MEMORY, self._warm),
             )  # fmt: skip
         return self._pool
 

@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Callable
 from multiprocessing.connection import Connection
+from multiprocessing.synchronize import Event
 from typing import Any
 
 from weldsim.errors import WeldsimError
@@ -17,15 +18,24 @@ Tell = Callable[[float, str], None]
 TELL = 0.2  # s between two words on progress
 
 _line: list[Connection] = []  # of a worker process, to its server
+_halt: list[Event] = []  # set by the server when nobody wants the present task any more
 
 
-def get_ready(line: Connection, threads: int, memory: int, warm: Callable | None) -> None:
+class Halted(WeldsimError):
+    """The server wants the task no longer."""
+
+
+def get_ready(
+    line: Connection, halt: Event, threads: int, memory: int, warm: Callable | None
+) -> None:
     """First thing done in a worker process.
 
     Parameters
     ----------
     line : Connection
         For words on progress.
+    halt : Event
+        Set when the present task shall end where it next says how far it is.
     threads : int
         For the solvers.
     memory : int
@@ -33,7 +43,7 @@ def get_ready(line: Connection, threads: int, memory: int, warm: Callable | None
     warm : callable or None
         Done once, so that the first request is as fast as the next.
     """
-    _line[:] = [line]
+    _line[:], _halt[:] = [line], [halt]
     keep_quiet()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends this process
     signal.signal(signal.SIGTERM, signal.SIG_DFL)  # ends a long calculation at once
@@ -78,7 +88,13 @@ def carry_out(task: Callable, asked: int, args: tuple) -> Any:
     object
         What the task gives back.
     """
-    tell = teller(lambda share, text: _line[0].send((asked, share, text)))
+    send = teller(lambda share, text: _line[0].send((asked, share, text)))
+
+    def tell(share: float, text: str) -> None:
+        if _halt and _halt[0].is_set():
+            raise Halted("stopped")
+        send(share, text)
+
     try:
         return task(*args, tell=tell)
     except WeldsimError as error:

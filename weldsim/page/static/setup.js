@@ -6,6 +6,8 @@ import { Fields } from "./fields.js";
 import { PartView } from "./part.js";
 import { onUnits, shown } from "./units.js";
 
+let previewed = ""; // the preview that this browser has under way: it shows a set-up as it was
+
 export class Setup extends Fields {
   constructor(draft, begin, go) {
     super();
@@ -59,6 +61,11 @@ export class Setup extends Fields {
     if (rebuild || names) this.order();
     this.edits();
     this.soon();
+    this.outdate();
+  }
+  outdate() {
+    if (previewed) ask(`/api/jobs/${previewed}/stop`, {}).catch(() => {}); // over already, or taken off the list
+    previewed = "";
   }
   edits() {
     const { past, ahead } = this.draft.history;
@@ -75,6 +82,7 @@ export class Setup extends Fields {
     this.order();
     this.edits();
     this.soon();
+    this.outdate();
     say(forward ? "Redone" : "Undone");
   }
   shortcut(e) {
@@ -290,6 +298,7 @@ export class Setup extends Fields {
     run.disabled = rough.disabled = look.disabled = true;
     try {
       const job = await askPatiently("/api/jobs", this.draft.whole({ kind }), () => !this.root.isConnected, (text) => this.tell(text));
+      if (kind === "look") previewed = job.id;
       this.go(`#watch/${job.id}`);
     } catch (error) {
       if (error instanceof Refused && error.body.messages) this.said = error.body.messages;

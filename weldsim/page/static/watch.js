@@ -23,7 +23,7 @@ export class Pane {
     let wait = 2500;
     try {
       await this.look();
-      if (this.job) wait = this.job.kind === "run" ? 900 : 120;
+      if (this.job) wait = this.job.kind === "run" ? 900 : 250;
     } catch (error) { if (this.live) this.fault(error.message); }
     if (this.live && !this.over && turn === this.turn) this.timer = setTimeout(() => this.loop(), wait);
   }
@@ -38,8 +38,7 @@ export class Pane {
     const state = this.job ? this.job.state : "done";
     this.say(state);
     const solved = ["drawing", "done"].includes(state);
-    const look = this.job && this.job.kind !== "run";
-    if (solved || (!look && state !== "waiting")) await this.scene(!solved);
+    if (solved || state !== "waiting") await this.scene(!solved);
     if (!this.live) return;
     if (solved || state === "stopped") await this.words().catch((e) => { if (solved) throw e; });
     if (!this.live) return;
