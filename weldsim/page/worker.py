@@ -117,9 +117,9 @@ class Worker:
     ) -> Any:
         self._asked += 1
         with self._pool_lock:
-            pool = self._running_pool()
-            self._halt.clear()
-            future = pool.schedule(carry_out, args=(task, self._asked, args), timeout=limit)
+            future = self._running_pool().schedule(
+                carry_out, args=(task, self._asked, args), timeout=limit
+            )
         begun = time.monotonic()
         try:
             while not wait([future], GLANCE).done:
@@ -145,7 +145,7 @@ class Worker:
         if self._closed:
             raise Stopped("the page is closing")
         if stop is not None and stop():
-            self._halt.set()
+            self._halt.send(self._asked)
             if not future.running() or not wait([future], GRACE).done:
                 future.cancel()
             raise Stopped("stopped")
@@ -170,10 +170,10 @@ class Worker:
         if self._pool is None:
             context = multiprocessing.get_context("spawn")
             self._line, self._there = context.Pipe(duplex=False)
-            self._halt = context.Event()
+            self._unwanted, self._halt = context.Pipe(duplex=False)
             self._pool = ProcessPool(
                 1, initializer=get_ready, context=context,
-                initargs=(self._there, self._halt, self._threads, MEMORY, self._warm),
+                initargs=(self._there, self._unwanted, self._threads, MEMORY, self._warm),
             )  # fmt: skip
         return self._pool
 
@@ -181,6 +181,6 @@ class Worker:
         if self._pool is not None:
             self._pool.stop()
             self._pool.join()
-            self._line.close()
-            self._there.close()
+            for end in (self._line, self._there, self._unwanted, self._halt):
+                end.close()
         self._pool = None

@@ -8,7 +8,6 @@ import sys
 import time
 from collections.abc import Callable
 from multiprocessing.connection import Connection
-from multiprocessing.synchronize import Event
 from typing import Any
 
 from weldsim.errors import WeldsimError
@@ -18,7 +17,7 @@ Tell = Callable[[float, str], None]
 TELL = 0.2  # s between two words on progress
 
 _line: list[Connection] = []  # of a worker process, to its server
-_halt: list[Event] = []  # set by the server when nobody wants the present task any more
+_halt: list[Connection] = []  # from it: number of a request that nobody wants any more
 
 
 class Halted(WeldsimError):
@@ -26,7 +25,7 @@ class Halted(WeldsimError):
 
 
 def get_ready(
-    line: Connection, halt: Event, threads: int, memory: int, warm: Callable | None
+    line: Connection, halt: Connection, threads: int, memory: int, warm: Callable | None
 ) -> None:
     """First thing done in a worker process.
 
@@ -34,8 +33,8 @@ def get_ready(
     ----------
     line : Connection
         For words on progress.
-    halt : Event
-        Set when the present task shall end where it next says how far it is.
+    halt : Connection
+        For numbers of requests; such a task ends where it next says how far it is.
     threads : int
         For the solvers.
     memory : int
@@ -91,8 +90,9 @@ def carry_out(task: Callable, asked: int, args: tuple) -> Any:
     send = teller(lambda share, text: _line[0].send((asked, share, text)))
 
     def tell(share: float, text: str) -> None:
-        if _halt and _halt[0].is_set():
-            raise Halted("stopped")
+        while _halt and _halt[0].poll():
+            if _halt[0].recv() == asked:
+                raise Halted("stopped")
         send(share, text)
 
     try:
