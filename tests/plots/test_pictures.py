@@ -22,6 +22,7 @@ from weldsim.plots.vtk_grid import surface_of
 from weldsim.plots.welds import (
     arc_times,
     clock,
+    colours_of,
     hot_time,
     nearest_frame,
     pauses_between,
@@ -319,12 +320,27 @@ def test_welds_and_clamps_of_a_joint_are_named_on_its_picture(tee, drawing):
 
 
 def test_travel_is_drawn_on_the_picture_of_a_joint(tee, drawing):
-    """front.1 goes toward -x, and with the front toward the eye -x is to the right."""
+    """front.1 goes toward -x: on the picture against the side to which +x points (geometry)."""
     stage = stages.make_stage(tee)
     figure = render.temperature_picture(tee, stage, tee.frames[1], "front.1")
     heads = [t for t in figure.axes[0].texts if not t.get_text()]
-    assert len(heads) == 2 and stage.right[0] < 0
-    assert heads[1].xy[0] > heads[1].get_position()[0]
+    assert len(heads) == 2 and abs(stage.right[0]) > 0.3
+    assert (heads[1].xy[0] - heads[1].get_position()[0]) * stage.right[0] < 0
+
+
+def test_up_on_pictures_is_up_in_the_workshop(tee):
+    """A place higher up in the workshop stands higher on the picture (parallel projection)."""
+    up = np.zeros(3)
+    word = tee.case["part"]["up"]
+    up["xyz".index(word[1])] = -1.0 if word[0] == "-" else 1.0
+    stage = stages.make_stage(tee)
+    low, high = stage.to_picture([stage.centre - 0.01 * up, stage.centre + 0.01 * up])
+    assert high[1] - low[1] > 0 and abs(high[0] - low[0]) < 1e-9
+
+
+def test_a_seam_keeps_its_colour_when_the_sequence_changes():
+    welds = [("front", "front"), ("back", "back"), ("left", "left")]
+    assert colours_of(welds) == colours_of(welds[::-1])
 
 
 def test_of_many_arcs_one_a_seam_is_pictured(tee):

@@ -10,11 +10,12 @@ from numpy.typing import ArrayLike
 from weldsim.case.load import Case
 from weldsim.case.schedule import timetable
 from weldsim.case.travel import directions_of_case
+from weldsim.errors import CaseError
 from weldsim.geometry.part import vtk_cells
 from weldsim.geometry.surface import outer_surface
 from weldsim.joints.build import build_part
 from weldsim.joints.registry import faces_of, kind_of_case, seams_of
-from weldsim.plots.stage import best_view
+from weldsim.plots.stage import axis_vector, best_view
 from weldsim.plots.weld_paths import clamp_places, tack_lines, weld_paths
 from weldsim.plots.welds import colours_of
 from weldsim.text.describe_joint import up_of
@@ -34,7 +35,8 @@ def shape_of(case: Case) -> dict:
     -------
     dict
         `points` (P, 3) mm, rounded; `faces` corner numbers with `tint` 0 steel, 1 filler, 2 held;
-        `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `eye` and
+        `edges`; `welds` in order with `points` in the direction of travel; `clamps`; `pointers`
+        with `place` mm, unit vectors `aim`, `up` and `right` of the target, `throw` m; `eye` and
         `up`, unit vectors.
     """
     part = build_part(case, "coarse")
@@ -54,6 +56,7 @@ def shape_of(case: Case) -> dict:
     tint = np.where(skin.faces_on == 1, 1, tint)
     paths = weld_paths(case)
     colours = colours_of([(w.name, w.seam or w.name) for w in case.welds])
+    up = up_of(case.part).tolist()
     looked = [replace(p, inward=_unit(np.atleast_2d(p.inward).mean(axis=0))) for p in paths]
     return {
         "points": _mm(points[skin.used]),
@@ -71,8 +74,9 @@ def shape_of(case: Case) -> dict:
         ],
         "tacks": [_mm(line) for line in tack_lines(case)],
         "clamps": [{"name": text, "place": _mm(place)} for text, place in clamp_places(case, part)],
-        "eye": best_view(looked, np.ptp(points, axis=0)).tolist(),
-        "up": _up(case),
+        "pointers": _pointers(case),
+        "eye": best_view(looked, np.ptp(points, axis=0), up).tolist(),
+        "up": up,
     }  # fmt: skip
 
 
@@ -148,9 +152,24 @@ def order_table(case: Case) -> list[dict]:
     ]  # fmt: skip
 
 
-def _up(case: Case) -> list[float]:
-
-    return up_of(case.part).tolist()
+def _pointers(case: Case) -> list[dict]:
+    """Light beams and the targets they point at."""
+    out = []
+    for gauge in case.gauges:
+        if gauge.kind != "pointer" or not gauge.aim or not gauge.up:
+            continue
+        try:
+            place = kind_of_case(case).place(case.part, str(gauge.at))
+        except CaseError:  # a face of a mesh file, whose place only the mesh knows
+            continue
+        aim, up = axis_vector(gauge.aim), axis_vector(gauge.up)
+        out.append(
+            {
+                "name": gauge.name, "place": _mm(place), "aim": aim, "up": up,
+                "right": np.cross(aim, up).tolist(), "up_way": gauge.up, "throw": gauge.throw,
+            }
+        )  # fmt: skip
+    return out
 
 
 def _unit(vector: np.ndarray) -> np.ndarray:

@@ -140,7 +140,7 @@ def _place_camera(plotter, stage: Stage) -> None:
     distance = 20 * stage.half_height
     plotter.camera.position = stage.centre + distance * stage.view
     plotter.camera.focal_point = stage.centre
-    plotter.camera.up = (0.0, 0.0, 1.0)
+    plotter.camera.up = stage.vertical
     plotter.enable_parallel_projection()
     plotter.camera.parallel_scale = stage.half_height
     plotter.reset_camera_clipping_range()

@@ -1,6 +1,7 @@
 """What all pictures of a run share: camera, warp factor and colour ranges.
 
-Parallel projection, z up; metal that is not there yet does not count.
+Parallel projection; up in every picture is up in the workshop. Metal that is not there yet does
+not count.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ SHOWN_SHARE = 0.1  # largest displacement as drawn, as a share of the part's len
 BAR_SIZE = (1500, 600)  # pixel; a bar is long and low
 WIDEST, TALLEST, NARROWEST = 1500, 950, 1000  # pixel; bounds of the image of any other part
 VIEW = (0.55, 0.80, 0.38)  # toward the eye, from a bar's front
+UPWARD = (0.0, 0.0, 1.0)
+EQUALLY = (0.69, 0.69)  # the same for a part that does not stand on its z
 FLAT, FROM_ABOVE = 0.25, 0.75  # height over length of a part seen from higher up, and how high
 
 
@@ -48,6 +51,7 @@ class Stage:
     farthest : end of the displacement range [m]
     jaws : boxes (x0, x1, y0, y1, z0, z1) of the vise's jaws [m]
     softened : (P,) bool, points that were soft at some time of the run; see `melt_smoothing`
+    vertical : (3,) unit vector, up in the workshop and in the picture
     """
 
     view: np.ndarray
@@ -60,6 +64,7 @@ class Stage:
     farthest: float
     jaws: tuple = ()
     softened: np.ndarray | None = None
+    vertical: tuple[float, float, float] = UPWARD
 
     @property
     def tall(self) -> bool:
@@ -74,7 +79,7 @@ class Stage:
     @property
     def right(self) -> np.ndarray:
         """Unit vector to the right of the picture."""
-        out = np.cross([0.0, 0.0, 1.0], self.view)
+        out = np.cross(self.vertical, self.view)
         return out / np.linalg.norm(out)
 
     @property
@@ -118,15 +123,16 @@ def make_stage(record: RunRecord, size=None) -> Stage:
         coldest = min(coldest, float(frame.temperature[on].min()) - KELVIN)
     length = float(np.ptp(frame.points, axis=0).max())
     case = recorded_case(record)
+    vertical = axis_vector(case.part.up)
     if case.seams_of_welds:
         side = -1.0 if case.welds and case.welds[0].face == "back" else 1.0
         view, size = _unit([VIEW[0], VIEW[1] * side, VIEW[2]]), size or BAR_SIZE
     else:
-        view = best_view(recorded_paths(record), np.ptp(frame.points, axis=0))
+        view = best_view(recorded_paths(record), np.ptp(frame.points, axis=0), vertical)
     stage = Stage(
         view, np.zeros(3), (1.0, 1.0), tuple(size or BAR_SIZE),
         round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
-        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(case), softened,
+        coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(case), softened, vertical,
     )  # fmt: skip
     stage = aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
     return stage if size else replace(stage, size=fitting_size(stage.reach))
@@ -141,7 +147,27 @@ def _unit(vector) -> np.ndarray:
     return np.asarray(vector, dtype=float) / np.linalg.norm(vector)
 
 
-def best_view(paths: Sequence[HasPath], extent: np.ndarray) -> np.ndarray:
+def axis_vector(word: str) -> tuple[float, float, float]:
+    """Unit vector of an axis such as "-y".
+
+    Parameters
+    ----------
+    word : str
+        A sign and x, y or z.
+
+    Returns
+    -------
+    tuple of float
+        Of length one.
+    """
+    out = [0.0, 0.0, 0.0]
+    out["xyz".index(word[1])] = -1.0 if word[0] == "-" else 1.0
+    return out[0], out[1], out[2]
+
+
+def best_view(
+    paths: Sequence[HasPath], extent: np.ndarray, vertical: Sequence[float] = UPWARD
+) -> np.ndarray:
     """Unit vector to the eye that sees as much of the welds as can be seen from one place.
 
     Parameters
@@ -150,18 +176,26 @@ def best_view(paths: Sequence[HasPath], extent: np.ndarray) -> np.ndarray:
         Places (M, 3) [m] and the way inward (3,) of each weld.
     extent : (3,)
         Size of the part along the axes. [m]
+    vertical : (3,), optional
+        Unit vector along an axis, up in the workshop.
 
     Returns
     -------
     ndarray, shape (3,)
-        From above unless the welds lie below; the front (+y) and right (+x) where that is as good.
+        From above unless the welds lie below; with z up, the front (+y) and +x where that is as
+        good.
     """
-    high = FROM_ABOVE if extent[2] < FLAT * max(extent[0], extent[1]) else VIEW[2]
+    k = int(np.argmax(np.abs(vertical)))
+    first, second = (i for i in range(3) if i != k)
+    high = FROM_ABOVE if extent[k] < FLAT * max(extent[first], extent[second]) else VIEW[2]
     best = None
     for up in (1, -1):
-        for y in (1, -1):
-            for x in (1, -1):
-                view = _unit([x * VIEW[0], y * VIEW[1], up * high])
+        for b in (1, -1):
+            for a in (1, -1):
+                view = up * high * np.asarray(vertical, dtype=float)
+                aside = VIEW[:2] if k == 2 else EQUALLY
+                view[first], view[second] = a * aside[0], b * aside[1]
+                view = _unit(view)
                 seen = sum(
                     float(np.linalg.norm(np.diff(p.points, axis=0), axis=1).sum())
                     * max(0.0, -float(np.dot(p.inward, view)))

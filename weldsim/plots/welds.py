@@ -65,9 +65,12 @@ def weld_colour(record: RunRecord, name: str) -> str:
 
 
 def colours_of(welds: Sequence[tuple[str, str]]) -> dict[str, str]:
-    """Name -> colour of welds given as (name, seam): one each; one a seam where they run out."""
+    """Name -> colour of welds given as (name, seam): one each; one a seam where they run out.
+
+    By name, not by place in the sequence: a seam keeps its colour when the sequence changes.
+    """
     keys = [seam if len(welds) > len(WELDS) else name for name, seam in welds]
-    order = list(dict.fromkeys(keys))
+    order = sorted(set(keys))
     names = (name for name, _ in welds)
     return {n: WELDS[order.index(k) % len(WELDS)] for n, k in zip(names, keys, strict=True)}
 

@@ -18,7 +18,7 @@ from weldsim.errors import CaseError, StoreError
 from weldsim.geometry.surface import OuterSurface, outer_surface
 from weldsim.plots.melt_smoothing import smooth_melt, softened_points
 from weldsim.plots.pointer_plot import path_on_target
-from weldsim.plots.stage import HIGHEST, SHOWN_SHARE, best_view, round_warp
+from weldsim.plots.stage import HIGHEST, SHOWN_SHARE, axis_vector, best_view, round_warp
 from weldsim.plots.welds import (
     along,
     arc_times,
@@ -117,7 +117,8 @@ def surface_size(frame) -> int:
 
 def view_of(record: RunRecord, points) -> np.ndarray:
     """Unit vector to the eye that sees most of the welds."""
-    return best_view(recorded_paths(record), np.ptp(points, axis=0))
+    vertical = axis_vector(recorded_case(record).part.up)
+    return best_view(recorded_paths(record), np.ptp(points, axis=0), vertical)
 
 
 @lru_cache(maxsize=96)

@@ -23,7 +23,7 @@
 
     let scene = null, overlay = null, targets = [], last = null, pending = false;
     try {
-      scene = window.weldsimScene(ui.canvas);
+      scene = window.weldsimScene(ui.canvas, data.up);
       overlay = window.weldsimOverlay(ui.over, scene);
     } catch (error) {
       ui.stage.replaceChildren(kit.html("p", { class: "wv-none", text:

@@ -39,13 +39,15 @@
     return map;
   }
 
-  // weldsimScene(canvas) -> scene, or throws where the browser has no WebGL
-  window.weldsimScene = function (canvas) {
+  // weldsimScene(canvas, up) -> scene, or throws where the browser has no WebGL; `up` such as "-y" is
+  // up in the workshop and in the picture
+  window.weldsimScene = function (canvas, up) {
     const renderer = new THREE.WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: true });
     renderer.setClearColor(0xffffff, 1);
     const scene = new THREE.Scene();
     const camera = new THREE.OrthographicCamera(-1, 1, 1, -1, 0.1, 10);
-    camera.up.set(0, 0, 1);
+    const word = up || "+z", sign = word[0] === "-" ? -1 : 1;
+    camera.up.set(...["x", "y", "z"].map((axis) => (axis === word[1] ? sign : 0)));
     const controls = new THREE.OrbitControls(camera, canvas);
     controls.enableZoom = false; // until the view has been clicked, the wheel belongs to the page
     const warp = { value: 1 };
@@ -259,11 +261,11 @@
     // Turn by angles [rad], zoom by a factor; for keys.
     self.turn = function (around, over) {
       const away = new THREE.Vector3().subVectors(camera.position, controls.target);
-      const r = away.length();
-      const theta = Math.atan2(away.y, away.x) + around;
-      const phi = Math.max(0.02, Math.min(Math.PI - 0.02, Math.acos(away.z / r) + over));
-      away.set(Math.sin(phi) * Math.cos(theta), Math.sin(phi) * Math.sin(theta), Math.cos(phi));
-      camera.position.copy(controls.target).addScaledVector(away, r);
+      away.applyAxisAngle(camera.up, around);
+      const phi = away.angleTo(camera.up);
+      const side = new THREE.Vector3().crossVectors(camera.up, away).normalize();
+      away.applyAxisAngle(side, Math.max(0.02, Math.min(Math.PI - 0.02, phi + over)) - phi);
+      camera.position.copy(controls.target).add(away);
       controls.update();
     };
     self.zoom = function (factor) {

@@ -1,5 +1,6 @@
 // The part before welding: drawn on a canvas, its welds over it as lines to click or to tab to.
 import { h, paint, renew, s } from "./tools.js";
+import { shown } from "./units.js";
 
 const TINTS = ["steel", "filler", "clamped"];
 const LIGHT = [0.28, 0.62, 0.73]; // seen from the eye: right, up, toward it
@@ -27,9 +28,10 @@ export class PartView {
   set(shape) {
     const other = !this.shape || this.shape.kind !== shape.kind;
     this.shape = shape;
+    this.beams = beamsOf(shape);
     if (other) {
       this.turned = [0, 0];
-      this.zoom = firstZoom(shape);
+      this.zoom = 1;
     } else this.turned[1] = this.lift(this.turned[1]); // the way up may be another
     this.draw();
   }
@@ -59,9 +61,12 @@ export class PartView {
     if (!step && !by && e.key !== "0") return;
     e.preventDefault();
     if (by) return this.grow(by);
-    this.turned = step ? [this.turned[0] + step[0], this.lift(this.turned[1] + step[1])] : [0, 0];
+    if (!step) return this.fit();
+    this.turned = [this.turned[0] + step[0], this.lift(this.turned[1] + step[1])];
     this.draw();
   }
+  // The whole part with its beam and target, from where most welds are seen.
+  fit() { this.turned = [0, 0]; this.zoom = 1; this.draw(); }
   grow(by) { this.zoom = Math.max(0.5, Math.min(8, this.zoom * by)); this.draw(); }
   turn(angle) { this.turned[0] += angle; this.draw(); }
   // How far the eye may rise or sink from the best view: never to straight above or below.
@@ -98,10 +103,11 @@ export class PartView {
     const f = this.frame(), points = this.shape.points;
     const flat = points.map((p) => [dot(p, f.right), -dot(p, f.up), dot(p, f.eye)]);
     const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
-    for (const q of flat) {
+    const outer = this.beams.flatMap((b) => b.card).map((p) => [dot(p, f.right), -dot(p, f.up)]);
+    for (const q of [...flat, ...outer]) {
       for (const i of [0, 1]) { low[i] = Math.min(low[i], q[i]); high[i] = Math.max(high[i], q[i]); }
     }
-    const room = 46, whole = Math.min((w - 2 * room) / (high[0] - low[0] || 1), (t - 2 * room) / (high[1] - low[1] || 1));
+    const room = 40, whole = Math.min((w - 2 * room) / (high[0] - low[0] || 1), (t - 2 * room) / (high[1] - low[1] || 1));
     const size = whole * this.zoom, mid = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
     if (this.zoom > 1) { // the closer, the more the welds move to the middle
       const at = middle(this.shape.welds), share = 1 - 1 / this.zoom;
@@ -164,6 +170,7 @@ export class PartView {
       made.push(s("polyline", { points: flatText(line.map(this.place)), class: "tack" }));
     }
     const taken = [];
+    taken.names = new Set();
     for (const loose of this.shape.loose || []) made.push(this.seam(f, { ...loose, seam: loose.name }, null, taken));
     const grips = clamps.map((clamp) => [clamp, this.place(clamp.place)]);
     for (const [clamp, [x, y]] of grips) {
@@ -171,6 +178,7 @@ export class PartView {
         s("text", { x, y: y + 18, class: "grip-name", "text-anchor": "middle", text: clamp.name }));
     }
     welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
+    for (const beam of this.beams) made.push(this.beam(beam));
     made.push(this.axes(f, t));
     this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
     renew(this.over, made);
@@ -222,6 +230,7 @@ export class PartView {
       stretches(places, hidden).map(([part, back]) => s("polyline", { points: flatText(part), class: `run${back ? " back" : ""}`,
         stroke: colour, ...(number ? {} : { "stroke-dasharray": "3 5" }) }))].flat());
     if (number) group.append(s("polygon", { points: flatText(arrow(places)), fill: colour, class: "tip" }));
+    const middleOf = places[Math.floor(places.length / 2)];
     const start = places[0], away = this.aside(places, weld, f);
     const spot = roomFor([start[0] + 19 * away[0], start[1] + 19 * away[1]], away, taken);
     taken.push(spot);
@@ -230,7 +239,32 @@ export class PartView {
       s("circle", { cx: spot[0], cy: spot[1], r: 11, class: "ball", fill: shown ? colour : "var(--white)", stroke: colour }),
       s("text", { x: spot[0], y: spot[1] + 4.5, "text-anchor": "middle", class: shown ? "count" : "count open",
         text: shown || "+" }));
+    if (!taken.names.has(weld.seam)) { // the name once, where the number is
+      taken.names.add(weld.seam);
+      const right = spot[0] >= middleOf[0];
+      group.append(s("text", { x: spot[0] + (right ? 15 : -15), y: spot[1] + 4.5, "text-anchor": right ? "start" : "end",
+        class: "seam-name", fill: colour, text: weld.seam + (behind ? " (behind)" : "") }));
+    }
     return group;
+  }
+
+  // The light beam, cut short, and the target it points at, with its up and right.
+  beam(beam) {
+    const [from, to] = [beam.place, beam.foot].map(this.place), half = [(from[0] + to[0]) / 2, (from[1] + to[1]) / 2];
+    const along = unit([to[0] - from[0], to[1] - from[1], 0]), across = [-along[1], along[0]];
+    const [throwValue, throwUnit] = shown(beam.throw, "m");
+    const mark = (shift) => s("line", { x1: half[0] + shift * along[0] - 6 * across[0], y1: half[1] + shift * along[1] - 6 * across[1],
+      x2: half[0] + shift * along[0] + 6 * across[0], y2: half[1] + shift * along[1] + 6 * across[1], class: "beam" });
+    const line = (a, b, css) => { const [p, q] = [a, b].map(this.place); return s("line", { x1: p[0], y1: p[1], x2: q[0], y2: q[1], class: css }); };
+    const word = (place, text) => { const [x, y] = this.place(place); return s("text", { x, y: y + 4, "text-anchor": "middle", class: "target-word", text }); };
+    const corners = beam.card.map(this.place), below = Math.max(...corners.map((p) => p[1])) + 17;
+    const label = (text) => s("text", { x: to[0], y: below, "text-anchor": "middle", class: "target-word", text });
+    return s("g", { class: "pointer", "aria-label": `Target of ${beam.name}` },
+      s("polygon", { points: flatText(beam.card.map(this.place)), class: "target" }),
+      line(beam.left, beam.right, "target-line"), line(beam.low, beam.high, "target-line"),
+      s("line", { x1: from[0], y1: from[1], x2: to[0], y2: to[1], class: "beam" }), mark(-3), mark(3),
+      s("circle", { cx: to[0], cy: to[1], r: 4, class: "spot" }), s("circle", { cx: from[0], cy: from[1], r: 3, class: "spot" }),
+      word(beam.upAt, "up"), word(beam.rightAt, "right"), label(`target of ${beam.name}, ${Number(throwValue.toPrecision(3))} ${throwUnit} away`));
   }
 
   // Where a number goes: off the part, against the travel.
@@ -249,27 +283,34 @@ export class PartView {
       const axis = [0, 0, 0];
       axis[i] = 1;
       const to = [22 * dot(axis, f.right), -22 * dot(axis, f.up)];
-      const isUp = Math.abs(this.shape.up[i]) > 0.5;
-      const sign = isUp ? this.shape.up[i] : 1;
-      group.append(s("line", { x1: 0, y1: 0, x2: to[0], y2: to[1], class: isUp ? "way up" : "way" }),
-        s("text", { x: to[0] * 1.42, y: to[1] * 1.42 + 4, "text-anchor": "middle",
-          text: isUp && sign > 0 ? `${name} up` : isUp ? `${name} down` : name }));
+      group.append(s("line", { x1: 0, y1: 0, x2: to[0], y2: to[1], class: "way" }),
+        s("text", { x: to[0] * 1.42, y: to[1] * 1.42 + 4, "text-anchor": "middle", text: name }));
     });
+    const up = this.shape.up, to = [40 * dot(up, f.right), -40 * dot(up, f.up)];
+    group.append(s("line", { x1: 0, y1: 0, x2: to[0], y2: to[1], class: "way up" }),
+      s("polygon", { points: flatText([[to[0], to[1] - 7], [to[0] - 4, to[1]], [to[0] + 4, to[1]]]), class: "way-tip" }),
+      s("text", { x: to[0], y: to[1] - 11, "text-anchor": "middle", class: "up-word", text: "up" }));
     return group;
   }
+}
+
+// Each pointer with where its beam is cut short and the corners of its target, in the room of the part.
+function beamsOf(shape) {
+  const size = [0, 1, 2].map((i) => { const v = shape.points.map((p) => p[i]); return Math.max(...v) - Math.min(...v); });
+  const reach = Math.hypot(...size);
+  return (shape.pointers || []).map((p) => {
+    const on = (a, b, c) => p.place.map((v, i) => v + reach * (a * p.aim[i] + b * p.right[i] + c * p.up[i]));
+    const L = 0.3, h = 0.1;
+    return { ...p, foot: on(L, 0, 0), card: [on(L, -h, -h), on(L, h, -h), on(L, h, h), on(L, -h, h)],
+      left: on(L, -h, 0), right: on(L, h, 0), low: on(L, 0, -h), high: on(L, 0, h),
+      upAt: on(L, 0, 0.8 * h), rightAt: on(L, 0.75 * h, 0) };
+  });
 }
 
 // Middle of all welds.
 function middle(welds) {
   const all = welds.flatMap((w) => w.points), low = [0, 1, 2].map((i) => Math.min(...all.map((p) => p[i])));
   return [0, 1, 2].map((i) => (low[i] + Math.max(...all.map((p) => p[i]))) / 2);
-}
-
-// Closer at first where the welds are small on the part, so that their arrows can be told apart.
-function firstZoom(shape) {
-  const reach = (list) => Math.max(...[0, 1, 2].map((i) => Math.max(...list.map((p) => p[i])) - Math.min(...list.map((p) => p[i]))));
-  const share = reach(shape.welds.flatMap((w) => w.points)) / (reach(shape.points) || 1);
-  return share > 0.4 || shape.welds.length < 3 ? 1 : Math.min(2.2, 0.42 / Math.max(share, 0.05));
 }
 
 const flatText = (places) => places.map((p) => `${p[0].toFixed(1)},${p[1].toFixed(1)}`).join(" ");

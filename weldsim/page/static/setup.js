@@ -17,7 +17,7 @@ export class Setup extends Fields {
     this.helper = newest();
     this.root = this.build();
     this.root.addEventListener("keydown", (e) => this.shortcut(e));
-    onUnits(() => { this.typed.clear(); this.form(); if (this.lastWords) this.meaning(this.lastWords); }, () => this.begin.setup === this);
+    onUnits(() => { this.typed.clear(); this.form(); this.view.draw(); if (this.lastWords) this.meaning(this.lastWords); }, () => this.begin.setup === this);
     begin.setup = this;
     this.form();
     this.edits();
@@ -45,6 +45,7 @@ export class Setup extends Fields {
       h("div", { class: "bench" },
         h("div", { class: "part" }, this.view.stage, this.ui.shapeNote,
           h("div", { class: "turners" },
+            h("button", { type: "button", class: "small fit", text: "Fit", title: "The whole part with its target", onclick: () => this.view.fit() }),
             h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
             h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
