@@ -12,6 +12,7 @@ from weldsim.physics.back_ends import available_back_end
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
+from weldsim.text.quantities import in_degc, in_mm, joined, quantity, words
 
 # Seconds per step and per unknown^1.65, measured on two cores with the fast solver (see
 # benchmarks/README.md); a slower solver back end multiplies it.
@@ -85,20 +86,15 @@ def describe(case) -> list[str]:
     ]  # fmt: skip
 
 
-def _mm(value: float) -> str:
-    return f"{1e3 * value:.4g}"
-
-
-def _degc(value: float) -> str:
-    return f"{value - 273.15:.4g} degC"
-
-
 def _air(case) -> list[str]:
     s = case.surroundings
     return [
-        f"Surroundings: {_degc(s.ambient)}, film {s.film_coefficient:.3g} W/m2/K, "
-        f"emissivity {s.emissivity:.2g}; the part starts at {_degc(s.preheat)}."
-    ]
+        words(
+            "Surroundings: {}, heat loss to air {}, emissivity {}; the part starts at {}.",
+            in_degc(s.ambient), quantity(s.film_coefficient, "W/m2/K", ".3g"),
+            f"{s.emissivity:.2g}", in_degc(s.preheat),
+        )
+    ]  # fmt: skip
 
 
 def _gauges(case) -> list[str]:
@@ -106,17 +102,21 @@ def _gauges(case) -> list[str]:
     for g in case.gauges:
         at = g.at
         if isinstance(at, tuple):
-            at = ", ".join(f"{k} = {_mm(v)}" for k, v in zip("xyz", at, strict=True)) + " mm"
+            x, y, z = at
+            at = words("x = {}, y = {}, z = {}", in_mm(x, named=False), in_mm(y, named=False),
+                       in_mm(z))  # fmt: skip
         text = {
-            "pointer": f"light beam on the {at}, aimed {g.aim}, target {g.throw or 0:.3g} m away, "
-            f"up is {g.up}",
-            "dial": f"dial indicator at {at}, reading toward {g.direction}",
-            "thermocouple": f"thermocouple at {at}",
+            "pointer": words(
+                f"light beam on the {at}, aimed {g.aim}, target {{}} away, up is {g.up}",
+                quantity(g.throw or 0, "m", ".3g"),
+            ),
+            "dial": words("dial indicator at {}, reading toward {}", at, g.direction),
+            "thermocouple": words("thermocouple at {}", at),
             "bow": f"bow of the centre line at mid length, positive toward {g.direction}",
             "gap": f"opening of the gap on the {at} side",
             "reaction": f"force and moment of clamp {at} on the part, the moment about its middle",
         }[g.kind]
-        out.append(f"Gauge {g.name}: {text}.")
+        out.append(words("Gauge {}: {}.", g.name, text))
     return out
 
 
@@ -164,11 +164,14 @@ def _heat_notes(case) -> list[str]:
     mass = material.density * case.part.volume
     heats = [w.arc.power * w.duration / mass for w in case.welds]
     reached = [bulk_temperature(material, h, start) for h in heats]
-    alone = ", ".join(f"{w.name} {_degc(t)}" for w, t in zip(case.welds, reached, strict=True))
-    out = [f"Heat of one bead spread over the whole part brings it to: {alone}."]
+    alone = joined(
+        ", ",
+        (words("{} {}", w.name, in_degc(t)) for w, t in zip(case.welds, reached, strict=True)),
+    )
+    out = [words("Heat of one bead spread over the whole part brings it to: {}.", alone)]
     if len(heats) > 1:
         together = bulk_temperature(material, sum(heats), start)
-        out.append(f"  All beads without a pause: {_degc(together)}.")
+        out.append(words("  All beads without a pause: {}.", in_degc(together)))
         reached.append(together)
     if max(reached) - start > HEATED_THROUGH:
         out.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from weldsim.case.schedule import timetable
 from weldsim.joints.registry import kind_of_case
 from weldsim.schema.process import PROCESSES
+from weldsim.text.quantities import Words, as_written, in_mm, per_mm, quantity, words
 
 # ISO 6947 working position of a bead on a bar that stands with its width upright
 POSITIONS = {
@@ -19,17 +20,15 @@ def bar_lines(case) -> list[str]:
     return [*_part(case), *_hold(case), *_welds(case)]
 
 
-def _mm(value: float) -> str:
-    return f"{1e3 * value:.4g}"
-
-
 def _part(case) -> list[str]:
     p = case.part
     end = "its first end" if case.hold.kind == "free" else "the held end"
     return [
-        f"Part: {kind_of_case(case).words(p)}, {p.material}; "
-        f"x from {end}, z up the width, front face at +y."
-    ]
+        words(
+            "Part: {}, {}; x from {}, z up the width, front face at +y.",
+            as_written(kind_of_case(case).words(p)), p.material, end,
+        )
+    ]  # fmt: skip
 
 
 def _hold(case) -> list[str]:
@@ -40,27 +39,32 @@ def _hold(case) -> list[str]:
     off = off.get(h.release, None) if isinstance(h.release, str) else None
     off = off or f"comes off at {h.release:.4g} s"
     return [
-        f"Hold: a vise grips the first {_mm(h.length)} mm, all directions, and takes heat at "
-        f"{h.conductance:.4g} W/m2/K; it {off}."
-    ]
+        words(
+            "Hold: a vise grips the first {}, all directions, and takes heat at {}; it {}.",
+            in_mm(h.length), quantity(h.conductance, "W/m2/K", ".4g"), off,
+        )
+    ]  # fmt: skip
 
 
-def bead_in_words(bead, travel: str) -> str:
+def bead_in_words(bead, travel: str) -> Words:
     """Where a bead lies, which way it is welded, and in which working position of ISO 6947."""
     if bead.line == "across":
         directions = {"up": "upward (+z)", "down": "downward (-z)"}
-        place = f"across the {bead.face} face at x = {_mm(bead.at)} mm"
-        place += f", z = {_mm(bead.begin)} to {_mm(bead.finish)} mm"
+        place = words(
+            f"across the {bead.face} face at x = {{}}, z = {{}}", in_mm(bead.at), _stretch(bead)
+        )
         position = POSITIONS[travel]
     else:
         directions = {"+x": "away from x = 0 (+x)", "-x": "toward x = 0 (-x)"}
         where = "face" if bead.face in ("front", "back") else "edge"
-        offset = f" at z = {_mm(bead.at)} mm" if where == "face" else ""
-        place = f"along the {bead.face} {where}{offset}, x = {_mm(bead.begin)} to " + (
-            f"{_mm(bead.finish)} mm"
-        )
+        offset = words(" at z = {}", in_mm(bead.at)) if where == "face" else ""
+        place = words("along the {} {}{}, x = {}", bead.face, where, offset, _stretch(bead))
         position = POSITIONS[bead.face]
-    return f"{place}, welded {directions[travel]}; position {position[0]}, {position[1]}"
+    return words("{}, welded {}; position {}, {}", place, directions[travel], *position)
+
+
+def _stretch(bead) -> Words:
+    return words("{} to {}", in_mm(bead.begin, named=False), in_mm(bead.finish))
 
 
 def _welds(case) -> list[str]:
@@ -71,15 +75,21 @@ def _welds(case) -> list[str]:
         known = "" if row.start is None else f" (at {row.start:.4g} s)"
         net = arc.power / arc.speed
         out += [
-            f"  {weld.name}: {bead_in_words(bead, weld.travel)}",
+            words("  {}: {}", weld.name, bead_in_words(bead, weld.travel)),
             f"     starts {row.rule}{known}, arc on for {weld.duration:.3g} s",
-            f"     {name} ({arc.process}), {arc.current:.4g} A, {arc.voltage:.3g} V, "
-            f"{1e3 * arc.speed:.3g} mm/s, bead {_mm(bead.width)} x {_mm(bead.height)} "
-            "mm",
-            f"     arc energy {1e-6 * row.arc_energy:.3f} kJ/mm, heat input "
-            f"{1e-6 * row.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
-            f"{1e-6 * net:.3f} kJ/mm (efficiency {arc.efficiency:.3g})",
-        ]
+            words(
+                "     {} ({}), {} A, {} V, {}, bead {} x {}",
+                name, arc.process, f"{arc.current:.4g}", f"{arc.voltage:.3g}",
+                quantity(1e3 * arc.speed, "mm/s", ".3g"),
+                in_mm(bead.width, named=False), in_mm(bead.height),
+            ),
+            words(
+                "     arc energy {}, heat input {} (EN 1011-1, k = {}), into the part {} "
+                "(efficiency {})",
+                per_mm(row.arc_energy), per_mm(row.heat_input), k, per_mm(net),
+                f"{arc.efficiency:.3g}",
+            ),
+        ]  # fmt: skip
         if not isinstance(case.solve.end, str) and (row.end or 0.0) > case.solve.end:
             out.append(f"     not finished when the run ends at {case.solve.end:.4g} s")
     return out

@@ -7,6 +7,7 @@ import numpy as np
 from weldsim.case.schedule import rule_in_words, timetable
 from weldsim.joints.registry import kind_of_case, seam_lines_of, seams_of
 from weldsim.schema.process import PROCESSES
+from weldsim.text.quantities import as_written, in_mm, joined, per_mm, quantity, words
 
 # ISO 6947 working position by what faces up: PF and PG go by the travel, the rest by the face
 FACING = ((0.92, "PA", "flat"), (0.38, "PB", "horizontal fillet"), (-0.38, "PC", "horizontal"),
@@ -36,18 +37,18 @@ def position(travel, inward, up) -> tuple[str, str]:
 def joint_lines(case) -> list[str]:
     """Part, hold, tacks, welds and timetable."""
     part = case.part
-    out = [f"Part: {kind_of_case(case).words(part)}; {part.material}, {part.up} is up."]
+    own = as_written(kind_of_case(case).words(part))
+    out = [words("Part: {}; {}, {} is up.", own, part.material, part.up)]
     out += _clamps(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
     if case.cooling_film_coefficient is not None:
+        forced, usual = case.cooling_film_coefficient, case.surroundings.film_coefficient
         out.append(
-            f"Forced cooling between welds: film {case.cooling_film_coefficient:.4g} W/m2/K in "
-            f"place of {case.surroundings.film_coefficient:.4g}."
-        )
+            words(
+                "Forced cooling between welds: heat loss to air {} in place of {}.",
+                quantity(forced, "W/m2/K", ".4g"), quantity(usual, "W/m2/K", ".4g"),
+            )
+        )  # fmt: skip
     return out
-
-
-def _mm(value: float) -> str:
-    return f"{1e3 * value:.4g}"
 
 
 def _rule(rule) -> str:
@@ -65,14 +66,17 @@ def _clamps(case) -> list[str]:
     for c in case.clamps:
         how = "holds all directions"
         if c.kind == "spring":
-            how = f"gives way elastically, {c.stiffness / 1e6:.4g} kN/mm"
-            how += f" and {c.turning / 1e3:.4g} kN m/rad" if c.turning else ", free to turn"
-        heat = f", takes heat at {c.conductance:.4g} W/m2/K" if c.conductance else ""
+            way = quantity(c.stiffness / 1e6, "kN/mm", ".4g")
+            turn = quantity(c.turning / 1e3, "kN m/rad", ".4g")
+            how = words("gives way elastically, {}", way)
+            how = words("{} and {}", how, turn) if c.turning else words("{}, free to turn", how)
+        taken = quantity(c.conductance, "W/m2/K", ".4g")
+        heat = words(", takes heat at {}", taken) if c.conductance else ""
         at = " and ".join(c.at)
         named = f"{c.name} at {at}" if (c.name,) != c.at else c.name
         on = "" if c.on.kind == "time" and c.on.seconds == 0 else f"; grips {_rule(c.on)}"
         off = "stays on" if c.off.kind == "never" else f"comes off {_rule(c.off)}"
-        out.append(f"Hold {named}: {how}{heat}{on}; {off}.")
+        out.append(words("Hold {}: {}{}{}; {}.", named, how, heat, as_written(on), as_written(off)))
     return out
 
 
@@ -80,11 +84,14 @@ def _tacks(case) -> list[str]:
     if not case.tacks:
         return ["Tacks: none; nothing but the welds joins the pieces."]
     places = [
-        f"{t.seam} {_mm(t.begin)} to {_mm(t.finish)} mm (leg {_mm(t.size)} mm"
-        + (", laid with the arc)" if t.arc else ")")
+        words(
+            "{} {} to {} (leg {}{})",
+            t.seam, in_mm(t.begin, named=False), in_mm(t.finish), in_mm(t.size),
+            ", laid with the arc" if t.arc else "",
+        )
         for t in case.tacks
-    ]
-    return [f"Tacks, there before the first weld: {'; '.join(places)}."]
+    ]  # fmt: skip
+    return [words("Tacks, there before the first weld: {}.", joined("; ", places))]
 
 
 def _preset(case) -> list[str]:
@@ -103,7 +110,7 @@ def _welds(case) -> list[str]:
         line, arc = lines[weld.seam], weld.arc
         span = "whole"
         if weld.finish - weld.begin < line.length - 1e-6:
-            span = f"{_mm(weld.begin)} to {_mm(weld.finish)} mm of"
+            span = words("{} to {} of", in_mm(weld.begin, named=False), in_mm(weld.finish))
         code, name = position(seam.travel, seam.inward, up)
         toward = f", toward {_direction(seam.travel)}; position {code}, {name}"
         if seam.closed:
@@ -118,22 +125,28 @@ def _welds(case) -> list[str]:
         what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"
         process, k = PROCESSES[arc.process]
         out += [
-            f"  {number}. {weld.name}: {what}, {span} seam {weld.seam}{passes}, travel{way}{turned}"
-            + toward,
-            f"     {process} ({arc.process}), {arc.current:.4g} A, {arc.voltage:.3g} V, "
-            f"{1e3 * arc.speed:.3g} mm/s; arc energy {1e-6 * arc.arc_energy:.3f} kJ/mm, heat "
-            f"input {1e-6 * arc.heat_input:.3f} kJ/mm (EN 1011-1, k = {k}), into the part "
-            f"{1e-6 * arc.power / arc.speed:.3f} kJ/mm (efficiency {arc.efficiency:.3g})",
-        ]
+            words(
+                "  {}. {}: {}, {} seam {}{}, travel{}{}{}",
+                number, weld.name, what, span, weld.seam, passes, way, turned, toward,
+            ),
+            words(
+                "     {} ({}), {} A, {} V, {}; arc energy {}, heat input {} (EN 1011-1, k = {}), "
+                "into the part {} (efficiency {})",
+                process, arc.process, f"{arc.current:.4g}", f"{arc.voltage:.3g}",
+                quantity(1e3 * arc.speed, "mm/s", ".3g"), per_mm(arc.arc_energy),
+                per_mm(arc.heat_input), k, per_mm(arc.power / arc.speed), f"{arc.efficiency:.3g}",
+            ),
+        ]  # fmt: skip
         extra = []
         if arc.weave:
-            extra.append(f"weave {_mm(arc.weave)} mm each side at {arc.weave_rate:.3g} Hz")
+            wide = in_mm(arc.weave)
+            extra.append(words("weave {} each side at {} Hz", wide, f"{arc.weave_rate:.3g}"))
         if arc.dwell:
             extra.append(f"stands {arc.dwell:.3g} s at the start")
         if arc.crater:
             extra.append(f"stands {arc.crater:.3g} s at the end to fill the crater")
         if extra:
-            out.append(f"     {', '.join(extra)}")
+            out.append(words("     {}", joined(", ", extra)))
     return out
 
 

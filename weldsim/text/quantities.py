@@ -243,6 +243,21 @@ def span(low: float, high: float, unit: str, form: str) -> Quantity:
     return Quantity((first, " to ", last), unit)
 
 
+def in_mm(value: float, named: bool = True) -> Quantity:
+    """A length, four figures. [m]"""
+    return quantity(1e3 * value, "mm", ".4g", named)
+
+
+def in_degc(value: float) -> Quantity:
+    """A temperature, four figures. [K]"""
+    return quantity(value - 273.15, "degC", ".4g")
+
+
+def per_mm(value: float, form: str = ".3f") -> Quantity:
+    """Energy of an arc over length. [J/m]"""
+    return quantity(1e-6 * value, "kJ/mm", form)
+
+
 _NUMBER = r"(?:[-+−±]{1,2} ?)?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
 _UNIT = "|".join(re.escape(u) for u in sorted([*US_UNITS, *WRITTEN], key=len, reverse=True))
 _WRITTEN_QUANTITY = re.compile(
