@@ -173,7 +173,7 @@ def test_welding_and_preset_are_told_apart():
     """Two welds pull 4.5 down, the preset stands 5 up: no weld is a share of the half left."""
     said = words(made_up(0.5, {"A": (12, -3.0), "B": (12, -1.5)}, {"preset": 5.0}))
     assert "welding makes -4.5, preset +5 mrad" in said
-    assert "the largest weld is A with -3," in said
+    assert "the largest weld is A with -3 mrad," in said
     assert "All" not in said and "Most" not in said and "Against" not in said
 
 

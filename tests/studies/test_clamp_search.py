@@ -69,7 +69,10 @@ def test_the_best_is_said_with_its_error_and_what_to_paste(monkeypatch, tmp_path
     assert found.error == pytest.approx(0.1e-3) and found.verdict == "inside"
     assert str(found.target.tolerance).endswith("0.5 mrad")  # the gauge's own
     words = "\n".join(clamp_words(found))
-    assert "0.2 mrad off (+-0.1 mrad" in words and "1.5 kN" in words and "loosen clamps" in words
+    # 0.2 mrad over 5 m are 1 mm and 0.0115 degrees; half of it the error
+    assert "1.0 mm over 5 m (0.011°, 0.20 mm/m, 0.20 mrad) from zero" in words
+    assert "estimated error 0.50 mm (" in words and "inside (prediction, approves" in words
+    assert "1500 N" in words and "loosen clamps" in words
     path = write_clamps(found, tmp_path / "new" / "preset.json")
     record = json.loads(path.read_text())
     assert record["case_lines"] == clamp_lines(found)

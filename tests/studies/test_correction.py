@@ -195,14 +195,16 @@ def correction(before, **more):
 def test_words_claim_no_more_than_was_found():
     found = correction(4.0)
     words = " ".join(correction_words(found))
-    assert "brings it to 1 mrad, without an error estimate" in words and "Draw one" in words
+    assert (
+        "0.0573°, 1.00 mm/m, 1.00 mrad), without an error estimate" in words and "Draw one" in words
+    )
 
     def estimated(error):
         return ErrorEstimate({UP: 1e-3 * error}, "difference to x")
 
     sure = replace(found, estimate=estimated(0.4), verdict="too close to call")
     words = " ".join(correction_words(sure))
-    assert "estimated error 0.4 (difference to x): too close to call, tolerance " in words
+    assert "estimated error 2.0 mm (difference to x): too close to call, tolerance " in words
     assert "not sure" not in words and "not sure" in " ".join(
         correction_words(replace(sure, estimate=estimated(3.5))))  # fmt: skip
     worse = correction(0.5)

@@ -161,10 +161,10 @@ def test_a_later_run_that_fails_takes_no_preset_away(monkeypatch):
         found_preset(tee(), grade="coarse", tolerance="0.5 mrad")
 
 
-def test_a_part_that_ends_true_is_set_off_by_nothing(monkeypatch):
+def test_a_part_that_ends_true_needs_no_preset(monkeypatch):
     sized(monkeypatch, [0.0, 0.0])
     found = found_preset(tee(), grade="coarse", tolerance="1 mrad")
-    assert preset_words(found)[0] == "Set nothing off before the first arc."
+    assert preset_words(found)[0] == "Weld as drawn, without a preset."
     assert preset_lines(found) == []
 
 
@@ -209,7 +209,7 @@ def test_a_bar_is_turned_as_a_whole(light, monkeypatch):
     assert found.final == pytest.approx(math.hypot(8e-3, 6e-3) ** 2)
     assert preset_lines(found) == []
     words = preset_words(found)
-    assert "8 mrad down and 6 mrad right" in words[0]
+    assert "8.00 mrad) down and " in words[0] and "6.00 mrad) right" in words[0]
     assert "not run again" in words[1]
 
 
@@ -228,7 +228,7 @@ def test_a_bar_is_bent_the_other_way(monkeypatch):
     assert found.turn == {bow: -0.9e-3} and found.target.unit == "mm"
     assert found.final == pytest.approx(0.9e-3 * (4 * 0.9e-3 / case.part.length) ** 2)
     words = preset_words(found)
-    assert "0.9 mm off the straight line between its ends toward -z" in words[0]
+    assert "0.900 mm from the straight line between its ends toward -z" in words[0]
     assert "its bow adds" in words[1] and "not run again" in words[1]
     assert preset_lines(found) == []
 

@@ -45,6 +45,8 @@ def command(
         refuse("why: --set and --out go with --crossover")
     with ProgressBar() as tell:
         path = write_why(run_dir, replay, tell)
-    say(json.loads(path.read_text(encoding="utf-8"))["in_words"], units)
+    record = json.loads(path.read_text(encoding="utf-8"))
+    for line in record["in_words_us" if units == "us" else "in_words"]:
+        typer.echo(line)
     typer.echo(f"all of it in {path}")
     say([closing("why")], units)

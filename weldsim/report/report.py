@@ -34,14 +34,14 @@ from weldsim.report.tables import (
     weld_place,
     weld_table,
 )
-from weldsim.report.units_switch import both, cell, heading
+from weldsim.report.units_switch import both, cell, heading, pair
 from weldsim.report.viewer import scene_data, viewer_parts
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
 from weldsim.runs.recorded_case import recorded_case
 from weldsim.system.files import whole_file
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
-from weldsim.text.quantities import Words, quantity, span, words
+from weldsim.text.quantities import Words, as_written, quantity, span, words
 from weldsim.text.words import result_words, warnings
 
 __all__ = ["CHECKED", "VALIDATION", "assumptions", "report_page", "rule_words", "weld_place",
@@ -131,6 +131,7 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
     environment.filters["both"] = lambda text: both(text, units)
     environment.globals.update(
         cell=lambda text: cell(text, units),
+        pair=lambda metric, us: pair(metric, us, units),
         quantity=lambda value, unit: both(Words(quantity(value, unit, ".0f")), units),
         span=lambda low, high, unit: both(Words(span(low, high, unit, ".0f")), units),
         head=lambda text, unit: heading(text, unit, units),
@@ -309,7 +310,7 @@ def _why(record: RunRecord) -> dict | None:
     ]  # fmt: skip
     pictures = [record.path / p for p in found.get("pictures", [])]
     return {
-        "words": found.get("in_words", []),
+        "words": _both_words(found),
         "how": found.get("how", ""),
         "error": found.get("error", ""),
         "columns": list(readings),
@@ -322,6 +323,13 @@ def _why(record: RunRecord) -> dict | None:
             for p in pictures if p.suffix in PICTURE_KINDS and p.exists()
         ],
     }  # fmt: skip
+
+
+def _both_words(found: dict) -> list[tuple[str, str]]:
+    """Lines of a study's record, metric and US; a record of an older version has the former."""
+    lines = found.get("in_words", [])
+    us = found.get("in_words_us") or [as_written(line).text("us") for line in lines]
+    return list(zip(lines, us, strict=True))
 
 
 def _three(value) -> str:

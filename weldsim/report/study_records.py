@@ -19,6 +19,7 @@ from weldsim.text.clamp_words import clamp_lines, clamp_words
 from weldsim.text.correction_words import correction_words
 from weldsim.text.heat_sweep_words import crossover_words
 from weldsim.text.preset_words import error_words, preset_lines, preset_words
+from weldsim.text.quantities import as_written
 
 HOW = (
     "heat is what the part takes up, efficiency x voltage x current / speed; tilts are cold "
@@ -28,7 +29,7 @@ HOW = (
 
 def why_record(why: Why) -> dict:
     """What why.json holds."""
-    shown = [r.shown for r in why.readings]
+    shown, lines = [r.shown for r in why.readings], why_words(why)
     rows = [
         {
             "gauge": r.column.name, "weld": row.weld, "seam": row.seam, "pass": row.number,
@@ -49,7 +50,8 @@ def why_record(why: Why) -> dict:
         for r in shown
     }  # fmt: skip
     return {
-        "title": why.title, "how": why.how, "in_words": why_words(why),
+        "title": why.title, "how": why.how, "in_words": lines,
+        "in_words_us": [as_written(line).text("us") for line in lines],
         "error": "the parts have no error estimate of their own; see that of the reading",
         "readings": readings, "rows": rows,
     }  # fmt: skip

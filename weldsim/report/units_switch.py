@@ -50,6 +50,13 @@ def heading(text: str, unit: str, units: Units = "metric"):
     return Markup("{}, {}").format(text, shown)
 
 
+def pair(metric: str, us: str, units: Units = "metric"):
+    """A line whose metric and US text were both made from full values."""
+    from markupsafe import escape
+
+    return escape(metric) if metric == us else _span(metric, us, units)
+
+
 def _span(metric: str, us: str, units: Units):
     from markupsafe import Markup
 

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from weldsim.studies.attribution import Reading, Why, main_readings
-from weldsim.text.quantities import unit_word
+from weldsim.text.quantities import (
+    Quantity,
+    Words,
+    bare_unit,
+    joined,
+    quantity,
+    unit_word,
+    words,
+)
 
 UNEXPLAINED = 0.01  # of the reading: a larger residual is worth a word
 
@@ -25,27 +33,32 @@ def _words_on(r: Reading) -> list[str]:
     # shares say something only where all parts pull one way and none is put in on purpose
     alike = all(v * r.value > 0 for v in parts) and abs(welds[best]) <= 1.02 * abs(r.value)
     plain = alike and "preset" not in others
-    by_thirds = ", ".join(f"{v:+.3g}" for v in thirds(r, best))
+    by_thirds = _row(unit, thirds(r, best))
     said = _shares(r, best, unit, by_thirds) if plain else _sides(r, best, others, unit, by_thirds)
-    lines = [said]
+    lines: list[str] = [said]
     if any(row.heating is not None for row in r.rows):
         warm, cool = (sum(getattr(x, k) or 0.0 for x in r.rows) for k in ("heating", "cooling"))
         verb = "adds" if warm * cool > 0 else "takes back"
         lines.append(
-            f"What yields while the metal warms makes {warm:+.3g} {unit}; what yields while it "
-            f"cools {verb} {abs(cool):.3g} {unit}."
-        )
-    against = [
-        f"{w} ({v:+.3g})" for w, v in welds.items() if v * welds[best] < 0 and abs(v) > small
-    ]
+            words(
+                "What yields while the metal warms makes {}; what yields while it cools {} {}.",
+                _amount(warm, unit), verb, quantity(abs(cool), unit, ".3g"),
+            )
+        )  # fmt: skip
+    against = {w: v for w, v in welds.items() if v * welds[best] < 0 and abs(v) > small}
     if against:
-        lines.append(f"Against weld {best} pull: {', '.join(against[:6])} {unit}.")
+        some = dict(list(against.items())[:6])
+        lines.append(words("Against weld {} pull: {} {}.", best, _listed(some, unit),
+                           bare_unit(unit)))  # fmt: skip
     if others and plain:
-        lines.append(f"Not from a weld: {_listed(others)} {unit}.")
+        lines.append(words("Not from a weld: {} {}.", _listed(others, unit), bare_unit(unit)))
     if abs(r.residual) > UNEXPLAINED * max(abs(r.value), abs(welds[best])):
         lines.append(
-            f"The parts leave {r.residual:+.2g} {unit} unexplained: soft metal or a land that "
-            "is about to touch at the moment the run ends."
+            words(
+                "{} stay unexplained by these parts: soft metal, or faces at the root that are "
+                "about to touch when the run ends.",
+                quantity(r.residual, unit, "+.2g"),
+            )
         )
     return lines
 
@@ -54,29 +67,44 @@ def _what(r: Reading) -> str:
     return {"mrad": "tilt"}.get(r.unit, "movement")
 
 
-def _listed(parts: dict[str, float]) -> str:
-    return ", ".join(f"{k} ({v:+.3g})" for k, v in parts.items())
+def _amount(value: float, unit: str, named: bool = True) -> Quantity:
+    return quantity(value, unit, "+.3g", named)
 
 
-def _shares(r: Reading, best: str, unit: str, thirds: str) -> str:
+def _row(unit: str, values: list[float]) -> Words:
+    """Values one after the other, their unit after the last."""
+    return words("{} {}", joined(", ", (_amount(v, unit, named=False) for v in values)),
+                 bare_unit(unit))  # fmt: skip
+
+
+def _listed(parts: dict[str, float], unit: str) -> Words:
+    return joined(", ", (words("{} ({})", k, _amount(v, unit, named=False))
+                         for k, v in parts.items()))  # fmt: skip
+
+
+def _shares(r: Reading, best: str, unit: str, by_thirds: Words) -> Words:
     """Where all parts pull one way: how much of it is the largest weld's."""
     share = r.of_weld(best) / r.value
     amount = "All" if share > 0.98 else "Most" if share > 0.5 else "The largest part"
-    return (
-        f"{amount} of the {_what(r)} {r.called} ({r.of_weld(best):+.3g} of {r.value:+.3g} {unit}) "
-        f"comes from weld {best}; by thirds of its travel {thirds} {unit}."
-    )
+    own = _amount(r.of_weld(best), unit, named=False)
+    return words(
+        "{} of the {} {} ({} of {}) comes from weld {}; by thirds of its travel {}.",
+        amount, _what(r), r.called, own, _amount(r.value, unit), best, by_thirds,
+    )  # fmt: skip
 
 
-def _sides(r: Reading, best: str, others: dict[str, float], unit: str, thirds: str) -> str:
+def _sides(r: Reading, best: str, others: dict[str, float], unit: str, by_thirds: Words) -> Words:
     """Where parts oppose each other, or a preset was put in: what each side makes."""
     welding = round(sum(row.value for row in r.rows), 9) + 0.0  # no "-1e-16" where all cancels
-    rest = "".join(f", {k} {v:+.3g}" for k, v in others.items())
-    return (
-        f"The {_what(r)} {r.called} of {r.value:+.3g} {unit} is what is left of parts: welding "
-        f"makes {welding:+.3g}{rest} {unit}; the largest weld is {best} with {r.of_weld(best):+.3g}"
-        f", by thirds of its travel {thirds} {unit}."
-    )
+    made = {"welding makes": welding, **others}
+    sides = joined(", ", (words("{} {}", k, _amount(v, unit, named=False))
+                          for k, v in made.items()))  # fmt: skip
+    return words(
+        "The {} {} of {} is the sum of parts that pull against each other: {} {}; the largest "
+        "weld is {} with {}, by thirds of its travel {}.",
+        _what(r), r.called, _amount(r.value, unit), sides, bare_unit(unit), best,
+        _amount(r.of_weld(best), unit), by_thirds,
+    )  # fmt: skip
 
 
 def thirds(r: Reading, weld: str) -> list[float]:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from weldsim.studies.clamp_search import ClampSearch, clamp_tables
 from weldsim.text.cautions import beside
+from weldsim.text.measure_words import error_said, short_size, size_words
+from weldsim.text.quantities import as_written, words
+from weldsim.text.tilts import sized
 
 
 def clamp_lines(found: ClampSearch) -> list[str]:
@@ -17,27 +20,34 @@ def clamp_lines(found: ClampSearch) -> list[str]:
 def clamp_words(found: ClampSearch) -> list[str]:
     """In plain words what to do, where it ends, how sure that is, and what the others gave."""
     best, target = found.best, found.target
-    lines = ["Clamp nothing more." if not best.faces else
-             f"Clamp the {' and the '.join(best.faces)} until the part is cold; the clamps bear up "
-             f"to {_force(best.force)}."]  # fmt: skip
-    error = "" if found.error is None else f"+-{target.said(found.error, 2)}, "
+    lines: list[str] = ["Clamp nothing more."]
+    if best.faces:
+        places = " and the ".join(best.faces)
+        lines = [
+            words(
+                "Clamp the {} until the part is cold; the clamps bear up to {}.",
+                places, sized(best.force, "N", 2),
+            )
+        ]  # fmt: skip
     lines.append(
-        f"{target.gauge.name} then ends {target.said(best.size, 2)} off "
-        f"({error}{found.estimate.how}): {beside(found.verdict)}, tolerance {target.tolerance}."
-    )
+        words(
+            "{} then ends {} from zero, {}: {}, tolerance {}.",
+            target.gauge.name, size_words(target, best.size, 2),
+            error_said(target, found.error, found.estimate.how), beside(found.verdict),
+            as_written(str(target.tolerance)),
+        )
+    )  # fmt: skip
     for other in found.choices[1:]:
         name = " and ".join(other.faces) or "nothing more"
-        ends = f"not computed: {other.error}" if other.error else (
-            f"ends {target.said(other.size, 2)} off")  # fmt: skip
-        lines.append(f"  {name} held: {ends}")
+        ends = f"not computed: {other.error}"
+        if not other.error:
+            ends = words("ends {} from zero", short_size(target, other.size))
+        lines.append(words("  {} clamped: {}", name, ends))
     if found.untried:
         lines.append(f"  {found.untried} larger sets of faces were not tried")
     if best.faces:
         lines.append(
-            "What is held keeps stress instead of moving: stand clear and loosen clamps bit by bit."
+            "What is clamped keeps stress instead of moving: stand clear and loosen clamps bit by "
+            "bit."
         )
     return lines
-
-
-def _force(newton: float) -> str:
-    return f"{newton:.2g} N" if newton < 1000 else f"{newton / 1000:.2g} kN"

@@ -10,8 +10,8 @@ def crossover_words(found: Crossover) -> str:
     good = [p for p in found.points if p.along is not None]
     if found.at is not None:
         return (
-            f"Under {1e-9 * found.at:.3g} J/mm per mm2 of thickness squared the tilt toward the "
-            "bead is the larger one, above it the tilt along the travel."
+            f"Under {1e-9 * found.at:.3g} J/mm of travel for each mm2 of (thickness x thickness), "
+            "the tilt toward the bead is the larger one; above it the tilt along the travel."
         )
     if not good:
         return "No run of the row came to its end."

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from weldsim.schema.column import Column
-from weldsim.schema.tolerance import SCALES
 from weldsim.studies.next.advice import Advice
 from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
+from weldsim.text.measure_words import measure_words
+from weldsim.text.quantities import as_written, words
+from weldsim.text.tilts import sized
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
@@ -29,15 +31,13 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     found = advice.estimate
     lines = []
     for column, value, was in zip(advice.columns, advice.reading, advice.expected, strict=True):
-        lines.append(
-            f"{_side(column)}: read {column.to_display(value):.3g} {column.unit}, expected "
-            f"{column.to_display(was):.3g}"
-        )
+        read, expected = (sized(column.to_display(v), column.unit) for v in (value, was))
+        lines.append(words("{}: read {}, expected {}", _side(column), read, expected))
     if found.contradictory:
         lines.append(
-            f"the readings lie {found.misfit:.1f} standard deviations from anything the unknowns "
-            "explain: read again, check that order and travel are those given, and trust nothing "
-            "below until they agree"
+            f"the readings lie {found.misfit:.1f} standard deviations from anything that heat, "
+            "speed, gap and clamps explain: read again, check that sequence and travel are those "
+            "given, and trust nothing below until they agree"
         )
     for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
         note = " (at its bound)" if unknown.name in found.at_bound else ""
@@ -45,16 +45,18 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     unread = _unread(plan, advice.columns)
     if unread:
         lines.append(f"not read, so taken from the model: {', '.join(unread)}")
-    scale, unit = SCALES[plan.tolerance.measure]
     for n, ahead in enumerate(advice.directions[:most], 1):
         under = f" ({plan.settings[ahead.setting].label})" if len(plan.settings) > 1 else ""
         lines.append(
-            f"{n}. {plan.text(ahead.moves)}{under}: expected {scale * ahead.off:.2g} {unit} off, "
-            f"{_chance(ahead.chance)} chance of {plan.tolerance}"
-        )
+            words(
+                "{}. weld {}{}: expected to end {} from zero, {} chance of ending within {}",
+                n, plan.text(ahead.moves), under, measure_words(plan, ahead.off, 2),
+                _chance(ahead.chance), as_written(str(plan.tolerance)),
+            )
+        )  # fmt: skip
     if advice.looked_at is not None:
         lines.append(
-            f"there are more than {LARGEST_FULL_STUDY} ways on: only the {advice.looked_at} that "
+            f"more than {LARGEST_FULL_STUDY} sequences are left: only the {advice.looked_at} that "
             "the study looked at are compared"
         )
     return [*lines, _spread_words(plan, advice)]
@@ -73,17 +75,17 @@ def _unread(plan: Plan, columns: tuple[Column, ...]) -> list[str]:
 
 def _spread_words(plan: Plan, advice: Advice) -> str:
     """What the spread of a prediction rests on."""
-    words = (
-        "spread of a prediction: reading, unknowns, and the study's stated error, of which at most "
-        f"{ASSUMED_SHARE:.0%} of a movement count: a mesh that is rough makes all ways too short "
-        "alike"
+    parts = "spread of a prediction: reading, uncertain shop values"
+    said = (
+        f"{parts}, and the study's estimated error, at most {ASSUMED_SHARE:.0%} of a movement, "
+        "since a coarse mesh shortens the movements of all sequences by much the same share"
         if advice.drift is not None
-        else f"spread of a prediction: reading, unknowns, and {ASSUMED_SHARE:.0%} of the movement "
-        "to come, a guess: no finer run has been compared"
+        else f"{parts}, and {ASSUMED_SHARE:.0%} of the movement to come, a guess: no finer run has "
+        "been compared"
     )
     if len(plan.settings) > 1:
-        words += f"; what lies behind was welded with {plan.settings[0].label}"
-    return words
+        said += f"; what is done was welded with {plan.settings[0].label}"
+    return said
 
 
 def _chance(value: float) -> str:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from weldsim.schema.column import Column
-from weldsim.studies.preset import Preset, lean_text, lean_words
+from weldsim.studies.preset import Preset, lean_text
 from weldsim.text.cautions import beside
+from weldsim.text.measure_words import error_said, size_words
+from weldsim.text.quantities import Words, as_written, joined, words
+from weldsim.text.tilts import tilt_words
 
 
 def preset_lines(found: Preset) -> list[str]:
@@ -19,11 +22,14 @@ def preset_lines(found: Preset) -> list[str]:
 def preset_words(found: Preset) -> list[str]:
     """In plain words what to do, where it ends, and how sure that is."""
     target, lines = found.target, [_act(found)]
-    error = "" if found.error is None else f"+-{target.said(found.error, 2)}, "
     lines.append(
-        f"{target.gauge.name} then ends {target.said(found.final, 2)} off "
-        f"({error}{error_words(found)}): {beside(found.verdict)}, tolerance {target.tolerance}."
-    )
+        words(
+            "{} then ends {} from zero, {}: {}, tolerance {}.",
+            target.gauge.name, size_words(target, found.final, 2),
+            error_said(target, found.error, error_words(found)), beside(found.verdict),
+            as_written(str(target.tolerance)),
+        )
+    )  # fmt: skip
     if found.error is None or found.verdict != "inside":
         lines.append("Try it on a scrap piece first.")
     return lines
@@ -40,23 +46,35 @@ def error_words(found: Preset) -> str:
     )
 
 
-def _act(found: Preset) -> str:
+def _act(found: Preset) -> Words | str:
     target = found.target
     if found.turn and target.gauge.kind == "bow":
         (bow,) = found.turn.values()
-        return (
-            f"Bend the bar before welding so that its middle stands {target.said(abs(bow))} off "
-            f"the straight line between its ends toward {_toward(target.gauge.direction, bow)}, "
-            "and stays there when let go; the stress that bending leaves is not counted."
-        )
+        return words(
+            "Bend the bar before welding so that its middle stands {} from the straight line "
+            "between its ends toward {}, and stays there when let go; the stress that bending "
+            "leaves is not counted.",
+            size_words(target, abs(bow)), _toward(target.gauge.direction, bow),
+        )  # fmt: skip
     if found.turn:
-        turn = " and ".join(
-            f"{target.said(abs(v))} {_direction(c, v)}" for c, v in found.turn.items()
-        )
-        return f"Turn the bar in what holds it by {turn} before welding, seen along the beam."
+        turn = joined(
+            " and ",
+            (words("{} {}", size_words(target, abs(v)), _direction(c, v))
+             for c, v in found.turn.items()),
+        )  # fmt: skip
+        return words("Turn the bar in its clamp by {} before welding, seen along the beam.", turn)
     if not any(found.lean):
-        return "Set nothing off before the first arc."
-    return f"Set the free piece off by {lean_words(found.lean)} before the first arc."
+        return "Weld as drawn, without a preset."
+    return words("Tilt the free piece by {} before the first arc.", _leans(found.lean))
+
+
+def _leans(lean: tuple[float, float, float]) -> Words:
+    """The preset's tilt toward each axis."""
+    return joined(
+        " and ",
+        (words("{} toward {}{}", tilt_words(abs(v)), "-" if v < 0 else "+", axis)
+         for axis, v in zip("xyz", lean, strict=True) if v),
+    )  # fmt: skip
 
 
 def _toward(direction: str, value: float) -> str:

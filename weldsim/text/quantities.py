@@ -236,6 +236,11 @@ def quantity(value: float, unit: str, form: str, named: bool = True) -> Quantity
     return Quantity((Number(value, format(value, form)),), unit, named)
 
 
+def bare_unit(unit: str) -> Quantity:
+    """A unit alone, after numbers that stand before it without theirs."""
+    return Quantity((), unit, gap="")
+
+
 def span(low: float, high: float, unit: str, form: str) -> Quantity:
     """From one value to another, as in "8 to 12 mm"."""
     ends = (Number(v, format(v, form)) for v in (low, high))

@@ -288,13 +288,13 @@ class TestAdvice:
         spot = self.given(small_plan(), (UP_MM, RIGHT_MM), [6.2, 2.0], noise=0.2)
         for a, b in zip(tilt.directions, spot.directions, strict=True):
             assert b.mean == pytest.approx(a.mean) and b.chance == pytest.approx(a.chance)
-        assert "pointer up: read 6.2 mm, expected 6" in advice_lines(small_plan(), spot)
+        assert "pointer up: read 6.20 mm, expected 6.00 mm" in advice_lines(small_plan(), spot)
 
     def test_a_pointers_slope_is_its_tilt(self):
         plan = small_plan("plan.kind=slope", "plan.tolerance=ISO 13920 A", "plan.size=200 mm")
         found = self.given(plan, (UP_MM, RIGHT_MM), [6.0, 2.0])
         assert found.directions[0].mean == pytest.approx([1e-4, 1e-4], abs=1e-9)
-        assert any("mm/m off" in line for line in advice_lines(plan, found))
+        assert any("mm/m, " in line and "from zero" in line for line in advice_lines(plan, found))
 
     def test_without_a_study_error_no_side_is_surer_than_the_other(self):
         """A quarter of the way to come, the same for both sides: 0.25 |(-2.9, 0.9)| for back."""
