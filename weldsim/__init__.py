@@ -44,7 +44,8 @@ if TYPE_CHECKING:
     from weldsim.studies.correction import LineChoice, find_correction
     from weldsim.studies.next.advice import advise, expected_after
     from weldsim.studies.next.given import OpenedStudy, open_study, read_moves, read_readings
-    from weldsim.studies.plan.ranking import Study, rank
+    from weldsim.studies.plan.ranking import rank
+    from weldsim.studies.plan.rows import Study
     from weldsim.studies.plan.space import Plan, load_plan
     from weldsim.studies.preset import find_preset
     from weldsim.studies.targets import SearchOptions, target_of
@@ -80,7 +81,7 @@ _HOMES = {
     "SearchOptions": "weldsim.studies.targets",
     "SetupError": "weldsim.errors",
     "StoreError": "weldsim.errors",
-    "Study": "weldsim.studies.plan.ranking",
+    "Study": "weldsim.studies.plan.rows",
     "Tolerance": "weldsim.schema.tolerance",
     "WeldsimError": "weldsim.errors",
     "advice_lines": "weldsim.text.next_words",

@@ -21,26 +21,29 @@ from weldsim.text.plan_words import plan_lines
 
 def command(
     case: Annotated[Path, typer.Argument(help="Case file with a [plan] section.")],
-    out: Annotated[Path, typer.Option(help="Study folder; one that is there goes on.")],
+    out: Annotated[Path, typer.Option(help="Study folder; one that is there is resumed.")],
     changes: Changes = None,
     workers: Workers = None,
     cluster: Cluster = None,
     confirm: Annotated[bool, typer.Option(help="Run the best few again at a finer grade.")] = True,
     units: UnitsOfText = "metric",
 ):
-    """Compare orders, directions and settings, and say which one to weld."""
+    """Compare sequences and settings, and say which one to weld."""
     loaded = load_plan(case, changes or ())
     try:
         with ProgressBar() as tell:
-            found = rank(loaded, out, workers, cluster, tell, confirm)
+            found = rank(
+                loaded, out, workers, cluster, tell, confirm,
+                lambda growing: write_plan(growing, out),
+            )  # fmt: skip
     except KeyboardInterrupt:
         again = ["weldsim", "plan", str(case), "--out", str(out)]
         again += [part for change in changes or () for part in ("--set", change)]
         again += [] if confirm else ["--no-confirm"]
-        print(f"stopped; what is computed stays: go on with {shlex.join(again)}", file=sys.stderr)
+        print(f"stopped; what is computed stays: resume with {shlex.join(again)}", file=sys.stderr)
         raise typer.Exit(130) from None
     path = write_plan(found, out)
     pages = write_pages(found, out)
     say(plan_lines(found), units)
-    typer.echo(f"{len(found.rows)} schedules in {path}; " + ", ".join(str(p) for p in pages))
+    typer.echo(f"{found.count} sequences in {path}; " + ", ".join(str(p) for p in pages))
     say([closing("plan")], units)

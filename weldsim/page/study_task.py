@@ -115,7 +115,10 @@ def serve_study(
 def _plan(given: Given) -> None:
     """Rank the sequences of a plan; the folder keeps every weld that is computed."""
     plan = parse_plan(given.text, given.source_file)
-    found = rank(plan, given.folder, given.threads, None, given.tell)
+    found = rank(
+        plan, given.folder, given.threads, None, given.tell,
+        growing=lambda study: write_plan(study, given.folder),
+    )  # fmt: skip
     write_plan(found, given.folder)
     write_pages(found, given.folder)
 

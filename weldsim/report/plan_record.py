@@ -1,4 +1,4 @@
-"""plan.json: a finished study as data, written whole."""
+"""plan.json: a study as data, finished or under way, written whole."""
 
 from __future__ import annotations
 
@@ -7,9 +7,17 @@ from pathlib import Path
 
 from weldsim import __version__
 from weldsim.studies.plan.outcomes import Outcome
-from weldsim.studies.plan.ranking import Row, Study, row_verdict
+from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
-from weldsim.text.plan_words import error_words, how_words, model_words, plan_lines, unit_of
+from weldsim.text.plan_words import (
+    error_words,
+    how_words,
+    images_words,
+    level_words,
+    model_words,
+    plan_lines,
+    unit_of,
+)
 
 NAME = "plan.json"
 
@@ -19,6 +27,9 @@ def study_record(study: Study) -> dict:
     plan = study.plan
     scale, unit = unit_of(study)
     return {
+        "status": "under way" if study.under_way else "complete",
+        "progress": study.under_way
+        and {"share": study.under_way.share, "text": study.under_way.text},
         "title": plan.case.title,
         "version": __version__,
         "case": plan.case.source_text,
@@ -30,8 +41,12 @@ def study_record(study: Study) -> dict:
                       "note": plan.tolerance.note},
         "how": how_words(study),
         "error_words": error_words(study),
+        "level_words": level_words(study),
+        "grade": study.grade,
+        "sequences": {"allowed": plan.size, "looked_at": study.count, "rows": len(study.rows)},
         "drift": study.drift
-        and {"share": study.drift.share, "rest": scale * study.drift.rest},
+        and {"factor": study.drift.factor, "share": study.drift.share,
+             "rest": scale * study.drift.rest, "compared": study.drift.compared},
         "wall_seconds": study.seconds,
         "branches": study.branches,
         "words": plan_lines(study),
@@ -47,8 +62,12 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
         "order": [f"{s}:{plan.word(s, w)}" for s, w in row.moves],
         "moves": [list(m) for m in row.moves],
         "setting": list(plan.settings[row.setting].written),
-        "final": _number(row.best.final, scale),
-        "worst": _number(row.best.worst, scale),
+        "images": [plan.text(moves) for moves in row.images],
+        "images_words": images_words(plan, row),
+        "final": _number(row.end, scale),
+        "interval": row.interval and [scale * end for end in row.interval],
+        "told_apart_from_first": study.told_apart(study.rows[0], row) if number > 1 else None,
+        "worst": _number(row.worst, scale),
         "error": None if row.error is None else scale * row.error,
         "verdict": row_verdict(plan, row),
         "time_s": _number(row.best.time),

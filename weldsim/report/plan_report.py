@@ -10,11 +10,18 @@ from weldsim.case.schedule import timetable
 from weldsim.errors import WeldsimError
 from weldsim.plots.layout import draw_layout
 from weldsim.plots.style import inline_svg, new_figure, styled
-from weldsim.studies.plan.ranking import Study, row_verdict
+from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.system.palette import GOOD, INK, OUTLINE, PRESS, WELD, css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
-from weldsim.text.plan_words import model_words, plan_lines, recommended, said, unit_of
+from weldsim.text.plan_words import (
+    images_words,
+    model_words,
+    plan_lines,
+    recommended,
+    said,
+    unit_of,
+)
 
 RECOMMENDED, WORST, OTHERS, TOLERANCE = PRESS, WELD, OUTLINE, GOOD
 ROWS_SHOWN = 40  # rows of the table that are not folded away
@@ -63,19 +70,22 @@ def _whole(path: Path, data: bytes) -> None:
 
 
 def spots(study: Study):
-    """End position of every schedule on the target at the ranking grade, (rows, 2), and the rows;
+    """End position of every row on the target at the grade of the study, (rows, 2), and the rows;
     None without a pointer as the measure.
     """
     rows = [r for r in study.rows if not r.best.error]
     if not rows or [c.component for c in study.plan.measure_columns] != ["up", "right"]:
         return None
-    return np.array([_spot(study, r.fast) for r in rows]), rows
+    return np.array([_spot(study, row) for row in rows]), rows
 
 
-def _spot(study: Study, outcome) -> list[float]:
-    """Where an outcome ends on the target, right and up."""
+def _spot(study: Study, row: Row) -> list[float]:
+    """Where a row ends on the target, right and up, at the grade of the study."""
     up, right = study.plan.measure_columns
-    scale = unit_of(study)[0]
+    scale, outcome = unit_of(study)[0], row.fast
+    if study.drift is not None and study.drift.carried:
+        outcome = row.best
+        scale *= 1.0 if row.confirmed else study.drift.factor
     return [scale * outcome.readings[right], scale * outcome.readings[up]]
 
 
@@ -88,13 +98,13 @@ def ends_figure(study: Study):
     figure = new_figure(6.4, 6.0)
     axes = figure.add_subplot()
     good = [r for r in study.rows if not r.best.error]
-    worst = max(good, key=lambda r: r.best.final)
+    worst = max(good, key=lambda r: r.end)
     if found is None:
-        values = np.sort([scale * r.best.final for r in good])
+        values = np.sort([scale * r.end for r in good for _ in range(r.count)])
         axes.plot(np.arange(1, len(values) + 1), values, ".", color=OTHERS, ms=4)
         axes.axhline(limit, color=TOLERANCE, lw=1.2)
         axes.annotate("tolerance", (len(values), limit), color=TOLERANCE, ha="right", va="bottom")
-        axes.set(xlabel="schedules, best first", ylabel=f"{study.plan.section.measure}, {unit}")
+        axes.set(xlabel="sequences, best first", ylabel=f"{study.plan.section.measure}, {unit}")
         return figure
     places, rows = found
     angle = np.linspace(0, 2 * np.pi, 200)
@@ -104,29 +114,26 @@ def ends_figure(study: Study):
     for row, colour, words, side in (
         (recommended(study), RECOMMENDED, "recommended", -1), (worst, WORST, "worst", 1),
     ):  # fmt: skip
-        spot, rough = _spot(study, row.best), places[rows.index(row)]
-        axes.plot(*np.transpose([rough, spot]), color=colour, lw=1)  # from grade to grade
+        spot = places[rows.index(row)]
         axes.plot(*spot, "D" if colour == RECOMMENDED else "s", color=colour, ms=9)
         axes.annotate(
-            f"{words}: {said(study, row.best.final)}", spot, xytext=(0, 18 * side),
+            f"{words}: {said(study, row.end)}", spot, xytext=(0, 18 * side),
             textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
         )  # fmt: skip
     axes.plot(0, 0, "+", color=INK, ms=10)
-    marked = [_spot(study, r.best) for r in (recommended(study), worst)]
-    reach = 1.15 * max(np.abs([*places, *marked]).max(), limit)
+    reach = 1.15 * max(np.abs(places).max(), limit)
     axes.set(
         xlim=(-reach, reach), ylim=(-reach, reach), aspect="equal",
         xlabel=f"right on the target, {unit}", ylabel=f"up on the target, {unit}",
-        title=f"Where {len(rows)} schedules end at grade {study.plan.section.grade}"
-        + (f";\nmarked: as run at grade {study.plan.section.confirm_grade}"
-           if recommended(study).confirmed else ""),
+        title=f"Where {sum(r.count for r in rows)} sequences end, grade {study.grade}"
+        + (";\nof mirror images one is drawn" if any(r.images for r in rows) else ""),
     )  # fmt: skip
     axes.grid(alpha=0.25)
     return figure
 
 
 def _ends_words(study: Study) -> str:
-    return "Final position on the target of every schedule: " + "; ".join(plan_lines(study)[:3])
+    return "Final position on the target of every sequence: " + "; ".join(plan_lines(study)[:3])
 
 
 def sheet_figure(study: Study, drawing: Path | None):
@@ -175,9 +182,11 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
     rows = [
         {
             "number": n, "text": plan.text(r.moves), "setting": plan.settings[r.setting].label,
-            "final": "failed" if r.best.error else said(study, r.best.final),
+            "images": [plan.text(moves) for moves in r.images],
+            "does_not_matter": images_words(plan, r),
+            "final": "failed" if r.best.error else said(study, r.end),
             "error": "" if r.best.error else said(study, r.error),
-            "worst": "" if r.best.error else said(study, r.best.worst),
+            "worst": "" if r.best.error else said(study, r.worst),
             "time": "" if r.best.error else f"{r.best.time / 60:.0f} min",
             "model": model_words(study, r), "verdict": r.best.error or row_verdict(plan, r),
         }

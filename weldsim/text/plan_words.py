@@ -1,12 +1,12 @@
-"""A study in words: what is recommended, and what in the choices moves the answer most."""
+"""A study in words: what is recommended, and what in the sequences moves the answer most."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from weldsim.schema.tolerance import SCALES
-from weldsim.studies.plan.ranking import Row, Study, row_verdict
-from weldsim.text.cautions import beside
+from weldsim.studies.plan.rows import Row, Study, row_verdict
+from weldsim.studies.plan.space import Moves, Plan
 
 
 def unit_of(study: Study) -> tuple[float, str]:
@@ -26,25 +26,67 @@ def model_words(study: Study, row: Row) -> str:
 
 
 def how_words(study: Study) -> str:
-    """Which schedules were looked at."""
+    """Which sequences were looked at."""
+    if study.under_way:
+        return f"{study.count} of {study.plan.size} sequences so far"
     if not study.searched:
-        return "all orders and directions that are allowed"
+        distinct = f", {len(study.rows)} without mirror images"
+        return (
+            f"all {study.count} sequences that are allowed"
+            f"{distinct if len(study.rows) < study.count else ''}"
+        )
     return (
-        f"{len(study.rows)} schedules out of {study.plan.size}, proposed by a seeded search (seed "
+        f"{study.count} sequences out of {study.plan.size}, proposed by a seeded search (seed "
         f"{study.plan.section.seed}); a better one may exist"
     )
 
 
 def error_words(study: Study) -> str:
-    """What the stated errors rest on."""
+    """What the estimated errors rest on."""
     drift, section = study.drift, study.plan.section
     if drift is None:
-        return "none: no schedule was confirmed at a finer grade"
-    scale, unit = unit_of(study)
+        return "none: no sequence was run again at a finer grade"
+    compared = f"{drift.compared} sequences run at both grades"
+    if not drift.carried:
+        return (
+            f"all ends are those of grade {section.grade}; {said(study, drift.rest)} is the most "
+            f"by which grade {section.confirm_grade} ended elsewhere, one or two sequences run "
+            "again; an estimate, no bound"
+        )
     return (
-        f"of rows run at grade {section.grade} alone {drift.share:.0%} of where they end and "
-        f"{scale * drift.rest:.2g} {unit}, as the {drift.compared} schedules run at grade "
-        f"{section.confirm_grade} too have it; an estimate, no bound"
+        f"all ends are stated at grade {section.confirm_grade}: those of grade {section.grade} "
+        f"alone times {drift.factor:.2f}, as fitted to the {compared}; off by up to "
+        f"{said(study, drift.rest)}, the most by which one of these missed when the fit was made "
+        "without it; an estimate, no bound"
+    )
+
+
+def images_words(plan: Plan, row: Row) -> str:
+    """What does not matter, as the mirror images of a row end alike; "" where it has none."""
+    if not row.images:
+        return ""
+    firsts = list(dict.fromkeys(moves[0][0] for moves in (row.moves, *row.images)))
+    if len(firsts) > 1:
+        which = ", ".join(firsts[:-1]) + f" and {firsts[-1]}"
+        return f"which of {which} is first does not matter: mirror images end equally far off"
+    return "all of it with reverse travel ends equally far off: mirror images"
+
+
+def level_words(study: Study) -> str:
+    """Whether the first row is told apart from those behind it."""
+    if study.drift is None:
+        return "nothing says which rows can be told apart: no sequence was run again"
+    apart, level = said(study, study.error_of_difference), study.level_with_first()
+    good = sum(1 for row in study.rows if not row.best.error)
+    if good == 1:
+        return "there is nothing to tell it apart from"
+    if level == 1:
+        return f"it is told apart from all others: they end more than {apart} further off"
+    if level == good:
+        return f"no two of them can be told apart: all end within {apart}, the estimated error"
+    return (
+        f"{level} of {good} rows, the first among them, cannot be told apart: they end within "
+        f"{apart}, the estimated error of a difference; the others can"
     )
 
 
@@ -59,7 +101,7 @@ def plan_lines(study: Study) -> list[str]:
     Parameters
     ----------
     study : Study
-        A finished one.
+        Finished, or under way.
 
     Returns
     -------
@@ -68,58 +110,67 @@ def plan_lines(study: Study) -> list[str]:
     """
     plan, best = study.plan, recommended(study)
     good = [r for r in study.rows if not r.best.error]
-    worst = max(good, key=lambda r: r.best.final)
+    worst = max(good, key=lambda r: r.end)
+    first = "best so far" if study.under_way else "weld in this sequence"
     lines = [
-        f"weld in this order: {plan.text(best.moves)}"
+        f"{first}: {plan.text(best.moves)}"
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
-        f"it ends at {said(study, best.best.final)} ({plan.section.measure}), tolerance "
-        f"{plan.tolerance}: {beside(row_verdict(plan, best))}; "
-        f"stated error {said(study, best.error)}, {model_words(study, best)}; "
-        f"on the way it swings out to {said(study, best.best.worst)}",
-        f"the worst of {len(good)}, {plan.text(worst.moves)}, ends at "
-        f"{said(study, worst.best.final)}",
+        f"it ends at {said(study, best.end)} ({plan.section.measure}), tolerance "
+        f"{plan.tolerance}: {row_verdict(plan, best)}; estimated error {said(study, best.error)}, "
+        f"{model_words(study, best)}; on the way it swings out to {said(study, best.worst)}",
+        f"the worst of {study.count}, {plan.text(worst.moves)}, ends at "
+        f"{said(study, worst.end)}, also at grade {study.grade}",
         f"looked at: {how_words(study)}",
-        f"error: {error_words(study)}",
+        f"estimated error: {error_words(study)}",
+        level_words(study),
     ]
-    failed = len(study.rows) - len(good)
+    if best.images:
+        lines.append(images_words(plan, best))
+    failed = sum(r.count for r in study.rows if r.best.error)
     if failed:
-        lines.append(f"{failed} schedules could not be computed; the table says why")
+        lines.append(f"{failed} sequences could not be computed; the table says why")
     return lines + reasons(study)
 
 
 def factors(study: Study) -> list[tuple[str, dict]]:
-    """Choices, and the mean end value of the schedules that take each, at the ranking grade.
+    """What is open, and the mean end of the sequences that have it so, all at one grade.
 
     Returns
     -------
     list of (question, {answer: (mean, how many)}), the one that matters most first
     """
-    good = [r for r in study.rows if not r.fast.error]
+    good = [
+        (r.setting, moves, r.end)
+        for r in study.rows if not r.fast.error
+        for moves in (r.moves, *r.images)
+    ]  # fmt: skip
     plan = study.plan
     out = []
-    questions = {"which seam is first": lambda r: r.moves[0][0],
-                 "which seam is last": lambda r: r.moves[-1][0]}  # fmt: skip
+    questions = {"which seam is first": lambda n, moves: moves[0][0],
+                 "which seam is last": lambda n, moves: moves[-1][0]}  # fmt: skip
     for a, b in opposite(plan):
-        questions[f"{a} and {b}"] = lambda r, a=a, b=b: (
-            "the same way" if dict(r.moves)[a] * opposite(plan)[a, b] == dict(r.moves)[b]
+        questions[f"{a} and {b}"] = lambda n, moves, a=a, b=b: (
+            "the same way" if dict(moves)[a] * opposite(plan)[a, b] == dict(moves)[b]
             else "opposite ways"
         )  # fmt: skip
-        questions[f"{a} and {b} in the order"] = lambda r, a=a, b=b: (
-            "one after the other" if abs(_at(r, a) - _at(r, b)) == 1 else "others between them"
+        questions[f"{a} and {b} in the sequence"] = lambda n, moves, a=a, b=b: (
+            "one after the other"
+            if abs(_at(moves, a) - _at(moves, b)) == 1
+            else "others between them"
         )
     if len(plan.settings) > 1:
-        questions["the setting"] = lambda r: plan.settings[r.setting].label
+        questions["the setting"] = lambda n, moves: plan.settings[n].label
     for question, answer in questions.items():
         groups: dict = {}
-        for row in good:
-            groups.setdefault(answer(row), []).append(row.fast.final)
+        for number, moves, end in good:
+            groups.setdefault(answer(number, moves), []).append(end)
         if len(groups) > 1:
             out.append((question, {k: (float(np.mean(v)), len(v)) for k, v in groups.items()}))
     return sorted(out, key=lambda f: -np.ptp([m for m, _ in f[1].values()]))
 
 
-def _at(row: Row, seam: str) -> int:
-    return [s for s, _ in row.moves].index(seam)
+def _at(moves: Moves, seam: str) -> int:
+    return [s for s, _ in moves].index(seam)
 
 
 def opposite(plan) -> dict:
@@ -151,5 +202,5 @@ def reasons(study: Study) -> list[str]:
             f"{said(study, groups[high][0])}"
         )
     if not lines:
-        lines.append("no single choice decides: order and direction work together")
+        lines.append("nothing alone decides: order and direction work together")
     return lines

@@ -1,4 +1,5 @@
-"""How the ranking grade of a study is off against the finer one: the error stated for its rows."""
+"""How the ranking grade of a study is off against the finer one: its rows carried over to that
+grade, and the error they keep."""
 
 from __future__ import annotations
 
@@ -11,6 +12,8 @@ import numpy as np
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.space import Plan
 
+ENOUGH = 3  # sequences run at both grades, for a factor and an error of what it predicts
+
 
 @dataclass(frozen=True)
 class Drift:
@@ -18,21 +21,27 @@ class Drift:
 
     Attributes
     ----------
-    share : float
-        Of where a row ends.
+    factor : float
+        Finer end over the ranking's, 1 with fewer than `ENOUGH` to tell by.
     rest : float
-        What is added to that. [SI]
+        Error that rows keep, once carried over by the factor. [SI]
     compared : int
-        Schedules run at both grades, mirror images counted once.
+        Sequences run at both grades, mirror images counted once.
     """
 
-    share: float
+    factor: float
     rest: float
     compared: int
 
-    def of(self, final: float) -> float:
-        """Error of an end. [SI]"""
-        return self.share * final + self.rest
+    @property
+    def share(self) -> float:
+        """Part of its end by which an uncorrected row is off."""
+        return abs(self.factor - 1)
+
+    @property
+    def carried(self) -> bool:
+        """Whether rows are stated at the finer grade."""
+        return self.compared >= ENOUGH
 
 
 def drift_between(
@@ -43,9 +52,11 @@ def drift_between(
 ) -> Drift | None:
     """How the ranking grade is off against the finer one; None without a run at both.
 
-    A coarse mesh moves all ends by much the same factor. Over the schedules run at both grades the
-    factor is fitted to the spots (least squares); the rest is the largest distance it leaves. With
-    fewer than three schedules there is only a largest distance.
+    A coarse mesh moves all ends by much the same factor. Over the sequences run at both grades the
+    factor is fitted to the spots (least squares). What the fit is worth for a sequence that was not
+    run again is tried on each that was: predicted by a factor fitted to the others, it is off by
+    some distance, the largest of which is the error that rows keep. With fewer than three the rows
+    stay where they are, and the largest distance is their error.
 
     Parameters
     ----------
@@ -54,15 +65,29 @@ def drift_between(
         At the ranking grade and at the finer one.
     groups : mapping
         Key -> what it shares with its mirror images, which count once.
+
+    Returns
+    -------
+    Drift or None
+        With its error.
     """
     both = {groups[k]: k for k in finer if not finer[k].error and not fast[k].error}
     if not both:
         return None
     a, b = (np.array([spot(plan, some[k]) for k in both.values()]) for some in (fast, finer))
+    if len(both) < ENOUGH or not np.any(a):
+        return Drift(1.0, float(np.linalg.norm(b - a, axis=1).max()), min(len(both), ENOUGH - 1))
+    factor = _factor(a, b)
+    others = [np.arange(len(a)) != i for i in range(len(a))]
+    without = np.array([_factor(a[o], b[o]) for o in others])
+    rest = float(np.linalg.norm(b - without[:, None] * a, axis=1).max())
+    return Drift(factor, rest, len(both))
+
+
+def _factor(a: np.ndarray, b: np.ndarray) -> float:
+    """Least squares of b = factor a; 1 where a is nothing."""
     size = float((a**2).sum())
-    scale = float((a * b).sum()) / size if len(both) > 2 and size > 0 else 1.0
-    rest = float(np.linalg.norm(b - scale * a, axis=1).max())
-    return Drift(abs(scale - 1), rest, len(both))
+    return float((a * b).sum()) / size if size > 0 else 1.0
 
 
 def spot(plan: Plan, outcome: Outcome) -> np.ndarray:
