@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from weldsim.errors import ConvergenceError
 from weldsim.physics.arrays import Flags, Floats
 from weldsim.physics.mechanics_model import MechanicsModel, Response
 from weldsim.physics.plasticity import InternalVariables, Properties
+from weldsim.physics.residual_kernel import symmetric_product
 from weldsim.physics.springs import Spring, solve_with_springs
 from weldsim.physics.symmetric_pattern import SymmetricPattern
 
@@ -285,32 +285,6 @@ def residuals_in_words(history: list[float]) -> str:
         "residuals 1.0e-01, ...".
     """
     return "residuals " + ", ".join(f"{r:.1e}" for r in history[-8:])
-
-
-def symmetric_product(pattern: SymmetricPattern, data: Floats, vector: Floats) -> Floats:
-    """Symmetric matrix times a vector.
-
-    Parameters
-    ----------
-    pattern : SymmetricPattern
-        Of the matrix.
-    data : ndarray, shape (nnz,)
-        Values of its upper triangle.
-    vector : ndarray, shape (size,)
-        Any.
-
-    Returns
-    -------
-    ndarray, shape (size,)
-        The product.
-    """
-    import scipy.sparse as sp
-
-    upper: Any = sp.csr_matrix(
-        (data, pattern.indices, pattern.indptr), shape=(pattern.size, pattern.size)
-    )
-    product: Floats = upper @ vector + upper.T @ vector - upper.diagonal() * vector
-    return product
 
 
 def _coupling(pattern: SymmetricPattern, data: Floats, jump: Floats) -> Floats:

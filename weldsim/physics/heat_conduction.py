@@ -19,6 +19,7 @@ from weldsim.errors import ConvergenceError
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.heat_kernels import add_heat_matrix, heat_flow
 from weldsim.physics.heat_mesh import HeatMesh
+from weldsim.physics.heat_system import HeatSystem
 from weldsim.physics.heat_tables import HeatTables
 from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN, SurfaceExchange
 
@@ -164,6 +165,7 @@ def heat_step(
     power: Floats,
     time_step: float,
     held: tuple[Integers, Floats] | None = None,
+    system: HeatSystem | None = None,
 ) -> tuple[Floats, float, int]:
     """One backward Euler step.
 
@@ -183,6 +185,8 @@ def heat_step(
         [s]
     held : (ndarray of int, ndarray), optional
         Nodes at a prescribed temperature at the end of the step. [K]
+    system : HeatSystem, optional
+        Of a step of the same length just before, whose factor serves here too.
 
     Returns
     -------
@@ -199,7 +203,8 @@ def heat_step(
         With the residual history.
     """
     old_heat = model.tables.heat(temperature)[0]
-    step = _Step(model, exchange, active, power, time_step, old_heat)
+    system = system or HeatSystem(model.mesh.solver)
+    step = _Step(model, exchange, active, power, time_step, old_heat, system)
     fixed = ~exchange.active
     guess = temperature.copy()
     if held is not None:
@@ -251,6 +256,7 @@ class _Step:
     power: Floats
     time_step: float
     old_heat: Floats
+    system: HeatSystem
 
     def conductivity(self, guess: Floats, iteration: int, before: Floats) -> Floats:
         """Conductivity of the cells; a steep k(T) may swing for ever, so later it stands still."""
@@ -287,9 +293,7 @@ class _Step:
             data,
         )  # fmt: skip
         data[pattern.diagonal] += now.diagonal
-        mesh.solver.hold(data, fixed, 1.0)
-        mesh.solver.factor(data)
-        return mesh.solver.solve(np.where(fixed, 0.0, now.residual))
+        return self.system.solve(data, fixed, np.where(fixed, 0.0, now.residual))
 
 
 def _safe_update(

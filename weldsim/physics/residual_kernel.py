@@ -1,4 +1,4 @@
-"""Compiled residual of a symmetric system, of which only the upper triangle is kept."""
+"""Compiled products with a symmetric matrix of which only the upper triangle is kept."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 from numba import njit
 
 from weldsim.physics.arrays import Floats, Integers
+from weldsim.physics.symmetric_pattern import SymmetricPattern
 
 
 @njit(cache=True)
@@ -55,3 +56,38 @@ def symmetric_residual(
         worst = max(worst, abs(r[i]))
         largest = max(largest, scale[i])
     return r, worst, largest
+
+
+def symmetric_product(pattern: SymmetricPattern, data: Floats, vector: Floats) -> Floats:
+    """Symmetric matrix times a vector.
+
+    Parameters
+    ----------
+    pattern : SymmetricPattern
+        Of the matrix.
+    data : ndarray, shape (nnz,)
+        Values of its upper triangle.
+    vector : ndarray, shape (size,)
+        Any.
+
+    Returns
+    -------
+    ndarray, shape (size,)
+        The product.
+    """
+    out = np.zeros_like(vector)
+    _add_product(pattern.indptr, pattern.indices, data, vector, out)
+    return out
+
+
+@njit(cache=True)
+def _add_product(indptr: Integers, indices: Integers, data: Floats, x: Floats, out: Floats) -> None:
+    for i in range(x.size):
+        first = indptr[i]
+        xi = x[i]
+        total = data[first] * xi  # the diagonal
+        for p in range(first + 1, indptr[i + 1]):
+            j = indices[p]
+            total += data[p] * x[j]
+            out[j] += data[p] * xi
+        out[i] += total

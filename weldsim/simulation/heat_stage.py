@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from weldsim.physics.heat_conduction import heat_step
+from weldsim.physics.heat_system import HeatSystem
 from weldsim.physics.surface_exchange import SurfaceExchange
 from weldsim.simulation.events import Event
 from weldsim.simulation.model import Model
@@ -49,13 +50,16 @@ def heat_through(model: Model, state: State, event: Event) -> tuple[State, int]:
     dt = event.duration / model.stepping.heat_substeps
     temperature, peak, rescale = new.temperature, new.peak_temperature, new.rescale
     supplied, lost, iterations = new.supplied, new.lost, 0
+    system = HeatSystem(model.heat.mesh.solver)
     for k in range(model.stepping.heat_substeps):
         power = np.zeros_like(temperature)
         if event.kind == "weld":
             begin = state.time - new.starts[event.weld] + k * dt
             power, factor = model.history.arc_power(event.weld, active, begin, begin + dt)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
-        temperature, out, tries = heat_step(model.heat, temperature, exchange, active, power, dt)
+        temperature, out, tries = heat_step(
+            model.heat, temperature, exchange, active, power, dt, system=system
+        )  # fmt: skip
         # tables end where a material says so; beyond that nothing is read off them in silence
         model.material.check_range(temperature.min(), temperature.max())
         supplied += power.sum() * dt

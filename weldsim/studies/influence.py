@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from weldsim.errors import CaseError
-from weldsim.physics.equilibrium import symmetric_product
 from weldsim.physics.plasticity import InternalVariables, Properties
+from weldsim.physics.residual_kernel import symmetric_product
 from weldsim.physics.springs import solve_with_springs
 from weldsim.schema.column import Column
 from weldsim.simulation.model import Model
