@@ -100,6 +100,7 @@
 
     function load(record, keep) {
       const followed = !keep || set.time >= data.times[data.times.length - 1] - 1e-9;
+      if (keep && set.warp === data.warp) set.warp = record.warp; // grows with the run until one is chosen
       data = record;
       if (scene) { scene.load(data); overlay.load(data); }
       ui.stage.setAttribute("aria-label", `${data.title}: part with ${data.welds.length} welds`);

@@ -26,7 +26,7 @@
       const ring = pointer.tolerance || 0;
       low = low.map((v) => Math.min(v, -ring));
       high = high.map((v) => Math.max(v, ring));
-      const span = 1.24 * Math.max(high[0] - low[0], high[1] - low[1], 1e-3);
+      const span = 1.24 * Math.max(high[0] - low[0], high[1] - low[1], 0.1); // mm: nobody reads less off a target
       centre = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
       scale = (SIZE - EDGE) / span;
     }
