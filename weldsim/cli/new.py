@@ -14,8 +14,8 @@ def command(
     kind: Annotated[
         str,
         typer.Argument(
-            help="Joint kind: bar, square-tube-tee, round-tube-saddle, round-tube-butt, "
-            "plate-butt, plate-tee, tube-socket, mesh or step."
+            help="Joint kind: bar, square-tube-tee, square-tube-frame, round-tube-saddle, "
+            "round-tube-butt, plate-butt, plate-tee, tube-socket, mesh or step."
         ),
     ],
     out: Annotated[

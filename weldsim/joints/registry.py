@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 KINDS = {
     "bar": "bar",
     "square-tube-tee": "square_tube_tee",
+    "square-tube-frame": "square_tube_frame",
     "round-tube-saddle": "round_tube_saddle",
     "round-tube-butt": "round_tube_butt",
     "plate-butt": "plate_butt",

@@ -120,16 +120,27 @@ def gap_places(part: Part) -> dict[str, Pair]:
     return square_stub.gap_places(stub_of(part))
 
 
-def blocks(case: Any, grade: Grade) -> Blocks:
-    """Blocks of chord, branch, land and fillets."""
-    part = case.part
-    stub = replace(stub_of(part, case.tacks), fine=grade.through_cells > 1)
-    seams = seam_lines(part)
-    kit = Assembly(near_seams(seams.values(), grade))
+def add_chord(
+    kit: Assembly, part: Any, stub: SquareStub, xs: Sequence[float], grade: Grade
+) -> None:
+    """Blocks of a chord under what stands on it.
+
+    Parameters
+    ----------
+    kit : Assembly
+        Where they go.
+    part : record with `chord_width` and `chord_wall`
+        The chord. [m]
+    stub : SquareStub
+        What stands there, everywhere alike.
+    xs : sequence of float
+        Grid lines along the chord. [m]
+    grade : Grade
+        How fine.
+    """
     c, wall = part.chord_width / 2, part.chord_wall
     inner = c - wall
     own = (inner, -inner)
-    xs = lines(*stub.ring, *stub.toes(False), -part.chord_length / 2, part.chord_length / 2)
     ys = lines(*stub.ring, *stub.toes(stub.flush, own), -c, -inner, inner, c)
     layers = through(grade)
     top = lines(-wall, 0.0, *([-stub.leg] if stub.flush and stub.leg < wall else []))
@@ -146,9 +157,20 @@ def blocks(case: Any, grade: Grade) -> Blocks:
                 continue
             for z in spans(sides):
                 kit.box(x, y, z, "part", (None, None, layers if z[0] == low else None))
-    square_stub.add_tube(kit, stub, grade)
-    square_stub.add_welds(kit, stub, own, wall)
+
+
+def blocks(case: Any, grade: Grade) -> Blocks:
+    """Blocks of chord, branch, land and fillets."""
+    part = case.part
+    stub = replace(stub_of(part, case.tacks), fine=grade.through_cells > 1)
+    seams = seam_lines(part)
+    kit = Assembly(near_seams(seams.values(), grade))
+    wall = part.chord_wall
+    inner = part.chord_width / 2 - wall
     half = part.chord_length / 2
+    add_chord(kit, part, stub, lines(*stub.ring, *stub.toes(False), -half, half), grade)
+    square_stub.add_tube(kit, stub, grade)
+    square_stub.add_welds(kit, stub, (inner, -inner), wall)
     kit.name("chord start", lambda p: p[:, 0] < -half + 1e-6)
     kit.name("chord end", lambda p: p[:, 0] > half - 1e-6)
     kit.name("branch end", lambda p: p[:, 2] > part.branch_length - 1e-6)

@@ -79,6 +79,7 @@ VALIDATION = {
     for kind, words in {
         "bar": "a welded bar",
         "square-tube-tee": "a welded tee of square tubes",
+        "square-tube-frame": "a welded frame of square tubes",
         "round-tube-saddle": "a round tube welded onto another",
         "round-tube-butt": "round tubes welded end to end",
         "plate-butt": "butt-welded plates",

@@ -39,9 +39,9 @@ def land_contact(case: Case, part: Part, weight: Floats, material: Material) -> 
     if not land:
         return None
     fused = [np.asarray(m) for r, m in part.regions.items() if kinds[r] == "fill"]
-    layer = np.unique(cells[np.concatenate([*land, *fused])])
+    between = cells[np.concatenate([*land, *fused])]
     piece = _pieces(lattice.displacement_points, cells[part.regions["part"]])
-    pairs = _facing(lattice.points, layer, piece)
+    pairs = _facing(lattice.points, between, piece)
     if pairs is None:
         return None
     below, above = pairs
@@ -55,16 +55,20 @@ def land_contact(case: Case, part: Part, weight: Floats, material: Material) -> 
     return Contact(below, above, apart / height[:, None], gap, stiffness)
 
 
-def _facing(points: Floats, layer: Integers, piece: Integers) -> tuple[Integers, Integers] | None:
-    """Pairs of points of a layer on two pieces, each with the nearest on the other side."""
+def _facing(points: Floats, between: Integers, piece: Integers) -> tuple[Integers, Integers] | None:
+    """Pairs of points of a layer's cells on two pieces, each with the nearest on the other side.
+
+    Two posts on one chord both border the layer, but no cell of it lies between them.
+    """
     from scipy.spatial import cKDTree
 
     below, above = [], []
+    layer, borders = np.unique(between), piece[between]
     for one in range(piece.max() + 1):
         for two in range(one + 1, piece.max() + 1):
-            faces = [layer[piece[layer] == k] for k in (one, two)]
-            if not all(f.size for f in faces):
+            if not ((borders == one).any(axis=1) & (borders == two).any(axis=1)).any():
                 continue
+            faces = [layer[piece[layer] == k] for k in (one, two)]
             near, at = cKDTree(points[faces[0]]).query(points[faces[1]])
             close = near <= 1.5 * near.min()  # beyond it lies the filler beside the land
             below.append(faces[0][at[close]])
