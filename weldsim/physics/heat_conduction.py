@@ -202,11 +202,11 @@ def heat_step(
     ConvergenceError
         With the residual history.
     """
-    old_heat = model.tables.heat(temperature)[0]
-    system = system or HeatSystem(model.mesh.solver)
-    step = _Step(model, exchange, active, power, time_step, old_heat, system)
-    fixed = ~exchange.active
-    guess = temperature.copy()
+    step = _Step(
+        model, exchange, active, power, time_step, model.tables.heat(temperature)[0],
+        system or HeatSystem(model.mesh.solver),
+    )  # fmt: skip
+    fixed, guess = ~exchange.active, temperature.copy()
     if held is not None:
         fixed[held[0]] = True
         guess[held[0]] = held[1]
