@@ -202,14 +202,9 @@ def heat_step(
     ConvergenceError
         With the residual history.
     """
-    step = _Step(
-        model, exchange, active, power, time_step, model.tables.heat(temperature)[0],
-        system or HeatSystem(model.mesh.solver),
-    )  # fmt: skip
-    fixed, guess = ~exchange.active, temperature.copy()
-    if held is not None:
-        fixed[held[0]] = True
-        guess[held[0]] = held[1]
+    old_heat, system = model.tables.heat(temperature)[0], system or HeatSystem(model.mesh.solver)
+    step = _Step(model, exchange, active, power, time_step, old_heat, system)
+    fixed, guess = _start(temperature, exchange, held)
     history, conductivity = [], np.zeros(len(active))
     for iteration in range(MAX_ITERATIONS):
         conductivity = step.conductivity(guess, iteration, conductivity)
@@ -221,6 +216,17 @@ def heat_step(
         change = step.newton_step(now, conductivity, fixed)
         guess = _safe_update(model.tables, guess, now.heat, now.capacity, change)
     raise ConvergenceError(_no_heat(time_step, history))
+
+
+def _start(
+    temperature: Floats, exchange: SurfaceExchange, held: tuple[Integers, Floats] | None
+) -> tuple[Flags, Floats]:
+    """Nodes that do not take part, and the temperature to start from."""
+    fixed, guess = ~exchange.active, temperature.copy()
+    if held is not None:
+        fixed[held[0]] = True
+        guess[held[0]] = held[1]
+    return fixed, guess
 
 
 def _no_heat(time_step: float, history: list[float]) -> str:
