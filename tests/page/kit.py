@@ -39,9 +39,10 @@ class StillWorker(Worker):
 
 SIZES = {
     "words": ["My bar", "", "Part: a bar.", "Expect about 5 s and 300 MB.", "", "Cautions:", "  x"],
-    "size": {"displacement_unknowns": 5000},
+    "price": {"seconds": 20.0, "memory": 3e8, "unknowns": 5000, "steps": 50, "runs": 1,
+              "processes": False, "note": ""},
     "shape": {"points": []},
-}
+}  # fmt: skip
 
 
 def starter(kind="bar") -> dict:

@@ -223,7 +223,7 @@ def test_a_job_needs_a_good_case_and_a_size_the_page_takes_on(tmp_path):
     assert post(client, "/api/jobs", {"tables": starter(), "kind": "nap"}).status_code == 409
     good = post(client, "/api/jobs", {"tables": starter(), "kind": "run"}).json()
     assert good["state"] == "waiting" and good["mine"]
-    large = {"size": {"displacement_unknowns": 10**6}}
+    large = {"price": {"unknowns": 10**6, "seconds": 1e6}}
     (tmp_path / "b").mkdir()
     other, _ = client_of(tmp_path / "b", answers=large)
     answer = post(other, "/api/jobs", {"tables": starter(), "kind": "run"})

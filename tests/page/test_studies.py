@@ -4,12 +4,15 @@ import json
 import tomllib
 
 import pytest
+import tomli_w
 
 from tests.page.kit import client_of, post, queue_of, starter, wait_for
 from tests.page.stand_ins import answering
 from tests.synthetic_run import write_run
 from weldsim.page import studies
+from weldsim.page.costs import price
 from weldsim.page.files import file_stem
+from weldsim.page.speed import Speed
 
 
 def tee(**plan):
@@ -207,3 +210,53 @@ def test_a_file_with_a_comment_keeps_it_with_another_sequence(page):
     again = post(client, "/api/case", {"tables": found["tables"], "source": found["source"]}).json()
     assert again["text"].startswith("# mine")
     assert tomllib.loads(again["text"])["schedule"]["order"][0].startswith("left:")
+
+
+# ------------------------------------------------------------------------- what it costs
+def test_a_job_says_what_it_takes_before_it_is_asked_for(page):
+    client, bench = page
+    body = {"kind": "run", "tables": starter(), "grade": "coarse"}
+    found = post(client, "/api/cost", body).json()
+    assert found["seconds"] == pytest.approx(20.0) and found["pictures"] > 0
+    bench.queue.speed.note("run", 10.0, 30.0)  # this machine takes three times as long
+    slower = post(client, "/api/cost", body).json()["seconds"]
+    assert 20.0 < slower < 60.0
+    for _ in range(8):
+        bench.queue.speed.note("run", 10.0, 30.0)
+    assert post(client, "/api/cost", body).json()["seconds"] == pytest.approx(60.0, rel=0.1)
+    assert post(client, "/api/cost", {**body, "kind": "nap"}).status_code == 409
+    assert post(client, "/api/cost", {**body, "grade": "gold"}).status_code == 409
+
+
+def test_what_this_machine_takes_is_known_again(tmp_path):
+    speed = Speed(tmp_path / "speed.json")
+    assert speed.factor("run") == 1.0
+    for _ in range(20):
+        speed.note("run", 10.0, 5.0)
+    speed.note("run", 10.0, 1e6)  # a machine that slept
+    again = Speed(tmp_path / "speed.json")
+    assert again.factor("run") == pytest.approx(0.5, rel=0.1)
+    assert again.factor("preset") == again.factor("run") and again.factor("pictures") == 1.0
+    (tmp_path / "speed.json").write_text("[1, 2")
+    assert Speed(tmp_path / "speed.json").factor("run") == 1.0
+
+
+@pytest.mark.slow
+def test_a_plan_costs_by_its_welds():
+    """All sequences of four seams both ways share beginnings: 8 + 8 6 + 8 6 4 + 8 6 4 2 = 632
+    welds; the tee's two mirrors leave a quarter, 158."""
+    tables = tee(grade="sketch", confirm=0)
+    text = tomli_w.dumps(tables)
+    found = price(text, "tee.toml", "plan", {})
+    assert found["welds"] == 158 and found["sequences"] == 384
+    one = price(text, "tee.toml", "run", {"grade": "sketch"})
+    assert found["seconds"] == pytest.approx(158 / 4 * one["seconds"], rel=0.3)
+
+
+def test_a_coarse_run_is_a_run_that_resumes(page):
+    """Nothing that takes minutes is cut off, and nothing that was computed is lost."""
+    client, bench = page
+    job = post(client, "/api/jobs", {"kind": "rough", "tables": starter()}).json()
+    assert job["kind"] == "run"
+    solve = tomllib.loads(bench.queue.store.case_text(bench.queue.store.jobs[job["id"]]))["solve"]
+    assert solve["grade"] == "coarse" and solve["companion"] is False

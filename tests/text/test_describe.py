@@ -7,7 +7,8 @@ import pytest
 from tests.places import CASES
 from weldsim.case.load import load_case
 from weldsim.schema.process import PROCESSES
-from weldsim.text.describe import describe, estimate
+from weldsim.runs.cost import cost_of
+from weldsim.text.describe import describe
 from weldsim.text.describe_bar import bead_in_words
 
 
@@ -75,14 +76,14 @@ def test_a_small_bead_on_a_big_bar_does_not_heat_it_through():
 
 
 def test_size_time_and_memory_are_told(demo):
-    expected = estimate(load_case(CASES / "pivot_arm.toml"))
+    expected = cost_of(load_case(CASES / "pivot_arm.toml"))
     assert f"{expected.displacement_unknowns} displacement" in demo
     assert re.search(r"about \d+ (s|min) and \d+ MB", demo)
 
 
 def test_a_finer_grade_costs_more():
     quick, normal, fine = (
-        estimate(load_case(CASES / "pivot_arm_one_bead.toml", (f"solve.grade={g}",)))
+        cost_of(load_case(CASES / "pivot_arm_one_bead.toml", (f"solve.grade={g}",)))
         for g in ("quick", "normal", "fine")
     )
     for value in ("cells", "displacement_unknowns", "steps", "seconds", "memory"):

@@ -27,8 +27,8 @@ GaugeTolerance = Annotated[
     str | None,
     typer.Option(help='Such as "0.5 mrad"; the gauge\'s own, else 1 mrad or 0.5 mm.'),
 ]
-Grade = Annotated[str | None, typer.Option(help="coarse, quick, normal or fine.")]
-GRADES = ("coarse", "quick", "normal", "fine")
+Grade = Annotated[str | None, typer.Option(help="sketch, coarse, quick, normal or fine.")]
+GRADES = ("sketch", "coarse", "quick", "normal", "fine")
 
 
 def refuse(text: str) -> NoReturn:

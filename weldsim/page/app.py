@@ -39,6 +39,7 @@ ROUTES = (
     ("/api/case", routes_case.case_text, "POST"),
     ("/api/open", routes_case.open_text, "POST"),
     ("/api/open/{id}", routes_case.open_file, "GET"),
+    ("/api/cost", routes_jobs.cost, "POST"),
     ("/api/jobs", routes_jobs.jobs, "GET"),
     ("/api/jobs", routes_jobs.ask_job, "POST"),
     ("/api/jobs/{id}", routes_jobs.one_job, "GET"),

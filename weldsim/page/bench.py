@@ -22,7 +22,7 @@ from weldsim.page.job_store import ID
 from weldsim.page.queue import Queue
 from weldsim.page.worker import Busy, Stopped, Worker
 
-MOST_KEPT = 12  # answers
+MOST_KEPT = 40  # answers
 Answer = Response | dict[str, Any]  # what an address answers; a dictionary becomes JSON
 CHECK_LIMIT = 5.0  # s for reading a case, which takes a few hundredths
 
@@ -105,6 +105,22 @@ class Bench:
             while len(self.kept) > MOST_KEPT:
                 self.kept.popitem(last=False)
         return made
+
+    def known(self, key: Hashable) -> Any:
+        """An answer from the last few.
+
+        Parameters
+        ----------
+        key : hashable
+            What the answer depends on.
+
+        Returns
+        -------
+        object
+            None where it is not kept.
+        """
+        with self.lock:
+            return self.kept.get(key)
 
     def base(self, id: object) -> Base | None:
         """Case file of the work folder, job or run that the fields began from.

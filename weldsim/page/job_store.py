@@ -57,6 +57,11 @@ class Job:
         How often it was begun.
     options : str
         Of a study, as JSON; see `study_request`.
+    cost : float
+        Estimated time of what is to be computed, not corrected for this machine; 0 if not known.
+        [s]
+    solved : float
+        When its numbers were there and pictures began; 0 if not yet.
     """
 
     id: str
@@ -74,6 +79,8 @@ class Job:
     began: float = 0.0
     ended: float = 0.0
     options: str = ""
+    cost: float = 0.0
+    solved: float = 0.0
 
     @property
     def is_open(self) -> bool:
@@ -208,13 +215,13 @@ class JobStore:
 
     def add(
         self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = "",
-        options: str = "",
+        options: str = "", cost: float = 0.0,
     ) -> Job:  # fmt: skip
         """A new job at the end of the queue, see `Queue.submit`.
 
         Parameters
         ----------
-        kind, title, text, owner, parent, change, options : str
+        kind, title, text, owner, parent, change, options, cost
             As `Queue.submit` takes them.
 
         Returns
@@ -235,7 +242,7 @@ class JobStore:
             number = 1 + max((j.number for j in self.jobs.values()), default=0)
             job = Job(
                 new, kind, title[:200], f"{stamp}_{kind}_{new[:8]}", owner, number, time.time(),
-                parent=parent, change=change[:200], options=options,
+                parent=parent, change=change[:200], options=options, cost=cost,
             )  # fmt: skip
             with whole_file(self.case_file(job)) as beside:
                 beside.write_text(text, encoding="utf-8")

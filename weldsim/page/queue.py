@@ -21,6 +21,7 @@ from weldsim.page.preview import warm_up
 from weldsim.page.preview_lane import PreviewLane
 from weldsim.page.run_lane import GRACE, RunLane
 from weldsim.page.run_task import serve_run
+from weldsim.page.speed import PICTURES, Speed
 from weldsim.page.study_task import serve_study
 from weldsim.page.worker import Worker
 
@@ -46,6 +47,8 @@ class Queue:
         What is there.
     progress : dict of str to Progress
         How far a job is, by id.
+    speed : Speed
+        What jobs took here.
 
     Raises
     ------
@@ -75,7 +78,9 @@ class Queue:
         self._previewer = previews or Worker(1, warm_up)
         self.store = JobStore(self.work)
         self.progress: dict[str, Progress] = {}
+        self.speed = Speed(folder / "speed.json")
         self.runs = RunLane(self.store, self.progress, max(1, int(workers)), target, study_target)
+        self.runs.over = self._note_time
         self.previews = PreviewLane(self.store, self.progress, self._previewer, self._closing)
         self._threads = [
             threading.Thread(target=self._do_runs, daemon=True),
@@ -85,7 +90,7 @@ class Queue:
     # --------------------------------------------------------------- requests
     def submit(
         self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = "",
-        options: str = "",
+        options: str = "", cost: float = 0.0,
     ) -> Job:  # fmt: skip
         """A new job at the end of the queue.
 
@@ -103,6 +108,8 @@ class Queue:
             Id of the job it was changed from, and what differs.
         options : str, optional
             Of a study, as JSON.
+        cost : float, optional
+            Estimated time, see `Job`. [s]
 
         Returns
         -------
@@ -114,7 +121,7 @@ class Queue:
         WeldsimError
             If the queue is full.
         """
-        job = self.store.add(kind, title, text, owner, parent, change, options)
+        job = self.store.add(kind, title, text, owner, parent, change, options, cost)
         if job.kind == "look" and not parent:
             self._supersede(job)
         self._wake.set()
@@ -250,7 +257,16 @@ class Queue:
                 self._closing.wait(0.03)
                 continue
             self._carefully(self.previews.compute, job)
+            self._note_time(self.store.jobs.get(job.id, job))
             self.previews.remove_old()
+
+    def _note_time(self, job: Job) -> None:
+        """Remember what a job took that was done in one go: the next is estimated better."""
+        if job.state != "done" or job.starts != 1:
+            return
+        self.speed.note(job.kind, job.cost, (job.solved or job.ended) - job.began)
+        if job.solved and not job.error:
+            self.speed.note("pictures", PICTURES, job.ended - job.solved)
 
     def _carefully(self, work: Callable[[Job], None], job: Job) -> None:
         """Do something for a job; what goes wrong ends that job and no other."""

@@ -2,41 +2,102 @@
 
 from __future__ import annotations
 
+import json
 import time
 
 import tomli_w
 from starlette.responses import JSONResponse
 
 from weldsim.errors import CaseError, WeldsimError
-from weldsim.page import tasks
+from weldsim.geometry.grades import GRADES
+from weldsim.page import costs
 from weldsim.page.bench import Answer, Asked, Bench, refusal
 from weldsim.page.case_form import NAMES_A_FILE, messages_of, read_tables
 from weldsim.page.job_store import COMPUTED, ID, PREVIEWS, Job
 
+COUNTED = ("grade", "runs", "line")  # options that change what a job takes
+PRICED = ("look", "run", "plan", "preset", "clamps", "correct", "heats")
+PRICE_LIMIT = 90.0  # s; it meshes the part
 MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
 
 
 def ask_job(bench: Bench, asked: Asked) -> Answer:
-    """Put a case into the queue, as a run, a coarse run or a preview."""
+    """Put a case into the queue, as a run or a preview; a coarse run is a run at grade coarse."""
     body, kind = asked.body, asked.body.get("kind")
     if kind not in ("run", *PREVIEWS):
-        raise WeldsimError("a job is a run, a coarse run or a preview")
+        raise WeldsimError(f"kind: {kind!r} is not allowed, allowed: run, {', '.join(PREVIEWS)}")
     try:
+        if kind == "rough":
+            body, kind = {**body, "tables": _coarse(body.get("tables"))}, "run"
         text, where = bench.form_text(body)
     except CaseError as error:
         return mistakes(messages_of(error, str(bench.form_file)))
     checked = bench.check(text, where)
     if not checked["ok"]:
         return mistakes(checked["messages"])
-    if kind == "run":
-        _refuse_large(bench, text, where)
+    cost = _refuse_large(bench, text, where) if kind == "run" else priced(bench, text, where, kind)
     parent = str(body.get("parent") or "")
     change = str(body.get("change") or "")
     if parent and not ID.fullmatch(parent):
         raise WeldsimError("no such run")
     text = bench.commented(body, anchored(text, bench, body))
-    job = bench.queue.submit(kind, checked["title"], text, asked.me, parent, change)
+    seconds = cost["seconds"] if cost else 0.0
+    job = bench.queue.submit(kind, checked["title"], text, asked.me, parent, change, "", seconds)
     return shown_job(bench, job, asked.me)
+
+
+def _coarse(tables: object) -> object:
+    """The case at grade coarse, without a second run for its estimated error."""
+    if not isinstance(tables, dict) or not isinstance(tables.get("solve", {}), dict):
+        return tables  # of which the check will say so
+    solve = {**tables.get("solve", {}), "model": "plastic", "grade": "coarse", "companion": False}
+    return {**tables, "solve": solve}
+
+
+def priced(
+    bench: Bench, text: str, where: str, kind: str, options: dict | None = None, ask: bool = False
+) -> dict | None:
+    """What a job takes, uncorrected; see `costs.price`.
+
+    Parameters
+    ----------
+    bench : Bench
+    text, where : str
+        The case as `parse_case` takes it.
+    kind : str
+        Of the job.
+    options : dict, optional
+        Of a study, or the grade of a run.
+    ask : bool, optional
+        Estimate it where it is not known yet.
+
+    Returns
+    -------
+    dict or None
+        None where it is not known yet.
+    """
+    options = {k: v for k, v in (options or {}).items() if k in COUNTED}
+    key = ("price", text, where, kind, json.dumps(options, sort_keys=True))
+    if not ask:
+        return bench.known(key)
+    call, task = bench.worker.call, costs.price
+    return bench.keep(key, lambda: call(task, text, where, kind, options, limit=PRICE_LIMIT))
+
+
+def cost(bench: Bench, asked: Asked) -> Answer:
+    """What a job would take on this machine, before it is asked for."""
+    body, kind = asked.body, str(asked.body.get("kind"))
+    options = {k: v for k, v in body.items() if k in COUNTED and isinstance(v, (str, int))}
+    if kind not in PRICED or options.get("grade", "quick") not in GRADES:
+        raise WeldsimError(f"kind: {kind!r} is not allowed, allowed: {', '.join(PRICED)}")
+    text, where = bench.form_text(body)
+    found = priced(bench, text, where, kind, options, ask=True) or {}
+    queue = bench.queue
+    each = queue.runs.threads if found["processes"] else 1
+    return {
+        **found, "seconds": queue.speed.seconds(kind, found["seconds"]) / each,
+        "pictures": queue.speed.pictures() if kind == "run" else 0.0, "known": queue.speed.known,
+    }  # fmt: skip
 
 
 def mistakes(messages: list[dict]) -> JSONResponse:
@@ -55,15 +116,16 @@ def mistakes(messages: list[dict]) -> JSONResponse:
     return JSONResponse({"error": "the case has mistakes", "messages": messages}, 409)
 
 
-def _refuse_large(bench: Bench, text: str, where: str) -> None:
-    """Stop at a run that would take a shared machine for days."""
-    size = bench.keep(("size", text, where), lambda: bench.worker.call(tasks.size, text, where))
-    if size["displacement_unknowns"] > MOST_UNKNOWNS:
+def _refuse_large(bench: Bench, text: str, where: str) -> dict | None:
+    """What a run takes; stops at one that would take a shared machine for days."""
+    size = priced(bench, text, where, "run", ask=True)
+    if size and size["unknowns"] > MOST_UNKNOWNS:
         raise WeldsimError(
-            f"{size['displacement_unknowns']} unknowns are more than the page takes on "
+            f"{size['unknowns']} unknowns are more than the page takes on "
             f"({MOST_UNKNOWNS}): choose a coarser grade, or compute the case file with "
             "weldsim run"
         )
+    return size
 
 
 def anchored(text: str, bench: Bench, body: dict) -> str:
@@ -122,7 +184,10 @@ def shown_job(bench: Bench, job: Job, me: str) -> dict:
         "stopping": queue.stopping(job.id), "ahead": len(ahead),
     }  # fmt: skip
     if progress is not None and job.state in ("running", "drawing"):
-        out.update(share=progress.share, text=progress.text, left=progress.left(now))
+        left = progress.left(now)
+        if left is not None and job.kind == "run" and job.state == "running":
+            left += queue.speed.pictures()
+        out.update(share=progress.share, text=progress.text, left=left)
     return out
 
 

@@ -6,6 +6,8 @@ import json
 import time
 from typing import Any
 
+import tomli_w
+
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.page import studies, study_request
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench
@@ -13,7 +15,7 @@ from weldsim.page.case_form import read_tables
 from weldsim.page.files import file_response
 from weldsim.page.job_store import STUDIES
 from weldsim.page.routes_case import opened
-from weldsim.page.routes_jobs import anchored, mistakes, shown_job
+from weldsim.page.routes_jobs import anchored, mistakes, priced, shown_job
 
 OF_CASE = ("plan", "preset", "clamps", "correct", "heats")  # the others are about a run or a plan
 CHECKED = ("preset", "clamps", "correct")  # that look for something to end true
@@ -64,8 +66,11 @@ def _ask_about_case(bench: Bench, asked: Asked, kind: str, options: dict[str, An
     if kind in CHECKED:
         call, task = bench.reader.call, study_request.check_target
         call(task, text, where, options, limit=CHECK_LIMIT)
+    found = priced(bench, text, where, kind, options)
     text = bench.commented(body, anchored(text, bench, body))
-    job = bench.queue.submit(kind, title, text, asked.me, options=json.dumps(options))
+    cost = found["seconds"] if found else 0.0
+    told = json.dumps(options)
+    job = bench.queue.submit(kind, title, text, asked.me, options=told, cost=cost)
     return shown_job(bench, job, asked.me)
 
 
@@ -111,7 +116,11 @@ def plan_words(bench: Bench, asked: Asked) -> Answer:
     """What a plan that is there holds: seams, words for travel, sides of gauges to be read."""
     folder = bench.folder(asked.path["id"])
     _, text = studies.case_of(folder)
-    source = str(folder / "case.toml")
+    source, tables = str(folder / "case.toml"), read_tables(text)
+    if "plan" not in tables:  # a run: its own seams and its first gauge that reads movement
+        call, task = bench.reader.call, study_request.usual_plan
+        tables["plan"] = call(task, text, source, limit=CHECK_LIMIT)["plan"]
+        text = tomli_w.dumps(tables)
     return bench.reader.call(study_request.plan_check, text, source, limit=CHECK_LIMIT)
 
 

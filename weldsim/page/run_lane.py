@@ -15,6 +15,10 @@ REST = 10.0  # s without a new run when one was stopped by none of us: Ctrl-C re
 GRACE = 20.0  # s for a run to write its checkpoint before it is ended
 
 
+def _nothing(job: Job) -> None:
+    """Takes no note."""
+
+
 class RunLane:
     """Runs of a store that are under way, and which is next.
 
@@ -43,6 +47,7 @@ class RunLane:
         self.threads = max(1, default_threads() // workers)  # of each run
         self._running: dict[str, RunProcess] = {}
         self._asked: dict[str, float] = {}  # id -> when it was asked to stop
+        self.over: Callable[[Job], None] = _nothing  # told of each job that is over
         self.rest = 0.0  # no run is begun before, on the monotonic clock
 
     @property
@@ -135,7 +140,9 @@ class RunLane:
         if last_word == ("stopped",) and asked is None:
             self.rest = time.monotonic() + REST
         job = self._store.jobs[job.id]
-        self._store.settle(ended(job, last_word, asked is not None, process.exit_code))
+        job = ended(job, last_word, asked is not None, process.exit_code)
+        self._store.settle(job)
+        self.over(job)
 
     def give_up(self, id: str) -> None:
         """End the process of a run for which something went wrong here.
@@ -188,7 +195,8 @@ class RunLane:
             if what == "told":
                 self._tell(id, *more)
             elif what == "solved":
-                self._store.settle(replace(self._store.jobs[id], state="drawing"))
+                job = self._store.jobs[id]
+                self._store.settle(replace(job, state="drawing", solved=time.time()))
                 self._tell(id, 0.0, "drawing pictures")
             elif what != "gone" or last_word is None:
                 last_word = (what, *more)

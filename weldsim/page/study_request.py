@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from weldsim.case.load import parse_case
+from weldsim.case.load import Case, parse_case
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.geometry.grades import GRADES
 from weldsim.page.case_form import messages_of
 from weldsim.page.worker_process import Tell
+from weldsim.schema.sections import PlanSection
+from weldsim.studies.heat_sweep import swept_pointer
 from weldsim.studies.next.given import open_study, read_moves, read_readings
-from weldsim.studies.plan.checks import columns_of
-from weldsim.studies.plan.space import Plan, parse_plan
-from weldsim.studies.targets import MOVEMENTS, limit_for, target_of, unit_of
+from weldsim.studies.plan.checks import columns_of, words_of
+from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan, parse_plan
+from weldsim.studies.targets import MOVEMENTS, limit_for, target_of
 from weldsim.units import parse
 
 MOST_READINGS, LONGEST = 12, 300
@@ -176,7 +178,9 @@ def plan_facts(plan: Plan) -> dict[str, Any]:
     return {
         "sequences": plan.size,
         "seams": {s: list(plan.known[s]) for s in plan.seams},
-        "allowed": {s: list(w.values()) for s, w in plan.words.items()},
+        "all": {s: list(w) for s, w in plan.known.items()},
+        "most": LARGEST_FULL_STUDY,
+        "trials": plan.section.trials,
         "sides": sides,
         "measure": plan.section.measure,
         "tolerance": str(plan.tolerance),
@@ -201,16 +205,28 @@ def usual_plan(text: str, source_file: str, tell: Tell | None = None) -> dict[st
     -------
     dict
         `plan`: the section; `gauges`: what may be measured, name -> tolerance that it states or a
-        usual one; empty where nothing reads movement.
+        usual one; `seams`: their travels in words; `asks`: further questions that suit it. Empty
+        where nothing reads movement.
     """
     case = parse_case(text, source_file)
     gauges = {g.name: limit_for(g).text for g in case.gauges if g.kind in MOVEMENTS}
-    units = {g.name: unit_of(g) for g in case.gauges if g.kind in MOVEMENTS}
     if not gauges:
-        return {"plan": {}, "gauges": {}, "units": {}}
+        return {"plan": {}, "gauges": {}, "seams": {}, "asks": []}
     name, tolerance = next(iter(gauges.items()))
     section: dict[str, Any] = {"measure": name, "tolerance": tolerance}
     sized = next((g for g in case.tables.get("gauge", ()) if g.get("name") == name), {})
     if "size" in sized:
         section["size"] = sized["size"]
-    return {"plan": section, "gauges": gauges, "units": units}
+    every = words_of(case, PlanSection(measure=name, tolerance=tolerance), [])
+    asks = [kind for kind, can in (("heats", _can_sweep(case)),) if can]
+    seams = {seam: list(words.values()) for seam, words in every.items()}
+    return {"plan": section, "gauges": gauges, "seams": seams, "asks": asks}
+
+
+def _can_sweep(case: Case) -> bool:
+    """Whether a case is one that several heats can be compared on."""
+    try:
+        swept_pointer(case)
+    except CaseError:
+        return False
+    return True

@@ -14,7 +14,7 @@ from weldsim.page.case_form import messages_of, read_tables
 from weldsim.page.case_text import edited
 from weldsim.page.shape import directions, order_table, shape_of
 from weldsim.page.worker_process import Tell
-from weldsim.text.describe import describe, estimate
+from weldsim.text.describe import describe
 
 
 def check(text: str, source_file: str, tell: Tell | None = None) -> dict:
@@ -112,24 +112,6 @@ def shape(text: str, source_file: str, tell: Tell | None = None) -> dict:
         Of plain values.
     """
     return shape_of(parse_case(text, source_file))
-
-
-def size(text: str, source_file: str, tell: Tell | None = None) -> dict:
-    """Size and cost of a run.
-
-    Parameters
-    ----------
-    text, source_file : str
-        The case as `parse_case` takes it.
-    tell : callable, optional
-        Not used.
-
-    Returns
-    -------
-    dict
-        See `describe.estimate`.
-    """
-    return vars(estimate(parse_case(text, source_file)))
 
 
 def warm_words() -> None:

@@ -132,7 +132,7 @@ class SolveSection(Section):
     """Which model, how fine, and until when."""
 
     model: Literal["plastic", "elastic"] = "plastic"
-    grade: Literal["quick", "normal", "fine"] = "normal"
+    grade: Literal["sketch", "coarse", "quick", "normal", "fine"] = "normal"
     end: word_or_time("cold") = "cold"
     companion: Annotated[bool, Field(strict=True)] = True
 

@@ -81,7 +81,7 @@ def crossover(
     CaseError
         If the case is no such bar.
     """
-    pointer = _checked(case)
+    pointer = swept_pointer(case)
     first = case.welds[0]
     wanted = [f * first.arc.power for f in CURRENT_SHARES] if powers is None else sorted(powers)
     if any(not p > 0 for p in wanted):
@@ -97,8 +97,18 @@ def crossover(
     return Crossover(case.title, grade, pointer.name, tuple(points), crossing(points))
 
 
-def _checked(case: Case) -> Gauge:
-    """The pointer of a case that can be asked; `CaseError` for any other."""
+def swept_pointer(case: Case) -> Gauge:
+    """The pointer of a case that can be asked; `CaseError` for any other.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Gauge
+        Its first pointer.
+    """
     where = case.source_file
     if not kind_of_case(case).heated_through:
         raise CaseError(f'{where} [part] kind: {case.part.kind!r} is not allowed here: "bar" only')

@@ -2,67 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from weldsim.geometry.grades import GRADES
-from weldsim.joints.build import build_part
 from weldsim.joints.registry import kind_of_case
 from weldsim.materials.material import load_material
-from weldsim.physics.back_ends import available_back_end
+from weldsim.runs.cost import cost_of
 from weldsim.text.cautions import CAUTIONS, DEFER
 from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
 from weldsim.text.quantities import in_degc, in_mm, joined, quantity, words
 
-# Seconds per step and per unknown^1.65, measured on two cores with the fast solver (see
-# benchmarks/README.md); a slower solver back end multiplies it.
-STEP_COST = 9.6e-8
-# The same for tubes and plates, whose Newton steps are more: 5.6 s a torch step at 31 000 unknowns
-# and 66 s at 91 000, about two thirds of that on average with the pauses.
-THIN_COST, THIN_GROWTH = 2.1e-10, 2.28
-SLOWER = {"pardiso": 1.0, "rslab": 2.0, "superlu": 8.0}
-REST_STEPS = {"coarse": 25, "quick": 35, "normal": 55, "fine": 110}
-COMPANION_SHARE = 0.2  # of the time, for the coarser run behind the error estimate
 HEATED_THROUGH = 100.0  # K; above it shrinkage rules for wide plates fail (common practice)
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """Size and cost of a run: counts, seconds, bytes. Good to about a factor of two."""
-
-    cells: int
-    displacement_unknowns: int
-    temperature_unknowns: int
-    steps: int
-    seconds: float
-    memory: float
-
-
-def estimate(case) -> Estimate:
-    """Mesh the part and estimate the run from its size."""
-
-    part = build_part(case)
-    grade = GRADES[case.solve.grade]
-    unknowns = 3 * part.lattice.displacement_points
-    kind = kind_of_case(case)
-    step = kind.torch_step * grade.torch_step
-    torch = sum(w.duration * w.arc.speed / (step * w.bead_width) + 1 for w in case.welds)
-    steps = int(torch + REST_STEPS[grade.name] + 10 * (len(case.welds) - 1))
-    each = STEP_COST * unknowns**1.65
-    if not kind.heated_through:
-        each = THIN_COST * unknowns**THIN_GROWTH
-    seconds = steps * each * SLOWER[available_back_end()]
-    if case.solve.companion:
-        seconds *= 1 + COMPANION_SHARE
-    memory = 220e6 + unknowns * 13e3
-    return Estimate(
-        part.mesh.t.shape[1],
-        unknowns,
-        part.lattice.points.shape[0],
-        steps,
-        seconds,
-        memory,
-    )
 
 
 def describe(case) -> list[str]:
@@ -121,7 +69,7 @@ def _gauges(case) -> list[str]:
 
 
 def _size(case) -> list[str]:
-    e = estimate(case)
+    e = cost_of(case)
     s = case.solve
     end = "it is cold (2 K above ambient)" if s.end == "cold" else f"{s.end:.4g} s"
     return [

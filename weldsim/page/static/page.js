@@ -1,5 +1,6 @@
 // The page: its steps by address, the start, the queue, and what all steps share.
 import { ask, h, renew } from "./tools.js";
+import { Ask } from "./ask.js";
 import { cautionLine, setCautions } from "./cautions.js";
 import { Draft } from "./draft.js";
 import { draftsPanel, keepOpenDraft } from "./drafts.js";
@@ -7,6 +8,7 @@ import { jointDrawing } from "./icons.js";
 import { queueTable } from "./queue.js";
 import { Setup } from "./setup.js";
 import { shelfLists } from "./shelf.js";
+import { Study } from "./study.js";
 import { Compare, Watch } from "./watch.js";
 
 const main = document.getElementById("main");
@@ -136,6 +138,20 @@ async function compare(a, b) {
   shown = made;
 }
 
+// --------------------------------------------------------------------- questions
+async function questions() {
+  const kept = Draft.kept(), draft = kept ? await draftOf(kept) : null;
+  const made = new Ask(draft, go, () => jobs);
+  setup = null; // the plan is edited here: the set-up begins from it
+  show(made.root, "ask", "Questions");
+  shown = made;
+}
+function study(id) {
+  const made = new Study(id, go, (found) => newDraft(found.kind, found.tables, found.base, found.source));
+  show(made.root, "ask", "Answer");
+  shown = made;
+}
+
 // ------------------------------------------------------------------------- queue
 function queue() {
   const body = h("div", {}), fill = () => renew(body, queueTable(jobs, () => poll(true)));
@@ -163,6 +179,8 @@ async function route() {
     if (step === "setup") await setUp();
     else if (step === "watch") await watch(a);
     else if (step === "compare" && a && b) await compare(a, b);
+    else if (step === "ask") await questions();
+    else if (step === "study" && a) study(a);
     else if (step === "queue") queue();
     else await start();
     if (last !== null && last !== step) main.focus({ preventScroll: true });

@@ -2,6 +2,7 @@
 import { ask, h, KINDS, say, span, STATES } from "./tools.js";
 
 const OPEN = ["waiting", "running", "drawing"];
+const STUDIES = new Set(["plan", "next", "why", "preset", "clamps", "correct", "heats"]);
 
 // Rows for `jobs`, newest first; `again` is called after something was done to one of them.
 export function queueTable(jobs, again) {
@@ -26,5 +27,6 @@ export function queueTable(jobs, again) {
 
 // Where a job is looked at.
 export function placeOf(job) {
+  if (STUDIES.has(job.kind)) return `#study/${job.id}`;
   return job.parent ? `#compare/${job.parent}/${job.id}` : `#watch/${job.id}`;
 }

@@ -1,0 +1,77 @@
+// "I measured ...": what is welded so far and what the gauge reads, as a question to a plan or a run.
+import { ask, askPatiently, h, say, STATES } from "./tools.js";
+import { units } from "./units.js";
+
+export class Measured {
+  constructor(id, go) {
+    Object.assign(this, { id, go, done: [], values: {}, fault: "", busy: false, open: false });
+  }
+  // The form, drawn anew whenever something changes; `words` says seams, travels and sides to be read.
+  section(words, about, answer) {
+    Object.assign(this, { words, about, answer });
+    this.box ??= h("section", { class: "panel measured" });
+    this.fill();
+    return this.box;
+  }
+  fill() {
+    const { words, done } = this, seams = Object.keys(words.seams);
+    if (!done.length && !this.begun) { // begin with the recommended first weld
+      const first = this.answer && this.answer.rows[0] && this.answer.rows[0].order;
+      if (first) this.done.push(first[0].split(":"));
+      this.begun = true;
+    }
+    const left = seams.filter((x) => !done.some(([seam]) => seam === x));
+    const rows = done.map(([seam, travel], i) => h("li", {}, h("strong", { text: `${i + 1}. ${seam}` }),
+      h("select", { "aria-label": `travel of ${seam}`, onchange: (e) => { done[i][1] = e.target.value; } }, words.seams[seam].map((w) => h("option", { value: w, text: w, selected: w === travel }))),
+      i === done.length - 1 ? h("button", { type: "button", class: "plain", text: "Take back", "aria-label": `Take back ${seam}`, onclick: () => { done.pop(); this.fill(); } }) : null));
+    const add = left.length > 1 ? h("label", { class: "adder" }, "then ", h("select", { "aria-label": "next weld that is done", onchange: (e) => {
+      if (e.target.value) { done.push([e.target.value, words.seams[e.target.value][0]]); this.fill(); }
+    } }, h("option", { value: "", text: "add a weld that is done …" }), left.map((x) => h("option", { value: x, text: x })))) : null;
+    const sides = Object.entries(words.sides).map(([side, list]) => {
+      const offered = list.includes("mm") && list.includes("mrad") ? ["mm", "in", "mm/m"] : list.includes("mm") ? ["mm", "in"] : ["mm/m", "deg"];
+      const value = this.values[side] ??= ["", units() === "us" && offered.includes("in") ? "in" : offered[0]];
+      return h("div", { class: "field" }, h("label", { for: `read-${side}`, text: side.replace(".", " ") }), h("span", { class: "measured-value" },
+        h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { value[0] = e.target.value; } }),
+        h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
+    });
+    this.box.replaceChildren(h("h2", { text: "I measured …" }),
+      h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. The part should be as cold as it was read. You get how to go on." }),
+      h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides),
+      h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "How do I go on?", disabled: !done.length || this.busy, onclick: () => this.send() })),
+      this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked());
+  }
+  asked() {
+    if (!this.about || !this.about.some((a) => a.kind === "next")) return null;
+    return h("ul", { class: "files" }, this.about.filter((a) => a.kind === "next").map((a) => h("li", {}, h("a", { href: `#study/${a.id}`, text: a.change }), ` (${STATES[a.state]})`)));
+  }
+  async send() {
+    const readings = Object.entries(this.values).filter(([, [number]]) => number.trim()).map(([side, [number, unit]]) => `${side}=${reading(number.trim(), unit)}`);
+    const after = this.done.map(([seam, travel]) => `${seam}:${travel}`).join(", ");
+    this.fault = readings.length ? "" : "Type at least one reading.";
+    this.busy = Boolean(readings.length);
+    this.fill();
+    if (!readings.length) return say(this.fault);
+    try {
+      const job = await askPatiently("/api/studies", { kind: "next", of: this.id, after, readings, tolerance: this.tolerance || "" }, () => !this.box.isConnected);
+      this.go(`#study/${job.id}`);
+    } catch (error) {
+      this.fault = error.message;
+      say(error.message);
+    }
+    this.busy = false;
+    this.fill();
+  }
+}
+
+// A number and its unit as a case has them; what has a unit of its own keeps it. 1 mm/m is 1 mrad.
+function reading(number, unit) {
+  const typed = number.replace("−", "-");
+  if (/[a-z"'°]/i.test(typed)) return typed.replace(/mm\/m$/, "mrad");
+  return `${typed} ${unit === "mm/m" ? "mrad" : unit}`;
+}
+
+// The same form for a run whose case a plan was never made of.
+export async function measuredOfRun(id, go) {
+  const words = await ask(`/api/studies/${id}/words`);
+  return words.ok ? new Measured(id, go).section(words, [], null) : null;
+}

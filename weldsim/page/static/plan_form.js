@@ -1,0 +1,98 @@
+// The [plan] section of the case: what may vary, what counts, how finely. Edited where the case is.
+import { ask, h, later, renew } from "./tools.js";
+
+const RANKING = ["sketch", "coarse", "quick", "normal"], CONFIRM = ["coarse", "quick", "normal", "fine"];
+
+export class PlanForm {
+  constructor(draft, usual) {
+    Object.assign(this, { draft, usual, facts: null });
+    this.box = h("div", { class: "choices" });
+    this.told = h("p", { class: "note", role: "status" });
+    this.root = h("div", { class: "plan-form" }, this.box, this.told);
+    const kept = draft.tables.plan;
+    this.plan = kept ? JSON.parse(JSON.stringify(kept)) : { ...usual.plan };
+    this.soon = later(() => this.check(), 300);
+    this.check(true);
+  }
+  // What the case is with this plan.
+  body() { return { tables: { ...this.draft.tables, plan: this.plan } }; }
+
+  set(key, value) {
+    if (value === undefined || value === "" || (Array.isArray(value) && !value.length)) delete this.plan[key];
+    else this.plan[key] = value;
+    this.draft.tables.plan = JSON.parse(JSON.stringify(this.plan));
+    if (this.draft.note) this.draft.note(`plan ${key}`);
+    this.soon();
+  }
+  async check(first) {
+    try {
+      const found = await ask("/api/plan", { ...this.draft.body(), ...this.body() });
+      if (found.ok) this.facts = found;
+      const count = found.ok && found.sequences;
+      this.told.textContent = found.ok ? `${count} ${count === 1 ? "sequence" : "sequences"} to compare${count > found.most ? `: too many to compute them all, so a search proposes ${found.trials} of them` : ""}; tolerance ${found.tolerance}.`
+        : found.messages.map((m) => m.text).join("; ");
+      this.told.className = found.ok ? "note" : "mistake";
+      if (first || !this.box.children.length) this.form();
+      this.root.dispatchEvent(new Event("plan"));
+    } catch (error) {
+      this.told.textContent = error.message;
+      this.told.className = "mistake";
+      if (!this.box.children.length) this.form();
+    }
+  }
+
+  form() {
+    const { plan, usual } = this, gauges = Object.keys(usual.gauges);
+    const field = (key, label, input) => h("div", { class: "field" }, h("label", { for: `plan-${key}`, text: label }), input);
+    const text = (key, label, hint, put) => field(key, label, h("input", { id: `plan-${key}`, type: "text", autocomplete: "off", placeholder: hint, value: plan[key] ?? "", oninput: (e) => (put || ((v) => this.set(key, v.trim())))(e.target.value) }));
+    const pick = (key, label, list, blank) => field(key, label, h("select", { id: `plan-${key}`, onchange: (e) => this.set(key, e.target.value) },
+      blank ? h("option", { value: "", text: blank }) : null, list.map((v) => h("option", { value: v, text: v, selected: plan[key] === v }))));
+    const measures = [...new Set([plan.measure, ...gauges].filter(Boolean))];
+    const all = usual.seams;
+    renew(this.box,
+      pick("measure", "what is to end true", measures), text("tolerance", "tolerance", "such as 1 mrad, 0.5 mm, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
+      h("fieldset", { class: "seams" }, h("legend", { text: "Seams and the travels allowed" }), Object.entries(all).map(([seam, words]) => this.seam(seam, words, Object.keys(all)))),
+      this.places("first", "welded first", Object.keys(all)), this.places("last", "welded last", Object.keys(all)),
+      text("before", "one before another", "front before back; left before right", (v) => this.befores(v)),
+      h("details", { class: "rare" }, h("summary", { text: "How finely, and what else may vary" }),
+        pick("grade", "grade of the ranking", RANKING, `usual (${usual.grade || "coarse"})`), field("confirm", "best ones run again, finer", h("input", { id: "plan-confirm", type: "text", inputmode: "numeric", value: plan.confirm ?? "", placeholder: "3", oninput: (e) => this.set("confirm", whole(e.target.value)) })),
+        pick("confirm_grade", "grade of these", CONFIRM, "usual"), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
+        text("vary", "another key with its values", "schedule.pause = 30 s, 60 s", (v) => this.varied(v))));
+    const before = this.box.querySelector("#plan-before"), vary = this.box.querySelector("#plan-vary");
+    before.value = (plan.before || []).map((pair) => pair.join(" before ")).join("; ");
+    vary.value = Object.entries(plan.vary || {}).map(([k, list]) => `${k} = ${[].concat(list).join(", ")}`).join("; ");
+  }
+  // A seam takes part or not; of its travels one at least is allowed.
+  seam(seam, words, every) {
+    const { plan } = this, part = plan.seams || every, own = (plan.travel || {})[seam];
+    const redo = () => {
+      const box = this.box.querySelector(`[data-seam="${seam}"]`), ticked = [...box.querySelectorAll("input[data-word]")].filter((i) => i.checked).map((i) => i.dataset.word);
+      const seams = [...this.box.querySelectorAll("input[data-part]")].filter((i) => i.checked).map((i) => i.dataset.part);
+      this.set("seams", seams.length === every.length ? undefined : seams);
+      const travel = { ...(this.plan.travel || {}) };
+      if (ticked.length && ticked.length < words.length) travel[seam] = ticked;
+      else delete travel[seam];
+      this.set("travel", Object.keys(travel).length ? travel : undefined);
+    };
+    return h("div", { class: "seam-choice", "data-seam": seam }, h("label", { class: "who" }, h("input", { type: "checkbox", "data-part": seam, checked: part.includes(seam), onchange: redo }), ` ${seam}`),
+      words.map((w) => h("label", {}, h("input", { type: "checkbox", "data-word": w, checked: !own || own.includes(w), onchange: redo }), ` ${w}`)));
+  }
+  places(key, label, seams) {
+    const now = [].concat(this.plan[key] || []);
+    return h("div", { class: "field" }, h("span", { class: "as-label", text: label }), h("span", { class: "ticks", role: "group", "aria-label": label }, seams.map((x) => h("label", {}, h("input", { type: "checkbox", checked: now.includes(x),
+      onchange: (e) => this.set(key, e.target.checked ? [...[].concat(this.plan[key] || []), x] : [].concat(this.plan[key] || []).filter((y) => y !== x)) }), ` ${x}`))));
+  }
+  befores(typed) {
+    const pairs = typed.split(";").map((p) => p.split(/\bbefore\b|</).map((x) => x.trim())).filter((p) => p.length === 2 && p[0] && p[1]);
+    this.set("before", pairs);
+  }
+  varied(typed) {
+    const vary = {};
+    for (const item of typed.split(";")) {
+      const [key, list] = item.split("=").map((x) => x.trim());
+      if (key && list) vary[key] = list.split(",").map((v) => v.trim()).map((v) => (/^[-+]?\d+(\.\d+)?$/.test(v) ? Number(v) : v === "true" || v === "false" ? v === "true" : v));
+    }
+    this.set("vary", Object.keys(vary).length ? vary : undefined);
+  }
+}
+const whole = (text) => (/^\d+$/.test(text.trim()) ? Number(text) : text.trim() || undefined);

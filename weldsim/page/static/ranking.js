@@ -1,0 +1,59 @@
+// The ranking of a plan: where every sequence ends on the target, and the table, best first.
+import { figure, h, s } from "./tools.js";
+import { shown } from "./units.js";
+
+const SHOWN = 12; // rows that are not folded away
+const WIDE = 300;
+
+export function ranking(answer, { folded, take, unfold }) {
+  const rows = answer.rows || [], some = folded ? rows.slice(0, SHOWN) : rows;
+  const many = rows.some((r) => r.setting && r.setting.length);
+  return h("section", { class: "panel ranking", "data-key": "ranking" }, h("h2", { text: `Ranking of ${rows.length + (answer.more || 0)} sequences` }),
+    h("div", { class: "ranking-pair" }, target(answer), h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {},
+      ["", "Sequence and travel", many ? "Setting" : null, "Ends off", "Estimated error", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
+    h("tbody", {}, some.map((r, i) => line(answer, r, i, many, take)))))),
+    rows.length > SHOWN ? h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: folded ? `Show all ${rows.length}` : "Show the first alone", onclick: unfold })) : null,
+    h("p", { class: "note", text: [answer.how, answer.error_words && `Estimated error: ${answer.error_words}`].filter(Boolean).join(". ") }),
+    h("p", { class: "note", text: "A verdict is a prediction and approves nothing." }));
+}
+
+function line(answer, row, i, many, take) {
+  const said = (v) => (v === null || v === undefined ? "none" : measure(v, answer.unit));
+  return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
+    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.alike ? h("span", { class: "note", text: ` ${row.alike}` }) : null),
+    many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
+    h("td", { class: "n", text: row.failed ? row.failed : said(row.final) }), h("td", { class: "n", text: row.failed ? "" : row.error === null || row.error === undefined ? "none" : `± ${said(row.error)}` }),
+    h("td", { class: "n", text: row.failed ? "" : said(row.worst) }), h("td", {}, h("span", { class: `verdict ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
+    h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
+}
+
+// A movement with its unit; a tilt as slope first, since a workshop measures that.
+export function measure(value, unit) {
+  if (unit === "mrad") return `${figure(value)} mm/m (${figure((value * 180) / Math.PI / 1000)}°)`;
+  const [number, word] = shown(value, unit);
+  return `${figure(number)} ${word}`;
+}
+
+// Places on the target of every sequence; along a line where the measure has one side alone.
+function target(answer) {
+  const rows = (answer.rows || []).filter((r) => !r.failed && r.final !== null);
+  if (!rows.length) return null;
+  const spots = rows.map((r) => spotOf(r, answer)), flat = spots.every((p) => p[1] === null);
+  const limit = answer.tolerance ? answer.tolerance.value : 0;
+  const reach = 1.12 * Math.max(limit, ...spots.flat().map((v) => Math.abs(v || 0)), 1e-9), half = WIDE / 2;
+  const x = (v) => half + (v / reach) * half * 0.94, y = (v) => (flat ? 40 : half - (v / reach) * half * 0.94);
+  const tall = flat ? 80 : WIDE;
+  const words = `Where ${rows.length} sequences end; the ring is the tolerance`;
+  return h("figure", { class: "ends" }, s("svg", { viewBox: `0 0 ${WIDE} ${tall}`, role: "img", "aria-label": words },
+    flat ? s("rect", { class: "within", x: x(-limit), y: 20, width: x(limit) - x(-limit), height: 40 }) : s("circle", { class: "within", cx: x(0), cy: y(0), r: x(limit) - x(0) }),
+    s("line", { class: "axis", x1: 6, x2: WIDE - 6, y1: y(0), y2: y(0) }), flat ? null : s("line", { class: "axis", x1: half, x2: half, y1: 6, y2: WIDE - 6 }),
+    spots.map((p, i) => s("circle", { class: i ? "end" : "end best", cx: x(p[0]), cy: y(p[1] || 0), r: i ? 3.2 : 6 })).reverse()),
+  h("figcaption", { class: "note", text: `${words}; ${measure(reach, answer.unit)} from the middle to the edge.` }));
+}
+
+function spotOf(row, answer) {
+  const read = (row.ranking && row.ranking.readings) || row.readings || {}, unit = answer.unit;
+  const right = read[`${answer.measure}_right_${unit}`], up = read[`${answer.measure}_up_${unit}`];
+  if (right !== undefined && up !== undefined) return [right, up];
+  return [row.final, null];
+}
