@@ -16,7 +16,7 @@ from tests.places import ROOT
 pytest.importorskip("numpydoc")
 from numpydoc.hooks.validate_docstrings import parse_config, process_file  # noqa: E402
 
-ROOMS = ("case", "geometry", "physics", "simulation", "system")
+ROOMS = ("case", "geometry", "measurements", "physics", "simulation", "system")
 MODULES = sorted(p for room in ROOMS for p in (ROOT / "weldsim" / room).rglob("*.py"))
 CONFIG = parse_config(ROOT)
 

@@ -46,3 +46,7 @@ class StoreError(WeldsimError):
 
 class SetupError(WeldsimError):
     """Something on this machine is missing; the message says how to get it."""
+
+
+class MeasurementError(WeldsimError):
+    """A measured curve cannot be read or used; one line for each mistake."""

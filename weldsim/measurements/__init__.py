@@ -1,0 +1,1 @@
+"""Measurements: curves and readings taken on a bench, read and checked."""
