@@ -506,11 +506,21 @@ def test_the_worst_moment_is_at_least_the_end(done):
 @pytest.fixture(scope="module")
 def found(plan, done):
     """The whole of `weldsim plan`, on branches that are there."""
-    return rank(plan, done[1], Here())
+    return rank(plan, done[1], Here(), progress=lambda share, text: TOLD.append((share, text)))
+
+
+TOLD = []  # how far the study of `found` was, and what it did
 
 
 @pytest.mark.slow
 class TestStudy:
+    def test_running_again_counts_in_the_progress(self, found):
+        shares = [share for share, _ in TOLD]
+        assert shares == sorted(shares) and shares[-1] == 1.0
+        ranking = [share for share, text in TOLD if text.startswith("ranking, ")]
+        again = [share for share, text in TOLD if text.startswith("running the best again, ")]
+        assert 0 < max(ranking) < min(again)
+
     def test_images_of_the_confirmed_are_confirmed_too(self, found):
         assert [r.count for r in found.rows] == [4, 4]
         assert found.rows[0].confirmed is not None

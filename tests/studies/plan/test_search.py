@@ -33,6 +33,15 @@ def cheap(monkeypatch):
     monkeypatch.setattr(search_module, "evaluate", fake)
 
 
+def test_proposals_are_shown_as_they_come():
+    """Rounds of eight, of which none is told twice: together they are the answer."""
+    rounds = []
+    found = search(large(40), "x", Here(), arrived=rounds.append)
+    assert len(rounds) == 5 and max(map(len, rounds)) <= 8
+    assert {key: outcome for some in rounds for key, outcome in some.items()} == found
+    assert sum(map(len, rounds)) == len(found)
+
+
 def test_a_seed_makes_it_repeatable():
     first, second = (search(large(40), "x", Here()) for _ in range(2))
     assert list(first) == list(second)

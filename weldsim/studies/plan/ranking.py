@@ -159,9 +159,14 @@ class _Work:
         plan, count = self.plan, len(self.plan.settings)
         if plan.size > LARGEST_FULL_STUDY:
             share = self.ranking_share if self.confirm else 1.0
+
+            def proposed(some: dict[Key, Outcome]) -> None:
+                self.fast |= some
+                self._look()
+
             self.fast = search(
                 plan, self.folder, self.executor,
-                lambda s, t: self._told(share * s, f"searching, {t}"),
+                lambda s, t: self._told(share * s, f"searching, {t}"), proposed,
             )  # fmt: skip
             return self.fast
         again = self._to_come()

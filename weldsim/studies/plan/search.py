@@ -1,4 +1,4 @@
-"""Plans with more schedules than can all be run: a seeded search on the same branches.
+"""Plans with more sequences than can all be run: a seeded search on the same branches.
 
 Optuna's tree-structured Parzen estimator proposes; each seam has a priority (its rank is its place
 in the order) and a direction. Proposals come in rounds of fixed size and are told in order, so a
@@ -7,6 +7,7 @@ seed gives the same study whatever the number of workers.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,15 +16,31 @@ import numpy as np
 from weldsim.errors import SetupError
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.plan.executor import Executor
-from weldsim.studies.plan.outcomes import Progress, evaluate
+from weldsim.studies.plan.outcomes import Outcome, Progress, evaluate
 from weldsim.studies.plan.space import Moves, Plan
 
 PROPOSALS_A_ROUND = 8
 LATE_PENALTY = 1e12  # added to the end value of a schedule over the time allowed [SI]
 
 
-def search(plan: Plan, folder: Path, executor: Executor, progress: Progress | None = None) -> dict:
-    """Outcomes of the schedules that a seeded search proposes.
+def search(
+    plan: Plan,
+    folder: Path,
+    executor: Executor,
+    progress: Progress | None = None,
+    arrived: Callable[[dict[tuple[int, Moves], Outcome]], None] | None = None,
+) -> dict[tuple[int, Moves], Outcome]:
+    """Outcomes of the sequences that a seeded search proposes.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : Path
+        Of the study.
+    executor : Executor
+    progress : callable(share, text), optional
+    arrived : callable(dict), optional
+        Given the outcomes of each round of proposals.
 
     Returns
     -------
@@ -34,7 +51,7 @@ def search(plan: Plan, folder: Path, executor: Executor, progress: Progress | No
         import optuna
     except ImportError:
         raise SetupError(
-            f"{plan.size} schedules are too many to run them all, and searching them needs the "
+            f"{plan.size} sequences are too many to run them all, and searching them needs the "
             'package optuna: pip install "weldsim[search]"'
         ) from None
 
@@ -43,7 +60,7 @@ def search(plan: Plan, folder: Path, executor: Executor, progress: Progress | No
     section = plan.section
     sampler = optuna.samplers.TPESampler(seed=section.seed, multivariate=True, n_startup_trials=16)
     study = optuna.create_study(sampler=sampler, direction="minimize")
-    fast: dict = {}
+    fast: dict[tuple[int, Moves], Outcome] = {}
     asked = 0
     while asked < section.trials:
         batch = []
@@ -55,7 +72,10 @@ def search(plan: Plan, folder: Path, executor: Executor, progress: Progress | No
             wanted = sorted({m for _, s, m in batch if s == setting and (s, m) not in fast})
             if wanted:
                 done = evaluate(plan, setting, wanted, section.grade, folder, executor)
-                fast |= {(setting, m): o for m, o in done.items()}
+                found = {(setting, m): o for m, o in done.items()}
+                fast |= found
+                if arrived:
+                    arrived(found)
         for trial, setting, moves in batch:
             outcome = fast[setting, moves]
             if outcome.error:
