@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.studies.small import TEXT
+
 BENCHMARKS = Path(__file__).resolve().parents[1] / "benchmarks"
 
 
@@ -26,3 +28,22 @@ def test_benchmark_prints_its_table(script):
     rows = [line for line in done.stdout.splitlines() if line.startswith("| ")]
     assert len(rows) >= 3  # header, rule, one size
     assert "360" in rows[2] or "180" in rows[2]  # unknowns or nodes of the tiny grid
+
+
+@pytest.mark.slow
+def test_the_benchmark_of_a_ranking_compares_two_grades(tmp_path):
+    """Eight sequences are two without mirror images; of two that lie clearly apart the order is
+    the same at both grades, so their rank correlation is 1."""
+    case = tmp_path / "small.toml"
+    case.write_text(TEXT)
+    places = [str(BENCHMARKS.parent), os.environ.get("PYTHONPATH", "")]
+    done = subprocess.run(
+        [sys.executable, str(BENCHMARKS / "ranking.py"), str(case), "--out", str(tmp_path / "s"),
+         "--grades", "sketch", "--against", "coarse", "--workers", "1"],
+        capture_output=True, text=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, places))},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "2 sequences against grade coarse" in done.stdout
+    (row,) = [line for line in done.stdout.splitlines() if line.startswith("| sketch | 3 |")]
+    assert row.split(" | ")[5] == "1.000"

@@ -45,7 +45,7 @@ def study_record(study: Study) -> dict:
         "grade": study.grade,
         "sequences": {"allowed": plan.size, "looked_at": study.count, "rows": len(study.rows)},
         "drift": study.drift
-        and {"factor": study.drift.factor, "share": study.drift.share,
+        and {"factors": study.drift.factors, "share": study.drift.share,
              "rest": scale * study.drift.rest, "compared": study.drift.compared},
         "wall_seconds": study.seconds,
         "branches": study.branches,

@@ -82,11 +82,11 @@ def spots(study: Study):
 def _spot(study: Study, row: Row) -> list[float]:
     """Where a row ends on the target, right and up, at the grade of the study."""
     up, right = study.plan.measure_columns
-    scale, outcome = unit_of(study)[0], row.fast
+    scale, outcome, times = unit_of(study)[0], row.fast, (1.0, 1.0)
     if study.drift is not None and study.drift.carried:
         outcome = row.best
-        scale *= 1.0 if row.confirmed else study.drift.factor
-    return [scale * outcome.readings[right], scale * outcome.readings[up]]
+        times = times if row.confirmed else study.drift.factors
+    return [scale * times[1] * outcome.readings[right], scale * times[0] * outcome.readings[up]]
 
 
 def ends_figure(study: Study):

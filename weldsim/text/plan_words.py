@@ -53,9 +53,12 @@ def error_words(study: Study) -> str:
             f"by which grade {section.confirm_grade} ended elsewhere, one or two sequences run "
             "again; an estimate, no bound"
         )
+    times = " and ".join(dict.fromkeys(f"{factor:.2f}" for factor in drift.factors))
+    if " and " in times:
+        times += f" ({' and '.join(c.component for c in study.plan.measure_columns)})"
     return (
         f"all ends are stated at grade {section.confirm_grade}: those of grade {section.grade} "
-        f"alone times {drift.factor:.2f}, as fitted to the {compared}; off by up to "
+        f"alone times {times}, as fitted to the {compared}; off by up to "
         f"{said(study, drift.rest)}, the most by which one of these missed when the fit was made "
         "without it; an estimate, no bound"
     )

@@ -259,7 +259,7 @@ class TestAdvice:
 
     def given(self, plan, columns, reading, **rest):
         read = shown(columns, reading, rest.pop("noise", 0.02))
-        study = OpenedStudy(plan, "nowhere", **{"drift": Drift(1.0, 1e-4, 2), **rest})
+        study = OpenedStudy(plan, "nowhere", **{"drift": Drift((1.0,), 1e-4, 2), **rest})
         return advise(study, self.done, read, Here())
 
     def test_the_measure_is_predicted_whatever_was_read(self):
@@ -279,7 +279,7 @@ class TestAdvice:
 
     def test_what_was_not_read_moves_with_the_factors(self):
         """The arc 10 % hotter is seen in up: right stands at 1.1 too, and the rest scales."""
-        found = self.given(small_plan(), (UP,), [3.3], noise=0.001, drift=Drift(1.0, 1e-7, 2))
+        found = self.given(small_plan(), (UP,), [3.3], noise=0.001, drift=Drift((1.0,), 1e-7, 2))
         way = next(w for w in found.directions if w.moves == (("back", -1),))
         assert way.mean == pytest.approx([1.1e-4, 1.1e-4], rel=0.05)
 
@@ -385,7 +385,7 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
     now = evaluate(hot, 0, [done], "sketch", tmp_path / "truth", Here())[done]
     columns = (UP, RIGHT)
     read = shown(columns, [1e3 * now.readings[c] for c in columns], 0.02)
-    study = OpenedStudy(plan, tmp_path / "study", drift=Drift(1.0, 1e-5, 2))
+    study = OpenedStudy(plan, tmp_path / "study", drift=Drift((1.0,), 1e-5, 2))
     assert expected_after(study, done, Here())[UP] != now.readings[UP]
     advice = advise(study, done, read, Here())
     found = advice.estimate
@@ -415,7 +415,7 @@ def test_ways_of_all_settings_are_ranked(tmp_path):
         ends.append(found)
         past = evaluate(plan, number, [done], "sketch", tmp_path, Here())[done].readings
         behind.append(np.array([past[c] for c in columns]))
-    study = OpenedStudy(plan, tmp_path, drift=Drift(1.0, 1e-5, 2))
+    study = OpenedStudy(plan, tmp_path, drift=Drift((1.0,), 1e-5, 2))
     assert [expected_after(study, done, Here())[c] for c in columns] == list(behind[0])
     advice = advise(study, done, shown(columns, 1e3 * behind[0], 0.02), Here())
     assert {w.setting for w in advice.directions} == {0, 1}

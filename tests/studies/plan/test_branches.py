@@ -18,7 +18,7 @@ from weldsim.schema.column import Column, Readings
 from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.plan import branches, ranking
 from weldsim.studies.plan.branches import FOLDER, bind
-from weldsim.studies.plan.drift import Drift, drift_between
+from weldsim.studies.plan.drift import Drift, drift_between, fitted
 from weldsim.studies.plan.mesh_file import read_mesh, write_mesh
 from weldsim.studies.plan.outcomes import Outcome, evaluate, measured, root_job, spread
 from weldsim.studies.plan.prefix_tree import PrefixTree
@@ -353,10 +353,11 @@ def test_a_ranking_that_is_off_by_a_factor_says_so():
     true = [(1.5 * a, 1.5 * b) for a, b in spots]
     finer = dict(zip(keys[:3], tilted(true), strict=False))
     drift = drift_between(plan, fast, finer, groups)
-    assert (drift.factor, drift.rest) == (pytest.approx(1.5), pytest.approx(0, abs=1e-12))
+    assert drift.factors == (pytest.approx(1.5), pytest.approx(1.5))
+    assert drift.rest == pytest.approx(0, abs=1e-12)
     finer[keys[0]] = tilted([(1.5, 0.2)])[0]
     drift = drift_between(plan, fast, finer, groups)
-    assert drift.factor == pytest.approx(1.5, abs=0.01)
+    assert drift.factors == (pytest.approx(1.5, abs=0.01), pytest.approx(1.5, abs=0.01))
     assert drift.rest == pytest.approx(2e-4, rel=0.1)
     rows = ranked(plan, fast, finer, groups)
     (alone,) = (r for r in rows if r.confirmed is None)
@@ -367,11 +368,22 @@ def test_a_ranking_that_is_off_by_a_factor_says_so():
     assert study.grade == "coarse" and "of grade sketch alone times 1.5" in error_words(study)
     two = dict(list(finer.items())[1:])  # too few to tell a factor: the largest distance alone
     drift = drift_between(plan, fast, two, groups)
-    assert (drift.factor, drift.rest) == (1.0, pytest.approx(0.5e-3 * np.hypot(3, 1)))
+    assert drift.factors == (1.0, 1.0)
+    assert drift.rest == pytest.approx(0.5e-3 * np.hypot(3, 1))
     rows = ranked(plan, fast, two, groups)
     study = Study(plan, rows, False, 1.0, 3, drift)
     assert study.grade == "sketch" and all(r.end == r.fast.final for r in rows)
     assert "all ends are those of grade sketch" in error_words(study)
+
+
+def test_each_side_of_a_target_may_have_a_factor_of_its_own():
+    """Up 1.25 times and right 0.6 times as far at the finer grade (made up): found from
+    four sequences, which one factor for both sides could not have."""
+    rough = np.array([(3.0, 1.0), (1.0, -1.0), (0.2, 2.0), (-2.0, 1.0)])
+    drift = fitted(rough, rough * (1.25, 0.6))
+    assert drift.factors == (pytest.approx(1.25), pytest.approx(0.6))
+    assert drift.rest == pytest.approx(0, abs=1e-12)
+    assert drift.end(np.array([4.0, 5.0])) == pytest.approx(np.hypot(5.0, 3.0))
 
 
 def test_what_cannot_be_told_apart_is_said_so_and_what_can_is_not():
@@ -381,12 +393,12 @@ def test_what_cannot_be_told_apart_is_said_so_and_what_can_is_not():
     keys = [(0, m) for m, _ in zip(plan.schedules(), range(3), strict=False)]
     fast = dict(zip(keys, tilted([(0.4, 0.0), (0.0, 0.5), (22.7, 0.0)]), strict=True))
     rows = ranked(plan, fast, {}, {k: k for k in keys})
-    study = Study(plan, rows, False, 1.0, 3, Drift(1.0, 0.3e-3, 3))
+    study = Study(plan, rows, False, 1.0, 3, Drift((1.0, 1.0), 0.3e-3, 3))
     best, near, far = rows
     assert study.error_of_difference == pytest.approx(0.3e-3 * 2**0.5)
     assert study.told_apart(best, near) is False and study.told_apart(best, far)
     assert "2 of 3 rows, the first among them, cannot be told apart" in level_words(study)
-    sure = Study(plan, rows[::2], False, 1.0, 3, Drift(1.0, 0.3e-3, 3))
+    sure = Study(plan, rows[::2], False, 1.0, 3, Drift((1.0, 1.0), 0.3e-3, 3))
     assert "it is told apart from all others" in level_words(sure)
     assert Study(plan, rows, False, 1.0, 3).told_apart(best, far) is None
 

@@ -94,7 +94,7 @@ def study_drift(record: dict[str, Any]) -> Drift | None:
     drift = record.get("drift")
     if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
         return None
-    return Drift(1.0 + min(drift["share"], ASSUMED_SHARE), 1e-3 * drift["rest"], 0)
+    return Drift((1.0 + min(drift["share"], ASSUMED_SHARE),), 1e-3 * drift["rest"], 0)
 
 
 def check_measure(plan: Plan) -> None:

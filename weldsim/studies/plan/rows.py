@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from weldsim.schema.tolerance import verdict
-from weldsim.studies.plan.drift import Drift, apart, drift_between
+from weldsim.studies.plan.drift import Drift, apart, drift_between, spot
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.space import Moves, Plan
 
@@ -212,7 +212,8 @@ def _row(
     if drift is not None and not outcome.error:
         error = drift.rest
         if drift.carried:
-            end, worst = drift.factor * end, drift.factor * worst
+            end = drift.end(spot(plan, outcome))
+            worst *= end / outcome.final if outcome.final else 1.0
         if sure is not None:
             error = apart(plan, outcome, sure)
             if drift.carried:
