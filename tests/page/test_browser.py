@@ -85,7 +85,7 @@ def small(page):
     page.select_option("#f-solve--grade", "quick")
     page.select_option("#f-solve--companion", "no")
     page.fill("#f-solve--end", "22 s")
-    page.wait_for_selector(".cost:has-text('Expect about')")
+    page.wait_for_selector(".cost:has-text('Compute, grade')")
 
 
 def test_a_run_that_names_a_file_offers_to_be_changed(tmp_path):
@@ -149,7 +149,7 @@ def test_the_whole_way(address):
         page.wait_for_selector(".seam[data-seam=B]")
         page.locator(".seam[data-seam=B] .ball").click()
         assert order(page) == [("A", "up"), ("B", "down")]
-        page.wait_for_selector(".cost:has-text('Expect about')")
+        page.wait_for_selector(".cost:has-text('Compute, grade')")
         page.wait_for_timeout(600)
         shot(page, "3_setup")
         no_sideways_scroll(page)

@@ -69,7 +69,7 @@ def opened(served):
 def set_up(page, joint):
     page.click(f".joint:has-text('{joint}')")
     page.wait_for_selector(".seam")
-    page.wait_for_selector(".cost:has-text('Expect about')")
+    page.wait_for_selector(".cost:has-text('Compute, grade')")
 
 
 def settle(page, answers=1):

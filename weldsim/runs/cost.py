@@ -14,10 +14,13 @@ from weldsim.runs.error_estimate import companion_grade
 from weldsim.schema.records import Weld
 from weldsim.simulation.preview import MOST_STEPS, PREVIEW_GRADES, REST_GROWTH
 
-# Seconds of a step while the arc burns and of one in a pause, per unknown, and how much faster than
-# the unknowns they grow: measured on one thread, see benchmarks/README.md.
-WELD_STEP, REST_STEP, GROWTH = 2.3e-5, 1.0e-5, 1.25
-LARGE = 5000.0  # unknowns that these are for
+# Seconds of a step while the arc burns and of one in a pause, per unknown at `LARGE` unknowns, and
+# the power of the unknowns with which they grow: CPU time of one thread, measured on the demo bar at
+# grades coarse to normal (4 548 unknowns: 0.10 and 0.05 s; 25 449: 1.2 and 0.83 s).
+WELD_STEP, WELD_GROWTH = 2.35e-5, 1.43
+REST_STEP, REST_GROWTH_OF_COST = 1.05e-5, 1.6
+THIN = 1.25  # tubes and plates with open contact faces: more iterations (10 425 unknowns: 0.43 s)
+LARGE = 5000.0
 SLOWER = {"pardiso": 1.0, "rslab": 2.0, "superlu": 8.0}
 FIRST_REST = 0.3  # of a torch step: the first step of a pause
 COLD_AFTER, WAIT = 3000.0, 300.0  # s; until cold, and of a pause that ends at a temperature
@@ -84,10 +87,14 @@ def _cost(case: Case, grade: Grade, most: int | None = None) -> Cost:
     part = build_part(case)
     unknowns = 3 * part.lattice.displacement_points
     weld, rest = _steps(case, grade, most)
-    each = unknowns * (unknowns / LARGE) ** (GROWTH - 1) * SLOWER[available_back_end()]
+    ratio = unknowns / LARGE
+    seconds = LARGE * (
+        weld * WELD_STEP * ratio**WELD_GROWTH + rest * REST_STEP * ratio**REST_GROWTH_OF_COST
+    )
+    seconds *= SLOWER[available_back_end()] * (1.0 if kind_of_case(case).heated_through else THIN)
     return Cost(
         part.mesh.t.shape[1], unknowns, part.lattice.points.shape[0], round(weld + rest),
-        each * (weld * WELD_STEP + rest * REST_STEP), 220e6 + unknowns * 13e3,
+        seconds, 220e6 + unknowns * 13e3,
     )  # fmt: skip
 
 

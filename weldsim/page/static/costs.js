@@ -1,5 +1,8 @@
 // What a button costs before it is pressed: time on this machine, as the server estimates it.
-import { askPatiently, span } from "./tools.js";
+import { askPatiently, h, later, renew, say, span } from "./tools.js";
+
+const GRADES = { sketch: "which way, nothing more", coarse: "which way and which sequence", quick: "a first number with its estimated error",
+  normal: "numbers to plan by", fine: "to check numbers by" };
 
 // Says beside a button what its work takes; `stale` says that nobody looks any more.
 export async function costOf(body, place, stale) {
@@ -16,4 +19,77 @@ export function costText(found) {
   if (!found || found.seconds === null || found.seconds === undefined) return "";
   const whole = span(found.seconds + (found.pictures || 0));
   return [`about ${whole}`, found.pictures ? `(${span(found.pictures)} of it pictures)` : "", found.note || ""].filter(Boolean).join(" ");
+}
+
+// On Set-up: what Preview, Coarse run and Compute take, and a grade that fits the time one has.
+export class Times {
+  constructor(setup) {
+    Object.assign(this, { setup, found: new Map(), key: "", wanted: "", told: "" });
+    this.line = h("span", { class: "cost", role: "status" });
+    this.table = h("div", {});
+    this.open = false;
+    this.root = h("details", { class: "panel times", ontoggle: (e) => { this.open = e.target.open; if (this.open) this.every(); } },
+      h("summary", { text: "How finely, and how long that takes" }), this.table);
+    this.soon = later(() => this.estimate(), 900);
+  }
+  stale(key) { return () => key !== this.key || !this.line.isConnected; }
+  get grade() { return this.setup.draft.get("solve", "grade") || "normal"; }
+  // The set-up has changed, or is shown again.
+  update() {
+    const { title, ...counts } = this.setup.draft.tables; // a title takes no time
+    const key = JSON.stringify([{ ...counts, solve: { ...counts.solve, grade: "" } }, this.setup.draft.base]);
+    if (key !== this.key) this.found.clear();
+    this.key = key;
+    this.show();
+    this.soon();
+  }
+  async estimate() {
+    for (const [name, body] of [["look", { kind: "look" }], [this.grade, { kind: "run", grade: this.grade }], ["coarse", { kind: "run", grade: "coarse" }]]) await this.one(name, body);
+    if (this.open) this.every();
+  }
+  async every() { for (const grade of Object.keys(GRADES)) await this.one(grade, { kind: "run", grade }); }
+  async one(name, body) {
+    const key = this.key;
+    if (this.found.has(name) || !this.setup.good) return;
+    this.found.set(name, null);
+    try {
+      const found = await askPatiently("/api/cost", this.setup.draft.body(body), this.stale(key));
+      if (key === this.key) this.found.set(name, found);
+    } catch (error) { if (key === this.key) this.found.set(name, { fault: error.message }); }
+    if (key === this.key) this.show();
+  }
+  show() {
+    const { look, rough, run } = this.setup.ui, said = (name) => costText(this.found.get(name));
+    const parts = [["Preview", said("look")], ["Coarse run", said("coarse")], [`Compute, grade ${this.grade}:`, said(this.grade)]].filter(([, t]) => t);
+    this.line.textContent = parts.map(([word, text]) => `${word} ${text}`).join(" · ");
+    for (const [button, name] of [[look, "look"], [rough, "coarse"], [run, this.grade]]) if (said(name)) button.title = said(name);
+    const minutes = h("input", { id: "time-i-have", type: "text", inputmode: "decimal", value: this.wanted, placeholder: "such as 10", oninput: (e) => { this.wanted = e.target.value; } });
+    renew(this.table, h("p", { class: "fit-time" }, h("label", { for: "time-i-have", text: "I have" }), minutes, h("span", { text: "minutes" }),
+      h("button", { type: "button", class: "plain", text: "Take the finest grade that fits", onclick: () => this.fit() })), this.told ? h("p", { class: "note", role: "status", text: this.told }) : null,
+    h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["Grade", "Good for", "Takes", "Memory", ""].map((t) => h("th", { scope: "col", text: t })))),
+      h("tbody", {}, Object.entries(GRADES).map(([grade, words]) => {
+        const found = this.found.get(grade);
+        return h("tr", { "data-key": grade, class: grade === this.grade ? "best" : "" }, h("th", { scope: "row", text: grade }), h("td", { text: words }),
+          h("td", { text: found ? found.fault || costText(found) : this.open ? "…" : "" }), h("td", { text: found && found.memory ? `${(found.memory / 1e9).toFixed(1)} GB` : "" }),
+          h("td", {}, grade === this.grade ? "taken" : h("button", { type: "button", class: "plain", "data-key": "take", text: "Take it", "aria-label": `Take grade ${grade}`, onclick: () => this.take(grade) })));
+      })))), h("p", { class: "note", text: "Times are estimates, good to a factor of two and better once this machine has computed a few runs. What is stopped resumes where it was." }));
+  }
+  take(grade) {
+    this.setup.draft.set("solve", "grade", grade);
+    this.setup.changed(true);
+    say(`grade ${grade}`);
+    this.show();
+  }
+  async fit() {
+    const seconds = 60 * Number(String(this.wanted).replace(",", "."));
+    if (!(seconds > 0)) { this.told = "Type how many minutes you have."; return this.show(); }
+    this.told = "estimating …";
+    this.show();
+    await this.every();
+    const whole = (g) => { const f = this.found.get(g); return f && f.seconds !== undefined ? f.seconds + (f.pictures || 0) : Infinity; };
+    const fits = Object.keys(GRADES).filter((g) => whole(g) <= seconds);
+    this.told = fits.length ? `Grade ${fits.at(-1)} takes about ${span(whole(fits.at(-1)))}.` : `Nothing fits: grade sketch takes about ${span(whole("sketch"))}. Take Preview, or a shorter end of the run.`;
+    if (fits.length && fits.at(-1) !== this.grade) this.take(fits.at(-1));
+    this.show();
+  }
 }

@@ -1,5 +1,6 @@
 // Set-up: fields on the left, the part with its welds, their sequence, and what it all means.
 import { cautionsPanel } from "./cautions.js";
+import { Times } from "./costs.js";
 import { copyOf } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
@@ -35,9 +36,9 @@ export class Setup extends Fields {
       rough: h("button", { type: "button", class: "second", text: "Coarse run", title: "Grade coarse: which way and which sequence",
         onclick: () => this.start("rough") }),
       run: h("button", { type: "button", class: "first", text: "Compute", onclick: () => this.start("run") }),
-      cost: h("span", { class: "cost" }),
       shapeNote: h("p", { class: "note", hidden: true }),
     };
+    this.times = new Times(this);
     const turn = (angle, word, sign) => h("button", { type: "button", class: "small", "aria-label": word, text: sign,
       onclick: () => this.view.turn(angle) });
     const save = h("button", { type: "button", class: "plain", text: "Save as a case file", onclick: () => this.save() });
@@ -49,9 +50,9 @@ export class Setup extends Fields {
             h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
             h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
-        h("div", { class: "two" }, this.ui.order, this.ui.meaning), cautionsPanel()),
+        h("div", { class: "two" }, this.ui.order, this.ui.meaning), this.times.root, cautionsPanel()),
       h("div", { class: "actions" }, this.ui.tell, save,
-        h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.ui.cost));
+        h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.times.line));
   }
 
   // ------------------------------------------------------------ what it means
@@ -109,6 +110,7 @@ export class Setup extends Fields {
       this.unanswered = found.ok;
       if (!found.ok) return this.meaning(null);
       this.meaning({});
+      this.times.update();
       await this.helper(() => this.askHelper(serial, body, stale));
     } catch (error) {
       if (serial === this.serial) this.tell(error.message, true);
@@ -181,8 +183,7 @@ export class Setup extends Fields {
 
   meaning(words) {
     this.lastWords = words;
-    const { meaning, cost } = this.ui;
-    cost.textContent = words && words.cost ? words.cost.replace(" (good to a factor of two)", "") : "";
+    const { meaning } = this.ui;
     if (!words) {
       renew(meaning, h("h2", { text: "What this means" }), h("p", { class: "note",
         text: "The entries marked on the left have to be put right first; the picture shows the last good state." }));
