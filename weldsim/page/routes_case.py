@@ -7,7 +7,7 @@ from typing import Any
 
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.joints.registry import KINDS
-from weldsim.page import fields, runs, tasks
+from weldsim.page import fields, runs, studies, tasks
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
 from weldsim.page.case_form import messages_of, wrong_sections
 from weldsim.page.preview import NOTES
@@ -119,4 +119,5 @@ def shelf(bench: Bench, asked: Asked) -> Answer:
     """Case files and runs that lie in the work folder."""
     cases = [{"id": id, "name": path.name} for id, path in runs.case_files(bench.work).items()]
     jobs = bench.queue.store.listed()
-    return {"cases": cases, "work": str(bench.work), "runs": runs.listed_runs(bench.work, jobs)}
+    return {"cases": cases, "work": str(bench.work), "runs": runs.listed_runs(bench.work, jobs),
+            "plans": studies.listed_plans(bench.work, jobs)}  # fmt: skip

@@ -181,7 +181,8 @@ def shown_job(bench: Bench, job: Job, me: str) -> dict:
         "id": job.id, "kind": job.kind, "title": job.title, "state": job.state, "made": job.made,
         "parent": job.parent, "change": job.change, "error": job.error, "began": job.began,
         "ended": job.ended, "mine": job.owner == me, "share": 0.0, "text": "", "left": None,
-        "stopping": queue.stopping(job.id), "ahead": len(ahead),
+        "stopping": queue.stopping(job.id), "ahead": len(ahead), "starts": job.starts,
+        "solved": job.solved,
     }  # fmt: skip
     if progress is not None and job.state in ("running", "drawing"):
         left = progress.left(now)

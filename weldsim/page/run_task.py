@@ -60,7 +60,12 @@ def _compute(text: str, source_file: str, folder: Path, threads: int, tell: Tell
 
 
 def _draw(folder: Path, tell: Tell) -> None:
-    """Pictures and report; a machine that cannot draw still gets a report."""
+    """Report and pictures; a machine that cannot draw still gets a report.
+
+    The report is there before the animation, which takes longest, and once more with the pictures.
+    """
+    tell(0.0, "writing the report")
+    write_report(folder)
     tell(0.0, "drawing pictures")
     show_run(folder, lambda share, text: tell(share, f"drawing: {text}"))
     write_report(folder)

@@ -18,6 +18,7 @@ from weldsim.page.case_text import edited
 from weldsim.page.files import file_stem
 from weldsim.page.job_store import Job
 from weldsim.page.preview import NOTES
+from weldsim.page.run_facts import facts_of
 from weldsim.report.viewer import scene_data
 from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, RunRecord, read_json_file, read_run
 from weldsim.system.files import plain
@@ -105,7 +106,7 @@ def listed_runs(work: Path, jobs: Iterable[Job] = ()) -> list[dict]:
     Returns
     -------
     list of dict
-        `id`, `name`, `title`, `made` [s since 1970], `status` and `grade`.
+        `id`, `name`, `title`, `made` [s since 1970], `status`, `grade` and what `facts_of` says.
     """
     of_job = {job.run: job for job in jobs}
     out = []
@@ -124,6 +125,7 @@ def listed_runs(work: Path, jobs: Iterable[Job] = ()) -> list[dict]:
                 "id": job.id if job else id, "name": path.name,
                 "title": str(manifest.get("title", path.name)), "made": made,
                 "status": status, "grade": str(manifest.get("grade", "")),
+                "preview": bool(manifest.get("look")), **facts_of(path, manifest),
             }
         )  # fmt: skip
     return out

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 from stat import S_ISREG
 from typing import Any
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.files import file_stem
-from weldsim.page.runs import id_of, source_of
+from weldsim.page.job_store import Job
+from weldsim.page.runs import LISTED, id_of, source_of
 from weldsim.page.study_task import ANSWER
 from weldsim.page.worker_process import Tell
 from weldsim.report.plan_record import NAME as PLAN
@@ -51,6 +53,36 @@ def plan_folders(work: Path) -> dict[str, Path]:
             found.append((state.st_mtime, path))
     found.sort(reverse=True)
     return {id_of(path): path for _, path in found}
+
+
+def listed_plans(work: Path, jobs: Iterable[Job] = ()) -> list[dict[str, Any]]:
+    """Title and age of the newest plans; a plan of a job goes by the id of that job.
+
+    Parameters
+    ----------
+    work : Path
+        The work folder.
+    jobs : iterable of Job, optional
+        Of the queue.
+
+    Returns
+    -------
+    list of dict
+        `id`, `name`, `title`, `made` [s since 1970], `status` and the `first` row in words.
+    """
+    of_job = {job.run: job for job in jobs}
+    out = []
+    for id, path in list(plan_folders(work).items())[:LISTED]:
+        try:
+            found, made = read_json_file(path / PLAN), (path / PLAN).stat().st_mtime
+            first = found["rows"][0]["schedule"] if found["rows"] else ""
+        except (StoreError, OSError, KeyError, TypeError, IndexError):
+            continue
+        job = of_job.get(path.name)
+        out.append({"id": job.id if job else id, "name": path.name, "made": made, "first": first,
+                    "title": str(found.get("title", path.name)),
+                    "status": str(found.get("status", "complete"))})  # fmt: skip
+    return out
 
 
 def answer_of(folder: Path) -> dict[str, Any] | None:

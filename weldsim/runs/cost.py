@@ -15,8 +15,8 @@ from weldsim.schema.records import Weld
 from weldsim.simulation.preview import MOST_STEPS, PREVIEW_GRADES, REST_GROWTH
 
 # Seconds of a step while the arc burns and of one in a pause, per unknown at `LARGE` unknowns, and
-# the power of the unknowns with which they grow: CPU time of one thread, measured on the demo bar at
-# grades coarse to normal (4 548 unknowns: 0.10 and 0.05 s; 25 449: 1.2 and 0.83 s).
+# the power of the unknowns with which they grow: CPU time of one thread, measured on the demo bar
+# at grades coarse to normal (4 548 unknowns: 0.10 and 0.05 s; 25 449: 1.2 and 0.83 s).
 WELD_STEP, WELD_GROWTH = 2.35e-5, 1.43
 REST_STEP, REST_GROWTH_OF_COST = 1.05e-5, 1.6
 THIN = 1.25  # tubes and plates with open contact faces: more iterations (10 425 unknowns: 0.43 s)

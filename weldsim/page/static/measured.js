@@ -1,5 +1,5 @@
 // "I measured ...": what is welded so far and what the gauge reads, as a question to a plan or a run.
-import { ask, askPatiently, h, say, STATES } from "./tools.js";
+import { askPatiently, h, say, STATES } from "./tools.js";
 import { units } from "./units.js";
 
 export class Measured {
@@ -68,10 +68,4 @@ function reading(number, unit) {
   const typed = number.replace("−", "-");
   if (/[a-z"'°]/i.test(typed)) return typed.replace(/mm\/m$/, "mrad");
   return `${typed} ${unit === "mm/m" ? "mrad" : unit}`;
-}
-
-// The same form for a run whose case a plan was never made of.
-export async function measuredOfRun(id, go) {
-  const words = await ask(`/api/studies/${id}/words`);
-  return words.ok ? new Measured(id, go).section(words, [], null) : null;
 }

@@ -8,22 +8,28 @@ const WIDE = 300;
 export function ranking(answer, { folded, take, unfold }) {
   const rows = answer.rows || [], some = folded ? rows.slice(0, SHOWN) : rows;
   const many = rows.some((r) => r.setting && r.setting.length);
-  return h("section", { class: "panel ranking", "data-key": "ranking" }, h("h2", { text: `Ranking of ${rows.length + (answer.more || 0)} sequences` }),
+  return h("section", { class: "panel ranking", "data-key": "ranking" }, h("h2", { text: heading(answer) }),
     h("div", { class: "ranking-pair" }, target(answer), h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {},
-      ["", "Sequence and travel", many ? "Setting" : null, "Ends off", "Estimated error", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
+      ["", "Sequence and travel", many ? "Setting" : null, "Ends off", "Estimated error, or between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
     h("tbody", {}, some.map((r, i) => line(answer, r, i, many, take)))))),
     rows.length > SHOWN ? h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: folded ? `Show all ${rows.length}` : "Show the first alone", onclick: unfold })) : null,
-    h("p", { class: "note", text: [answer.how, answer.error_words && `Estimated error: ${answer.error_words}`].filter(Boolean).join(". ") }),
+    h("p", { class: "note", text: [answer.level_words, answer.how, answer.error_words && `Estimated error: ${answer.error_words}`].filter(Boolean).join(". ") }),
     h("p", { class: "note", text: "A verdict is a prediction and approves nothing." }));
+}
+
+function heading(answer) {
+  const { looked_at: seen, allowed } = answer.sequences || {}, rows = answer.rows.length + (answer.more || 0);
+  const mirrored = seen > rows ? `, mirror images in one row` : "";
+  return answer.status === "under way" ? `So far: ${seen || rows} of ${allowed || "all"} sequences${mirrored}` : `Ranking of ${seen || rows} sequences${mirrored}`;
 }
 
 function line(answer, row, i, many, take) {
   const said = (v) => (v === null || v === undefined ? "none" : measure(v, answer.unit));
   return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
-    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.alike ? h("span", { class: "note", text: ` ${row.alike}` }) : null),
+    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: row.images_words }) : null),
     many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
-    h("td", { class: "n", text: row.failed ? row.failed : said(row.final) }), h("td", { class: "n", text: row.failed ? "" : row.error === null || row.error === undefined ? "none" : `± ${said(row.error)}` }),
-    h("td", { class: "n", text: row.failed ? "" : said(row.worst) }), h("td", {}, h("span", { class: `verdict ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
+    h("td", { class: "n", text: row.failed ? row.failed : said(row.final) }), h("td", { class: "n", text: row.failed ? "" : row.interval ? `${said(row.interval[0])} to ${said(row.interval[1])}` : row.error === null || row.error === undefined ? "none" : `± ${said(row.error)}` }),
+    h("td", { class: "n", text: row.failed ? "" : said(row.worst) }), h("td", {}, i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null, h("span", { class: `verdict ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
 }
 

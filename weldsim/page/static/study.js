@@ -95,7 +95,7 @@ export class Study {
 
   // --------------------------------------------------------------------- plan
   plan(answer) {
-    const done = !OPEN.includes(this.found.job.state) && this.found.job.state !== "stopped";
+    const done = answer.status !== "under way";
     const sheet = this.found.files.includes("sheet")
       ? h("p", { class: "buttons" }, h("a", { class: "as-button", href: `/api/studies/${this.id}/file/sheet?open=1`, target: "_blank", rel: "noopener", text: "Print the bench sheet" }),
         h("button", { type: "button", class: "second", text: "Put the first into the set-up", onclick: () => this.take(0) })) : null;

@@ -2,6 +2,7 @@
 import { cautionLine } from "./cautions.js";
 import { ask, askPatiently, figure, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
 import { Draft } from "./draft.js";
+import { RunQuestions } from "./run_questions.js";
 
 const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)" };
 const OPEN = ["waiting", "running", "drawing"];
@@ -125,12 +126,17 @@ function readings(summary) {
       h("td", { text: figure(r.end) }), h("td", { text: r.error === null ? "none" : `± ${figure(r.error)}` }), h("td", { text: r.unit })))));
 }
 
+// The report opens in a tab, the rest is saved.
+const fileLink = (id, f) => (f === "report" ? h("a", { href: `/api/runs/${id}/file/report?open=1`, target: "_blank", rel: "noopener", text: FILES[f] })
+  : h("a", { href: `/api/runs/${id}/file/${f}`, download: true, text: FILES[f] || f }));
+
 export class Watch {
   constructor(id, go) {
     // draft: null not asked yet, false not to be had, or not yet where `retry` waits; told: beside buttons
     Object.assign(this, { id, go, draft: null, fault: "", retry: 0, told: {}, busy: false });
     this.side = h("div", { class: "side" });
     this.pane = new Pane(id, false, () => this.more());
+    this.questions = new RunQuestions(id, go, () => { if (this.draft) { this.draft.keep(); this.go("#ask"); } });
     this.root = h("div", { class: "watch" }, this.pane.root, this.side, cautionLine());
   }
   close() { clearTimeout(this.retry); this.pane.close(); }
@@ -142,7 +148,7 @@ export class Watch {
     const key = JSON.stringify([summary, job && job.state, Boolean(this.draft), this.fault, this.retry, this.told, this.busy]);
     if (!live || key === this.key) return;
     this.key = key;
-    renew(this.side, this.wordsOf(summary), this.whatIf(summary), this.files(summary));
+    renew(this.side, this.wordsOf(summary), this.whatIf(summary), this.asks(summary, job), this.files(summary));
   }
   // The case of the run, for what may be changed in it: once, again only where nobody had an answer.
   async read(wait = 1000) {
@@ -171,10 +177,14 @@ export class Watch {
   files(summary) {
     const missing = this.pane.job && this.pane.job.state === "drawing";
     return h("section", { "data-key": "files", class: "panel" }, h("h2", { text: "Files" }),
-      h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, h("a", { href: `/api/runs/${this.id}/file/${f}`, download: true, text: FILES[f] || f })))),
+      h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, fileLink(this.id, f)))),
       missing ? h("p", { class: "note", "data-key": "drawing", text: "Pictures, animation and report are being drawn." }) : null,
       this.draft ? null : h("p", { class: "mistake", "data-key": "fault", text: `The case of this run cannot be changed here${this.retry ? " yet" : ""}: ${this.fault}` }),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
+  }
+  // Of a run that is complete; a preview is too rough to ask.
+  asks(summary, job) {
+    return summary.look || summary.status !== "complete" ? null : this.questions.section(job, () => this.pane.live);
   }
   edit() { this.draft.keep(); this.go("#setup", true); }
   compute(kind) { return this.send("compute", this.draft.whole({ kind }), (job) => `#watch/${job.id}`); }
