@@ -45,7 +45,7 @@ def error_words(study: Study) -> str:
     """What the estimated errors rest on."""
     drift, section = study.drift, study.plan.section
     if drift is None:
-        return "none: no sequence was run again at a finer grade"
+        return "none: no sequence has been run again at a finer grade"
     compared = f"{drift.compared} sequences run at both grades"
     if not drift.carried:
         return (
@@ -71,14 +71,17 @@ def images_words(plan: Plan, row: Row) -> str:
     firsts = list(dict.fromkeys(moves[0][0] for moves in (row.moves, *row.images)))
     if len(firsts) > 1:
         which = ", ".join(firsts[:-1]) + f" and {firsts[-1]}"
-        return f"which of {which} is first does not matter: mirror images end equally far off"
+        return (
+            f"which of {which} is first does not matter, as long as the rest is mirrored with it: "
+            "mirror images end equally far off"
+        )
     return "all of it with reverse travel ends equally far off: mirror images"
 
 
 def level_words(study: Study) -> str:
     """Whether the first row is told apart from those behind it."""
     if study.drift is None:
-        return "nothing says which rows can be told apart: no sequence was run again"
+        return "nothing says yet which rows can be told apart: no sequence has been run again"
     apart, level = said(study, study.error_of_difference), study.level_with_first()
     good = sum(1 for row in study.rows if not row.best.error)
     if good == 1:
@@ -91,6 +94,10 @@ def level_words(study: Study) -> str:
         f"{level} of {good} rows, the first among them, cannot be told apart: they end within "
         f"{apart}, the estimated error of a difference; the others can"
     )
+
+
+def _error(study: Study, row: Row) -> str:
+    return "" if row.error is None else f"estimated error {said(study, row.error)}, "
 
 
 def recommended(study: Study) -> Row:
@@ -119,7 +126,7 @@ def plan_lines(study: Study) -> list[str]:
         f"{first}: {plan.text(best.moves)}"
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
         f"it ends at {said(study, best.end)} ({plan.section.measure}), tolerance "
-        f"{plan.tolerance}: {row_verdict(plan, best)}; estimated error {said(study, best.error)}, "
+        f"{plan.tolerance}: {row_verdict(plan, best)}; {_error(study, best)}"
         f"{model_words(study, best)}; on the way it swings out to {said(study, best.worst)}",
         f"the worst of {study.count}, {plan.text(worst.moves)}, ends at "
         f"{said(study, worst.end)}, also at grade {study.grade}",

@@ -215,7 +215,8 @@ def _row(
             end = drift.end(spot(plan, outcome))
             worst *= end / outcome.final if outcome.final else 1.0
         if sure is not None:
-            error = apart(plan, outcome, sure)
+            # a step may be small by luck: no row is held surer than the rest are
+            error = max(apart(plan, outcome, sure), error or 0.0)
             if drift.carried:
                 end, worst = sure.final, sure.worst
     grade = plan.section.confirm_grade if sure else plan.section.grade
