@@ -179,7 +179,7 @@ def test_view_follows_its_slider_and_its_methods(page):
         for call in ('setField("temperature")', "setWarp(50)", 'setUnits("us")'):
             tab.evaluate(f"view.{call}")
         assert "°F" in tab.inner_text(".wv-legend") and " in up" in tab.inner_text(".wv-spot-words")
-        assert "50 times too large" in tab.inner_text(".wv-readout")
+        assert "exaggerated 50 times" in tab.inner_text(".wv-readout")
         # WCAG 4.1.2, name, role, value: asked of the browser's own accessibility tree
         tree = tab.locator("#v").aria_snapshot()
         for words in ('slider "Time"', 'slider "Movement drawn"', 'button "Play"',

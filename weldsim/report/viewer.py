@@ -35,7 +35,7 @@ from weldsim.system.palette import GLOW, MOVED
 
 KELVIN = 273.15
 SCRIPTS = ("three.min.js", "viewer_kit.js", "viewer_target.js", "viewer_scene.js",
-           "viewer_overlay.js", "viewer.js")  # fmt: skip
+           "viewer_overlay.js", "viewer_chart.js", "viewer.js")  # fmt: skip
 PATH_PLACES = 17  # places along a weld, close enough to bend with the part
 MOST_BYTES = 8_000_000  # of one scene in a page
 LEAST_FRAMES = 4

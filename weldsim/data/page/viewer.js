@@ -1,7 +1,7 @@
 // weldsimView(element, data): a welded part in three dimensions that one turns, zooms and runs
 // through time, with the target of its light pointer beside it. `data` is what
 // weldsim.viewer.scene_data gives. Needs three.min.js, viewer_kit.js, viewer_target.js,
-// viewer_scene.js and viewer_overlay.js before it. Asks nothing of any server.
+// viewer_scene.js, viewer_overlay.js and viewer_chart.js before it. Asks nothing of any server.
 (function () {
   "use strict";
   const kit = window.weldsimKit;
@@ -13,7 +13,7 @@
   // Times are seconds since the first arc started.
   window.weldsimView = function (element, data, options) {
     const set = { time: 0, warp: data.warp, field: data.complete ? "displacement" : "temperature",
-      units: "metric", outline: true, welds: true, playing: false, ...options };
+      units: "metric", outline: true, welds: true, playing: false, speed: 1, chart: true, ...options };
     const listeners = [];
     const id = { time: kit.id("time"), warp: kit.id("warp"), field: kit.id("field"),
       help: kit.id("help") };
@@ -21,7 +21,7 @@
     element.classList.add("wv");
     element.replaceChildren(ui.root);
 
-    let scene = null, overlay = null, targets = [], last = null, pending = false;
+    let scene = null, overlay = null, targets = [], chart = null, last = null, pending = false;
     try {
       scene = window.weldsimScene(ui.canvas, data.up);
       overlay = window.weldsimOverlay(ui.over, scene);
@@ -47,6 +47,10 @@
         onclick: () => (set.playing ? api.pause() : api.play()) });
       const slider = kit.html("input", { type: "range", id: id.time, min: 0, max: FINE, step: 1,
         class: "wv-time", oninput: () => { api.pause(); show(timeOf(slider.value / FINE)); } });
+      const speeds = kit.html("select", { "aria-label": "Speed", class: "wv-speed", onchange: (e) => { set.speed = Number(e.target.value); } },
+        ...[[0.25, "¼ speed"], [0.5, "½ speed"], [1, "1 × speed"], [2, "2 × speed"], [4, "4 × speed"]].map(([v, t]) =>
+          kit.html("option", { value: v, selected: v === set.speed, text: t })));
+      const whole = kit.html("button", { type: "button", class: "wv-whole", text: "Full screen", onclick: fullScreen });
       const strip = kit.svg("svg", { class: "wv-strip", "aria-hidden": "true",
         preserveAspectRatio: "none", viewBox: `0 0 ${FINE} 10` });
       const warp = kit.html("input", { type: "range", id: id.warp, min: 0, max: WARPS.length - 1,
@@ -58,15 +62,16 @@
       const check = (word, key) => kit.html("label", {}, kit.html("input", { type: "checkbox",
         checked: set[key], onchange: (e) => { set[key] = e.target.checked; paint(); } }), ` ${word}`);
       const targets = kit.html("div", { class: "wv-targets" });
+      const chart = kit.html("div", { class: "wv-chart" });
+      const player = kit.html("div", { class: "wv-row wv-player" }, play,
+        kit.html("div", { class: "wv-track" },
+          kit.html("label", { for: id.time, class: "wv-hide", text: "Time" }), slider, strip), speeds, whole);
       const controls = kit.html("div", { class: "wv-controls" },
-        kit.html("div", { class: "wv-row" }, play,
-          kit.html("div", { class: "wv-track" },
-            kit.html("label", { for: id.time, class: "wv-hide", text: "Time" }), slider, strip)),
         kit.html("div", { class: "wv-row wv-options" },
           kit.html("fieldset", {}, kit.html("legend", { text: "Colours" }), ...fields),
           kit.html("div", {}, kit.html("label", { for: id.warp, text: "Movement drawn " }), warpWord,
             kit.html("br"), warp),
-          kit.html("div", {}, check("as built, in outline", "outline"), kit.html("br"),
+          kit.html("div", {}, check("shape before welding", "outline"), kit.html("br"),
             check("welds and clamps", "welds")),
           kit.html("div", { class: "wv-eyes" },
             kit.html("button", { type: "button", text: "Whole part", onclick: () => look(false) }),
@@ -74,11 +79,18 @@
               onclick: () => look(true) }))));
       const root = kit.html("div", { class: "wv-root" },
         kit.html("div", { class: "wv-main" },
-          kit.html("div", { class: "wv-left" }, readout, stage, bar), targets),
+          kit.html("div", { class: "wv-left" }, readout, stage, player, bar), kit.html("div", { class: "wv-beside" }, targets, chart)),
         controls, help);
-      return { root, canvas, over, bar, tip, readout, stage, play, slider, strip, warp, warpWord,
+      return { chart, whole, root, canvas, over, bar, tip, readout, stage, play, slider, strip, warp, warpWord,
         fields, targets, controls };
     }
+
+    function fullScreen() {
+      if (document.fullscreenElement) document.exitFullscreen();
+      else if (element.requestFullscreen) element.requestFullscreen().catch(() => { ui.whole.disabled = true; });
+    }
+    const screened = () => { ui.whole.textContent = document.fullscreenElement === element ? "Leave full screen" : "Full screen"; };
+    document.addEventListener("fullscreenchange", screened);
 
     function look(near) {
       if (!scene) return;
@@ -114,7 +126,9 @@
       });
       ui.targets.replaceChildren(...targets.map(([place]) => place));
       targets = targets.map(([, target]) => target);
-      element.classList.toggle("wv-alone", !targets.length);
+      ui.chart.hidden = !set.chart || data.times.length < 2;
+      chart = ui.chart.hidden ? null : window.weldsimChart(ui.chart, data, set.units, shareOf);
+      element.classList.toggle("wv-alone", !targets.length && !chart);
       set.time = followed ? data.times[data.times.length - 1] : set.time;
       legend();
       last = null;
@@ -130,7 +144,7 @@
         (Math.abs(w - set.warp) < Math.abs(WARPS[b] - set.warp) ? i : b), 0);
       ui.warp.value = step;
       const word = set.warp === 1 ? "true to size" : set.warp === 0 ? "not at all"
-        : `${kit.number(set.warp, set.warp < 10 ? undefined : 0).replace(/\.0+$/, "")} times too large`;
+        : `exaggerated ${kit.number(set.warp, set.warp < 10 ? undefined : 0).replace(/\.0+$/, "")} times`;
       ui.warpWord.textContent = word;
       ui.warp.setAttribute("aria-valuetext", word);
     }
@@ -143,6 +157,7 @@
       ui.readout.replaceChildren(kit.html("strong", { text: `${clock} s` }), ` ${phase}`,
         kit.html("span", { class: "wv-warp-note", text: ` · movement drawn ${ui.warpWord.textContent}` }));
       for (const target of targets) target.setTime(set.time);
+      if (chart) chart.setTime(set.time);
       paint();
       for (const tell of listeners) tell(set.time);
     }
@@ -169,7 +184,7 @@
       if (!set.playing) return;
       const passed = step.before === undefined ? 0 : (stamp - step.before) / 1000;
       step.before = stamp;
-      const share = shareOf(set.time) + passed / SECONDS;
+      const share = shareOf(set.time) + (set.speed * passed) / SECONDS;
       show(timeOf(Math.min(share, 1)));
       if (share >= 1) api.pause();
       else requestAnimationFrame(step);
@@ -187,6 +202,7 @@
       setUnits(word) {
         set.units = word === "us" ? "us" : "metric";
         for (const target of targets) target.setUnits(set.units);
+        if (chart) chart.setUnits(set.units);
         legend();
       },
       play() {
@@ -203,10 +219,12 @@
       // the end follows it.
       update(record) { load(record, record.title === data.title); },
       get time() { return set.time; },
+      get targets() { return targets; },
       destroy() {
         api.pause();
         watch.disconnect();
         window.removeEventListener("beforeprint", printing);
+        document.removeEventListener("fullscreenchange", screened);
         if (scene) scene.free();
         scene = null; // what was asked for the next frame of the screen finds nothing to draw
         element.replaceChildren();
@@ -216,6 +234,7 @@
     const watch = new ResizeObserver(() => {
       // on paper the picture only shrinks with its shape kept: nothing to draw anew
       if (!scene || window.matchMedia("print").matches) return;
+      scene.scale = parseFloat(getComputedStyle(element).fontSize) / 15 || 1; // larger words on a large screen
       scene.fit();
       paint();
     });

@@ -8,6 +8,10 @@
   // weldsimOverlay(svg, scene) -> {load, draw}
   window.weldsimOverlay = function (svg, scene) {
     let data, named;
+    // Everything is drawn in units that grow with the letters of the view: `scene.scale` pixels each.
+    const unit = () => scene.scale || 1;
+    const width = () => scene.width / unit(), height = () => scene.height / unit();
+    const onCanvas = (...place) => { const [x, y, z] = scene.onCanvas(...place); return [x / unit(), y / unit(), z]; };
 
     function load(record) {
       data = record;
@@ -34,7 +38,7 @@
 
     function weldMarks(weld, taken) {
       const by = smooth(weld.near);
-      const path = weld.points.map((p, i) => scene.onCanvas(p, weld.near[i], by[i]));
+      const path = weld.points.map((p, i) => onCanvas(p, weld.near[i], by[i]));
       const behind = scene.away(weld.inward.map((v) => -v));
       const half = path[Math.floor(path.length / 2)];
       const out = [];
@@ -44,7 +48,7 @@
       out.push(kit.svg("polyline", { points: line(path), ...flat }));
       out.push(...arrow(path, weld.colour));
       // the number stands outside the part, away from the metal the weld lies on
-      const far = scene.onCanvas(
+      const far = onCanvas(
         weld.points[Math.floor(path.length / 2)].map((v, k) => v - 1e-2 * weld.inward[k]),
         0, by[Math.floor(path.length / 2)]);
       let way = [far[0] - half[0], far[1] - half[1]];
@@ -75,8 +79,8 @@
           const at = [from[0] + reach * (c * way[0] - s * way[1]),
             from[1] + reach * (s * way[0] + c * way[1])];
           const clear = taken.every((t) => Math.hypot(t[0] - at[0], t[1] - at[1]) > 24);
-          const inside = at[0] > 14 && at[1] > 14 && at[0] < scene.width - 14
-            && at[1] < scene.height - 14;
+          const inside = at[0] > 14 && at[1] > 14 && at[0] < width() - 14
+            && at[1] < height() - 14;
           if (clear && inside) return at;
         }
       }
@@ -98,7 +102,7 @@
     function clampMarks(clamp, taken) {
       const out = [];
       clamp.points.forEach((place, i) => {
-        const at = scene.onCanvas(place, clamp.near[i]);
+        const at = onCanvas(place, clamp.near[i]);
         out.push(kit.svg("rect", { x: at[0] - 4, y: at[1] - 4, width: 8, height: 8, fill: INK,
           stroke: PAPER }));
         const put = freePlace(at, [0, -0.6], taken);
@@ -123,8 +127,8 @@
         const along = Math.min(gone, 1) * (weld.points.length - 1); // it waits in the end crater
         const k = Math.min(Math.floor(along), weld.points.length - 2), s = along - k;
         const by = smooth(weld.near);
-        const a = scene.onCanvas(weld.points[k], 0, by[k]);
-        const b = scene.onCanvas(weld.points[k + 1], 0, by[k + 1]);
+        const a = onCanvas(weld.points[k], 0, by[k]);
+        const b = onCanvas(weld.points[k + 1], 0, by[k + 1]);
         const x = a[0] + s * (b[0] - a[0]), y = a[1] + s * (b[1] - a[1]);
         out.push(kit.svg("circle", { cx: x, cy: y, r: 11, fill: "var(--glare)", opacity: 0.65 }));
         out.push(kit.svg("circle", { cx: x, cy: y, r: 5, fill: "var(--care-pale)", stroke: "var(--weld)",
@@ -135,7 +139,7 @@
 
     // Directions of x, y, z in the lower left; the one that is up in the workshop is bold.
     function axes() {
-      const foot = [46, scene.height - 44], out = [];
+      const foot = [46, height() - 44], out = [];
       const e = scene.camera.matrixWorld.elements; // columns: right, up, toward the eye
       const ways = [[1, 0, 0, "x"], [0, 1, 0, "y"], [0, 0, 1, "z"]];
       const up = data.up || "+z", k = "xyz".indexOf(up[1]);
@@ -154,7 +158,7 @@
     }
 
     function draw(time, withWelds) {
-      svg.setAttribute("viewBox", `0 0 ${scene.width} ${scene.height}`);
+      svg.setAttribute("viewBox", `0 0 ${width()} ${height()}`);
       const out = [], taken = [];
       if (withWelds) {
         for (const weld of data.welds) out.push(...weldMarks(weld, taken));

@@ -19,13 +19,17 @@
     let now = pointer.times[pointer.times.length - 1];
     let scale, centre, sofar, spot, halo;
 
-    // Equal scales that hold the whole path, zero and the tolerance.
+    let wanted = null;
+
+    // What holds the whole path, zero and the tolerance.
+    function bounds() {
+      const x = [...pointer.right, 0], y = [...pointer.up, 0], ring = pointer.tolerance || 0;
+      return [[Math.min(...x), Math.min(...y)].map((v) => Math.min(v, -ring)),
+        [Math.max(...x), Math.max(...y)].map((v) => Math.max(v, ring))];
+    }
+    // Equal scales that hold this, or what was asked for.
     function frame() {
-      const x = [...pointer.right, 0], y = [...pointer.up, 0];
-      let low = [Math.min(...x), Math.min(...y)], high = [Math.max(...x), Math.max(...y)];
-      const ring = pointer.tolerance || 0;
-      low = low.map((v) => Math.min(v, -ring));
-      high = high.map((v) => Math.max(v, ring));
+      const [low, high] = wanted || bounds();
       const span = 1.24 * Math.max(high[0] - low[0], high[1] - low[1], 0.1); // mm: nobody reads less off a target
       centre = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
       scale = (SIZE - EDGE) / span;
@@ -135,6 +139,10 @@
 
     draw();
     return {
+      name: pointer.name,
+      // Room on the target that has to be seen: [low, high], each [right, up] in mm.
+      get room() { return bounds(); },
+      setRoom(given) { wanted = given; draw(); },
       setTime(seconds) { now = seconds; place(); },
       setUnits(word) { units = word; draw(); },
     };
