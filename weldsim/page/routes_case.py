@@ -13,6 +13,7 @@ from weldsim.page.case_form import messages_of, wrong_sections
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import SCRIPTS
 from weldsim.text.cautions import CAUTIONS, DEFER, closing
+from weldsim.text.quantities import in_us
 
 
 def begin(bench: Bench, asked: Asked) -> Answer:
@@ -21,8 +22,8 @@ def begin(bench: Bench, asked: Asked) -> Answer:
         "kinds": [{"kind": k, "label": fields.label_of(k)} for k in KINDS
                   if k not in fields.FROM_FILE],
         "from_file": list(fields.FROM_FILE), "units": fields.units_offered(),
-        "cautions": [*CAUTIONS, DEFER], "caution": closing("run", "Set-up"), "notes": NOTES,
-        "scripts": list(SCRIPTS),
+        "cautions": [*CAUTIONS, DEFER], "cautions_us": in_us([*CAUTIONS, DEFER]),
+        "caution": closing("run", "Set-up"), "notes": NOTES, "scripts": list(SCRIPTS),
     }  # fmt: skip
 
 
@@ -47,7 +48,8 @@ def words(bench: Bench, asked: Asked) -> Answer:
     lines = list(_meshed(bench, asked, tasks.words))
     cut = lines.index("Cautions:") if "Cautions:" in lines else len(lines)
     cost = next((line for line in lines if line.startswith("Expect about")), "")
-    return {"lines": [line for line in lines[2:cut] if line.strip()], "cost": cost}
+    shown = [line for line in lines[2:cut] if line.strip()]
+    return {"lines": list(map(str, shown)), "lines_us": in_us(shown), "cost": str(cost)}
 
 
 def shape(bench: Bench, asked: Asked) -> Answer:

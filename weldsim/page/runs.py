@@ -22,6 +22,7 @@ from weldsim.page.run_facts import facts_of
 from weldsim.report.viewer import scene_data
 from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, RunRecord, read_json_file, read_run
 from weldsim.system.files import plain
+from weldsim.text.quantities import in_us
 from weldsim.text.words import final_words
 
 LISTED = 60
@@ -263,12 +264,13 @@ def summary_of(folder: Path, job: Job | None = None) -> dict:
                 }
             )  # fmt: skip
     welds = [w["name"] for w in record.case.get("welds", [])]
+    lines = [NOTES[preview] + "."] if preview == "look" else _words(record, job)
     return plain(
         {
             "title": record.title, "status": record.manifest.get("status"), "look": preview,
             "note": NOTES[preview] + "." if preview else "", "grade": record.manifest.get("grade"),
             "model": record.case.get("solve", {}).get("model"),
-            "words": [NOTES[preview] + "."] if preview == "look" else _words(record, job),
+            "words": list(map(str, lines)), "words_us": in_us(lines),
             "readings": readings, "welds": welds,
             "how": record.manifest.get("error_estimate", {}).get("how", ""),
             "files": [name for name in FILES if file_path(folder, name) is not None],

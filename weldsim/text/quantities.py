@@ -211,6 +211,22 @@ def words(pattern: str, *items: object) -> Words:
     return Words(*inner, pieces[-1])
 
 
+def in_us(lines: Iterable[str]) -> list[str]:
+    """Lines in US units, those without quantities as they are.
+
+    Parameters
+    ----------
+    lines : iterable of str or Words
+        One after the other.
+
+    Returns
+    -------
+    list of str
+        As many.
+    """
+    return [line.text("us") if isinstance(line, Words) else str(line) for line in lines]
+
+
 def joined(separator: str, items: Iterable[object]) -> Words:
     """Texts and quantities one after the other with a separator between."""
     out: list[object] = []

@@ -21,6 +21,7 @@
     element.classList.add("wv");
     element.replaceChildren(ui.root);
 
+    let touched = false;
     let scene = null, overlay = null, targets = [], chart = null, last = null, pending = false;
     try {
       scene = window.weldsimScene(ui.canvas, data.up);
@@ -94,6 +95,7 @@
 
     function look(near) {
       if (!scene) return;
+      touched = near;
       if (near) scene.near(data.welds.flatMap((w) => w.points));
       else scene.home();
       paint();
@@ -235,11 +237,13 @@
       // on paper the picture only shrinks with its shape kept: nothing to draw anew
       if (!scene || window.matchMedia("print").matches) return;
       scene.scale = parseFloat(getComputedStyle(element).fontSize) / 15 || 1; // larger words on a large screen
-      scene.fit();
+      if (touched) scene.fit();
+      else scene.home(); // the whole part again, unless somebody has turned or zoomed it
       paint();
     });
     watch.observe(ui.stage);
     if (scene) {
+      scene.controls.addEventListener("start", () => { touched = true; });
       scene.controls.addEventListener("change", paint);
       ui.stage.addEventListener("focus", () => { scene.controls.enableZoom = true; });
       ui.stage.addEventListener("blur", () => { scene.controls.enableZoom = false; });
@@ -255,6 +259,7 @@
         " ": () => (set.playing ? api.pause() : api.play()) };
       if (!scene || !keys[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
       event.preventDefault();
+      touched = event.key !== "0" && event.key !== "Home" && (touched || event.key !== " ");
       keys[event.key]();
       paint();
     });

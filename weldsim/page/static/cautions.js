@@ -1,11 +1,15 @@
 // The cautions: the whole list on Set-up, one line where something is shown or computed.
+import { said } from "./readings.js";
 import { h } from "./tools.js";
+import { onUnits } from "./units.js";
 
-let list = [], line = "";
-export function setCautions(begin) { list = begin.cautions; line = begin.caution; }
+let found = { cautions: [] }, line = "";
+export function setCautions(begin) { found = begin; line = begin.caution; }
 
 export function cautionsPanel() {
-  return h("section", { class: "panel cautions", "aria-label": "Cautions" }, h("h2", { text: "Cautions" }),
-    h("ul", {}, list.map((text) => h("li", { text }))));
+  const list = h("ul", {}), fill = () => list.replaceChildren(...said(found, "cautions").map((text) => h("li", { text })));
+  onUnits(fill);
+  fill();
+  return h("section", { class: "panel cautions", "aria-label": "Cautions" }, h("h2", { text: "Cautions" }), list);
 }
 export const cautionLine = () => h("p", { class: "caution", role: "note", "data-key": "caution", text: line });

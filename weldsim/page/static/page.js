@@ -8,8 +8,9 @@ import { jointDrawing } from "./icons.js";
 import { queueTable } from "./queue.js";
 import { Setup } from "./setup.js";
 import { shelfLists } from "./shelf.js";
+import { Compare } from "./compare.js";
 import { Study } from "./study.js";
-import { Compare, Watch } from "./watch.js";
+import { Watch } from "./watch.js";
 
 const main = document.getElementById("main");
 const forms = new Map();
@@ -133,7 +134,7 @@ async function watch(id) {
 }
 async function compare(a, b) {
   await viewer();
-  const made = new Compare(a, b);
+  const made = new Compare(a, b, go);
   show(made.root, "watch", "Side by side");
   shown = made;
 }

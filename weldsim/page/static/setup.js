@@ -5,6 +5,7 @@ import { copyOf } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
 import { PartView } from "./part.js";
+import { said } from "./readings.js";
 import { onUnits, shown } from "./units.js";
 
 let previewed = ""; // the preview that this browser has under way: it shows a set-up as it was
@@ -30,6 +31,7 @@ export class Setup extends Fields {
       order: h("section", { class: "panel order", "aria-label": "Sequence of the welds" }),
       meaning: h("section", { class: "panel meaning", "aria-label": "What this case means" }),
       edits: h("p", { class: "edits" }),
+      cautions: cautionsPanel(),
       tell: h("p", { class: "tell", role: "status" }),
       look: h("button", { type: "button", class: "second", text: "Preview", title: "Grade sketch in long steps: which way it moves, not for numbers",
         onclick: () => this.start("look") }),
@@ -50,7 +52,7 @@ export class Setup extends Fields {
             h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
             h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
-        h("div", { class: "two" }, this.ui.order, this.ui.meaning), this.times.root, cautionsPanel()),
+        h("div", { class: "two" }, this.ui.order, this.ui.meaning), this.times.root, this.ui.cautions),
       h("div", { class: "actions" }, this.ui.tell, save,
         h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.times.line));
   }
@@ -198,7 +200,7 @@ export class Setup extends Fields {
       words.fault ? h("p", { class: "mistake", "data-key": "fault", text: words.fault }) : null,
       h("details", { "data-key": "words", open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
         h("summary", { text: "The whole case in words" }),
-        h("ul", { class: "lines" }, (words.lines || ["reading the case …"]).map((line) => h("li", { class: line.startsWith("     ") ? "deep" : line.startsWith("  ") ? "in" : "", text: line.trim() })))));
+        h("ul", { class: "lines" }, (words.lines ? said(words, "lines") : ["reading the case …"]).map((line) => h("li", { class: line.startsWith("     ") ? "deep" : line.startsWith("  ") ? "in" : "", text: line.trim() })))));
   }
 
   // Arc times as bars, as far as they are known before the run.
