@@ -105,16 +105,16 @@ export class Watch {
     const { pick, value } = this.what;
     if (!this.whatUi) {
       this.whatPanel.hidden = false;
-      this.whatUi = { button: h("button", { type: "button", class: "second", text: "Try it side by side", onclick: () => this.what.go() }), told: h("p", { class: "mistake", "data-key": "told", hidden: true }), note: h("p", { class: "note" }) };
+      this.whatUi = { button: h("button", { type: "button", class: "second", text: "Try it side by side", onclick: () => this.what.go() }), told: h("p", { class: "mistake", "data-key": "told" }), note: h("p", { class: "note" }) };
       this.whatPanel.replaceChildren(h("h2", { text: "What if …" }), h("label", { for: "change", class: "unseen", text: "What if" }), pick, value,
         h("datalist", { id: "rules" }, ["0 s", "60 s", "60 s after A", "when A below 100 degC"].map((v) => h("option", { value: v }))),
         h("datalist", { id: "clamp-rules" }, ["never", "cold", "60 s"].map((v) => h("option", { value: v }))),
-        h("p", { class: "buttons" }, this.whatUi.button), this.whatUi.told, this.whatUi.note);
+        h("p", { class: "buttons" }, this.whatUi.button), this.whatUi.note);
     }
     const { button, told, note } = this.whatUi;
     if (this.busy) button.setAttribute("aria-disabled", "true"); else button.removeAttribute("aria-disabled");
-    told.hidden = !this.told["what if"];
     told.textContent = this.told["what if"] || "";
+    if (told.textContent) note.before(told); else told.remove();
     note.textContent = { look: "As a preview, like this one.", rough: "As a coarse run, like this one." }[summary.look] || "Computed in full, so it takes about as long as this run did.";
   }
 }
