@@ -9,7 +9,7 @@ export class Measured {
   // The form, drawn anew whenever something changes; `words` says seams, travels and sides to be read.
   section(words, about, answer) {
     Object.assign(this, { words, about, answer });
-    this.box ??= h("section", { class: "panel measured" });
+    this.box ??= h("section", { class: "panel read-after" });
     this.fill();
     return this.box;
   }
@@ -34,11 +34,11 @@ export class Measured {
         h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { value[0] = e.target.value; } }),
         h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
     });
-    this.box.replaceChildren(h("h2", { text: "I measured …" }),
+    this.box.replaceChildren(...[h("h2", { text: "I measured …" }),
       h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. The part should be as cold as it was read. You get how to go on." }),
       h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "How do I go on?", disabled: !done.length || this.busy, onclick: () => this.send() })),
-      this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked());
+      this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked()].filter(Boolean));
   }
   asked() {
     if (!this.about || !this.about.some((a) => a.kind === "next")) return null;

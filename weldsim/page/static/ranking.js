@@ -10,10 +10,9 @@ export function ranking(answer, { folded, take, unfold }) {
   const many = rows.some((r) => r.setting && r.setting.length);
   return h("section", { class: "panel ranking", "data-key": "ranking" }, h("h2", { text: heading(answer) }),
     h("div", { class: "ranking-pair" }, target(answer), h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {},
-      ["", "Sequence and travel", many ? "Setting" : null, "Ends off", "Estimated error, or between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
+      ["", "Sequence and travel", many ? "Setting" : null, "Ends off", "Estimated to lie between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
     h("tbody", {}, some.map((r, i) => line(answer, r, i, many, take)))))),
     rows.length > SHOWN ? h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: folded ? `Show all ${rows.length}` : "Show the first alone", onclick: unfold })) : null,
-    h("p", { class: "note", text: [answer.level_words, answer.how, answer.error_words && `Estimated error: ${answer.error_words}`].filter(Boolean).join(". ") }),
     h("p", { class: "note", text: "A verdict is a prediction and approves nothing." }));
 }
 
@@ -28,10 +27,23 @@ function line(answer, row, i, many, take) {
   return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
     h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: row.images_words }) : null),
     many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
-    h("td", { class: "n", text: row.failed ? row.failed : said(row.final) }), h("td", { class: "n", text: row.failed ? "" : row.interval ? `${said(row.interval[0])} to ${said(row.interval[1])}` : row.error === null || row.error === undefined ? "none" : `± ${said(row.error)}` }),
-    h("td", { class: "n", text: row.failed ? "" : said(row.worst) }), h("td", {}, i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null, h("span", { class: `verdict ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
+    h("td", { class: row.failed ? "" : "n" }, row.failed || [h("strong", { text: spot(answer, row) || said(row.final) }), spot(answer, row) ? h("span", { class: "note alike", text: said(row.final) }) : null]),
+    h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${plainly(row.error, answer.unit)}` })]),
+    h("td", { class: "n", text: row.failed ? "" : plainly(row.worst, answer.unit) }), h("td", {}, i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null, h("span", { class: `verdict ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
 }
+
+// The same on the target of a pointer, which is what is read first: [mm or in]; blank where there is none.
+function spot(answer, row) {
+  const read = (row.ranking && row.ranking.readings) || row.readings || {}, of = (side, unit) => read[`${answer.measure}_${side}_${unit}`];
+  if (answer.unit !== "mrad" || of("up", "mm") === undefined || row.final === null) return "";
+  const tilt = Math.hypot(of("up", "mrad"), of("right", "mrad")), there = Math.hypot(of("up", "mm"), of("right", "mm"));
+  if (!(tilt > 0)) return "";
+  const [value, unit] = shown((there * row.final) / tilt, "mm");
+  return `${figure(value)} ${unit} at the target`;
+}
+const plainly = (value, unit) => (unit === "mrad" ? `${figure(value)} mm/m` : measure(value, unit));
+const between = (row, answer) => (row.interval ? `${plainly(row.interval[0], answer.unit)} to ${plainly(row.interval[1], answer.unit)}` : "not estimated");
 
 // A movement with its unit; a tilt as slope first, since a workshop measures that.
 export function measure(value, unit) {

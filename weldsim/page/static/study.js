@@ -100,7 +100,7 @@ export class Study {
       ? h("p", { class: "buttons" }, h("a", { class: "as-button", href: `/api/studies/${this.id}/file/sheet?open=1`, target: "_blank", rel: "noopener", text: "Print the bench sheet" }),
         h("button", { type: "button", class: "second", text: "Put the first into the set-up", onclick: () => this.take(0) })) : null;
     if (this.words && this.words.ok) this.measure(answer);
-    return h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: done ? "Weld in this sequence" : "So far" }),
+    return h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: done ? "Answer" : "So far, with what is computed" }),
       (answer.words || []).map((w) => h("p", { text: w })), sheet);
   }
   // Apart from what is drawn anew: nothing is taken from under the fingers of who types.
