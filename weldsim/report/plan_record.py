@@ -65,6 +65,12 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
         "images": [plan.text(moves) for moves in row.images],
         "images_words": images_words(plan, row),
         "final": _number(row.end, scale),
+        "spot": None
+        if row.best.error
+        else {
+            c.component: scale * value
+            for c, value in zip(plan.measure_columns, study.spot(row).tolist(), strict=False)
+        },
         "interval": row.interval and [scale * end for end in row.interval],
         "told_apart_from_first": study.told_apart(study.rows[0], row) if number > 1 else None,
         "worst": _number(row.worst, scale),

@@ -80,13 +80,9 @@ def spots(study: Study):
 
 
 def _spot(study: Study, row: Row) -> list[float]:
-    """Where a row ends on the target, right and up, at the grade of the study."""
-    up, right = study.plan.measure_columns
-    scale, outcome, times = unit_of(study)[0], row.fast, (1.0, 1.0)
-    if study.drift is not None and study.drift.carried:
-        outcome = row.best
-        times = times if row.confirmed else study.drift.factors
-    return [scale * times[1] * outcome.readings[right], scale * times[0] * outcome.readings[up]]
+    """Where a row ends on the target, right and up."""
+    up, right = unit_of(study)[0] * study.spot(row)
+    return [right, up]
 
 
 def ends_figure(study: Study):

@@ -58,9 +58,9 @@ def error_words(study: Study) -> str:
         times += f" ({' and '.join(c.component for c in study.plan.measure_columns)})"
     return (
         f"all ends are stated at grade {section.confirm_grade}: those of grade {section.grade} "
-        f"alone times {times}, as fitted to the {compared}; off by up to "
-        f"{said(study, drift.rest)}, the most by which one of these missed when the fit was made "
-        "without it; an estimate, no bound"
+        f"alone times {times}, as fitted to the {compared}; what the fit leaves of these says that "
+        f"nine of ten rows end within {said(study, drift.rest)} of that, a little more far out; an "
+        "estimate, no bound"
     )
 
 

@@ -70,6 +70,7 @@ function target(answer) {
 }
 
 function spotOf(row, answer) {
+  if (row.spot && row.spot.right !== undefined && row.spot.up !== undefined) return [row.spot.right, row.spot.up];
   const read = (row.ranking && row.ranking.readings) || row.readings || {}, unit = answer.unit;
   const right = read[`${answer.measure}_right_${unit}`], up = read[`${answer.measure}_up_${unit}`];
   if (right !== undefined && up !== undefined) return [right, up];

@@ -3,7 +3,7 @@ grade, and the error they keep."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,8 +12,8 @@ import numpy as np
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.space import Plan
 
-Fit = Callable[[np.ndarray, np.ndarray], np.ndarray]
 ENOUGH = 3  # sequences run at both grades, for factors and an error of what they predict
+INSIDE = 0.9  # chance that a row ends within its error
 
 
 @dataclass(frozen=True)
@@ -26,14 +26,18 @@ class Drift:
         Finer end over the ranking's, one for each column of the measure; 1 with fewer than
         `ENOUGH` sequences to tell by.
     rest : float
-        Error that rows keep, once carried over by the factors. [SI]
+        Error that a row keeps which the factors leave where it is. [SI]
     compared : int
         Sequences run at both grades, mirror images counted once.
+    reach : float
+        Length of all spots compared, root of the sum of squares: the further out a row ends against
+        it, the more a doubtful factor counts. Infinite where factors have no part. [SI]
     """
 
     factors: tuple[float, ...]
     rest: float
     compared: int
+    reach: float = np.inf
 
     @property
     def share(self) -> float:
@@ -48,6 +52,10 @@ class Drift:
     def end(self, spot: np.ndarray) -> float:
         """How far off a row ends that the ranking has at `spot`, (M,). [SI]"""
         return float(np.linalg.norm(np.multiply(self.factors, spot)))
+
+    def error(self, spot: np.ndarray) -> float:
+        """Error of that. [SI]"""
+        return float(self.rest * np.hypot(1.0, np.linalg.norm(spot) / self.reach))
 
 
 def drift_between(
@@ -83,10 +91,14 @@ def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
     """How one grade is off against a finer one, from sequences run at both.
 
     A coarse mesh moves all ends by much the same factor, or each side of a target by its own, as
-    another kind of seam moves it. Either is fitted to the spots (least squares) and tried on each
-    sequence: predicted by a fit to the others, it is off by some distance, the largest of which is
-    the error that rows keep. The way that keeps the smaller one is taken. With fewer than `ENOUGH`
-    sequences the rows stay where they are, and the largest distance is their error.
+    another kind of seam moves it. Either is fitted to the spots (least squares); the way that
+    leaves the smaller variance is taken. The error is half the prediction interval of that fit,
+    which holds what is predicted in nine of ten cases if what a factor does not explain is normal:
+
+        t sqrt(s^2 (1 + |x|^2 / sum |a|^2)),  s^2 = sum |b - f a|^2 / (numbers - factors)
+
+    with Student's t for as many degrees of freedom. With fewer than `ENOUGH` sequences the rows
+    stay where they are, and the largest distance is their error.
 
     Parameters
     ----------
@@ -97,31 +109,32 @@ def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
     -------
     Drift
         With its error.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 4.5.1.2, prediction intervals.
     """
+    from scipy.stats import t
+
     if len(a) < ENOUGH or not np.any(a):
         distance = float(np.linalg.norm(b - a, axis=1).max())
         return Drift((1.0,) * a.shape[1], distance, min(len(a), ENOUGH - 1))
-    ways = [Drift(tuple(fit(a, b).tolist()), _missed(fit, a, b), len(a)) for fit in (_one, _each)]
-    return min(ways, key=lambda drift: drift.rest)
+
+    def way(factors: np.ndarray, count: int) -> tuple[float, Drift]:
+        free = a.size - count
+        variance = float(((b - factors * a) ** 2).sum()) / free
+        rest = float(t.ppf((1 + INSIDE) / 2, free) * np.sqrt(variance))
+        return variance, Drift(tuple(factors.tolist()), rest, len(a), float(np.linalg.norm(a)))
+
+    one = np.full(a.shape[1], _factor(a, b))
+    each = np.array([_factor(a[:, i], b[:, i]) for i in range(a.shape[1])])
+    return min(way(one, 1), way(each, len(each)), key=lambda found: found[0])[1]
 
 
-def _missed(fit: Fit, a: np.ndarray, b: np.ndarray) -> float:
-    """The most by which a sequence is off that a fit to the others predicts. [SI]"""
-    others = [np.arange(len(a)) != i for i in range(len(a))]
-    predicted = [fit(a[o], b[o]) * own for o, own in zip(others, a, strict=True)]
-    return float(np.linalg.norm(b - np.array(predicted), axis=1).max())
-
-
-def _one(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """One factor for all columns: least squares of b = factor a; 1 where a is nothing."""
+def _factor(a: np.ndarray, b: np.ndarray) -> float:
+    """Least squares of b = factor a; 1 where a is nothing."""
     size = float((a**2).sum())
-    return np.full(a.shape[1], float((a * b).sum()) / size if size > 0 else 1.0)
-
-
-def _each(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """The same for each column alone."""
-    columns = [_one(a[:, [i]], b[:, [i]]) for i in range(a.shape[1])]
-    return np.concatenate(columns)
+    return float((a * b).sum()) / size if size > 0 else 1.0
 
 
 def spot(plan: Plan, outcome: Outcome) -> np.ndarray:

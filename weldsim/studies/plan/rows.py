@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from weldsim.schema.tolerance import verdict
 from weldsim.studies.plan.drift import Drift, apart, drift_between, spot
 from weldsim.studies.plan.outcomes import Outcome
@@ -124,6 +126,14 @@ class Study:
         """How many sequences the rows stand for."""
         return sum(row.count for row in self.rows)
 
+    def spot(self, row: Row) -> np.ndarray:
+        """Where a row ends, in the columns of the measure and at the grade of the table. [SI]"""
+        if self.drift is None or not self.drift.carried:
+            return spot(self.plan, row.fast)
+        if row.confirmed:
+            return spot(self.plan, row.confirmed)
+        return spot(self.plan, row.fast) * self.drift.factors
+
     @property
     def error_of_difference(self) -> float | None:
         """Estimated error of the difference of two ends; what a coarse mesh does to all rows alike
@@ -210,13 +220,13 @@ def _row(
         sure = None
     end, worst, error = outcome.final, outcome.worst, None
     if drift is not None and not outcome.error:
-        error = drift.rest
+        error = drift.error(spot(plan, outcome))
         if drift.carried:
             end = drift.end(spot(plan, outcome))
             worst *= end / outcome.final if outcome.final else 1.0
         if sure is not None:
             # a step may be small by luck: no row is held surer than the rest are
-            error = max(apart(plan, outcome, sure), error or 0.0)
+            error = max(apart(plan, outcome, sure), drift.rest)
             if drift.carried:
                 end, worst = sure.final, sure.worst
     grade = plan.section.confirm_grade if sure else plan.section.grade
