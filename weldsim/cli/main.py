@@ -31,6 +31,8 @@ VERBS = {
     "preset": "How far to set the part off, or where to clamp it, so that it ends straight; "
     "run to check.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
+    "target": "Print the target for a light spot, with marks that a film of it is measured by.",
+    "watch-spot": "Read a filmed light spot into a gauge file and a picture.",
     "serve": "A local page: choose a joint, weld it on screen, watch it move.",
 }
 
@@ -47,7 +49,7 @@ class LazyGroup(TyperGroup):
 def load_verb(name: str):
     """The command of a verb, from its module."""
     alone = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
-    alone.command(name=name)(import_module(f"weldsim.cli.{name}").command)
+    alone.command(name=name)(import_module(f"weldsim.cli.{name.replace('-', '_')}").command)
     return typer.main.get_command(alone)
 
 

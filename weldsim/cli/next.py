@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from weldsim.cli.clips import Marks, Mirrored, filmed_readings
 from weldsim.cli.options import Cluster, UnitsOfText, Workers, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
@@ -22,8 +23,15 @@ def command(
         typer.Option(help='Welded so far, "front:+x,back:-x", or the last seam of the run\'s own.'),
     ],
     reading: Annotated[
-        list[str], typer.Option(help="What a gauge reads now, such as pointer.up=-12mm; repeat.")
-    ],
+        list[str] | None,
+        typer.Option(help="What a gauge reads now, such as pointer.up=-12mm; repeat."),
+    ] = None,
+    video: Annotated[
+        list[Path] | None,
+        typer.Option(help="Film of a pointer's spot in place of a reading; one a weld, in turn."),
+    ] = None,
+    marks: Marks = "A4",
+    mirrored: Mirrored = False,
     noise: Annotated[
         float | None, typer.Option(help="How well it is read: standard deviation, in its unit.")
     ] = None,
@@ -39,7 +47,11 @@ def command(
         refuse(f"--noise {noise:g}: must be greater than zero")
     study = open_study(folder, tolerance)
     done = read_moves(study.plan, after)
-    read = read_readings(study.plan, reading, noise)
+    readings = list(reading or ())
     with ProgressBar() as tell:
+        if video:
+            filmed, noise = filmed_readings(study.plan, video, marks, mirrored, noise, tell)
+            readings += filmed
+        read = read_readings(study.plan, readings, noise)
         advice = advise(study, done, read, workers, cluster, tell)
     say((*advice_lines(study.plan, advice), closing("next")), units)
