@@ -86,7 +86,7 @@ def test_a_target_without_a_spot_is_refused(tmp_path):
         {"tilt": 0.15},
         {"shake": 2.0},
         {"blur": 1.5},
-        {"exposure": lambda t: 0.35 if 3.0 < t < 4.0 else 1.1 if t > 6.0 else 0.7},
+        {"exposure": lambda t: 0.35 if 3.0 < t < 4.0 else 0.95 if t > 6.0 else 0.7},
         {"colour": "white", "spot_width": 0.008},
         {"tilt": 0.1, "shake": 1.0, "blur": 1.0, "noise": 4.0},
     ],

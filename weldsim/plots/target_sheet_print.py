@@ -90,7 +90,8 @@ def _words(axes, w: float, h: float, throw: float | None) -> None:
         per = GRID_STEP / throw
         said += f"; at {throw:g} m, {GRID_STEP:g} mm are {per:.3g} mrad ({per:.3g} mm/m)"
     axes.text(0.0, h / 2 + MARK_ROOM, said, fontsize=7, color=INK, ha="center", va="bottom")
-    axes.text(0.0, h / 2 + MARK_ROOM + 4.5, "print at 100 %, not fitted to the page", fontsize=7, color=EDGE,
+    note = "print at 100 %, not fitted to the page"
+    axes.text(0.0, h / 2 + MARK_ROOM + 4.5, note, fontsize=7, color=EDGE,
               ha="center", va="bottom")  # fmt: skip
     axes.plot([-RULE / 2, RULE / 2], [foot] * 2, color=INK, lw=0.8, zorder=3)
     for x in (-RULE / 2, RULE / 2):
