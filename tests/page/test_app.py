@@ -11,6 +11,7 @@ import tomli_w
 from starlette.testclient import TestClient
 
 from tests.page.kit import HERE, OWN, PORT, client_of, post, starter
+from tests.places import CASES
 from tests.synthetic_run import write_run
 from weldsim.errors import WeldsimError
 from weldsim.page import app as page_app
@@ -123,6 +124,16 @@ def test_case_files_of_the_work_folder_open(tmp_path):
     (bench.work / "shop.toml").write_text(text)
     (case,) = client.get("/api/shelf").json()["cases"]
     assert client.get(f"/api/open/{case['id']}").json()["base"] == case["id"]
+
+
+def test_cases_that_come_with_weldsim_open_and_lessons_are_named(client):
+    found = client.get("/api/shelf").json()
+    assert {c["name"] for c in found["examples"]} == {p.name for p in CASES.glob("*.toml")}
+    assert len(found["lessons"]) >= 5 and all(ls["title"] for ls in found["lessons"])
+    for case in found["examples"]:
+        opened = client.get(f"/api/open/{case['id']}").json()
+        checked = post(client, "/api/check", {"tables": opened["tables"], "base": opened["base"]})
+        assert checked.json()["ok"], case["name"]  # files beside them are found
 
 
 def test_a_run_with_changes_of_the_command_line_comes_back_as_it_was_run(tmp_path):

@@ -33,6 +33,7 @@ VERBS = {
     "correct": "Where a heating line or one more bead would bring a welded part back.",
     "target": "Print the target for a light spot, with marks that a film of it is measured by.",
     "watch-spot": "Read a filmed light spot into a gauge file and a picture.",
+    "lesson": "Open a lesson as a notebook.",
     "serve": "A local page: choose a joint, weld it on screen, watch it move.",
 }
 

@@ -137,7 +137,7 @@ class Bench:
         """
         if not id:
             return None
-        path = runs.case_files(self.work).get(str(id))
+        path = runs.case_files(self.work).get(str(id)) or runs.example_files().get(str(id))
         if path is not None:
             return Base.read(path)
         store = self.queue.store

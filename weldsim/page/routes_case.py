@@ -12,6 +12,7 @@ from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
 from weldsim.page.case_form import messages_of, wrong_sections
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import SCRIPTS
+from weldsim.system.examples import lessons
 from weldsim.text.cautions import CAUTIONS, DEFER, closing
 from weldsim.text.quantities import in_us
 
@@ -118,8 +119,10 @@ def opened(tables: dict, base: str | None, source: str = "") -> dict:
 
 
 def shelf(bench: Bench, asked: Asked) -> Answer:
-    """Case files and runs that lie in the work folder."""
+    """Case files and runs that lie in the work folder, and what comes with weldsim."""
     cases = [{"id": id, "name": path.name} for id, path in runs.case_files(bench.work).items()]
     jobs = bench.queue.store.listed()
     return {"cases": cases, "work": str(bench.work), "runs": runs.listed_runs(bench.work, jobs),
-            "plans": studies.listed_plans(bench.work, jobs)}  # fmt: skip
+            "plans": studies.listed_plans(bench.work, jobs), "examples": runs.listed_examples(),
+            "lessons": [{"name": ls.name, "title": ls.title, "summary": ls.summary}
+                        for ls in lessons()]}  # fmt: skip

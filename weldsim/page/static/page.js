@@ -3,6 +3,7 @@ import { ask, h, renew } from "./tools.js";
 import { Ask } from "./ask.js";
 import { cautionLine, setCautions } from "./cautions.js";
 import { Draft } from "./draft.js";
+import { examplesPanel } from "./examples.js";
 import { draftsPanel, keepOpenDraft } from "./drafts.js";
 import { jointDrawing } from "./icons.js";
 import { queueTable } from "./queue.js";
@@ -96,6 +97,8 @@ async function start() {
       try { const o = await ask(`/api/open/${id}`); await newDraft(o.kind, o.tables, o.base, o.source); } catch (e) { wrong(e); }
     };
     renew(shelf, shelfLists(found, open));
+    const examples = examplesPanel(found, open);
+    if (examples && shelf.isConnected) shelf.closest(".panel").after(examples);
   } catch (error) { shelf.replaceChildren(h("p", { class: "mistake", text: error.message })); }
 }
 
