@@ -46,7 +46,8 @@ def study_record(study: Study) -> dict:
         "sequences": {"allowed": plan.size, "looked_at": study.count, "rows": len(study.rows)},
         "drift": study.drift
         and {"factors": study.drift.factors, "share": study.drift.share,
-             "rest": scale * study.drift.rest, "compared": study.drift.compared},
+             "rest": scale * study.drift.rest, "compared": study.drift.compared,
+             "reach": scale * study.drift.reach if study.drift.carried else None},
         "wall_seconds": study.seconds,
         "branches": study.branches,
         "words": plan_lines(study),

@@ -76,6 +76,12 @@ def _unread(plan: Plan, columns: tuple[Column, ...]) -> list[str]:
 def _spread_words(plan: Plan, advice: Advice) -> str:
     """What the spread of a prediction rests on."""
     parts = "spread of a prediction: reading, uncertain shop values"
+    if advice.drift is not None and advice.drift.carried:
+        said = (
+            f"{parts}, and the study's estimated error; the model's readings are carried over to "
+            f"grade {plan.section.confirm_grade} as the study found it"
+        )
+        return said + _settings_words(plan)
     said = (
         f"{parts}, and the study's estimated error, at most {ASSUMED_SHARE:.0%} of a movement, "
         "since a coarse mesh shortens the movements of all sequences by much the same share"
@@ -83,9 +89,14 @@ def _spread_words(plan: Plan, advice: Advice) -> str:
         else f"{parts}, and {ASSUMED_SHARE:.0%} of the movement to come, a guess: no finer run has "
         "been compared"
     )
-    if len(plan.settings) > 1:
-        said += f"; what is done was welded with {plan.settings[0].label}"
-    return said
+    return said + _settings_words(plan)
+
+
+def _settings_words(plan: Plan) -> str:
+    """Under which setting the welds behind were made."""
+    if len(plan.settings) == 1:
+        return ""
+    return f"; what is done was welded with {plan.settings[0].label}"
 
 
 def _chance(value: float) -> str:

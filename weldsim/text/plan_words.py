@@ -50,8 +50,8 @@ def error_words(study: Study) -> str:
     if not drift.carried:
         return (
             f"all ends are those of grade {section.grade}; {said(study, drift.rest)} is the most "
-            f"by which grade {section.confirm_grade} ended elsewhere, one or two sequences run "
-            "again; an estimate, no bound"
+            f"by which the sequences run again at grade {section.confirm_grade} ended elsewhere; "
+            "an estimate, no bound"
         )
     times = " and ".join(dict.fromkeys(f"{factor:.2f}" for factor in drift.factors))
     if " and " in times:

@@ -283,6 +283,20 @@ class TestAdvice:
         way = next(w for w in found.directions if w.moves == (("back", -1),))
         assert way.mean == pytest.approx([1.1e-4, 1.1e-4], rel=0.05)
 
+    def test_a_study_carries_the_model_over_to_its_finer_grade(self):
+        """The finer grade moved up 1.2 and right 0.8 times as far (made up): a reading of just that
+        is no hotter arc, and the last weld moves as much more or less. By hand: front stands at
+        (3.6, 0.8) mrad; back as planned takes (-2.9, -0.9) of the ranking's, so it ends at
+        3.6 - 1.2 x 2.9 = 0.12 up and 0.8 - 0.8 x 0.9 = 0.08 right."""
+        drift = Drift((1.2, 0.8), 1e-5, 4, 5e-3)
+        for columns, reading in (((UP, RIGHT), [3.6, 0.8]), ((UP_MM, RIGHT_MM), [7.2, 1.6])):
+            found = self.given(small_plan(), columns, reading, drift=drift)
+            assert found.estimate.factors == pytest.approx(1.0, abs=1e-6)
+            way = next(w for w in found.directions if w.moves == (("back", -1),))
+            assert way.mean == pytest.approx([1.2e-4, 0.8e-4], abs=1e-9)
+        lines = advice_lines(small_plan(), found)
+        assert any("carried over to grade coarse" in line for line in lines)
+
     def test_a_reading_of_another_unit_serves_the_same(self):
         tilt = self.given(small_plan(), (UP, RIGHT), [3.1, 1.0], noise=0.1)
         spot = self.given(small_plan(), (UP_MM, RIGHT_MM), [6.2, 2.0], noise=0.2)
@@ -371,6 +385,10 @@ class TestFolders:
         drift["share"] = 0.1
         found = study_drift({"drift": drift, "unit": "mm/m"})
         assert (found.share, found.rest) == (pytest.approx(0.1), pytest.approx(3e-4))
+        fit = {"factors": [1.2, 0.9], "share": 0.2, "rest": 0.3, "compared": 4, "reach": 5.0}
+        found = study_drift({"drift": fit, "unit": "mrad"})
+        assert found.carried and found.factors == (1.2, 0.9)
+        assert (found.rest, found.reach) == (pytest.approx(3e-4), pytest.approx(5e-3))
         assert study_drift({"drift": drift, "unit": "s"}) is None
         assert study_drift({"drift": None, "unit": "mrad"}) is None
 

@@ -24,12 +24,15 @@ from weldsim.studies.next.given import (
     check_measure,
     in_one_unit,
 )
+from weldsim.studies.next.grade_step import carried_past, carried_readings
 from weldsim.studies.next.past import Past, last_of, past_of
 from weldsim.studies.next.unknowns import unknowns_of
 from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.executor import Executor, executor_of
 from weldsim.studies.plan.outcomes import Progress, evaluate
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Moves, Plan
+
+NINE_OF_TEN = 1.645  # standard deviations that hold nine of ten normal values
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,7 @@ def advise(
     unknowns = unknowns_of(plan)
     with executor_of(workers, cluster) as executor:
         past = past_of(plan, study.folder, done, unknowns, executor, lambda s, t: tell(0.5 * s, t))
+        past = carried_past(study, past)
         known = _known(study, in_one_unit(plan, read, past.now), past, unknowns)
         directions = _directions(
             study, done, left, known, executor, lambda s, t: tell(0.5 + 0.5 * s, t)
@@ -173,7 +177,8 @@ def expected_after(
         Of all gauges. [SI]
     """
     with executor_of(workers) as executor:
-        return last_of(study.plan, 0, tuple(done), study.folder, executor, lambda s, t: None)
+        found = last_of(study.plan, 0, tuple(done), study.folder, executor, lambda s, t: None)
+    return carried_readings(study, found)
 
 
 def _directions(
@@ -194,10 +199,12 @@ def _directions(
         behind: Mapping[Column, float] = known.past.now
         if number != 0:
             behind = last_of(plan, number, done, study.folder, executor, told)
+            behind = carried_readings(study, behind)
         ends = evaluate(plan, number, schedules, plan.section.grade, study.folder, executor, told)
         for moves, end in ends.items():
             if not end.error:
-                to_come = np.array([end.readings[c] - behind[c] for c in plan.measure_columns])
+                final = carried_readings(study, end.readings)
+                to_come = np.array([final[c] - behind[c] for c in plan.measure_columns])
                 mean, covariance = known.predicted(to_come)
                 chance = chance_inside(mean, covariance, plan.tolerance.value)
                 out.append(Ahead(moves[len(done) :], mean, covariance, chance, number))
@@ -258,11 +265,12 @@ def _model_error(
     The study's own error where the column is of its measure, else a share of how far all that is
     looked at in that unit stands off: a side that is to stand still is no surer than the other.
     """
-    share, rest = ASSUMED_SHARE, 0.0
-    if drift is not None and column in plan.measure_columns:
-        share, rest = drift.share, drift.rest
-    alike = [v for c, v in values.items() if c.unit == column.unit]
-    return share * float(np.linalg.norm(alike)) + rest
+    alike = np.array([v for c, v in values.items() if c.unit == column.unit])
+    if drift is None or column not in plan.measure_columns:
+        return ASSUMED_SHARE * float(np.linalg.norm(alike))
+    if drift.carried:
+        return drift.error(alike) / NINE_OF_TEN
+    return min(drift.share, ASSUMED_SHARE) * float(np.linalg.norm(alike)) + drift.rest
 
 
 def _known(study: OpenedStudy, read: Read, past: Past, unknowns: tuple[Unknown, ...]) -> _Known:

@@ -14,7 +14,7 @@ from weldsim.errors import CaseError, StoreError
 from weldsim.runs.reading import read_json_file
 from weldsim.schema.column import Column
 from weldsim.studies.plan.checks import columns_of
-from weldsim.studies.plan.drift import Drift
+from weldsim.studies.plan.drift import ENOUGH, Drift
 from weldsim.studies.plan.space import Moves, Plan, plan_of
 from weldsim.units import parse
 
@@ -88,12 +88,15 @@ def open_study(folder: str | Path, tolerance: str | None = None) -> OpenedStudy:
 def study_drift(record: dict[str, Any]) -> Drift | None:
     """How the ranking of a study is off, from its record; None where it does not say.
 
-    Of a large share most is a factor that all ways have in common, which tells none from another:
-    no more than `ASSUMED_SHARE` of it counts.
+    Where it found no factors, most of a large share is one that all sequences have in common, which
+    tells none from another: no more than `ASSUMED_SHARE` of it counts.
     """
     drift = record.get("drift")
     if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
         return None
+    if drift.get("compared", 0) >= ENOUGH and drift.get("reach"):
+        found = tuple(map(float, drift["factors"]))
+        return Drift(found, 1e-3 * drift["rest"], drift["compared"], 1e-3 * drift["reach"])
     return Drift((1.0 + min(drift["share"], ASSUMED_SHARE),), 1e-3 * drift["rest"], 0)
 
 

@@ -82,9 +82,10 @@ def drift_between(
     both = {groups[k]: k for k in finer if not finer[k].error and not fast[k].error}
     if not both:
         return None
-    return fitted(
-        *(np.array([spot(plan, some[k]) for k in both.values()]) for some in (fast, finer))
-    )
+    a, b = (np.array([spot(plan, some[k]) for k in both.values()]) for some in (fast, finer))
+    if any(any(plan.case_under(setting).preset) for setting in plan.settings):
+        return _unfitted(a, b)  # where it stood before the first weld is no movement of a weld's
+    return fitted(a, b)
 
 
 def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
@@ -117,8 +118,7 @@ def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
     from scipy.stats import t
 
     if len(a) < ENOUGH or not np.any(a):
-        distance = float(np.linalg.norm(b - a, axis=1).max())
-        return Drift((1.0,) * a.shape[1], distance, min(len(a), ENOUGH - 1))
+        return _unfitted(a, b)
 
     def way(factors: np.ndarray, count: int) -> tuple[float, Drift]:
         free = a.size - count
@@ -129,6 +129,12 @@ def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
     one = np.full(a.shape[1], _factor(a, b))
     each = np.array([_factor(a[:, i], b[:, i]) for i in range(a.shape[1])])
     return min(way(one, 1), way(each, len(each)), key=lambda found: found[0])[1]
+
+
+def _unfitted(a: np.ndarray, b: np.ndarray) -> Drift:
+    """No factor, and the largest distance as the error."""
+    distance = float(np.linalg.norm(b - a, axis=1).max())
+    return Drift((1.0,) * a.shape[1], distance, min(len(a), ENOUGH - 1))
 
 
 def _factor(a: np.ndarray, b: np.ndarray) -> float:
