@@ -16,6 +16,10 @@ from weldsim.system.examples import lessons
 from weldsim.text.cautions import CAUTIONS, DEFER, closing
 from weldsim.text.quantities import in_us
 
+# kinds of studies -> the verb of the command line whose caution their answer ends with
+VERBS = {"plan": "plan", "next": "next", "why": "why", "preset": "preset", "clamps": "preset",
+         "correct": "correct", "heats": "run"}  # fmt: skip
+
 
 def begin(bench: Bench, asked: Asked) -> Answer:
     """What the page needs once: joints, units, cautions, what lies in the work folder."""
@@ -24,7 +28,9 @@ def begin(bench: Bench, asked: Asked) -> Answer:
                   if k not in fields.FROM_FILE],
         "from_file": list(fields.FROM_FILE), "units": fields.units_offered(),
         "cautions": [*CAUTIONS, DEFER], "cautions_us": in_us([*CAUTIONS, DEFER]),
-        "caution": closing("run", "Set-up"), "notes": NOTES, "scripts": list(SCRIPTS),
+        "caution": closing("run", "Set-up"),
+        "closings": {kind: str(closing(verb, "Set-up")) for kind, verb in VERBS.items()},
+        "notes": NOTES, "scripts": list(SCRIPTS),
     }  # fmt: skip
 
 

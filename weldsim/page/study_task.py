@@ -7,7 +7,7 @@ A plan leaves the folder that `weldsim plan` leaves; every other study one with 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -35,6 +35,7 @@ from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, Target, target_of
 from weldsim.system.files import write_json
 from weldsim.text.next_words import advice_lines
+from weldsim.text.quantities import in_us
 from weldsim.units import parse
 
 ANSWER = "answer.json"
@@ -131,10 +132,16 @@ def _next(given: Given) -> dict[str, Any]:
     read = read_readings(study.plan, o["readings"], o.get("noise"))
     advice = advise(study, done, read, given.threads, None, given.tell)
     return {
-        "words": advice_lines(study.plan, advice),
+        **_in_words(advice_lines(study.plan, advice)),
         "record": advice_record(study.plan, advice),
         "after": o["after"],
     }
+
+
+def _in_words(lines: Iterable[str]) -> dict[str, list[str]]:
+    """Lines in both units, before they are written as plain text."""
+    lines = list(lines)
+    return {"words": list(map(str, lines)), "words_us": in_us(lines)}
 
 
 def advice_record(plan: Plan, advice: Advice) -> dict[str, Any]:
@@ -187,7 +194,7 @@ def _why(given: Given) -> dict[str, Any]:
     """Which weld, and which part of it, moved each gauge of a run."""
     path = write_why(given.options["folder"], given.options["replay"], given.tell, given.threads)
     record = read_json_file(path)
-    return {"words": record["in_words"], "record": record}
+    return {**_in_words(record["in_words"]), "record": record}
 
 
 def _preset(given: Given) -> dict[str, Any]:
@@ -195,14 +202,14 @@ def _preset(given: Given) -> dict[str, Any]:
     case = parse_case(given.text, given.source_file)
     runs = given.options.get("runs", 4)
     record = preset_record(find_preset(case, given.target(), runs, given.search()))
-    return {"words": record["in_words"], "record": record}
+    return {**_in_words(record["in_words"]), "record": record}
 
 
 def _clamps(given: Given) -> dict[str, Any]:
     """Where to clamp it."""
     case = parse_case(given.text, given.source_file)
     record = clamp_record(find_clamps(case, given.target(), given.search()))
-    return {"words": record["in_words"], "record": record}
+    return {**_in_words(record["in_words"]), "record": record}
 
 
 def _correct(given: Given) -> dict[str, Any]:
@@ -212,7 +219,7 @@ def _correct(given: Given) -> dict[str, Any]:
     limit = parse(o["limit"], "temperature") if o.get("limit") else None
     choice = LineChoice(o.get("line", "line"), limit)
     record = correction_record(find_correction(case, given.target(), choice, given.search()))
-    return {"words": record["in_words"], "record": record}
+    return {**_in_words(record["in_words"]), "record": record}
 
 
 def _heats(given: Given) -> dict[str, Any]:
@@ -221,7 +228,7 @@ def _heats(given: Given) -> dict[str, Any]:
     grade = given.options.get("grade", "quick")
     found = crossover(case, None, grade, given.tell, given.threads)
     record = read_json_file(write_crossover(found, given.folder))
-    return {"words": [record["in_words"]], "record": record, "pictures": ["crossover.png"]}
+    return {**_in_words([record["in_words"]]), "record": record}
 
 
 WORK: dict[str, Callable[[Given], dict[str, Any] | None]] = {

@@ -18,6 +18,7 @@ from weldsim.text.plan_words import (
     plan_lines,
     unit_of,
 )
+from weldsim.text.quantities import in_us
 
 NAME = "plan.json"
 
@@ -26,6 +27,7 @@ def study_record(study: Study) -> dict:
     """The study as plain data; the measure in the unit stated, times in s."""
     plan = study.plan
     scale, unit = unit_of(study)
+    lines = plan_lines(study)
     return {
         "status": "under way" if study.under_way else "complete",
         "progress": study.under_way
@@ -50,7 +52,7 @@ def study_record(study: Study) -> dict:
              "reach": scale * study.drift.reach if study.drift.carried else None},
         "wall_seconds": study.seconds,
         "branches": study.branches,
-        "words": plan_lines(study),
+        "words": list(map(str, lines)), "words_us": in_us(lines),
         "rows": [_row(study, n, row, scale) for n, row in enumerate(study.rows, 1)],
     }  # fmt: skip
 

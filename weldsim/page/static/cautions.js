@@ -12,4 +12,5 @@ export function cautionsPanel() {
   fill();
   return h("section", { class: "panel cautions", "aria-label": "Cautions" }, h("h2", { text: "Cautions" }), list);
 }
-export const cautionLine = () => h("p", { class: "caution", role: "note", "data-key": "caution", text: line });
+// One line; that of a study's kind where there is one.
+export const cautionLine = (kind) => h("p", { class: "caution", role: "note", "data-key": "caution", text: (found.closings || {})[kind] || line });

@@ -1,5 +1,6 @@
 // A run in the page: its state, its three-dimensional view, what came of it.
 import { ask, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
+import { LivePart } from "./live_part.js";
 import { onUnits, units } from "./units.js";
 
 const OPEN = ["waiting", "running", "drawing"];
@@ -77,7 +78,20 @@ export class Pane {
     this.before = state;
     ui.blank.hidden = Boolean(this.view) || ["failed"].includes(state);
     ui.blank.textContent = state === "waiting" ? "It starts when those ahead of it are done."
-      : state === "stopped" ? "Stopped before there was anything to show." : "The part shows as soon as there is something to see.";
+      : state === "stopped" ? "Stopped before there was anything to show." : "The part as it was set up; it moves as soon as there is something to see.";
+    this.setUp(OPEN.includes(state) && !this.view && !this.compact);
+  }
+  // The part as it was set up, with the torch where it is, until there is something computed to show.
+  setUp(wanted) {
+    if (wanted && !this.part) {
+      this.part = new LivePart(this.id, () => !this.live || !this.part);
+      this.ui.blank.after(this.part.root);
+    }
+    if (!wanted && this.part) {
+      this.part.root.remove();
+      this.part = null;
+    }
+    if (this.part) this.part.update(this.job.text);
   }
   button(word, what) {
     return h("button", { type: "button", class: "plain", "data-key": what, text: word, onclick: async () => {
@@ -103,6 +117,7 @@ export class Pane {
     this.wasLive = live;
     this.ui.stage.hidden = false;
     this.ui.blank.hidden = true;
+    this.setUp(false);
     if (!this.job) this.ui.head.textContent = data.title;
     if (this.view) this.view.update(data);
     else {

@@ -1,7 +1,8 @@
 // One study: how far it is, what it came to, and what can be done with the answer.
 import { cautionLine } from "./cautions.js";
 import { Measured } from "./measured.js";
-import { ranking } from "./ranking.js";
+import { measure, ranking } from "./ranking.js";
+import { said } from "./readings.js";
 import { ask, askPatiently, figure, h, KINDS, renew, say, span, STATES } from "./tools.js";
 import { onUnits } from "./units.js";
 
@@ -16,8 +17,8 @@ export class Study {
   constructor(id, go, open) {
     Object.assign(this, { id, go, open, live: true, found: null, words: null, folded: true, fault: "" });
     this.ui = { head: h("h1", { tabindex: -1 }), state: h("div", { class: "state" }),
-      body: h("div", { class: "study-body" }), measured: h("div", { class: "holder" }), rest: h("div", { class: "study-body" }) };
-    this.root = h("div", { class: "start study" }, this.ui.head, this.ui.state, this.ui.body, this.ui.measured, this.ui.rest, cautionLine());
+      body: h("div", { class: "study-body" }), measured: h("div", { class: "holder" }), rest: h("div", { class: "study-body" }), caution: h("div", {}) };
+    this.root = h("div", { class: "start study" }, this.ui.head, this.ui.state, this.ui.body, this.ui.measured, this.ui.rest, this.ui.caution);
     onUnits(() => this.show(), () => this.live);
     this.loop();
   }
@@ -47,6 +48,7 @@ export class Study {
     const { job, answer } = this.found;
     const kind = answer ? answer.kind : job.kind;
     renew(this.ui.head, TITLES[kind] || kind, h("span", { class: "kind", text: ` ${(answer && answer.title) || job.title || ""}` }));
+    renew(this.ui.caution, cautionLine(kind));
     this.state(job);
     const made = { plan: () => this.plan(answer), next: () => this.next(answer), why: () => this.why(answer) }[kind];
     renew(this.ui.body, answer ? (made ? made() : this.advice(answer)) : this.empty(job));
@@ -101,7 +103,7 @@ export class Study {
         h("button", { type: "button", class: "second", text: "Put the first into the set-up", onclick: () => this.take(0) })) : null;
     if (this.words && this.words.ok) this.measure(answer);
     return h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: done ? "Answer" : "So far, with what is computed" }),
-      (answer.words || []).map((w) => h("p", { text: w })), sheet);
+      said(answer, "words").map((w) => h("p", { text: w })), sheet);
   }
   // Apart from what is drawn anew: nothing is taken from under the fingers of who types.
   measure(answer) {
@@ -126,11 +128,11 @@ export class Study {
     const { record } = answer;
     return [
       record.contradictory ? h("p", { class: "mistake", "data-key": "odd", text: "Warning: the readings contradict each other or the model. Read again, and check that sequence and travel are those given." }) : null,
-      h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Go on like this, after ${answer.after}` }),
-        h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", `Expected to end off, ${record.unit}`, `Chance of ending within ${record.tolerance}`].map((t) => h("th", { scope: "col", text: t })))),
+      h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Go on like this, after ${answer.after.replace(/:/g, " ")}` }),
+        h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected to end off", `Chance of ending within ${record.tolerance}`].map((t) => h("th", { scope: "col", text: t })))),
           h("tbody", {}, record.ways.slice(0, 12).map((w, i) => h("tr", { class: i ? "" : "best" }, h("td", { text: i + 1 }), h("th", { scope: "row", text: [w.text, w.setting].filter(Boolean).join(", ") }),
-            h("td", { text: figure(w.off) }), h("td", { text: chance(w.chance) }))))))),
-      this.lines(answer.words, "In words"),
+            h("td", { text: measure(w.off, record.unit) }), h("td", { text: chance(w.chance) }))))))),
+      this.lines(said(answer, "words"), "In words"),
       h("p", { "data-key": "back" }, h("a", { href: `#study/${this.found.job.parent}`, text: "Back to the ranking: measure again after the next weld" })),
     ];
   }
@@ -145,7 +147,7 @@ export class Study {
           h("td", {}, bar(value / most)), h("td", { text: `${figure(value)} ${r.unit}` }))))),
         h("p", { class: "note", text: `Together ${figure(r.sum)} ${r.unit}; the gauge ends at ${figure(r.gauge_value)} ${r.unit}.` })));
     }
-    return [this.lines(answer.words, "In words"), h("div", { class: "two-up", "data-key": "bars" }, made), h("p", { class: "note", "data-key": "error", text: record.error || "" }),
+    return [this.lines(said(answer, "words"), "In words"), h("div", { class: "two-up", "data-key": "bars" }, made), h("p", { class: "note", "data-key": "error", text: record.error || "" }),
       h("p", { "data-key": "back" }, h("a", { href: `#watch/${this.found.job.parent}`, text: "Back to the run" }))];
   }
 
@@ -153,7 +155,7 @@ export class Study {
   advice(answer) {
     const { record } = answer, lines = record.case_lines || [];
     return [
-      this.lines(answer.words, "In words"),
+      this.lines(said(answer, "words"), "In words"),
       record.error_words || record.error_from ? h("p", { class: "note", "data-key": "error", text: `Estimated error: ${record.error_words || record.error_from}` }) : null,
       lines.length ? h("section", { class: "panel", "data-key": "lines" }, h("h2", { text: "In the case" }), h("pre", { text: lines.join("\n") }),
         h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Put it into the set-up", onclick: () => this.take(0) }))) : null,
