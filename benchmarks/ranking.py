@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 HEADS = (
-    "grade", "welds", "worker min", "this time, min", "finer over it", "Spearman",
+    "grade", "welds", "processor min", "this time, min", "finer over it", "Spearman",
     "place of the finer best", "off, rms", "factors found", "then Spearman", "then finer over it",
     "then off, rms", "estimated error", "within it",
 )  # fmt: skip
@@ -91,9 +91,9 @@ def compared(plan, a: np.ndarray, b: np.ndarray) -> tuple[str, np.ndarray]:
 
 
 def cost(folder: str, grade: str) -> str:
-    """Welds of a grade that lie in the folder, and the minutes they took their workers."""
+    """Welds of a grade that lie in the folder, and minutes of processor time they took."""
     records = [json.loads(p.read_text()) for p in (Path(folder) / "branches").glob("*.json")]
-    own = [r["seconds"] for r in records if r["grade"] == grade]
+    own = [r.get("processor_seconds", r["seconds"]) for r in records if r["grade"] == grade]
     return f"{len(own)} | {sum(own) / 60:.1f}"
 
 

@@ -21,8 +21,10 @@ def said(study: Study, value: float | None) -> str:
 
 
 def model_words(study: Study, row: Row) -> str:
-    """Model and grade that a row was run with."""
-    return f"{study.plan.case.solve.model}, grade {row.grade}"
+    """Model of a row, and the grade that its end is of or is carried over from."""
+    carried = study.grade != study.plan.section.grade and row.confirmed is None
+    grade = f"from grade {row.grade}" if carried else f"grade {study.grade}"
+    return f"{study.plan.case.solve.model}, {grade}"
 
 
 def how_words(study: Study) -> str:
@@ -100,6 +102,13 @@ def _error(study: Study, row: Row) -> str:
     return "" if row.error is None else f"estimated error {said(study, row.error)}, "
 
 
+def _again(study: Study, row: Row) -> str:
+    """Where a row ended at the finer grade, if the table is not stated at that."""
+    if row.confirmed is None or row.grade == study.grade:
+        return ""
+    return f"; run again at grade {row.grade} it ends at {said(study, row.confirmed.final)}"
+
+
 def recommended(study: Study) -> Row:
     """The first row."""
     return study.rows[0]
@@ -127,7 +136,8 @@ def plan_lines(study: Study) -> list[str]:
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
         f"it ends at {said(study, best.end)} ({plan.section.measure}), tolerance "
         f"{plan.tolerance}: {row_verdict(plan, best)}; {_error(study, best)}"
-        f"{model_words(study, best)}; on the way it swings out to {said(study, best.worst)}",
+        f"{model_words(study, best)}; on the way it swings out to {said(study, best.worst)}"
+        f"{_again(study, best)}",
         f"the worst of {study.count}, {plan.text(worst.moves)}, ends at "
         f"{said(study, worst.end)}, also at grade {study.grade}",
         f"looked at: {how_words(study)}",

@@ -370,6 +370,7 @@ def test_a_ranking_that_is_off_by_a_factor_says_so():
     study = Study(plan, rows, False, 1.0, 3, drift)
     for row in rows:  # one grade in the picture too
         assert np.linalg.norm(study.spot(row)) == pytest.approx(row.end, rel=1e-9)
+    assert model_words(study, alone) == "elastic, from grade sketch"
     assert study.grade == "coarse" and "of grade sketch alone times 1.5" in error_words(study)
     two = dict(list(finer.items())[1:])  # too few to tell a factor: the largest distance alone
     drift = drift_between(plan, fast, two, groups)
@@ -378,6 +379,13 @@ def test_a_ranking_that_is_off_by_a_factor_says_so():
     rows = ranked(plan, fast, two, groups)
     study = Study(plan, rows, False, 1.0, 3, drift)
     assert study.grade == "sketch" and all(r.end == r.fast.final for r in rows)
+    assert {model_words(study, r) for r in rows} == {"elastic, grade sketch"}
+    again = next(r for r in rows if r.confirmed)
+    first = Study(plan, (again, *(r for r in rows if r is not again)), False, 1.0, 3, drift)
+    assert (
+        f"run again at grade coarse it ends at {1e3 * again.confirmed.final:.3g} mrad"
+        in (plan_lines(first)[1])
+    )
     assert "all ends are those of grade sketch" in error_words(study)
 
 

@@ -120,7 +120,7 @@ def _run_branch(job: Job) -> dict[str, Any]:
     path = Path(job.folder) / FOLDER / f"{job.name}.json"
     record, keep = read_branch(job.folder, job.name), True
     if record is None:
-        began = time.perf_counter()
+        began, worked = time.perf_counter(), time.process_time()
         try:
             record = _branch_run(job, path)
         except (WeldsimError, OSError) as error:
@@ -128,6 +128,7 @@ def _run_branch(job: Job) -> dict[str, Any]:
         record |= {
             "name": job.name, "moves": [list(m) for m in job.moves], "grade": job.grade,
             "seconds": time.perf_counter() - began,
+            "processor_seconds": time.process_time() - worked,
         }  # fmt: skip
         if keep:
             _write(path, json.dumps(record).encode())
