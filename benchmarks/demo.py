@@ -1,6 +1,6 @@
 """The demo case: how much faster than the weld it is computed, and cost against mesh size.
 
-    python benchmarks/demo.py [--case cases/pivot_arm.toml] [--grades quick,normal] [--no-sizes]
+    python benchmarks/demo.py [--case benchmarks/cases/pivot_arm.toml] [--grades quick,normal] [--no-sizes]
 
 Prints Markdown. Every run is a process of its own, so that its peak memory can be read.
 """
@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 from common import header, machine, row
 
-CASE = Path(__file__).resolve().parents[1] / "cases" / "pivot_arm.toml"
+CASE = Path(__file__).resolve().parent / "cases" / "pivot_arm.toml"
 BARS = {"quick": 20.0, "normal": 1.0}  # simulated time over wall time
 COLD = 303.15  # K, cooled to 30 degC
 # cells across a bead, cell along the travel in bead widths, cells through the wall

@@ -1,6 +1,6 @@
 """How good is a ranking of sequences? Grades against a finer one, as they are and carried over.
 
-    python benchmarks/ranking.py cases/mast_stub_plan.toml --out study
+    python benchmarks/ranking.py benchmarks/cases/mast_stub_plan.toml --out study
 
 Ranks all sequences at each of `--grades` and compares them with the ends at a finer grade that
 `benchmarks/ranking_ends.json` holds, or with `--against quick --count 24` with ends it computes

@@ -21,7 +21,7 @@ from weldsim.case.load import load_case
 from weldsim.geometry.grades import GRADES
 from weldsim.simulation.steps import build_model, simulate
 
-CASE = Path(__file__).resolve().parents[1] / "cases" / "mast_stub.toml"
+CASE = Path(__file__).resolve().parent / "cases" / "mast_stub.toml"
 FIRST = ('schedule.order=["front:+x"]',)
 # The same wall, leg, arc and tacks on smaller tubes: as much happens in a cross-section, over a
 # seam half as long.

@@ -12,7 +12,7 @@ from weldsim.simulation.frame import Frame
 
 LENGTH, WIDTH, THICKNESS = 0.2, 0.04, 0.006  # m
 BEAD_WIDTH, BEAD_HEIGHT, SPEED, HEAT_DELAY = 0.007, 0.0015, 0.0013, 60.0
-PLACES = {"A": 0.075, "B": 0.1}  # x of the beads, m
+PLACES = {"A": 0.08, "B": 0.112}  # x of the beads, m
 ARC = WIDTH / SPEED
 TIMETABLE = [
     {"name": "A", "start": 0.0, "end": ARC},

@@ -11,7 +11,7 @@ from weldsim.units import KINDS, parse
     ("text", "kind", "value"),
     [
         ("6 mm", "length", 6e-3),
-        ("0.25 in", "length", 6.35e-3),
+        ("0.3125 in", "length", 7.9375e-3),
         (".25 in", "length", 6.35e-3),
         ("1 ft", "length", 0.3048),
         ("20cm", "length", 0.2),

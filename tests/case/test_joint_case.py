@@ -21,8 +21,8 @@ def refused(*changes):
 
 def test_the_short_form_gives_order_travel_and_pauses():
     welds = read().welds
-    assert [w.name for w in welds] == ["front", "back", "left", "right"]
-    assert [w.direction for w in welds] == [1, -1, -1, -1]  # uphill is -y: the front is below
+    assert [w.name for w in welds] == ["left", "back", "right", "front"]
+    assert [w.direction for w in welds] == [-1, -1, -1, 1]  # uphill is -y: the front is below
     assert [w.start.seconds for w in welds] == [0, 60, 60, 60]
     assert welds[0].arc.power == pytest.approx(110 * 11.5 * 0.77)
     assert welds[0].duration == pytest.approx(20.0)

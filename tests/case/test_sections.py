@@ -31,8 +31,8 @@ def complaints(*changes, text=DEMO):
 # 1 in = 25.4 mm and 1 ft = 12 in exactly (1959); degF = 1.8 degC + 32 by definition.
 EITHER_UNIT = {
     "part.length": ("203.2 mm", "8 in"),
-    "part.width": ("38.1 mm", "1.5 in"),
-    "part.thickness": ("6.35 mm", "0.25 in"),
+    "part.width": ("44.45 mm", "1.75 in"),
+    "part.thickness": ("7.9375 mm", "0.3125 in"),
     "hold.length": ("25.4 mm", "1 in"),
     "hold.release": ("300 s", "5 min"),
     "weld.A.at": ("76.2 mm", "3 in"),
@@ -40,7 +40,7 @@ EITHER_UNIT = {
     "weld.A.bead_width": ("7.9375 mm", "0.3125 in"),
     "weld.B.start": ("when A below 150 degC", "when A below 302 degF"),
     "surroundings.preheat": ("150 degC", "302 degF"),
-    "gauge.pointer.throw": ("4572 mm", "15 ft"),
+    "gauge.pointer.throw": ("3962.4 mm", "156 in"),
 }
 
 

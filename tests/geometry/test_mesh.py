@@ -57,13 +57,13 @@ def test_frozen_bar_has_its_names():
 
 # volumes and names
 def test_volumes_are_those_of_the_formulas(part):
-    """Cuboid 200 x 40 x 6; bead: trapezoid 7 wide at the foot, 7/3 at the top, 1.5 high, 40 long.
+    """Cuboid 220 x 45 x 8; bead: trapezoid 8 wide at the foot, 8/3 at the top, 2 high, 45 long.
 
     The trapezoid has the section of a parabola, 2/3 width x height.
     """
     size = cell_volumes(part.mesh)
-    assert size[part.regions["part"]].sum() == pytest.approx(200 * 40 * 6 * MM**3, rel=1e-6)
-    bead = 2 / 3 * 7 * 1.5 * 40 * MM**3
+    assert size[part.regions["part"]].sum() == pytest.approx(220 * 45 * 8 * MM**3, rel=1e-6)
+    bead = 2 / 3 * 8 * 2 * 45 * MM**3
     assert size[part.regions["bead A"]].sum() == pytest.approx(bead, rel=1e-6)
 
 
@@ -100,7 +100,7 @@ def test_missing_boundary_is_refused():
 def test_wrong_volume_is_refused():
     """Off by two in a million is over the limit of one in a million."""
     mesh = frozen(ROOT / "meshes/bar_one_bead.json")
-    right = 200 * 40 * 6 * MM**3
+    right = 220 * 45 * 8 * MM**3
     check_names(mesh, {"part": right}, {"vise"})
     with pytest.raises(MeshError, match="region part: the mesh holds"):
         check_names(mesh, {"part": right * (1 + 2e-6)}, set())
@@ -110,17 +110,17 @@ def test_wrong_volume_is_refused():
 def test_boundary_points_lie_on_their_faces(part):
     at = part.lattice.points / MM
     assert np.allclose(at[part.boundaries["start end"], 0], 0)
-    assert np.allclose(at[part.boundaries["free end"], 0], 200)
+    assert np.allclose(at[part.boundaries["free end"], 0], 220)
     vise = at[part.boundaries["vise"]]
-    assert np.allclose(np.abs(vise[:, 1]), 3)
-    assert vise[:, 0].min() == pytest.approx(0) and vise[:, 0].max() == pytest.approx(25)
+    assert np.allclose(np.abs(vise[:, 1]), 4)
+    assert vise[:, 0].min() == pytest.approx(0) and vise[:, 0].max() == pytest.approx(30)
     both = {round(y) for y in vise[:, 1]}
-    assert both == {-3, 3}
+    assert both == {-4, 4}
 
 
 def test_no_point_of_an_end_face_is_left_out(part):
     at = part.lattice.points / MM
-    assert set(np.flatnonzero(np.abs(at[:, 0] - 200) < 1e-6)) == set(part.boundaries["free end"])
+    assert set(np.flatnonzero(np.abs(at[:, 0] - 220) < 1e-6)) == set(part.boundaries["free end"])
 
 
 # lattice
@@ -192,10 +192,10 @@ def test_displacement_map_reproduces_a_quadratic_field(model):
 def test_small_cells_at_the_bead_large_ones_far_away(part):
     x = part.mesh.p[0, part.mesh.t] / MM
     length, middle = np.ptp(x, axis=0), x.mean(axis=0)
-    away = np.maximum(np.abs(middle - 75) - 3.5, 0)
+    away = np.maximum(np.abs(middle - 80) - 4, 0)
     at_bead = length[away == 0]
-    assert np.allclose(at_bead, length.min())  # two across a 7 mm bead
-    assert at_bead[0] == pytest.approx(3.5)
+    assert np.allclose(at_bead, 4.0)  # two across an 8 mm bead
+    assert length.min() > 0.8 * 4.0  # the next ones fill what is left
     largest = length > 0.99 * length.max()
     assert away[largest].min() > 20
     assert length.max() > 3 * length.min()

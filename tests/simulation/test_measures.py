@@ -33,7 +33,7 @@ def test_filler_and_the_weld_zone_do_not_speak_for_the_part(bar):
     model, state = bar
     still = turned(model, state, 0.002)
     x, y, _ = model.points.T
-    zone = (np.abs(x - 0.075) < 0.008) & (y > 0)
+    zone = (np.abs(x - 0.08) < 0.008) & (y > 0)
     still.displacement[zone, 0] += 0.1 * y[zone]
     lattice = model.part.lattice.points
     hot = np.abs(lattice[:, 0] - 0.075) < 0.02
@@ -51,9 +51,9 @@ def heated(model, state, liquid):
 @pytest.mark.parametrize(
     "liquid, parts",
     [
-        (lambda x, y, z: np.abs(x - 0.075) < 0.006, True),  # right across
-        (lambda x, y, z: (np.abs(x - 0.075) < 0.006) & (y > -0.002), False),  # the back holds
-        (lambda x, y, z: (np.abs(x - 0.075) < 0.006) & (z > -0.012), False),  # the lower edge holds
+        (lambda x, y, z: np.abs(x - 0.08) < 0.006, True),  # right across
+        (lambda x, y, z: (np.abs(x - 0.08) < 0.006) & (y > -0.002), False),  # the back holds
+        (lambda x, y, z: (np.abs(x - 0.08) < 0.006) & (z > -0.012), False),  # the lower edge holds
         (lambda x, y, z: (x > 0.07) & (x < 0.12) & (z < 0.01), False),
         (lambda x, y, z: x > -1.0, True),  # nothing holds
         (lambda x, y, z: x > 1.0, False),
