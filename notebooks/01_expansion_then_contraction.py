@@ -13,14 +13,14 @@
 # %% [markdown]
 # # Expansion, then contraction
 #
-# A flat bar (200 x 40 x 6 mm, carbon steel) is held in a vise at one end. A light beam sits on the
-# free end and points at a target. One bead runs across the front face, 75 mm from the held end,
+# A flat bar (220 x 45 x 8 mm, carbon steel) is held in a vise at one end. A light beam sits on the
+# free end and points at a target. One bead runs across the front face, 80 mm from the held end,
 # from the lower edge to the upper edge.
 #
 # **Predict before you run.** Have the class write down three answers:
 #
 # 1. The arc starts at the lower edge. Does the beam go up or down first?
-# 2. Where along the bead does it turn round, if it does?
+# 2. Where along the bead does it turn back, if it does?
 # 3. When everything is cold, where does the beam point: up or down, and towards the bead's side of
 #    the bar or away from it?
 
@@ -76,7 +76,7 @@ plt.show()
 # - **It turns back about half-way.** Once the arc has passed the middle of the width, the heat is
 #   in the upper half and pushes down; behind the arc the metal that was squeezed while it was hot
 #   cools and pulls.
-# - **It creeps after the arc stops.** Most of what is left of the movement comes with cooling,
+# - **It goes on moving after the arc stops.** Most of what is left of the movement comes with cooling,
 #   over a minute or two. A reading taken when the arc goes out is not the answer.
 # - **In the end it points up and to the bead's side.** The edge that was welded last was squeezed
 #   hardest and shrinks most; the front face was hotter than the back, so it shrinks more.
@@ -93,7 +93,7 @@ print(f"arc out: up {out:.1f} mrad; cold: up {up[-1]:.1f}, right {right[-1]:.1f}
 assert up[1] > 0  # the first swing is away from the heated lower edge
 assert 0.35 < time[highest] / stop < 0.75  # it turns about half-way
 assert out < 0.8 * up[highest]  # and loses a good part of the swing
-assert up[-1] > out + 0.2 * abs(up[-1])  # creep after the arc
+assert up[-1] > out + 0.2 * abs(up[-1])  # it moves on after the arc
 settled = np.abs(up - up[-1]) < 0.02 * np.abs(up).max()
 assert settled[time > 200].all()  # over within a few minutes
 assert up[-1] > 0  # cold: up
@@ -102,15 +102,15 @@ assert right[-1] < 0  # cold: to the side of the bead
 # %% [markdown]
 # ## Cold weld, hot weld
 #
-# The same bead at 70 A and at 169 A, with everything else as it was. **Predict:** which of the two
+# The same bead at 100 A and at 245 A, with everything else as it was. **Predict:** which of the two
 # bends the bar more to the side of the bead, which more in the direction of travel?
 
 # %%
-_, cold_up, cold_right, _ = pointer({"weld.A.current": "70 A"})
-_, hot_up, hot_right, _ = pointer({"weld.A.current": "169 A"})
+_, cold_up, cold_right, _ = pointer({"weld.A.current": "100 A"})
+_, hot_up, hot_right, _ = pointer({"weld.A.current": "245 A"})
 
 # %%
-names = ("70 A", "150 A", "169 A")
+names = ("100 A", "200 A", "245 A")
 travel = np.array([cold_up[-1], up[-1], hot_up[-1]])
 side = np.array([-cold_right[-1], -right[-1], -hot_right[-1]])
 place = np.arange(3)
@@ -139,7 +139,7 @@ assert side[0] > 2 * side[2]  # the side movement falls with heat
 assert travel[0] < travel[2]  # that in travel grows
 
 # %% [markdown]
-# ## The other way round
+# ## Reverse travel
 #
 # The bead from the upper edge to the lower. **Predict:** what changes in the picture?
 

@@ -31,6 +31,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 import weldsim
+from weldsim import plot
 
 # %% [markdown]
 # ## Cautions
@@ -72,10 +73,10 @@ first, after_first = follow(OPPOSITE, 79.0)
 
 # %%
 figure, axes = plt.subplots(figsize=(9, 3.6))
-axes.axvspan(0, 20, color="#f6dcb5")
+axes.axvspan(0, 20, color=plot.ARC)
 axes.plot(first[:, 0], first[:, 2], label="right: across, toward the front seam")
 axes.plot(first[:, 0], first[:, 1], label="up: along, the way the arc went")
-axes.axhline(0, color="#7b8794", lw=0.8)
+axes.axhline(0, color=plot.QUIET, lw=0.8)
 axes.set_xlabel("time, s (band: arc on)")
 axes.set_ylabel("beam, mrad")
 axes.legend(frameon=False)
@@ -98,14 +99,14 @@ same, _ = follow(SAME, 158.0, after_first)
 
 # %%
 figure, axes = plt.subplots(figsize=(9, 3.6))
-axes.axvspan(0, 20, color="#f6dcb5")
-axes.axvspan(80, 100, color="#f6dcb5")
+axes.axvspan(0, 20, color=plot.ARC)
+axes.axvspan(80, 100, color=plot.ARC)
 for rows, label in (
-    (opposite, "back seam the other way, -x"),
+    (opposite, "back seam in reverse, -x"),
     (same, "back seam the same way, +x"),
 ):
     axes.plot(*np.vstack([first, rows])[:, :2].T, label=label)
-axes.axhline(0, color="#7b8794", lw=0.8)
+axes.axhline(0, color=plot.QUIET, lw=0.8)
 axes.set_xlabel("time, s (bands: arc on)")
 axes.set_ylabel("beam along the lower tube, mrad")
 axes.legend(frameon=False)

@@ -29,6 +29,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 import weldsim
+from weldsim import plot
 
 # %% [markdown]
 # ## Cautions
@@ -87,7 +88,7 @@ for row in study.rows:
         1e3 * row.best.readings[right],
         1e3 * row.best.readings[up],
         "s" if same_way(row) else "D",
-        color="#b45309" if same_way(row) else "#0b5394",
+        color=plot.LINES[1] if same_way(row) else plot.LINES[0],
         label="the same way" if same_way(row) else "opposite ways",
     )
 handles, labels = axes.get_legend_handles_labels()
@@ -111,7 +112,7 @@ print(f"along the lower tube: the same way {along[True]:.2f} mrad, "
 assert along[True] > 1.5 * along[False]
 
 # %% [markdown]
-# ## One weld ahead
+# ## After one weld: which next?
 #
 # The front seam is welded, left to right. The beam is read before the next arc: it stands a little
 # further out than the plan expected, as if the arc ran hotter than the book says. What does that

@@ -45,42 +45,42 @@ import weldsim
 from weldsim import plot
 
 plot.use_style()
-BLUE, ORANGE, GREEN = plot.LINES[:3]
+PETROL, COPPER, INDIGO = plot.LINES[:3]
 print(*(f"- {line}" for line in (*weldsim.CAUTIONS, weldsim.DEFER)), sep="\n")
 
 # %% [markdown]
-# The part is the pivot arm of a small solar-tracker frame: a flat bar of carbon steel, 40 x 6 mm,
+# The part is the pivot arm of a small solar-tracker frame: a flat bar of carbon steel, 45 x 8 mm,
 # upright in a vise. One TIG bead runs across its front face, from the lower edge to the upper. A
-# light beam fixed to the free end shows on a wall five metres away where the arm points.
+# light beam fixed to the free end shows on a wall four metres away where the arm points.
 #
 # **The question: where does the light spot go, and where is it when the bar is cold?**
 
 # %%
 CASE = "../cases/pivot_arm_one_bead.toml"
 # Nothing pulls on the metal beyond the bead: it stays straight, so a shorter arm saves time.
-SHORT = {"part.length": "110 mm", "solve.end": "240 s"}
+SHORT = {"part.length": "125 mm", "solve.end": "240 s"}
 bar = weldsim.load_case(CASE, SHORT)
 bead = bar.welds[0]
 
 figure, axes = plt.subplots(figsize=(9.5, 3.4))
-length, half, grip = 1e3 * bar.part.length, 500 * bar.part.width, 1e3 * bar.hold.length
+length, half, jaws = 1e3 * bar.part.length, 500 * bar.part.width, 1e3 * bar.hold.length
 at = 1e3 * bar.part.beads[0].at
-axes.fill_between([0, length], -half, half, color="#d5dade")
-axes.fill_between([0, grip], -half - 6, half + 6, color=plot.QUIET, alpha=0.55)
-axes.text(grip / 2, 0, "vise", ha="center", va="center", color="white")
-axes.fill_between([at - 3.5, at + 3.5], -half, half, color=plot.WELDS[0], alpha=0.35)
+axes.fill_between([0, length], -half, half, color=plot.GRID)
+axes.fill_between([0, jaws], -half - 6, half + 6, color=plot.QUIET, alpha=0.55)
+axes.text(jaws / 2, 0, "clamp", ha="center", va="center", color="white")
+axes.fill_between([at - 4, at + 4], -half, half, color=plot.WELDS[0], alpha=0.35)
 arrow = {"arrowstyle": "-|>", "color": plot.WELDS[0], "lw": 2}
 axes.annotate("", (at, half - 2), (at, -half + 2), arrowprops=arrow)
 axes.text(at + 6, -half + 5, "bead, front face", color=plot.WELDS[0])
-axes.plot([length, 158], [0, 0], "--", color=GREEN)
-axes.text(114, 3, "light beam", color=GREEN)
+axes.plot([length, 173], [0, 0], "--", color=INDIGO)
+axes.text(129, 3, "light beam", color=INDIGO)
 for height, words in ((17, "up?"), (-17, "down?")):
-    axes.annotate(words, (158, height), (162, height), va="center", fontsize=13)
-    axes.annotate("", (157, height), (138, 0.25 * height), arrowprops={**arrow, "color": GREEN})
-axes.set(aspect="equal", xlim=(-3, 178), ylim=(-31, 31))
+    axes.annotate(words, (173, height), (177, height), va="center", fontsize=13)
+    axes.annotate("", (172, height), (153, 0.25 * height), arrowprops={**arrow, "color": INDIGO})
+axes.set(aspect="equal", xlim=(-3, 193), ylim=(-34, 34))
 axes.grid(False)
 axes.set(xlabel="from the held end, mm", ylabel="height, mm")
-axes.set_title("seen from the front, as built, before the arc (time 0 s)")
+axes.set_title("seen from the front, shape before welding (time 0 s)")
 plt.show()
 
 # %% [markdown]
@@ -91,7 +91,7 @@ plt.show()
 # > minute and shows nothing.*
 #
 # 1. The arc starts at the lower edge. Does the free end go **up** or **down** first?
-# 2. Does it turn round while the arc burns? Where: in the first quarter of the bead, about
+# 2. Does it turn back while the arc burns? Where: in the first quarter of the bead, about
 #    half-way, in the last quarter, never?
 # 3. Does it stand still when the arc goes out, after about ten seconds, after about a minute, or
 #    after an hour?
@@ -145,7 +145,7 @@ def history(axes, until, *lines):
 figure, (left, wall) = plt.subplots(
     1, 2, figsize=(11, 4.4), gridspec_kw={"width_ratios": [1.7, 1], "wspace": 0.35}
 )
-history(left, 150.0, (time, up, BLUE, "up"), (time, right, ORANGE, "right"))
+history(left, 150.0, (time, up, PETROL, "up"), (time, right, COPPER, "right"))
 left.set_title("where the beam points (grade quick)")
 throw = bar.gauges[0].throw  # m; mrad times m is mm
 wall.plot(throw * right, throw * up, color=plot.INK, lw=1.4)
@@ -153,7 +153,7 @@ highest = int(np.argmax(np.where(time <= out, up, -np.inf)))
 burnt = int(np.searchsorted(time, out - 1e-6))
 for k, words in ((0, "start"), (highest, "turns"), (burnt, "arc out"), (-1, "stands still")):
     spot = (throw * right[k], throw * up[k])
-    wall.plot(*spot, "o", color=GREEN)
+    wall.plot(*spot, "o", color=INDIGO)
     beside, side = {"arc out": ((-8, 0), "right"), "stands still": ((0, 11), "center")}.get(
         words, ((8, -3), "left")
     )
@@ -183,10 +183,10 @@ print(
 # practice; the check allows 30 % to 65 % of the bead.*
 # </details>
 #
-# <details><summary><b>Answer 3: it creeps for about a minute</b></summary>
+# <details><summary><b>Answer 3: it moves on for about a minute</b></summary>
 #
 # A reading taken when the arc goes out is not the answer. *Common practice; the check calls it
-# settled within 2 % of the whole travel, and allows 20 s to 3 min.*
+# settled within 2 % of its total movement, and allows 20 s to 3 min.*
 # </details>
 #
 # <details><summary><b>Answer 4: up, the way the arc went, and to the side of the bead</b></summary>
@@ -199,7 +199,7 @@ print(
 # %% tags=["answer"] jupyter={"source_hidden": true}
 early = time <= 0.35 * out
 assert np.all(np.diff(up[early]) > 0)  # 1: away from the heated edge
-assert up[early][-1] > 2.0  # and by a spot that moves 10 mm on the wall: nobody overlooks it
+assert up[early][-1] > 2.0  # and by a spot that moves 8 mm on the wall: nobody overlooks it
 assert 0.30 < time[highest] / out < 0.65  # 2: about half-way
 for reading in (up, right):
     assert 20.0 < weldsim.settling_time(time, reading) - out < 180.0  # 3: about a minute
@@ -224,11 +224,11 @@ _, _, time_down, up_down, right_down = follow("coarse", **{"weld.A.travel": "dow
 # %%
 figure, panels = plt.subplots(1, 2, figsize=(11, 3.9), sharey=True, gridspec_kw={"wspace": 0.38})
 history(
-    panels[0], 150.0, (coarse_time, coarse_up, BLUE, "travel up"),
-    (time_down, up_down, GREEN, "travel down"),
+    panels[0], 150.0, (coarse_time, coarse_up, PETROL, "travel up"),
+    (time_down, up_down, INDIGO, "travel down"),
 )  # fmt: skip
 panels[0].set_title("beam up (grade coarse)")
-history(panels[1], 150.0, (coarse_time, coarse_right, BLUE, ""), (time_down, right_down, GREEN, ""))
+history(panels[1], 150.0, (coarse_time, coarse_right, PETROL, ""), (time_down, right_down, INDIGO, ""))
 panels[1].lines[-1].set_linestyle((0, (4, 3)))
 panels[1].text(152, right_down[-1], "both", va="center")
 panels[1].set_title("beam right (grade coarse)")
@@ -292,7 +292,7 @@ figure, (left, bars) = plt.subplots(
     1, 2, figsize=(11.5, 4.2), gridspec_kw={"width_ratios": [1.5, 1], "wspace": 0.42}
 )
 history(
-    left, 150.0, (clock, warmth, ORANGE, "warmth"), (clock, locked, GREEN, "locked in"),
+    left, 150.0, (clock, warmth, COPPER, "warmth"), (clock, locked, INDIGO, "locked in"),
     (time, up, plot.INK, ""),
 )  # fmt: skip
 left.text(66, 7.6, "the beam: both together", va="top")
@@ -300,10 +300,10 @@ left.set_ylim(-9, 15)
 left.set_ylabel("beam up, mrad")
 left.set_title("what holds the beam where it is (grade quick)")
 place = 1e3 * np.array([0.5 * (row.begin + row.finish) for row in cold.rows])
-bars.bar(place, [row.value for row in cold.rows], 2.6, color=GREEN, label="quick")
+bars.bar(place, [row.value for row in cold.rows], 2.6, color=INDIGO, label="quick")
 bars.plot(place, [row.value for row in cold_coarse.rows], "D", ms=4.5, color=plot.INK,
           ls="none", label="coarse")  # fmt: skip
-for edge in (40 / 3, 80 / 3):
+for edge in (45 / 3, 90 / 3):
     bars.axvline(edge, color=plot.QUIET, lw=0.8, ls=":")
 bars.axhline(0, color=plot.QUIET, lw=0.8)
 bars.grid(axis="x", visible=False)
@@ -319,7 +319,7 @@ print("thirds of the bead, mrad:", ", ".join(f"{v:+.1f}" for v in thirds(cold)))
 # Up to the turn nearly all of it is warmth: a hot lower edge that is longer. Then the warmth lets
 # go, and near the end of the bead it pushes down; by then what was squeezed in the heat is locked
 # in and pulls up. When the arc is out the warmth that is left still holds the arm down; as it
-# fades, the arm rises to what is locked in. That is the creep of a minute.
+# fades, the arm rises to what is locked in. That is the slow minute after the arc.
 # </details>
 #
 # <details><summary><b>Answer 2: the last third</b></summary>
@@ -362,14 +362,14 @@ assert abs(by_hand - warmth[late]) < 0.15 * abs(warmth[late])
 # > *Instructor: paper and pocket calculator, in pairs, 4 minutes. Whoever has an answer types it
 # > into the cell below in the place of `None`.*
 #
-# The bead: TIG (141), 150 A, 12 V, 1.3 mm/s, 40 mm long.
+# The bead: TIG (141), 200 A, 12.5 V, 1.1 mm/s, 45 mm long.
 #
 # - **a)** Heat input by EN 1011-1, in kJ/mm: `k U I / v`, with k = 0.6 for TIG.
-# - **b)** A procedure allows 0.70 kJ/mm. With the same arc, how fast must the torch go, in mm/s?
+# - **b)** A procedure allows 1.20 kJ/mm. With the same arc, how fast must the torch go, in mm/s?
 # - **c)** The drawing says ISO 13920-B. For an angle whose shorter leg is no longer than 400 mm
 #   class B allows 45 minutes of arc each way. How much is that in mrad?
-# - **d)** The real arm goes on for 125 mm beyond the bead. By how many millimetres is its tip off
-#   when it is cold, up or down? (Take the `up` that was printed in part 3.)
+# - **d)** The real arm goes on for 140 mm beyond the bead. By how many millimetres is its tip away
+#   from straight when it is cold, up or down? (Take the `up` that was printed in part 3.)
 # - **e)** Is `up` inside class B? And inside class A, 20 minutes of arc? Mind the error.
 
 # %%
@@ -379,7 +379,7 @@ mine = {"a": None, "b": None, "c": None, "d": None, "e, class B": None, "e, clas
 # %%
 def program():
     """The answers as the program gives them; words for e, numbers for the others."""
-    allowed = {c: weldsim.read_tolerance(f"ISO 13920-{c}", "angle", 0.125) for c in "BA"}
+    allowed = {c: weldsim.read_tolerance(f"ISO 13920-{c}", "angle", 0.14) for c in "BA"}
     called = {
         f"e, class {c}": weldsim.verdict(1e-3 * up[-1], 1e-3 * error_up, t)
         for c, t in allowed.items()
@@ -387,9 +387,9 @@ def program():
     return {
         "a": 1e-6
         * weldsim.heat_input(bead.arc.voltage, bead.arc.current, bead.arc.speed, bead.arc.process),
-        "b": 1e3 * bead.arc.speed * bead.arc.heat_input / 0.70e6,
-        "c": 1e3 * weldsim.tolerance_limit("angle", "B", 0.125),
-        "d": 0.125 * up[-1],
+        "b": 1e3 * bead.arc.speed * bead.arc.heat_input / 1.20e6,
+        "c": 1e3 * weldsim.tolerance_limit("angle", "B", 0.14),
+        "d": 0.14 * up[-1],
         **called,
     }
 
@@ -414,11 +414,11 @@ print(mark(mine))
 # %% [markdown]
 # <details><summary><b>Answers</b></summary>
 #
-# - **a)** 0.6 x 12 V x 150 A / 1.3 mm/s = 831 J/mm = **0.83 kJ/mm**. A number for the records: what
+# - **a)** 0.6 x 12.5 V x 200 A / 1.1 mm/s = 1364 J/mm = **1.36 kJ/mm**. A number for the records: what
 #   the bar takes up is more (k is a bookkeeping factor, a TIG arc gives about 0.77 of its power).
-# - **b)** 0.6 x 12 V x 150 A / 700 J/mm = **1.54 mm/s**.
+# - **b)** 0.6 x 12.5 V x 200 A / 1200 J/mm = **1.25 mm/s**.
 # - **c)** 45 / 60 degrees x pi / 180 = **13.1 mrad**.
-# - **d)** 125 mm x the tilt: with 10.6 mrad, **1.3 mm**.
+# - **d)** 140 mm x the tilt: with 11.2 mrad, **1.6 mm**.
 # - **e)** Inside B, outside A (20 minutes of arc are 5.8 mrad). Only because the error is smaller
 #   than the distance to the limit; otherwise the answer is "too close to call". Within a tolerance
 #   is a statement about shape. It says nothing about strength: local codes, a qualified procedure
@@ -427,10 +427,10 @@ print(mark(mine))
 
 # %% tags=["answer"] jupyter={"source_hidden": true}
 by_paper = {
-    "a": 0.6 * 12 * 150 / 1.3 / 1000,  # EN 1011-1:2009, table 1: k = 0.6 for process 141
-    "b": 0.6 * 12 * 150 / 700,
+    "a": 0.6 * 12.5 * 200 / 1.1 / 1000,  # EN 1011-1:2009, table 1: k = 0.6 for process 141
+    "b": 0.6 * 12.5 * 200 / 1200,
     "c": 1000 * np.radians(45 / 60),  # ISO 13920:2023, angles, class B, up to 400 mm
-    "d": 125 * np.tan(up[-1] / 1000),
+    "d": 140 * np.tan(up[-1] / 1000),
 }
 for cls, minutes in (("B", 45), ("A", 20)):
     most = 1000 * np.radians(minutes / 60)
@@ -440,7 +440,7 @@ for cls, minutes in (("B", 45), ("A", 20)):
 print({k: v if isinstance(v, str) else round(float(v), 2) for k, v in by_paper.items()})
 assert set(mark(by_paper).values()) == {"good"}
 assert [by_paper["e, class B"], by_paper["e, class A"]] == ["inside", "outside"]
-assert abs(by_paper["d"] - 1.3) < 0.1  # the text's numbers
+assert abs(by_paper["d"] - 1.6) < 0.1  # the text's numbers
 assert mark({**by_paper, "c": 45})["c"] == "look again"
 
 # %% [markdown]
@@ -458,9 +458,9 @@ assert mark({**by_paper, "c": 45})["c"] == "look again"
 #
 # 1. By where the arm may point: it ends the way the arc went. A second bead the other way takes
 #    part of it back. *Common practice.*
-# 2. When it has stood still for a minute or two; and once more after the vise is open, loosened
+# 2. When it has stood still for a minute or two; and once more after the clamp is open, loosened
 #    cold, a little at a time.
-# 3. Turn the arm in the vise beforehand, by what the run says, the other way; or plan the order and
+# 3. Turn the arm in the clamp beforehand, by what the run says, against its movement; or plan the order and
 #    direction so that the beads work against each other; or a straightening heat afterwards, if the
 #    material and the rules allow it. `weldsim preset`, `weldsim plan` and `weldsim correct` work
 #    these out.
@@ -472,6 +472,6 @@ assert mark({**by_paper, "c": 45})["c"] == "look again"
 #
 # ## After class
 #
-# Change one thing, predict, run: `{"part.length": "200 mm"}` (does the tilt change?),
-# `{"weld.A.current": "70 A"}`, `{"weld.A.face": "back"}`, `{"hold.length": "40 mm"}`. Call
+# Change one thing, predict, run: `{"part.length": "220 mm"}` (does the tilt change?),
+# `{"weld.A.current": "100 A"}`, `{"weld.A.face": "back"}`, `{"hold.length": "40 mm"}`. Call
 # `follow(**{"weld.A.face": "back"})`. A difference smaller than the error is no difference.

@@ -64,17 +64,17 @@ print(result)
 tilt = result.gauges["pointer", "up"]
 spot = result.gauges["pointer", "up", "mm"]
 print(result.gauges)
-print(f"cold: {1e3 * tilt[-1]:.1f} mrad up, {1e3 * spot[-1]:.0f} mm on the target at 5 m")
+print(f"cold: {1e3 * tilt[-1]:.1f} mrad up, {1e3 * spot[-1]:.0f} mm on the target at 4 m")
 weldsim.plot.gauges(result)
 
 # %%
-# A spot moves by throw times tilt, and a little with the end of the bar itself: by the tilt times
+# A spot moves by target distance times tilt, and a little with the end of the bar itself: by the tilt times
 # its distance from the bead, which is less than the bar is long.
-assert np.all(np.abs(spot - 5.0 * tilt) <= case.part.length * np.abs(tilt))
+assert np.all(np.abs(spot - 4.0 * tilt) <= case.part.length * np.abs(tilt))
 assert result.gauges.unit(("pointer", "up")) == "rad"
 
 # %% [markdown]
-# The books, what to be careful about, and how far the numbers may be off: the error estimate is
+# Heat balance, warnings, and how far the numbers may be off: the estimated error is
 # the way to the same case one grade coarser. Sketch has no coarser grade, so ask for it at coarse.
 
 # %%
@@ -87,8 +87,8 @@ for column, value in error.values.items():
     print(f"  {column.gauge} {column.component}: +-{column.factor * value:.2g} {column.unit}")
 
 # %%
-# heat of a TIG arc: efficiency times volts times amperes, while it burns (40 mm at 1.3 mm/s)
-assert abs(result.balance.supplied - 0.77 * 12 * 120 * 40 / 1.3) < 1.0
+# heat of a TIG arc: efficiency times volts times amperes, while it burns (45 mm at 1.1 mm/s)
+assert abs(result.balance.supplied - 0.77 * 12.5 * 120 * 45 / 1.1) < 1.0
 assert result.balance.gap < 1e-3
 
 # %% [markdown]
@@ -101,7 +101,7 @@ assert result.balance.gap < 1e-3
 fields = result.at(15.0)
 print(f"kept at {fields.time:.1f} s; hottest {fields.temperature.max() - 273.15:.0f} degC")
 x, y, z = fields.mesh.p
-front = y > 0.0029  # the face with the bead
+front = y > 0.0039  # the face with the bead
 plt.figure(figsize=(8, 2.6))
 plt.tricontourf(
     1e3 * x[front], 1e3 * z[front], fields.temperature[front] - 273.15, levels=20, cmap="inferno"
@@ -118,7 +118,7 @@ plt.show()
 end = result.at(120.0)
 warm = end.integral(end.temperature - case.surroundings.preheat)  # K m3
 stored = 7850 * 475 * warm  # J
-print(f"stored at the end: {result.balance.stored:.0f} J by the books, {stored:.0f} J by hand")
+print(f"stored at the end: {result.balance.stored:.0f} J by the balance, {stored:.0f} J by hand")
 assert abs(stored / result.balance.stored - 1) < 0.1
 
 # %% [markdown]
@@ -207,7 +207,7 @@ plt.show()
 
 # %%
 assert length[0] == 0.0 and length[-1] == 0.0  # nothing melts before the arc, all is solid after
-assert 0.002 < length.max() < 0.04  # some millimetres, and no longer than the bar is wide
+assert 0.002 < length.max() < 0.045  # some millimetres, and no longer than the bar is wide
 
 # %% [markdown]
 # ## A material of one's own

@@ -109,8 +109,8 @@ def as_said(values, words) -> list[str]:
     return [f"{value:.{n}f}" for value, n in zip(values, decimals, strict=True)]
 
 
-SPOT = r"about (\d+) mm up and (\d+) mm left on the target 5 m away"
-ERROR = r"the discretisation error it prints beside them is about (\d+) and (\d+) mm"
+SPOT = r"about (\d+) mm up and (\d+) mm left on the target 4 m away"
+ERROR = r"the estimated error it prints beside them is about (\d+) and (\d+) mm"
 
 
 def test_the_demo_ends_where_the_readme_says():

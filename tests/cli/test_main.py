@@ -140,7 +140,7 @@ def test_show_of_a_folder_that_is_no_run(tmp_path):
 def test_check_says_what_would_be_simulated_and_writes_nothing(tmp_path):
     done = start("check", DEMO, cwd=tmp_path)
     assert done.returncode == 0 and done.stderr == ""
-    for words in ("flat bar 200 x 40 x 6 mm", "Welds, in order", "kJ/mm", "Mesh", "MB", "Cautions"):
+    for words in ("flat bar 220 x 45 x 8 mm", "Welds, in order", "kJ/mm", "Mesh", "MB", "Cautions"):
         assert words in done.stdout
     assert list(tmp_path.iterdir()) == []
 
@@ -209,6 +209,6 @@ def test_every_verb_that_prints_takes_units_and_knows_only_two(verb):
 
 
 def test_check_speaks_us_units_when_asked():
-    """The bar of the demo is 6 mm thick and the target 5 m away: 0.24 in, 16.4 ft (25.4 mm)."""
+    """The bar of the demo is 8 mm thick and the target 4 m away: 0.31 in, 13.1 ft (25.4 mm)."""
     text = call("check", DEMO, "--units", "us").output
-    assert "0.24 in" in text and "16.4 ft" in text and " mm" not in text
+    assert "0.31 in" in text and "13.1 ft" in text and " mm" not in text

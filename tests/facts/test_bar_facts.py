@@ -56,8 +56,8 @@ class TestTradeFacts:
         turn = columns["time"][burning][np.argmax(columns["pointer_up_mrad"][burning])]
         assert 0.30 < turn / arc < 0.65
 
-    def test_creeps_for_about_a_minute(self, demo_bead):
-        """Settled within 2 % of the total travel between 20 s and 3 min after the arc stops."""
+    def test_moves_on_for_about_a_minute(self, demo_bead):
+        """Settled within 2 % of the total movement between 20 s and 3 min after the arc stops."""
         from weldsim.runs.summary import settling_time
 
         columns, state, _ = demo_bead
@@ -69,9 +69,12 @@ class TestTradeFacts:
         """Right of a beam along +x with up = +z is -y: away from the bead, which is in front."""
         assert demo_bead[0]["pointer_right_mrad"][-1] < -0.5
 
-    @pytest.mark.parametrize(("current", "net"), [("70 A", 0.5), ("169 A", 1.2)])
+    @pytest.mark.parametrize(("current", "net"), [("103 A", 0.9), ("240 A", 2.1)])
     def test_side_and_direction_cross_over_with_heat(self, current, net):
         """Cold: the side wins. Hot: the direction of travel is at least twice the side.
+
+        The trade says it of bars 6 mm thick, at 0.5 and 1.2 kJ/mm; this one is 8 mm thick, and heat
+        spreads alike where line energy over thickness squared is alike (heat conduction, scaled).
 
         The hot half is no independent check: the softening temperature of the carbon steel was
         chosen with it in view (see benchmarks/findings.md). It guards against losing the crossover.
@@ -80,7 +83,7 @@ class TestTradeFacts:
         weld = model.case.welds[0]
         assert weld.arc.power / weld.arc.speed / 1e6 == pytest.approx(net, abs=0.01)
         along, side = (abs(columns[f"pointer_{k}_mrad"][-1]) for k in ("up", "right"))
-        if net < 1.0:
+        if net < 1.5:
             assert side > along
         else:
             assert along >= 2 * side

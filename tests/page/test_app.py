@@ -42,8 +42,8 @@ def test_forms_and_checks(client):
     form = client.get("/api/form/bar").json()
     good = post(client, "/api/check", {"tables": form["tables"]}).json()
     assert good["ok"] and [w["name"] for w in good["order"]] == ["A", "B"]
-    # EN 1011-1: Q = k U I / v = 0.6 * 12 V * 150 A / 1.3 mm/s
-    assert good["order"][0]["heat_input"] == pytest.approx(0.6 * 12 * 150 / 1.3 / 1000)
+    # EN 1011-1: Q = k U I / v = 0.6 * 12.5 V * 200 A / 1.1 mm/s
+    assert good["order"][0]["heat_input"] == pytest.approx(0.6 * 12.5 * 200 / 1.1 / 1000)
     form["tables"]["weld"][1]["at"] = "2 m"
     bad = post(client, "/api/check", {"tables": form["tables"]}).json()
     assert not bad["ok"] and {m["key"] for m in bad["messages"]} >= {"at"}
@@ -445,14 +445,14 @@ def test_comments_of_a_case_survive_an_edit(tmp_path):
     client, bench = client_of(tmp_path)
     written = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
     written = "# as we weld it\n" + written
-    line = next(line for line in written.splitlines() if line.startswith('length = "200 mm"'))
+    line = next(line for line in written.splitlines() if line.startswith('length = "220 mm"'))
     (tmp_path / "shop.toml").write_text(written, encoding="utf-8")
     (case,) = client.get("/api/shelf").json()["cases"]
     from_folder = client.get(f"/api/open/{case['id']}").json()
     brought = post(client, "/api/open", {"text": written}).json()
     for opened in (from_folder, brought):
-        opened["tables"]["part"]["length"] = "210 mm"
-        expected = written.replace(line, line.replace("200", "210"))
+        opened["tables"]["part"]["length"] = "230 mm"
+        expected = written.replace(line, line.replace("220", "230"))
         assert post(client, "/api/case", opened).json()["text"] == expected
         job = post(client, "/api/jobs", {**opened, "kind": "look"}).json()
         store = bench.queue.store

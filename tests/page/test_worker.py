@@ -46,10 +46,10 @@ def test_words_and_shapes_come_from_a_worker(worker):
     assert lines[0] == "My bar" and any(line.startswith("Expect about") for line in lines)
     shape = worker.call(tasks.shape, text, "draft.toml", limit=60)
     points = np.array(shape["points"])
-    # 200 x 40 x 6 mm with a bead 1.5 mm high on the front, by the case itself
-    assert np.ptp(points, axis=0) == pytest.approx([200, 7.5, 40], abs=1e-3)
+    # 220 x 45 x 8 mm with a bead 2 mm high on the front, by the case itself
+    assert np.ptp(points, axis=0) == pytest.approx([220, 10, 45], abs=1e-3)
     first, last = shape["welds"][0]["points"][0], shape["welds"][0]["points"][-1]
-    assert first == pytest.approx([75, 3, -20], abs=1e-3) and last[2] == pytest.approx(20)
+    assert first == pytest.approx([80, 4, -22.5], abs=1e-3) and last[2] == pytest.approx(22.5)
     assert set(shape["tint"]) == {0, 1, 2}
 
 
