@@ -1,6 +1,7 @@
 """The demo case: how much faster than the weld it is computed, and cost against mesh size.
 
-    python benchmarks/demo.py [--case benchmarks/cases/pivot_arm.toml] [--grades quick,normal] [--no-sizes]
+    python benchmarks/demo.py [--case benchmarks/cases/pivot_arm.toml] [--grades quick,normal]
+                              [--no-sizes]
 
 Prints Markdown. Every run is a process of its own, so that its peak memory can be read.
 """

@@ -228,7 +228,9 @@ history(
     (time_down, up_down, INDIGO, "travel down"),
 )  # fmt: skip
 panels[0].set_title("beam up (grade coarse)")
-history(panels[1], 150.0, (coarse_time, coarse_right, PETROL, ""), (time_down, right_down, INDIGO, ""))
+history(
+    panels[1], 150.0, (coarse_time, coarse_right, PETROL, ""), (time_down, right_down, INDIGO, "")
+)
 panels[1].lines[-1].set_linestyle((0, (4, 3)))
 panels[1].text(152, right_down[-1], "both", va="center")
 panels[1].set_title("beam right (grade coarse)")

@@ -6,8 +6,8 @@ import pytest
 
 from tests.places import CASES
 from weldsim.case.load import load_case
-from weldsim.schema.process import PROCESSES
 from weldsim.runs.cost import cost_of
+from weldsim.schema.process import PROCESSES
 from weldsim.text.describe import describe
 from weldsim.text.describe_bar import bead_in_words
 
