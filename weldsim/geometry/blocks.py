@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import prod
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,6 +47,17 @@ class Blocks:
     volumes: Mapping[str, float]
     move: Move | None = None
     tolerance: float = 1e-6
+
+    @property
+    def cell_count(self) -> int:
+        """Cells of the mesh, known before there is one."""
+        ways = ((0, 1), (1, 2), (0, 4))  # one edge for each way of a block
+        return sum(
+            prod(self._cells(corners[i], corners[j]) for i, j in ways) for corners, _ in self.blocks
+        )
+
+    def _cells(self, a: int, b: int) -> int:
+        return self.divisions[min(a, b), max(a, b)][0]
 
 
 def mesh_blocks(model: Blocks) -> skfem.MeshHex1:

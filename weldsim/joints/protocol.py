@@ -18,6 +18,7 @@ from weldsim.errors import CaseError
 from weldsim.geometry.blocks import Blocks, mesh_blocks
 from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
+from weldsim.joints.cell_limit import MOST_CELLS, too_many_cells
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import Section
 from weldsim.schema.records import Clamp, Gauge, Hold, Tack, Weld
@@ -204,12 +205,16 @@ class JointKind:
         ------
         MeshError
             If the part cannot be meshed.
+        CaseError
+            If it would take too many cells.
         """
         if self.mesh_of_file is not None:
             return self.mesh_of_file(case, grade)
         if self.blocks is None:
             raise TypeError(f"{self.label}: a kind has either blocks or mesh_of_file")
         model = self.blocks(case, grade)
+        if model.cell_count > MOST_CELLS:
+            raise too_many_cells(case, grade, model.cell_count)
         return mesh_blocks(model), model.volumes
 
     def clamped(

@@ -10,6 +10,11 @@ from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 from weldsim.simulation.stepping import LONGEST_REST
 
+# Longest step over the time in which the part would lose all its heat at the present rate: backward
+# Euler is off by half of it in the time of cooling. Walls of 3 mm in still air: 15 s, so it counts
+# for well insulated parts alone.
+COOLING_SHARE = 0.02
+
 
 @dataclass(frozen=True)
 class Event:
@@ -81,9 +86,28 @@ def _weld_event(model: Model, state: State, weld: int, limit: float) -> Event:
 
 
 def _rest_step(model: Model, state: State, longest: float) -> float:
-    """Step of a pause: a share of the time since the arc stopped, never under a torch step. [s]"""
+    """Step of a pause: a share of the time since the arc stopped, never under a torch step. [s]
+
+    Above the usual longest step it grows with the cooling: a cold part may wait for weeks, and one
+    that hardly loses heat takes as many steps as any other.
+    """
     done = np.flatnonzero(~np.isnan(state.stops))
     last = int(done[np.argmax(state.stops[done])]) if done.size else 0
     since = state.time - (state.stops[last] if done.size else 0.0)
     shortest = model.torch_time(last) if model.sources else LONGEST_REST
-    return float(np.clip(model.stepping.rest_growth * since, shortest, longest))
+    wanted = max(model.stepping.rest_growth * since, shortest)
+    if wanted > longest:
+        longest = max(longest, _cooling_step(model, state))
+    return float(min(wanted, longest))
+
+
+def _cooling_step(model: Model, state: State) -> float:
+    """Longest step for how fast the part cools, without bound once it is cold. [s]"""
+    heat, rules = model.heat, model.history.rules
+    if np.abs(state.temperature - rules.ambient).max() <= rules.cold - rules.ambient:
+        return float(np.inf)
+    exchange = model.history.exchange(model.active_cells(state), state.closed_clamps)
+    ambient = np.full_like(state.temperature, heat.ambient_temperature)
+    excess = heat.stored(state.temperature, exchange) - heat.stored(ambient, exchange)
+    loss = float(heat.loss(state.temperature, exchange)[0].sum())
+    return COOLING_SHARE * excess / loss if loss > 0 < excess else 0.0
