@@ -34,8 +34,8 @@ from weldsim.schema.tolerance import read_tolerance
 from weldsim.system.palette import GLOW, MOVED
 
 KELVIN = 273.15
-SCRIPTS = ("three.min.js", "viewer_kit.js", "viewer_target.js", "viewer_scene.js",
-           "viewer_overlay.js", "viewer_chart.js", "viewer.js")  # fmt: skip
+SCRIPTS = ("three.min.js", "viewer_kit.js", "viewer_sketch.js", "viewer_target.js",
+           "viewer_scene.js", "viewer_overlay.js", "viewer_chart.js", "viewer.js")  # fmt: skip
 PATH_PLACES = 17  # places along a weld, close enough to bend with the part
 MOST_BYTES = 8_000_000  # of one scene in a page
 LEAST_FRAMES = 4

@@ -1,6 +1,6 @@
 // weldsimView(element, data): a welded part in three dimensions that one turns, zooms and runs
 // through time, with the target of its light pointer beside it. `data` is what
-// weldsim.viewer.scene_data gives. Needs three.min.js, viewer_kit.js, viewer_target.js,
+// weldsim.viewer.scene_data gives. Needs three.min.js, viewer_kit.js, viewer_sketch.js, viewer_target.js,
 // viewer_scene.js, viewer_overlay.js and viewer_chart.js before it. Asks nothing of any server.
 (function () {
   "use strict";

@@ -14,7 +14,7 @@
     const where = kit.html("p", { class: "wv-small" });
     element.replaceChildren(
       kit.html("p", { class: "wv-target-name", text: `Light spot of ${pointer.name}` }),
-      drawing, words, where,
+      drawing, words, window.weldsimSketch(pointer, data), where,
     );
     let now = pointer.times[pointer.times.length - 1];
     let scale, centre, sofar, spot, halo;

@@ -31,9 +31,13 @@ export class Compare {
     this.both = h("div", { class: "both" });
     this.note = h("p", { class: "note" });
     this.sums = h("div", { class: "scroll" });
+    const whole = h("button", { type: "button", class: "plain", text: "Full screen", onclick: () => {
+      if (document.fullscreenElement) document.exitFullscreen();
+      else this.root.requestFullscreen().catch(() => { whole.disabled = true; });
+    } });
     this.root = h("div", { class: "compare" },
       h("p", { class: "tie" }, this.picks[0], h("span", { text: " beside " }), this.picks[1], this.tied, h("label", { for: "tied", text: " Both at the same time: play or drag one, the other follows." }),
-        h("a", { href: `#watch/${a}`, text: "The first alone" }), h("a", { href: `#watch/${b}`, text: "The second alone" })),
+        h("a", { href: `#watch/${a}`, text: "The first alone" }), h("a", { href: `#watch/${b}`, text: "The second alone" }), whole),
       this.verdict, h("div", { class: "pair" }, left.root, right.root),
       h("section", { class: "panel" }, h("h2", { text: "Both together" }), this.both, this.sums, this.note), cautionLine());
     onUnits(() => { this.key = ""; this.more(); }, () => this.live);
