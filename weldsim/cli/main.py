@@ -30,6 +30,8 @@ VERBS = {
     "why": "Say which weld, and which part of it, moved each gauge.",
     "preset": "How far to set the part off, or where to clamp it, so that it ends straight; "
     "run to check.",
+    "sheet": "Print a bench sheet: what to weld, which way, what the gauges should read; with "
+    "boxes.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
     "target": "Print the target for a light spot, with marks that a film of it is measured by.",
     "watch-spot": "Read a filmed light spot into a gauge file and a picture.",

@@ -43,7 +43,7 @@ def command(
         print(f"stopped; what is computed stays: resume with {shlex.join(again)}", file=sys.stderr)
         raise typer.Exit(130) from None
     path = write_plan(found, out)
-    pages = write_pages(found, out)
+    pages = write_pages(found, out, units)
     say(plan_lines(found), units)
     typer.echo(f"{found.count} sequences in {path}; " + ", ".join(str(p) for p in pages))
     say([closing("plan")], units)

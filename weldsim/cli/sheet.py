@@ -7,25 +7,30 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import RunDir, UnitsOfText, say
-from weldsim.report.bench_sheet import sheet_of_run
+from weldsim.cli.options import UnitsOfText, say
 from weldsim.report.bench_figure import write_sheet
-from weldsim.report.drawings import drawing_of
-from weldsim.runs.reading import read_run
+from weldsim.report.bench_sheet import sheet_of_run
+from weldsim.report.plan_sheet import sheet_of_plan
+from weldsim.runs.reading import PICTURES, read_run
 from weldsim.text.cautions import closing
 
 
 def command(
-    run_dir: RunDir,
+    folder: Annotated[
+        Path,
+        typer.Argument(help="Run folder, or study folder of weldsim plan.", show_default=False),
+    ],
     out: Annotated[
         Path | None,
         typer.Option(help="PDF file to write, default: bench_sheet.pdf in the folder."),
     ] = None,
     units: UnitsOfText = "metric",
 ):
-    """Print a bench sheet: what to weld, which way, what the gauges should read; boxes to fill."""
-    record = read_run(run_dir)
-    sheet = sheet_of_run(record)
-    path = write_sheet(sheet, out or record.path / "bench_sheet.pdf", drawing_of(record), units)
+    """Print a bench sheet: what to weld, which way, what the gauges should read; with boxes."""
+    study = (folder / "plan.json").exists()
+    sheet = sheet_of_plan(folder) if study else sheet_of_run(read_run(folder))
+    drawing = folder / ("recommended.png" if study else f"{PICTURES}/layout.png")
+    place = out or folder / "bench_sheet.pdf"
+    path = write_sheet(sheet, place, drawing if drawing.exists() else None, units)
     typer.echo(f"bench sheet: {path}")
     say([closing("plan")], units)

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import numpy as np
 
-from weldsim.case.schedule import timetable
 from weldsim.errors import WeldsimError
 from weldsim.plots.layout import draw_layout
 from weldsim.plots.style import inline_svg, new_figure, styled
+from weldsim.report.bench_figure import write_sheet
+from weldsim.report.plan_record import study_record
+from weldsim.report.plan_sheet import sheet_of_record
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.system.palette import GOOD, INK, OUTLINE, PRESS, WELD, css
@@ -22,13 +24,21 @@ from weldsim.text.plan_words import (
     said,
     unit_of,
 )
+from weldsim.text.quantities import Units, as_written
 
 RECOMMENDED, WORST, OTHERS, TOLERANCE = PRESS, WELD, OUTLINE, GOOD
 ROWS_SHOWN = 40  # rows of the table that are not folded away
 
 
-def write_pages(study: Study, folder) -> list[Path]:
+def write_pages(study: Study, folder, units: Units = "metric") -> list[Path]:
     """plan.html, where_they_end.svg and bench_sheet.pdf in the study folder.
+
+    Parameters
+    ----------
+    study : Study
+    folder : path
+        Its folder, with the branches.
+    units : {"metric", "us"}
 
     Returns
     -------
@@ -40,13 +50,12 @@ def write_pages(study: Study, folder) -> list[Path]:
     case = study.plan.bound(study.plan.settings[recommended(study).setting],
                             recommended(study).moves)  # fmt: skip
     drawing = _drawing(case, folder)
-    ends = styled(ends_figure)(study)
+    ends = styled(ends_figure)(study, units)
     picture, html = folder / "where_they_end.svg", folder / "plan.html"
     _save(ends, picture)
-    _whole(html, page(study, inline_svg(ends, _ends_words(study)), drawing).encode())
-    sheet = folder / "bench_sheet.pdf"
-    _save(styled(sheet_figure)(study, drawing), sheet)
-    return [picture, html, sheet]
+    _whole(html, page(study, inline_svg(ends, _ends_words(study)), drawing, units).encode())
+    sheet = sheet_of_record(study.plan, study_record(study), folder)
+    return [picture, html, write_sheet(sheet, folder / "bench_sheet.pdf", drawing, units)]
 
 
 def _drawing(case, folder: Path) -> Path | None:
@@ -85,7 +94,7 @@ def _spot(study: Study, row: Row) -> list[float]:
     return [right, up]
 
 
-def ends_figure(study: Study):
+def ends_figure(study: Study, units: Units = "metric"):
     """Where every choice ends, with the tolerance, the recommended and the worst one marked."""
 
     scale, unit = unit_of(study)
@@ -113,7 +122,7 @@ def ends_figure(study: Study):
         spot = places[rows.index(row)]
         axes.plot(*spot, "D" if colour == RECOMMENDED else "s", color=colour, ms=9)
         axes.annotate(
-            f"{words}: {said(study, row.end)}", spot, xytext=(0, 18 * side),
+            f"{words}: {said(study, row.end).text(units)}", spot, xytext=(0, 18 * side),
             textcoords="offset points", color=colour, ha="center", va="center", weight="bold",
         )  # fmt: skip
     axes.plot(0, 0, "+", color=INK, ms=10)
@@ -132,57 +141,25 @@ def _ends_words(study: Study) -> str:
     return "Final position on the target of every sequence: " + "; ".join(plan_lines(study)[:3])
 
 
-def sheet_figure(study: Study, drawing: Path | None):
-    """One page to take to the bench: steps, drawing, tolerance, cautions."""
-    import matplotlib.image as image
-    from matplotlib.figure import Figure
-
-    plan, best = study.plan, recommended(study)
-    case = plan.bound(plan.settings[best.setting], best.moves)
-    figure = Figure(figsize=(8.27, 11.69))
-    figure.text(0.07, 0.955, plan.case.title, size=16, weight="bold")
-    figure.text(0.07, 0.932, "Bench sheet: weld in this order, in these directions", size=11)
-    if drawing is not None:
-        axes = figure.add_axes((0.07, 0.52, 0.86, 0.39))
-        axes.imshow(image.imread(drawing))
-        axes.set_axis_off()
-    else:
-        figure.text(0.07, 0.7, "no drawing: pictures cannot be made on this machine")
-
-    lines = ["no.  seam        travel        after                               arc      current"]
-    for n, (weld, row) in enumerate(zip(case.welds, timetable(case.welds), strict=True), 1):
-        lines.append(
-            f"{n:<4} {weld.seam:<11} {weld.travel:<13} {row.rule:<35} "
-            f"{row.duration:5.0f} s  {weld.arc.current:5.0f} A"
-        )
-    figure.text(0.07, 0.49, "\n".join(lines), family="monospace", size=8.2, va="top")
-    at = 0.475 - 0.013 * (len(lines) + 1)
-    import textwrap
-
-    words = "\n".join(
-        "\n".join(textwrap.wrap(line, 100, subsequent_indent="   ")) for line in plan_lines(study)
-    )
-    figure.text(0.07, at, words, size=8.6, va="top", linespacing=1.35)
-    cautions = "\n".join("\n".join(textwrap.wrap(c, 108)) for c in (*CAUTIONS, DEFER))
-    figure.text(0.07, 0.04, cautions, size=7, va="bottom", linespacing=1.3)
-    return figure
-
-
-def page(study: Study, ends: str, drawing: Path | None) -> str:
+def page(study: Study, ends: str, drawing: Path | None, units: Units = "metric") -> str:
     """plan.html as text, self-contained."""
     import base64
 
     from jinja2 import Environment, PackageLoader
 
-    plan, lines = study.plan, plan_lines(study)
+    plan, lines = study.plan, [as_written(line).text(units) for line in plan_lines(study)]
+
+    def shown(value: float | None) -> str:
+        return said(study, value).text(units)
+
     rows = [
         {
             "number": n, "text": plan.text(r.moves), "setting": plan.settings[r.setting].label,
             "images": [plan.text(moves) for moves in r.images],
             "does_not_matter": images_words(plan, r),
-            "final": "failed" if r.best.error else said(study, r.end),
-            "error": "" if r.best.error else said(study, r.error),
-            "worst": "" if r.best.error else said(study, r.worst),
+            "final": "failed" if r.best.error else shown(r.end),
+            "error": "" if r.best.error else shown(r.error),
+            "worst": "" if r.best.error else shown(r.worst),
             "time": "" if r.best.error else f"{r.best.time / 60:.0f} min",
             "model": model_words(study, r), "verdict": r.best.error or row_verdict(plan, r),
         }
@@ -195,6 +172,7 @@ def page(study: Study, ends: str, drawing: Path | None) -> str:
         palette=Markup(css()),
         title=plan.case.title, words=lines, why=lines[5:] or lines[3:], ends=Markup(ends),
         drawing=base64.b64encode(drawing.read_bytes()).decode() if drawing else "",
-        rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1, cautions=CAUTIONS,
-        defer=DEFER, approves_nothing=APPROVES_NOTHING,
+        rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1,
+        cautions=[as_written(c).text(units) for c in CAUTIONS], defer=DEFER,
+        approves_nothing=APPROVES_NOTHING,
     )  # fmt: skip

@@ -7,6 +7,9 @@ import numpy as np
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.studies.plan.space import Moves, Plan
+from weldsim.text.cautions import beside
+from weldsim.text.measure_words import measure_words, short_measure
+from weldsim.text.quantities import Words, as_written, words
 
 
 def unit_of(study: Study) -> tuple[float, str]:
@@ -14,10 +17,9 @@ def unit_of(study: Study) -> tuple[float, str]:
     return SCALES[study.plan.tolerance.measure]
 
 
-def said(study: Study, value: float | None) -> str:
-    """A value of the measure with its unit."""
-    scale, unit = unit_of(study)
-    return "not estimated" if value is None else f"{scale * value:.3g} {unit}"
+def said(study: Study, value: float | None) -> Words:
+    """A value of the measure with its unit, of a pointer at its target."""
+    return Words("not estimated") if value is None else short_measure(study.plan, value)
 
 
 def model_words(study: Study, row: Row) -> str:
@@ -50,20 +52,20 @@ def error_words(study: Study) -> str:
         return "none: no sequence has been run again at a finer grade"
     compared = f"{drift.compared} sequences run at both grades"
     if not drift.carried:
-        return (
-            f"all ends are those of grade {section.grade}; {said(study, drift.rest)} is the most "
-            f"by which the sequences run again at grade {section.confirm_grade} ended elsewhere; "
-            "an estimate, no bound"
-        )
+        return words(
+            "all ends are those of grade {}; {} is the most by which the sequences run again at "
+            "grade {} ended elsewhere; an estimate, no bound",
+            section.grade, said(study, drift.rest), section.confirm_grade,
+        )  # fmt: skip
     times = " and ".join(dict.fromkeys(f"{factor:.2f}" for factor in drift.factors))
     if " and " in times:
         times += f" ({' and '.join(c.component for c in study.plan.measure_columns)})"
-    return (
-        f"all ends are stated at grade {section.confirm_grade}: those of grade {section.grade} "
-        f"alone times {times}, as fitted to the {compared}; what the fit leaves of these says that "
-        f"nine of ten rows end within {said(study, drift.rest)} of that, a little more far out; an "
-        "estimate, no bound"
-    )
+    return words(
+        "all ends are stated at grade {}: those of grade {} alone times {}, as fitted to the {}; "
+        "what the fit leaves of these says that nine of ten rows end within {} of that, a little "
+        "more far out; an estimate, no bound",
+        section.confirm_grade, section.grade, times, compared, said(study, drift.rest),
+    )  # fmt: skip
 
 
 def images_words(plan: Plan, row: Row) -> str:
@@ -89,24 +91,28 @@ def level_words(study: Study) -> str:
     if good == 1:
         return "there is nothing to tell it apart from"
     if level == 1:
-        return f"it is told apart from all others: they end more than {apart} further off"
+        return words("it is told apart from all others: they end more than {} farther from zero",
+                     apart)  # fmt: skip
     if level == good:
-        return f"no two of them can be told apart: all end within {apart}, the estimated error"
-    return (
-        f"{level} of {good} rows, the first among them, cannot be told apart: they end within "
-        f"{apart}, the estimated error of a difference; the others can"
-    )
+        return words("no two of them can be told apart: all end within {}, the estimated error",
+                     apart)  # fmt: skip
+    return words(
+        "{} of {} rows, the first among them, cannot be told apart: they end within {}, the "
+        "estimated error of a difference; the others can",
+        level, good, apart,
+    )  # fmt: skip
 
 
-def _error(study: Study, row: Row) -> str:
-    return "" if row.error is None else f"estimated error {said(study, row.error)}, "
+def _error(study: Study, row: Row) -> Words:
+    return Words() if row.error is None else words("estimated error {}, ", said(study, row.error))
 
 
-def _again(study: Study, row: Row) -> str:
+def _again(study: Study, row: Row) -> Words:
     """Where a row ended at the finer grade, if the table is not stated at that."""
     if row.confirmed is None or row.grade == study.grade:
-        return ""
-    return f"; run again at grade {row.grade} it ends at {said(study, row.confirmed.final)}"
+        return Words()
+    end = said(study, row.confirmed.final)
+    return words("; run again at grade {} it ends {} from zero", row.grade, end)
 
 
 def recommended(study: Study) -> Row:
@@ -134,16 +140,20 @@ def plan_lines(study: Study) -> list[str]:
     lines = [
         f"{first}: {plan.text(best.moves)}"
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
-        f"it ends at {said(study, best.end)} ({plan.section.measure}), tolerance "
-        f"{plan.tolerance}: {row_verdict(plan, best)}; {_error(study, best)}"
-        f"{model_words(study, best)}; on the way it swings out to {said(study, best.worst)}"
-        f"{_again(study, best)}",
-        f"the worst of {study.count}, {plan.text(worst.moves)}, ends at "
-        f"{said(study, worst.end)}, also at grade {study.grade}",
+        words(
+            "{} ends {} from zero, tolerance {}: {}; {}{}; on the way it swings out to {}{}",
+            plan.section.measure, measure_words(plan, best.end), as_written(str(plan.tolerance)),
+            beside(row_verdict(plan, best)), _error(study, best), model_words(study, best),
+            said(study, best.worst), _again(study, best),
+        ),
+        words(
+            "the worst of {}, {}, ends {} from zero, also at grade {}",
+            study.count, plan.text(worst.moves), said(study, worst.end), study.grade,
+        ),
         f"looked at: {how_words(study)}",
-        f"estimated error: {error_words(study)}",
+        words("estimated error: {}", error_words(study)),
         level_words(study),
-    ]
+    ]  # fmt: skip
     if best.images:
         lines.append(images_words(plan, best))
     failed = sum(r.count for r in study.rows if r.best.error)
@@ -217,10 +227,9 @@ def reasons(study: Study) -> list[str]:
         high = max(groups, key=lambda k: groups[k][0])
         if groups[high][0] < 1.1 * groups[low][0]:
             continue
-        lines.append(
-            f"{question}: {low} ends at {said(study, groups[low][0])} on average, {high} at "
-            f"{said(study, groups[high][0])}"
-        )
+        ends = (said(study, groups[k][0]) for k in (low, high))
+        pattern = f"{question}: {low} ends {{}} from zero on average, {high} {{}}"
+        lines.append(words(pattern, *ends))
     if not lines:
         lines.append("nothing alone decides: order and direction work together")
     return lines
