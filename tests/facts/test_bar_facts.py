@@ -12,6 +12,7 @@ import pytest
 from tests.places import CASES
 from weldsim.case.load import load_case
 from weldsim.geometry.grades import GRADES
+from weldsim.physics import quasi_newton
 from weldsim.physics.quasi_newton import Kept
 from weldsim.simulation.model import build_model
 from weldsim.simulation.state import State
@@ -153,9 +154,11 @@ def test_advance_changes_no_argument_and_branches():
         np.testing.assert_array_equal(value, two.to_arrays()[name])
 
 
-def test_state_survives_as_arrays():
+@pytest.mark.parametrize("zones_from", [0, 10**9], ids=["zones", "whole"])
+def test_state_survives_as_arrays(zones_from, monkeypatch):
     """Going on from stored arrays, those of the kept factor among them, gives the numbers of a run
-    that never stopped, to 1e-9."""
+    that never stopped, to 1e-9, with a zone of its own for what has changed and without."""
+    monkeypatch.setattr(quasi_newton, "ZONES_FROM", zones_from)
     model = short_case()
     steps = list(simulate(model))
     middle = State.from_arrays(steps[1].state.to_arrays())

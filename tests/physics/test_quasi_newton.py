@@ -7,7 +7,7 @@ from tests.verification.mech_tools import box, elastic
 from weldsim.errors import ConvergenceError
 from weldsim.physics.equilibrium import solve_equilibrium
 from weldsim.physics.kept_factor import KeptFactor
-from weldsim.physics.quasi_newton import LONG_STEP, Kept, follow_equilibrium
+from weldsim.physics.quasi_newton import LONG_STEP, follow_equilibrium
 from weldsim.physics.rigid_motion import mean_motion
 from weldsim.physics.springs import Spring
 
@@ -91,7 +91,7 @@ def test_a_factor_that_was_overwritten_is_made_again_to_the_bit(bar):
 def test_after_a_long_step_the_factor_is_made_anew(bar):
     fixed, law = between_walls(bar), heated(bar, 50.0)
     _, kept = followed(bar, law, fixed)
-    found, _ = followed(bar, law, fixed, Kept(kept.factor, LONG_STEP + 1))
+    found, _ = followed(bar, law, fixed, kept._replace(iterations=LONG_STEP + 1))
     assert found.factorisations == 1
 
 

@@ -36,12 +36,18 @@ class LinearSolver:
         Threads for the numeric factorisation.
     back_end : str, optional
         One of `BACK_ENDS`; the fastest available when left out.
+    brief : bool
+        For a few factorisations only: little is spent on finding the best order.
     """
 
     def __init__(
-        self, pattern: SymmetricPattern, threads: int = 2, back_end: str | None = None
+        self,
+        pattern: SymmetricPattern,
+        threads: int = 2,
+        back_end: str | None = None,
+        brief: bool = False,
     ) -> None:
-        self.pattern, self._threads = pattern, threads
+        self.pattern, self._threads, self._brief = pattern, threads, brief
         self.factored = 0  # matrices so far: tells whether a factor is still the one it was
         self._rough: Pardiso | None = None
         self._single: Pardiso | None = None
@@ -102,7 +108,9 @@ class LinearSolver:
         self._data, self._rough = data, None
         self.factored += 1
         if rough and self.name == "pardiso":
-            self._single = self._single or Pardiso(self.pattern, self._threads, single=True)
+            self._single = self._single or Pardiso(
+                self.pattern, self._threads, single=True, brief=self._brief
+            )
             try:
                 self._single.factor(data)
                 self._rough = self._single

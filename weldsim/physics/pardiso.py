@@ -78,11 +78,15 @@ class Pardiso:
         For the numeric factorisation.
     single : bool
         Numbers of seven digits: a factor in six tenths of the time.
+    brief : bool
+        For a few factorisations only, so that a second ordering is not tried.
     """
 
     name = "pardiso"
 
-    def __init__(self, pattern: SymmetricPattern, threads: int, single: bool = False) -> None:
+    def __init__(
+        self, pattern: SymmetricPattern, threads: int, single: bool = False, brief: bool = False
+    ) -> None:
         library = _mkl()
         self._call = library.pardiso
         library.MKL_Set_Num_Threads(ctypes.c_int(threads))
@@ -93,11 +97,12 @@ class Pardiso:
         self._handles: dict[int, tuple[Any, Any]] = {}
         self._mtype = 2
         self._kind: Any = np.float32 if single else np.float64
+        self._brief = brief or pattern.size > TRY_BOTH_BELOW
 
     def _analyse(self, mtype: int, data: Any) -> None:
         """Order and analyse once; on small systems the sparser of two orderings is kept."""
         size = self._start(mtype, METIS, data)
-        if self._n > TRY_BOTH_BELOW:
+        if self._brief:
             return
         metis = self._handles.pop(mtype)
         fewer = self._start(mtype, MINIMUM_DEGREE, data)

@@ -12,15 +12,16 @@ flow without strength would leave the tangent all but singular. The law itself i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from weldsim.materials.material import Material
-from weldsim.physics.arrays import Flags, Floats
+from weldsim.physics.arrays import Flags, Floats, Integers
 
 INACTIVE_STIFFNESS = 1e-5  # share of stiffness of inactive filler: it only carries its points
 SOFT_STIFFNESS = 1e-4  # share of stiffness left in soft metal: it carries next to nothing
+THERE = 2 * INACTIVE_STIFFNESS  # share of stiffness above which metal is there
 SOFT_RANGE = 50.0  # K from the softening temperature to that share
 
 
@@ -94,6 +95,37 @@ class Properties:
             thermal,
         )
 
+    def cold(self) -> Properties:
+        """The metal that is there, as stiff as any of it is and without flow.
+
+        Returns
+        -------
+        Properties
+            Filler that waits, and soft metal, stay as soft as they are.
+        """
+        there = self.shear > THERE * self.shear.max()
+        return replace(
+            self,
+            bulk=np.where(there, self.bulk.max(), self.bulk),
+            shear=np.where(there, self.shear.max(), self.shear),
+            yield_stress=np.full_like(self.yield_stress, np.inf),
+        )
+
+    def of_cells(self, cells: Integers) -> Properties:
+        """Those of some cells.
+
+        Parameters
+        ----------
+        cells : ndarray of int, shape (c,)
+            Cell numbers.
+
+        Returns
+        -------
+        Properties
+            Each array of shape (c, Q).
+        """
+        return Properties(*(getattr(self, f.name)[cells] for f in fields(self)))
+
     @property
     def youngs_modulus(self) -> Floats:
         """E = 9 K G / (3 K + G), (C, Q). [Pa]"""
@@ -156,6 +188,21 @@ class InternalVariables:
         return cls(
             np.zeros((cells, points, 6)), np.zeros((cells, points)), np.zeros((cells, points, 6))
         )
+
+    def of_cells(self, cells: Integers) -> InternalVariables:
+        """Those of some cells.
+
+        Parameters
+        ----------
+        cells : ndarray of int, shape (c,)
+            Cell numbers.
+
+        Returns
+        -------
+        InternalVariables
+            Each array of c cells.
+        """
+        return InternalVariables(*(getattr(self, f.name)[cells] for f in fields(self)))
 
 
 def von_mises(stress: Floats) -> Floats:

@@ -19,6 +19,7 @@ import numpy as np
 
 from weldsim.errors import ConvergenceError
 from weldsim.physics.arrays import Flags, Floats
+from weldsim.physics.changed_zone import ChangedZone
 from weldsim.physics.equilibrium import (
     FULL_STEP_WORK,
     LINE_SEARCH_WORK,
@@ -39,6 +40,11 @@ SLOW_OVER = 5
 LONG_STEP = 25  # iterations in one time step after which the next begins with a new factor
 MAX_ITERATIONS = 160
 LINE_SEARCH_TRIES = 5
+ZONES_FROM = 6000  # unknowns; below, a factor costs no more than cutting a zone out
+RATIO = 1.5  # of stiffness to that in the factor from which a cell counts as changed
+MOST_CHANGED = 0.2  # share of the cells that may have changed; then a new factor comes cheaper
+FLOW = 1e-7  # plastic strain in a step from which a cell flows
+ZONE_SLOW = 0.5  # factor of the residual in an iteration above which the zone is renewed
 
 
 class Kept(NamedTuple):
@@ -47,12 +53,18 @@ class Kept(NamedTuple):
     Attributes
     ----------
     factor : KeptFactor
-        Of the latest tangent that was factored.
+        Of the latest matrix that was factored.
+    stiffness : ndarray, shape (C, Q)
+        Shear modulus of the metal in it. [Pa]
+    flowing : ndarray of bool, shape (C,)
+        Cells with flow in the step.
     iterations : int
         The step took on it.
     """
 
     factor: KeptFactor
+    stiffness: Floats
+    flowing: Flags
     iterations: int = 0
 
     def to_arrays(self) -> dict[str, Floats]:
@@ -63,7 +75,10 @@ class Kept(NamedTuple):
         dict of str to ndarray
             For `from_arrays`.
         """
-        return {**self.factor.to_arrays(), "iterations": np.array(self.iterations)}
+        return {
+            **self.factor.to_arrays(), "stiffness": self.stiffness, "flowing": self.flowing,
+            "iterations": np.array(self.iterations),
+        }  # fmt: skip
 
     @classmethod
     def from_arrays(
@@ -86,7 +101,7 @@ class Kept(NamedTuple):
             For the next step.
         """
         factor = KeptFactor.from_arrays(solver, arrays, springs)
-        return cls(factor, int(arrays["iterations"]))
+        return cls(factor, arrays["stiffness"], arrays["flowing"], int(arrays["iterations"]))
 
 
 @dataclass
@@ -94,6 +109,7 @@ class _Update:
     """Inverse of the tangent as known now: a kept factor and the steps taken since."""
 
     factor: KeptFactor
+    zone: ChangedZone | None = None
     pairs: deque[tuple[Floats, Floats, float]] = field(default_factory=lambda: deque(maxlen=PAIRS))
     back_substitutions: int = 0
 
@@ -105,9 +121,18 @@ class _Update:
             shares.append(share)
             q -= share * change
         self.back_substitutions += 1
-        out = self.factor.apply(q)
+        out = self._around(q)
         for (step, change, inverse), share in zip(self.pairs, reversed(shares), strict=True):
             out += (share - inverse * float(change @ out)) * step
+        return out
+
+    def _around(self, residual: Floats) -> Floats:
+        """The kept factor between two solutions of the zone."""
+        if self.zone is None:
+            return self.factor.apply(residual)
+        first, left = self.zone.before(residual)
+        out = self.factor.apply(np.where(self.factor.held, 0.0, left))
+        self.zone.after(out, first)
         return out
 
     def learn(self, step: Floats, change: Floats) -> None:
@@ -169,6 +194,7 @@ def follow_equilibrium(
             return search.found()
         if search.stalls():
             search.factor()
+        search.look()
         search.step()
     raise ConvergenceError(
         f"no equilibrium in {len(search.history)} iterations; {residuals_in_words(search.history)}"
@@ -184,31 +210,89 @@ class _Search:
         self.now = problem.evaluate(displacement, tangent=False)
         self.residual = np.zeros(0)
         self.history: list[float] = []
+        self.zones = self.held.size >= ZONES_FROM
+        self.stiffness = problem.properties.shear
+        self.flowing = np.zeros(len(self.stiffness), dtype=bool)
         self.made = self.since = 0  # factors, and iterations since the last of them
         self.again = False  # whether the factor it began with had to be given up
 
     def begin(self, kept: Kept | None) -> None:
         """Take up the factor of the step before, or make one."""
-        model = self.problem.model
+        model, springs = self.problem.model, self.problem.springs
         if (
             kept is not None
             and kept.iterations <= LONG_STEP
-            and kept.factor.suits(model.solver, self.held, self.problem.springs)
+            and kept.factor.suits(model.solver, self.held, springs)
         ):
             self.update = _Update(kept.factor)
-            return
-        self.update = _Update(self._factored())
+            self.stiffness, self.flowing = kept.stiffness, kept.flowing
+            if not self.zones or self._changed().mean() <= MOST_CHANGED:
+                self._cut()
+                return
+        elif kept is not None:
+            self.flowing = kept.flowing
+        law = cold = self.problem.properties
+        if self.zones:
+            cold = law.cold()
+            self.stiffness = cold.shear
+            if self._changed().mean() <= MOST_CHANGED:  # hot all over, it is far from cold
+                law = cold
+        self.update = _Update(self._factored(law))
         self.made = 1
+        if law is cold:
+            self._cut()
 
-    def _factored(self) -> KeptFactor:
-        tangent = self.problem.evaluate(self.u).tangent
+    def _factored(self, law: Properties) -> KeptFactor:
+        """Factor of the tangent where it stands, of metal with a law."""
+        tangent = replace(self.problem, properties=law).evaluate(self.u).tangent
+        self.stiffness = law.shear
         solver, springs = self.problem.model.solver, self.problem.springs
         return KeptFactor.of(solver, tangent, self.held, springs)
 
     def factor(self) -> None:
         """Begin anew with the tangent of where it stands."""
-        self.update = _Update(self._factored(), back_substitutions=self.update.back_substitutions)
+        spent, law = self.update.back_substitutions, self.problem.properties
+        self.update = _Update(self._factored(law), back_substitutions=spent)
+        self.flowing = np.zeros_like(self.flowing)
         self.made, self.since, self.again = self.made + 1, 0, True
+
+    def _changed(self) -> Flags:
+        """Cells that are not as the kept factor has them."""
+        ratio = self.problem.properties.shear / self.stiffness
+        changed: Flags = (np.maximum(ratio, 1.0 / ratio) > RATIO).any(axis=1) | self.flowing
+        return changed
+
+    def _cut(self) -> None:
+        """Cut out what has changed, and factor it."""
+        problem, changed, self.update.zone = self.problem, self._changed(), None
+        if self.zones and changed.any() and changed.mean() <= 2 * MOST_CHANGED:
+            self.update.zone = ChangedZone.of(problem.model, changed, self.held, problem.springs)
+            self._refresh()
+
+    def _refresh(self) -> None:
+        """Factor the zone as it is now."""
+        if self.update.zone is not None:
+            law, memory = self.problem.properties, self.problem.internal_variables
+            self.update.zone.refresh(self.u, law, memory)
+
+    def look(self) -> None:
+        """Renew the zone after a step that gained little: it flows elsewhere by now."""
+        if not self.zones or self.again or self.since == 0:
+            return
+        if self.history[-1] < ZONE_SLOW * self.history[-2]:
+            return
+        flows = self._flows()
+        if np.any(flows & ~self.flowing):
+            self.flowing = flows | self.flowing
+            self._cut()
+        else:
+            self._refresh()
+
+    def _flows(self) -> Flags:
+        """Cells with plastic flow in this step."""
+        before = self.problem.internal_variables.equivalent_plastic_strain
+        flows: Flags = (self.now.equivalent_plastic_strain > before + FLOW).any(axis=1)
+        return flows
 
     def size(self) -> float:
         """Residual over the size of the cell forces, noted in the history."""
@@ -240,7 +324,9 @@ class _Search:
         """The equilibrium, and what the next step may begin with."""
         found = self.problem.found(self.u, self.now, -self.now.force, self.history)
         spent = self.update.back_substitutions
-        kept = Kept(self.update.factor, 0 if self.again else self.since)
+        kept = Kept(
+            self.update.factor, self.stiffness, self._flows(), 0 if self.again else self.since
+        )
         return replace(found, factorisations=self.made, back_substitutions=spent), kept
 
 
