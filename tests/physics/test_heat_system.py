@@ -46,8 +46,8 @@ def test_a_second_system_is_solved_on_the_factor_of_the_first():
     first = system.solve(data.copy(), held, rhs)
     cut = data.copy()
     solver.hold(cut, held, 1.0)
-    # a checked solution of a direct solver: rounding of a matrix of condition 40
-    assert np.allclose(first, sla.spsolve(full(solver, cut), rhs), rtol=0, atol=1e-10)
+    # factored in numbers of seven digits, at a condition of 40
+    assert np.allclose(first, sla.spsolve(full(solver, cut), rhs), rtol=0, atol=1e-4)
 
     melting = data.copy()  # some nodes take in ten times the heat, as metal that melts does
     melting[solver.pattern.diagonal[100:110]] *= 10.0
@@ -70,4 +70,5 @@ def test_a_factor_that_does_not_lead_is_made_anew():
     ]
     found = system.solve(other.copy(), held, rhs)
     assert system.factorisations == 2
-    assert np.allclose(found, sla.spsolve(full(solver, other), rhs), rtol=1e-9)
+    expected = sla.spsolve(full(solver, other), rhs)
+    assert np.abs(found - expected).max() < 1e-4 * np.abs(expected).max()

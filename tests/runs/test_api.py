@@ -302,3 +302,6 @@ def test_a_section_soft_right_through_is_a_hinge(current, hinged):
     case = weldsim.load_case(CASES / "pivot_arm_aluminium.toml", changes)
     found = weldsim.solve(case, grade="sketch", frames=0)
     assert any("bends like a hinge" in w for w in found.warnings) == hinged
+    if hinged:  # and no second run is asked what it cannot know
+        estimate = found.error_estimate()
+        assert estimate.how.startswith("not determined") and not estimate.values

@@ -22,6 +22,10 @@ from weldsim.physics.residual_kernel import symmetric_product
 from weldsim.physics.springs import Spring
 from weldsim.physics.symmetric_pattern import symmetric_pattern
 
+# Cutting a zone out costs as much as factoring it five times.
+SLACK = 0.15  # share of the changed cells that may lie outside a zone at hand
+IDLE = 2.0  # cells of a zone to changed cells, up to which it is carried on
+
 
 @dataclass
 class ChangedZone:
@@ -29,6 +33,8 @@ class ChangedZone:
 
     Attributes
     ----------
+    changed : ndarray of bool, shape (C,)
+        Cells of the zone.
     model : MechanicsModel
         Of the cells that touch a point of the zone.
     cells : ndarray of int, shape (c,)
@@ -39,6 +45,7 @@ class ChangedZone:
         Unknowns outside the zone, and those the whole holds.
     """
 
+    changed: Flags
     model: MechanicsModel
     cells: Integers
     points: Integers
@@ -80,7 +87,24 @@ class ChangedZone:
         points, local = np.unique(model.cells[cells], return_inverse=True)
         free = inside[points][:, None] & ~held.reshape(-1, 3)[points]
         small = _cut_out(model, cells, points, local.reshape(len(cells), -1), inside)
-        return cls(small, cells, points, ~free.ravel())
+        return cls(changed, small, cells, points, ~free.ravel())
+
+    def serves(self, changed: Flags) -> bool:
+        """Whether the zone holds nearly all of some cells, and not many others.
+
+        Parameters
+        ----------
+        changed : ndarray of bool, shape (C,)
+            Cells of the whole, at least one.
+
+        Returns
+        -------
+        bool
+            False where another zone should be cut out.
+        """
+        count = int(changed.sum())
+        missing = int((changed & ~self.changed).sum())
+        return missing <= SLACK * count and int(self.changed.sum()) <= IDLE * count
 
     def refresh(
         self, displacement: Floats, properties: Properties, internal_variables: InternalVariables

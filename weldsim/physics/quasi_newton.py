@@ -58,14 +58,20 @@ class Kept(NamedTuple):
         Shear modulus of the metal in it. [Pa]
     flowing : ndarray of bool, shape (C,)
         Cells with flow in the step.
+    cut : ndarray of bool, shape (C,)
+        Cells of the zone that was cut out.
     iterations : int
-        The step took on it.
+        The step took on the factor.
+    zone : ChangedZone, optional
+        That zone; made again from `cut` where it is missing.
     """
 
     factor: KeptFactor
     stiffness: Floats
     flowing: Flags
+    cut: Flags
     iterations: int = 0
+    zone: ChangedZone | None = None
 
     def to_arrays(self) -> dict[str, Floats]:
         """What a checkpoint keeps of it.
@@ -77,6 +83,7 @@ class Kept(NamedTuple):
         """
         return {
             **self.factor.to_arrays(), "stiffness": self.stiffness, "flowing": self.flowing,
+            "cut": self.cut,
             "iterations": np.array(self.iterations),
         }  # fmt: skip
 
@@ -101,7 +108,8 @@ class Kept(NamedTuple):
             For the next step.
         """
         factor = KeptFactor.from_arrays(solver, arrays, springs)
-        return cls(factor, arrays["stiffness"], arrays["flowing"], int(arrays["iterations"]))
+        own = (arrays[name] for name in ("stiffness", "flowing", "cut"))
+        return cls(factor, *own, int(arrays["iterations"]))
 
 
 @dataclass
@@ -213,7 +221,9 @@ class _Search:
         self.zones = self.held.size >= ZONES_FROM
         self.stiffness = problem.properties.shear
         self.flowing = np.zeros(len(self.stiffness), dtype=bool)
+        self.zone: ChangedZone | None = None
         self.made = self.since = 0  # factors, and iterations since the last of them
+        self.renew = 1  # iterations after which the zone may be renewed
         self.again = False  # whether the factor it began with had to be given up
 
     def begin(self, kept: Kept | None) -> None:
@@ -226,6 +236,10 @@ class _Search:
         ):
             self.update = _Update(kept.factor)
             self.stiffness, self.flowing = kept.stiffness, kept.flowing
+            if self.zones and kept.zone is not None:
+                self.zone = kept.zone
+            elif kept.cut.any():  # of a run that is resumed
+                self.zone = ChangedZone.of(model, kept.cut, self.held, springs)
             if not self.zones or self._changed().mean() <= MOST_CHANGED:
                 self._cut()
                 return
@@ -263,11 +277,15 @@ class _Search:
         return changed
 
     def _cut(self) -> None:
-        """Cut out what has changed, and factor it."""
-        problem, changed, self.update.zone = self.problem, self._changed(), None
-        if self.zones and changed.any() and changed.mean() <= 2 * MOST_CHANGED:
-            self.update.zone = ChangedZone.of(problem.model, changed, self.held, problem.springs)
-            self._refresh()
+        """Cut out what has changed, unless the zone at hand holds nearly all of it; factor it."""
+        problem, changed, zone = self.problem, self._changed(), self.zone
+        self.update.zone = None
+        if not self.zones or not changed.any() or changed.mean() > 2 * MOST_CHANGED:
+            return
+        if zone is None or not zone.serves(changed):
+            self.zone = ChangedZone.of(problem.model, changed, self.held, problem.springs)
+        self.update.zone = self.zone
+        self._refresh()
 
     def _refresh(self) -> None:
         """Factor the zone as it is now."""
@@ -277,16 +295,14 @@ class _Search:
 
     def look(self) -> None:
         """Renew the zone after a step that gained little: it flows elsewhere by now."""
-        if not self.zones or self.again or self.since == 0:
+        if not self.zones or self.again or self.since < self.renew:
             return
         if self.history[-1] < ZONE_SLOW * self.history[-2]:
             return
+        self.renew = 2 * self.since + 1
         flows = self._flows()
-        if np.any(flows & ~self.flowing):
-            self.flowing = flows | self.flowing
-            self._cut()
-        else:
-            self._refresh()
+        self.flowing = flows | self.flowing
+        self._cut()
 
     def _flows(self) -> Flags:
         """Cells with plastic flow in this step."""
@@ -324,9 +340,12 @@ class _Search:
         """The equilibrium, and what the next step may begin with."""
         found = self.problem.found(self.u, self.now, -self.now.force, self.history)
         spent = self.update.back_substitutions
+        flows, zone = self._flows(), self.zone
         kept = Kept(
-            self.update.factor, self.stiffness, self._flows(), 0 if self.again else self.since
-        )
+            self.update.factor, self.stiffness, flows,
+            np.zeros_like(flows) if zone is None else zone.changed,
+            0 if self.again else self.since, zone,
+        )  # fmt: skip
         return replace(found, factorisations=self.made, back_substitutions=spent), kept
 
 

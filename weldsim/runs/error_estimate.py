@@ -23,6 +23,10 @@ from weldsim.simulation.steps import build_model, simulate, start_state
 WITHOUT_COMPANION = ("sketch", "coarse")
 NOT_ASKED = "not asked for: run without the companion"
 NO_SECOND_GRADE = "without an error estimate: no run at a second grade"
+UNDETERMINED = (
+    "not determined: a cross-section bent like a hinge on the way, so where the part ends hangs on "
+    "how closely equilibrium was sought, and a second run says nothing of that"
+)
 COARSER_FAILED = "without an error estimate: the coarser run failed"
 
 

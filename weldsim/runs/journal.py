@@ -121,7 +121,9 @@ class Record:
     def from_extra(cls, extra: Mapping[str, Any]) -> Record:
         """The record of a checkpoint."""
         columns = tuple(Column(*parts) for parts in extra["columns"])
-        tuples = {name: tuple(extra.get(name, ())) for name in ("rows", "released", "parted", "hinged")}
+        tuples = {
+            name: tuple(extra.get(name, ())) for name in ("rows", "released", "parted", "hinged")
+        }
         return cls(**{**extra, **tuples, "columns": columns})
 
 
@@ -193,9 +195,7 @@ class Journal:
         own = {k.removeprefix(KEPT): v for k, v in arrays.items() if k.startswith(KEPT)}
         if not own:
             return None
-        return Kept.from_arrays(
-            self.model.mechanics.solver, own, self.model.springs(self.state)
-        )
+        return Kept.from_arrays(self.model.mechanics.solver, own, self.model.springs(self.state))
 
     def close(self) -> None:
         """Last frame and checkpoint of a march that has come to its end."""

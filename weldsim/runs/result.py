@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import StoreError
 from weldsim.physics.energy_balance import EnergyBalance
-from weldsim.runs.error_estimate import ErrorEstimate, error_of_run
+from weldsim.runs.error_estimate import UNDETERMINED, ErrorEstimate, error_of_run
 from weldsim.runs.fields import Fields, FieldSeries
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.runs.reading import PENDING, RunRecord, last_checkpoint, read_json_file, read_run
@@ -250,6 +250,8 @@ class FolderSource:
             known = {c: stated["values"].get(c.name) for c in ends}
             values = {c: v / c.factor for c, v in known.items() if v is not None}
             return ErrorEstimate(Readings(values), stated["how"])
+        if stated.get("how") == UNDETERMINED:
+            return ErrorEstimate(how=UNDETERMINED)
         if not self.kept.complete or stated.get("how", PENDING).startswith("a look"):
             return ErrorEstimate(how=stated.get("how") or "no error estimate: not complete")
         case = self.case()

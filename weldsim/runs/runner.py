@@ -16,8 +16,10 @@ from typing import Any
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import WeldsimError
 from weldsim.physics.back_ends import slow_solver_note
+from weldsim.geometry.grades import BALANCE_CHANGES
 from weldsim.runs.error_estimate import (
     NOT_ASKED,
+    UNDETERMINED,
     ErrorEstimate,
     companion_grade,
     error_of_run,
@@ -171,7 +173,10 @@ def _compute(
     estimated = companion and companion_grade(model.case.solve.grade) is not None
     try:
         _march(journal, options, STEPS_SHARE if estimated else 1.0, resumed)
-        _finish(journal, built, PENDING if estimated else NOT_ASKED)
+        if journal.record.hinged:
+            estimated = False
+        why_not = UNDETERMINED if journal.record.hinged else NOT_ASKED
+        _finish(journal, built, PENDING if estimated else why_not)
     except KeyboardInterrupt as stop:
         journal.tell("stopped")
         stop.run_folder = folder.path  # type: ignore[attr-defined]  # who asked tells its name
@@ -218,6 +223,7 @@ def _finish(journal: Journal, built: float, how: str) -> None:
         retries=record.retries,
         factorisations=record.factorisations,
         back_substitutions=record.back_substitutions,
+        equilibrium={"tolerance": model.stepping.tolerance, "changes": BALANCE_CHANGES},
         stage_times={"mesh_s": built, "solve_s": record.seconds, "companion_s": 0.0},
         simulated_s=state.time,
         peak_memory_MB=peak_memory(),

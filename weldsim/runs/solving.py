@@ -9,6 +9,7 @@ from pathlib import Path
 from weldsim.case.load import Case
 from weldsim.errors import CaseError
 from weldsim.runs.error_estimate import (
+    UNDETERMINED,
     ErrorEstimate,
     estimate_error,
     grade_below,
@@ -154,7 +155,7 @@ def _solve(
         timetable=tuple(Arc(a["name"], a["start"], a["end"]) for a in timetable(model, state)),
         balance=state.energy_balance,
         warnings=warnings,
-        source=MemorySource(model, state, warnings, tuple(gauges), threads),
+        source=MemorySource(model, state, warnings, tuple(gauges), threads, not hinged),
     )
 
 
@@ -210,6 +211,8 @@ class MemorySource:
     warnings : tuple of str
     own : tuple of OwnGauge
     threads : int or None
+    determined : bool
+        False where a cross-section bent like a hinge.
     """
 
     kept_model: Model
@@ -217,6 +220,7 @@ class MemorySource:
     warnings: tuple[str, ...] = ()
     own: tuple[OwnGauge, ...] = ()
     threads: int | None = None
+    determined: bool = True
 
     def case(self) -> Case:
         """The case that was solved."""
@@ -240,7 +244,9 @@ class MemorySource:
         return RunRecord(Path(), manifest, shown, summary)
 
     def estimate(self, ends: GaugeTable, progress: Progress | None) -> ErrorEstimate:
-        """Compute the case once more one grade coarser."""
+        """Compute the case once more one grade coarser, where that says anything."""
+        if not self.determined:
+            return ErrorEstimate(how=UNDETERMINED)
         grade = self.kept_model.grade.name
         coarser = grade_below(grade)
         welds = {w.name for w in self.kept_model.case.welds}
