@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+import math
+
 from weldsim.plots.welds import arc_times
-from weldsim.report.tables import inputs
+from weldsim.report.input_words import input_rows
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.verdicts import judge
-from weldsim.text.quantities import Number, Quantity, Words, as_written, quantity, unit_word
+from weldsim.text.quantities import (
+    Number,
+    Quantity,
+    Words,
+    as_written,
+    quantity,
+    unit_word,
+    words,
+)
+from weldsim.text.tilts import sized
 from weldsim.text.words import error_quantity, reading
 
+OTHER_GRADES = (
+    "These runs are of different grades ({}): a coarse mesh moves less, so their ends are not "
+    "compared. Run them at one grade."
+)
 SAME_RUN = ("version of ", "changed on the command line", "title")
 MOST_INPUTS = 24  # inputs that differ and are listed
 
@@ -41,6 +56,52 @@ def comparison(records: list[RunRecord]) -> list[dict]:
     return [r for r in rows if any(c != "–" for c in r["cells"])]
 
 
+def headline(records: list[RunRecord]) -> list[str]:
+    """Which run ends closest to zero, as far as their errors let one say; nothing without a gauge
+    that all of them read.
+    """
+    grades = dict.fromkeys(r.grade for r in records)
+    if len(grades) > 1:
+        return [OTHER_GRADES.format(", ".join(grades))]
+    sizes = [_size(r, records) for r in records]
+    if any(s is None for s in sizes):
+        return []
+    known = [s for s in sizes if s is not None]
+    order = sorted(range(len(records)), key=lambda i: known[i][0])
+    names, (best, second) = labels(records), order[:2]
+    (low, low_error, unit), (high, high_error, _) = known[best], known[second]
+    ends = [Words(sized(v, unit)) for v in (low, high)]
+    if low_error is None or high_error is None:
+        told = "without an error estimate nothing says whether that can be told apart"
+    elif high - low > low_error + high_error:
+        told = "more than their estimated errors"
+    else:
+        return [
+            words("{} and {} cannot be told apart: they end {} and {} from zero, which their "
+                  "estimated errors cover.", names[best], names[second], *ends)
+        ]  # fmt: skip
+    times = f"{high / low:.2g} times closer to zero" if low > 0 else "closest to zero"
+    return [
+        words("{} ends {} than {}: {} against {}, {}.", names[best], times, names[second], *ends,
+              told)
+    ]  # fmt: skip
+
+
+def _size(record: RunRecord, records: list[RunRecord]) -> tuple[float, float | None, str] | None:
+    """How far the first gauge that all runs read ends from zero, its error and unit."""
+    shared = [
+        c for c in records[0].columns
+        if c.weld is None and c.unit == "mm" and all(c.name in r.gauges for r in records)
+    ]  # fmt: skip
+    if not shared:
+        return None
+    own = [c for c in shared if c.gauge == shared[0].gauge]
+    errors = [record.errors.get(c.name) for c in own]
+    size = math.hypot(*(float(record.gauges[c.name][-1]) for c in own))
+    whole = None if None in errors else math.hypot(*(float(e) for e in errors if e is not None))
+    return size, whole, "mm"
+
+
 def _row(name: str, unit: str, cells: list[str]) -> dict:
     return {"name": name, "unit": unit_word(unit), "cells": cells, "errors": [""] * len(cells),
             "apart": ""}  # fmt: skip
@@ -66,6 +127,8 @@ def _gauge_row(records, column) -> dict:
 
 def _apart(records, name: str) -> str:
     """Whether the readings of all runs lie farther from the first than their errors reach."""
+    if len({r.grade for r in records}) > 1:
+        return "not compared: different grades"
     ends = [float(r.gauges[name][-1]) for r in records]
     errors = [r.errors.get(name) for r in records]
     if None in errors:
@@ -102,7 +165,7 @@ def differences(records: list[RunRecord]) -> tuple[list[tuple[str, list[str]]], 
 
     Also how many more there are: left out here, or known to some of the runs only.
     """
-    tables = [dict(inputs(r)) for r in records]
+    tables = [dict(input_rows(r)) for r in records]
     names = dict.fromkeys(n for t in tables for n in t if not n.startswith(SAME_RUN))
     rows = [(n, [t.get(n, "–") for t in tables]) for n in names]
     rows = [(n, cells) for n, cells in rows if len(set(cells)) > 1]

@@ -1,8 +1,8 @@
 """report.html: one file that says what came out, how sure it is, and what it rests on.
 
 Nothing in the page points outside it: scripts and style are in it, plots are inline SVG, pictures
-are data URLs. Words first, numbers after, inputs last. Several runs stand beside each other, the
-first one told in full.
+are data URLs. Words first, numbers after, inputs last. Several runs are compared first, then told
+one after the other.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from weldsim.plots.print_figures import residual_stress
 from weldsim.plots.style import inline_svg
 from weldsim.plots.timetable import timetable_svg
 from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
-from weldsim.report.comparison import comparison, differences, labels, verdicts
+from weldsim.report.comparison import comparison, differences, headline, labels, verdicts
+from weldsim.report.input_words import input_rows, without_folders
 from weldsim.report.tables import (
     balance_table,
     clamp_table,
     gauge_table,
-    inputs,
     locked_table,
     released_table,
     rule_words,
@@ -67,7 +67,7 @@ def write_report(folders, out=None, units: str = "metric") -> Path:
     Parameters
     ----------
     folders : path or list of path
-        Run folders; the first is told in full, the others beside it.
+        Run folders; several are compared.
     out : path, optional
         File to write; report.html in the first folder when left out.
     units : {"metric", "us"}
@@ -143,9 +143,10 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
     several = len(records) > 1
     rows, more = differences(records) if several else ([], 0)
     return environment.get_template("report.html").render(
-        title=records[0].title if not several else f"{len(records)} runs: {records[0].title}",
+        title=f"{len(records)} runs compared" if several else records[0].title,
         runs=runs,
         compared=comparison(records) if several else [],
+        headline=headline(records) if several else [],
         differences=rows,
         differences_left_out=more,
         units=units,
@@ -184,7 +185,7 @@ def _views(records, scenes: int) -> tuple[list[tuple[str, dict]], list[str]]:
             most = scenes // len(records)
             views.append((name, scene_data(record.path, most_bytes=most)))
         except StoreError as error:
-            notes.append(f"No view in three dimensions: {error}")
+            notes.append(without_folders(f"No view in three dimensions: {error}"))
     return views, notes
 
 
@@ -196,8 +197,8 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
         "name": name,
         "title": record.title,
         "status": record.manifest.get("status", "running"),
-        "results": result_words(record),
-        "careful": [words("{}.", w) for w in warnings(record)],
+        "results": [_passed_on(line) for line in result_words(record)],
+        "careful": [words("{}.", _passed_on(w)) for w in warnings(record)],
         "verdicts": verdicts(record),
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),
         "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
@@ -212,13 +213,19 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
         "gauges": gauge_table(record),
         "welds": weld_table(record),
         "why": _why(record),
-        "path": str(record.path),
+        "folder": record.path.resolve().name,
         "balances": balance_table(record),
         "assumptions": assumptions(record),
         "checked": [f"{name} ({source})" for name, source, _ in CHECKED],
         "missing": VALIDATION.get(recorded_case(record).part.kind, ""),
-        "inputs": inputs(record),
+        "inputs": input_rows(record),
     }
+
+
+def _passed_on(line: str) -> str:
+    """A line for a page that others read, without the folders of this machine."""
+    bare = without_folders(line)
+    return line if bare == line else bare
 
 
 def _markup(text: str):

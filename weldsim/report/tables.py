@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from weldsim.runs.reading import Column, RunRecord
@@ -270,23 +268,3 @@ def balance_table(record: RunRecord) -> list[tuple[str, str]]:
         for key, value in m.get("stage_times", {}).items()
     ]
     return heat + cost
-
-
-def inputs(record: RunRecord) -> list[tuple[str, str]]:
-    """Every input in SI, then versions and changes made on the command line."""
-    rows = list(_flat(record.case))
-    rows += [(f"version of {k}", str(v)) for k, v in record.manifest.get("versions", {}).items()]
-    return rows + [("changed on the command line", str(c)) for c in record.manifest["overrides"]]
-
-
-def _flat(value, name: str = ""):
-    """Nested records as lines of dotted name and text."""
-    if isinstance(value, dict):
-        for key, inner in value.items():
-            yield from _flat(inner, f"{name}.{key}".strip("."))
-    elif isinstance(value, list) and value and isinstance(value[0], dict):
-        for number, inner in enumerate(value):
-            yield from _flat(inner, f"{name}.{inner.get('name', number)}")
-    elif value is not None:
-        whole = isinstance(value, float) and math.isfinite(value)
-        yield name, f"{value:.6g}" if whole else str(value)

@@ -96,11 +96,14 @@ class Number:
         How it stands in the metric text.
     difference : bool
         Of temperatures: an error, or what one is higher than another.
+    exact : bool
+        As it was put in, not computed: four figures in the US unit whatever the metric text has.
     """
 
     value: float
     shown: str
     difference: bool = False
+    exact: bool = False
 
     def text(self, unit: str, units: Units) -> str:
         """The number in the unit, or in the US unit that stands for it."""
@@ -116,6 +119,8 @@ class Number:
         signed = self.shown.lstrip().startswith(_SIGNS)
         value = self.value if signed or self.value >= 0 else -self.value
         value = factor * value + (0.0 if self.difference else offset)
+        if self.exact:
+            return f"{value:.4g}"
         size = math.floor(math.log10(abs(value))) if value else 0
         if power and not -4 <= size < 6:
             out = f"{value:.{max(keep + size, 0)}e}"
@@ -252,6 +257,11 @@ def quantity(value: float, unit: str, form: str, named: bool = True) -> Quantity
     return Quantity((Number(value, format(value, form)),), unit, named)
 
 
+def given(value: float, unit: str, form: str, named: bool = True) -> Quantity:
+    """A value as somebody put it in; see `quantity` and `Number.exact`."""
+    return Quantity((Number(value, format(value, form), exact=True),), unit, named)
+
+
 def bare_unit(unit: str) -> Quantity:
     """A unit alone, after numbers that stand before it without theirs."""
     return Quantity((), unit, gap="")
@@ -265,13 +275,13 @@ def span(low: float, high: float, unit: str, form: str) -> Quantity:
 
 
 def in_mm(value: float, named: bool = True) -> Quantity:
-    """A length, four figures. [m]"""
-    return quantity(1e3 * value, "mm", ".4g", named)
+    """A length that was put in, four figures. [m]"""
+    return given(1e3 * value, "mm", ".4g", named)
 
 
 def in_degc(value: float) -> Quantity:
-    """A temperature, four figures. [K]"""
-    return quantity(value - 273.15, "degC", ".4g")
+    """A temperature that was put in, four figures. [K]"""
+    return given(value - 273.15, "degC", ".4g")
 
 
 def per_mm(value: float, form: str = ".3f") -> Quantity:
