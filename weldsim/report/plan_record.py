@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 from weldsim import __version__
+from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
@@ -46,14 +47,20 @@ def study_record(study: Study) -> dict:
         "level_words": level_words(study),
         "grade": study.grade,
         "sequences": {"allowed": plan.size, "looked_at": study.count, "rows": len(study.rows)},
-        "drift": study.drift
-        and {"factors": study.drift.factors, "share": study.drift.share,
-             "rest": scale * study.drift.rest, "compared": study.drift.compared,
-             "reach": scale * study.drift.reach if study.drift.carried else None},
+        "drift": study.drift and _drift(study.drift, scale),
+        "drift_alone": study.drift and _drift(study.drift.alone or study.drift, scale),
         "wall_seconds": study.seconds,
         "branches": study.branches,
         "words": list(map(str, lines)), "words_us": in_us(lines),
         "rows": [_row(study, n, row, scale) for n, row in enumerate(study.rows, 1)],
+    }  # fmt: skip
+
+
+def _drift(drift: Drift, scale: float) -> dict:
+    return {
+        "factors": drift.factors, "step": drift.step, "share": drift.share,
+        "rest": scale * drift.rest, "compared": drift.compared,
+        "reach": scale * drift.reach if drift.carried else None,
     }  # fmt: skip
 
 

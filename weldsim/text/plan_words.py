@@ -60,6 +60,8 @@ def error_words(study: Study) -> str:
     times = " and ".join(dict.fromkeys(f"{factor:.2f}" for factor in drift.factors))
     if " and " in times:
         times += f" ({' and '.join(c.component for c in study.plan.measure_columns)})"
+    if drift.step:
+        times += f" and {drift.step:.2f} of the row's step to it from the next coarser grade"
     return words(
         "all ends are stated at grade {}: those of grade {} alone times {}, as fitted to the {}; "
         "what the fit leaves of these says that nine of ten rows end within {} of that, a little "

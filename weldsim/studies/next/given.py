@@ -91,7 +91,7 @@ def study_drift(record: dict[str, Any]) -> Drift | None:
     Where it found no factors, most of a large share is one that all sequences have in common, which
     tells none from another: no more than `ASSUMED_SHARE` of it counts.
     """
-    drift = record.get("drift")
+    drift = record.get("drift_alone") or record.get("drift")
     if not drift or record["unit"] not in ("mrad", "mm", "mm/m"):
         return None
     if drift.get("compared", 0) >= ENOUGH and drift.get("reach"):

@@ -4,7 +4,7 @@ grade, and the error they keep."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -32,12 +32,19 @@ class Drift:
     reach : float
         Length of all spots compared, root of the sum of squares: the further out a row ends against
         it, the more a doubtful factor counts. Infinite where factors have no part. [SI]
+    step : float
+        What is added besides, in steps of the row from a still coarser grade to the ranking's;
+        0 where no coarser grade was run, or where it tells nothing.
+    alone : Drift or None
+        The same found without the coarser grade, for readings that it does not have.
     """
 
     factors: tuple[float, ...]
     rest: float
     compared: int
     reach: float = np.inf
+    step: float = 0.0
+    alone: Drift | None = None
 
     @property
     def share(self) -> float:
@@ -49,9 +56,15 @@ class Drift:
         """Whether rows are stated at the finer grade."""
         return self.compared >= ENOUGH
 
-    def end(self, spot: np.ndarray) -> float:
-        """How far off a row ends that the ranking has at `spot`, (M,). [SI]"""
-        return float(np.linalg.norm(np.multiply(self.factors, spot)))
+    def carry(self, spot: np.ndarray, coarser: np.ndarray | None = None) -> np.ndarray:
+        """Where a row ends that the ranking has at `spot` and the coarser grade at `coarser`, (M,);
+        without the latter the step counts for nothing. [SI]"""
+        moved = 0.0 if coarser is None else self.step * (spot - coarser)
+        return np.asarray(np.multiply(self.factors, spot) + moved)
+
+    def end(self, spot: np.ndarray, coarser: np.ndarray | None = None) -> float:
+        """How far off that is. [SI]"""
+        return float(np.linalg.norm(self.carry(spot, coarser)))
 
     def error(self, spot: np.ndarray) -> float:
         """Error of that. [SI]"""
@@ -63,6 +76,7 @@ def drift_between(
     fast: Mapping[Any, Outcome],
     finer: Mapping[Any, Outcome],
     groups: Mapping[Any, Any],
+    coarser: Mapping[Any, Outcome] | None = None,
 ) -> Drift | None:
     """How the ranking grade is off against the finer one; None without a run at both.
 
@@ -73,6 +87,8 @@ def drift_between(
         At the ranking grade and at the finer one.
     groups : mapping
         Key -> what it shares with its mirror images, which count once.
+    coarser : mapping, optional
+        The same sequences at a grade coarser than the ranking's.
 
     Returns
     -------
@@ -85,15 +101,20 @@ def drift_between(
     a, b = (np.array([spot(plan, some[k]) for k in both.values()]) for some in (fast, finer))
     if any(any(plan.case_under(setting).preset) for setting in plan.settings):
         return _unfitted(a, b)  # where it stood before the first weld is no movement of a weld's
-    return fitted(a, b)
+    known = coarser or {}
+    if not all(k in known and not known[k].error for k in both.values()):
+        return fitted(a, b)
+    return fitted(a, b, np.array([spot(plan, known[k]) for k in both.values()]))
 
 
-def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
+def fitted(a: np.ndarray, b: np.ndarray, c: np.ndarray | None = None) -> Drift:
     """How one grade is off against a finer one, from sequences run at both.
 
     A coarse mesh moves all ends by much the same factor, or each side of a target by its own, as
-    another kind of seam moves it. Either is fitted to the spots (least squares); the way that
-    leaves the smaller variance is taken. The error is half the prediction interval of that fit,
+    another kind of seam moves it; or a row's next step from grade to grade is a part of its last
+    one, `b = f a + k (a - c)`, as where the error of a mesh goes with a power of its size
+    (Richardson's extrapolation [2]_). Each is fitted to the spots (least squares); the way that
+    leaves the smallest variance is taken. The error is half the prediction interval of that fit,
     which holds what is predicted in nine of ten cases if what a factor does not explain is normal:
 
         t sqrt(s^2 (1 + |x|^2 / sum |a|^2)),  s^2 = sum |b - f a|^2 / (numbers - factors)
@@ -105,6 +126,8 @@ def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
     ----------
     a, b : ndarray, shape (S, M)
         Where sequences end at the grade and at the finer one: the measure's columns. [SI]
+    c : ndarray, shape (S, M), optional
+        At a grade coarser than that of `a`. [SI]
 
     Returns
     -------
@@ -114,21 +137,31 @@ def fitted(a: np.ndarray, b: np.ndarray) -> Drift:
     References
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 4.5.1.2, prediction intervals.
+    .. [2] L. F. Richardson, Phil. Trans. R. Soc. A 210 (1911) 307-357.
     """
     from scipy.stats import t
 
     if len(a) < ENOUGH or not np.any(a):
         return _unfitted(a, b)
 
-    def way(factors: np.ndarray, count: int) -> tuple[float, Drift]:
+    def way(factors: np.ndarray, step: float, count: int) -> tuple[float, Drift]:
+        moved = 0.0 if c is None else step * (a - c)
         free = a.size - count
-        variance = float(((b - factors * a) ** 2).sum()) / free
+        variance = float(((b - factors * a - moved) ** 2).sum()) / free
         rest = float(t.ppf((1 + INSIDE) / 2, free) * np.sqrt(variance))
-        return variance, Drift(tuple(factors.tolist()), rest, len(a), float(np.linalg.norm(a)))
+        reach = float(np.linalg.norm(a))
+        return variance, Drift(tuple(factors.tolist()), rest, len(a), reach, step)
 
     one = np.full(a.shape[1], _factor(a, b))
     each = np.array([_factor(a[:, i], b[:, i]) for i in range(a.shape[1])])
-    return min(way(one, 1), way(each, len(each)), key=lambda found: found[0])[1]
+    alone = min(way(one, 0.0, 1), way(each, 0.0, len(each)), key=lambda found: found[0])
+    if c is None:
+        return alone[1]
+    design = np.column_stack([a.ravel(), (a - c).ravel()])
+    factor, step = np.linalg.lstsq(design, b.ravel(), rcond=None)[0]
+    stepped = way(np.full(a.shape[1], factor), float(step), 2)
+    best = min(alone, stepped, key=lambda found: found[0])[1]
+    return replace(best, alone=alone[1])
 
 
 def _unfitted(a: np.ndarray, b: np.ndarray) -> Drift:

@@ -15,6 +15,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from weldsim.errors import StoreError, WeldsimError
+from weldsim.geometry.grades import GRADES
 from weldsim.studies.plan.branches import FOLDER, bind
 from weldsim.studies.plan.drift import drift_between
 from weldsim.studies.plan.executor import Executor, executor_of
@@ -95,11 +96,13 @@ class _Work:
     growing: Growing | None
     fast: dict[Key, Outcome] = field(default_factory=dict)
     finer: dict[Key, Outcome] = field(default_factory=dict)
+    coarser: dict[Key, Outcome] = field(default_factory=dict)
     groups: dict[Key, Key] = field(default_factory=dict)
     began: float = field(default_factory=time.perf_counter)
     looked: float = -BETWEEN_LOOKS
     now: UnderWay = UnderWay(0.0, "starting")
     ranking_share: float = 0.7  # of the work, where some are run again
+    coarser_share: float = 0.7  # of the work, with the coarser grade
 
     def done(self) -> Study:
         """Evaluate, run the best again, rank."""
@@ -114,6 +117,7 @@ class _Work:
             why = next(iter(fast.values())).error
             raise WeldsimError(f"{plan.case.source_file}: no sequence could be computed: {why}")
         if self.confirm:
+            self._run_coarser()
             self._run_again(to_confirm(plan, good, self.groups))
         return self._study(None)
 
@@ -122,11 +126,11 @@ class _Work:
         plan, fast, finer = self.plan, self.fast, self.finer
         return Study(
             plan,
-            ranked(plan, fast, finer, self.groups),
+            ranked(plan, fast, finer, self.groups, self.coarser),
             plan.size > LARGEST_FULL_STUDY,
             time.perf_counter() - self.began,
             len(list((self.folder / FOLDER).glob("*.json"))),
-            drift_between(plan, fast, finer, self.groups),
+            drift_between(plan, fast, finer, self.groups, self.coarser),
             under_way,
         )
 
@@ -145,6 +149,12 @@ class _Work:
             self.growing(self._study(self.now))
             self.looked = time.perf_counter()
 
+    @property
+    def _coarser_cost(self) -> float:
+        """Of a weld at the coarser grade against one of the ranking."""
+        grade = self._coarser_grade if self.confirm else None
+        return WELD_COST[grade] / WELD_COST[self.plan.section.grade] if grade else 0.0
+
     def _to_come(self) -> float:
         """Welds to be run again at the finer grade, in welds of the ranking."""
         section = self.plan.section
@@ -153,6 +163,30 @@ class _Work:
         cost = WELD_COST[section.confirm_grade] / WELD_COST[section.grade]
         most = min(section.confirm + 2, self.plan.size)
         return cost * NEW_SHARE * most * len(self.plan.words)
+
+    @property
+    def _coarser_grade(self) -> str | None:
+        """The grade whose step to the ranking's is to help, if one is wanted and there is one."""
+        grades = list(GRADES)
+        at = grades.index(self.plan.section.grade)
+        return grades[at - 1] if self.plan.section.extrapolate and at else None
+
+    def _run_coarser(self) -> None:
+        """Outcomes of all sequences at the next coarser grade."""
+        grade = self._coarser_grade
+        if grade is None:
+            return
+        start, end = self.ranking_share, self.coarser_share
+        numbers = sorted({n for n, _ in self.fast})
+        for k, number in enumerate(numbers):
+
+            def told(share: float, text: str, k: int = k) -> None:
+                share = start + (end - start) * (k + share) / len(numbers)
+                self._told(share, f"step from grade {grade}, {text}")
+
+            own = [m for n, m in self.fast if n == number]
+            done = evaluate(self.plan, number, own, grade, self.folder, self.executor, told)
+            self.coarser |= {(number, m): o for m, o in done.items()}
 
     def _ranking(self) -> dict[Key, Outcome]:
         """Outcomes at the ranking grade."""
@@ -176,8 +210,11 @@ class _Work:
                 self._told(self.ranking_share * (number + share) / count, f"ranking, {text}")
 
             def ahead(welds: int, number: int = number) -> float:
-                self.ranking_share = count * welds / (count * welds + again)
-                return (count - 1 - number) * welds + again
+                more = count * welds * self._coarser_cost
+                whole = count * welds + more + again
+                self.ranking_share = count * welds / whole
+                self.coarser_share = (count * welds + more) / whole
+                return (count - 1 - number) * welds + more + again
 
             def arrived(some: dict[Moves, Outcome], number: int = number) -> None:
                 self.fast |= {(number, m): o for m, o in some.items()}
@@ -199,7 +236,7 @@ class _Work:
 
             def told(share: float, text: str, k: int = k) -> None:
                 whole = (k + share) / len(settings)
-                share = self.ranking_share + (1 - self.ranking_share) * whole
+                share = self.coarser_share + (1 - self.coarser_share) * whole
                 self._told(share, f"running the best again, {text}")
 
             def arrived(some: dict[Moves, Outcome], number: int = number) -> None:

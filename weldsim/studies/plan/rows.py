@@ -46,6 +46,8 @@ class Row:
     interval : (float, float) or None
         Between what ends the measure is expected, None where nothing says so. From `error` here;
         a study of the shop's spread may put a wider one. [SI]
+    coarser : Outcome or None
+        At a grade coarser than the ranking's, where that was run too.
     """
 
     setting: int
@@ -58,6 +60,7 @@ class Row:
     grade: str
     images: tuple[Moves, ...] = ()
     interval: tuple[float, float] | None = None
+    coarser: Outcome | None = None
 
     @property
     def best(self) -> Outcome:
@@ -132,7 +135,7 @@ class Study:
             return spot(self.plan, row.fast)
         if row.confirmed:
             return spot(self.plan, row.confirmed)
-        return spot(self.plan, row.fast) * self.drift.factors
+        return self.drift.carry(spot(self.plan, row.fast), _coarser_spot(self.plan, row.coarser))
 
     @property
     def error_of_difference(self) -> float | None:
@@ -152,6 +155,10 @@ class Study:
         """How many rows, the first counted, cannot be told apart from the first."""
         first = self.rows[0]
         return 1 + sum(self.told_apart(first, row) is False for row in self.rows[1:])
+
+
+def _coarser_spot(plan: Plan, outcome: Outcome | None) -> np.ndarray | None:
+    return None if outcome is None or outcome.error else spot(plan, outcome)
 
 
 def _is_carried(drift: Drift | None) -> bool:
@@ -185,13 +192,15 @@ def ranked(
     fast: Mapping[Key, Outcome],
     finer: Mapping[Key, Outcome],
     groups: Mapping[Key, Key],
+    coarser: Mapping[Key, Outcome] | None = None,
 ) -> tuple[Row, ...]:
     """Rows in order, best first; of the best few the one that ended best when it was run again."""
-    drift = drift_between(plan, fast, finer, groups)
+    coarser = coarser or {}
+    drift = drift_between(plan, fast, finer, groups, coarser)
     images: dict[Key, list[Key]] = {}
     for key in fast:
         images.setdefault(groups[key], []).append(key)
-    rows = [_row(plan, alike, fast, finer, drift) for alike in images.values()]
+    rows = [_row(plan, alike, fast, finer, drift, coarser) for alike in images.values()]
 
     def place(row: Row) -> tuple[bool, bool, float, int, Moves]:
         failed = bool(row.fast.error)
@@ -212,6 +221,7 @@ def _row(
     fast: Mapping[Key, Outcome],
     finer: Mapping[Key, Outcome],
     drift: Drift | None,
+    coarser: Mapping[Key, Outcome],
 ) -> Row:
     """The row of sequences that are mirror images of each other."""
     key = next((k for k in alike if k in finer and not finer[k].error), alike[0])
@@ -222,7 +232,7 @@ def _row(
     if drift is not None and not outcome.error:
         error = drift.error(spot(plan, outcome))
         if drift.carried:
-            end = drift.end(spot(plan, outcome))
+            end = drift.end(spot(plan, outcome), _coarser_spot(plan, coarser.get(key)))
             worst *= end / outcome.final if outcome.final else 1.0
         if sure is not None:
             # a step may be small by luck: no row is held surer than the rest are
@@ -232,7 +242,9 @@ def _row(
     grade = plan.section.confirm_grade if sure else plan.section.grade
     interval = None if error is None else (max(end - error, 0.0), end + error)
     rest = tuple(moves for _, moves in alike if moves != key[1])
-    return Row(*key, outcome, sure, end, error, worst, grade, rest, interval)
+    return Row(
+        *key, outcome, sure, end, error, worst, grade, rest, interval, coarser.get(key)
+    )  # fmt: skip
 
 
 def row_verdict(plan: Plan, row: Row) -> str:
