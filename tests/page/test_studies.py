@@ -117,7 +117,7 @@ def test_readings_are_asked_of_a_plan(page):
     job, _ = finished_plan(client, bench)
     body = {"kind": "next", "of": job["id"], "after": "front:+x", "readings": ["pointer.up=-3 mm"]}
     asked = post(client, "/api/studies", body).json()
-    assert asked["parent"] == job["id"] and "front:+x" in asked["change"]
+    assert asked["parent"] == job["id"] and "front +x" in asked["change"]
     options = json.loads(bench.queue.store.jobs[asked["id"]].options)
     assert options["after"] == "front:+x" and options["folder"].endswith(job["id"][:8])
     about = client.get(f"/api/studies/{job['id']}").json()["about"]

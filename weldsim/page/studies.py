@@ -264,5 +264,7 @@ def change_words(kind: str, options: dict[str, Any]) -> str:
         Blank where its kind says it all.
     """
     if kind == "next":
-        return f"after {options['after']}: read {', '.join(options['readings'])}"
+        parts = (reading.partition("=") for reading in options["readings"])
+        said = ", ".join(f"{side.replace('.', ' ')} {value}" for side, _, value in parts)
+        return f"after {options['after'].replace(':', ' ')}: read {said}"
     return ""

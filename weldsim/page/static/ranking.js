@@ -29,7 +29,7 @@ function line(answer, row, i, many, take) {
     many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
     h("td", { class: row.failed ? "" : "n" }, row.failed || [h("strong", { text: spot(answer, row) || said(row.final) }), spot(answer, row) ? h("span", { class: "note alike", text: said(row.final) }) : null]),
     h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${plainly(row.error, answer.unit)}` })]),
-    h("td", { class: "n", text: row.failed ? "" : plainly(row.worst, answer.unit) }), h("td", {}, i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null, h("span", { class: `verdict ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
+    h("td", { class: "n", text: row.failed ? "" : plainly(row.worst, answer.unit) }), h("td", {}, i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
 }
 

@@ -1,0 +1,80 @@
+"""Questions in a real browser: the best sequence from a set-up to a reading and back to the set-up.
+
+Set WELDSIM_SHOTS to a folder to keep pictures.
+"""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from tests import browser
+from tests.page.test_browser import WAIT, address, small  # noqa: F401
+
+pytestmark = pytest.mark.slow
+SIZES = {"desk": (1440, 900), "projector": (1920, 1080), "phone": (390, 844)}
+
+
+def at_all_sizes(page, name):
+    """Nothing to push aside at any size; pictures where they are asked for."""
+    for word, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(150)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, (name, word)
+        if folder := os.environ.get("WELDSIM_SHOTS"):
+            page.screenshot(path=str(Path(folder) / f"{name}_{word}.png"), full_page=True)
+    page.set_viewport_size(dict(zip(("width", "height"), SIZES["desk"], strict=True)))
+
+
+def test_the_page_answers_which_seam_first(address):  # noqa: F811
+    with browser.page(address, SIZES["desk"], allowed=address, offline=False) as (page, heard):
+        page.set_default_timeout(WAIT)
+        page.wait_for_selector(".joint")
+        page.click(".joint:has-text('flat bar')")
+        page.wait_for_selector(".seam")
+        small(page)
+        page.click(".times summary")  # what every grade takes, before anything is begun
+        page.wait_for_selector(".times tr[data-key=sketch] td:has-text('about')")
+
+        page.click("nav a[data-step=ask]")
+        plan = page.locator(".question[data-kind=plan]")
+        plan.get_by_label("tolerance").fill("2 mrad")
+        plan.locator("summary").click()
+        plan.get_by_label("grade of the ranking").select_option("sketch")
+        plan.get_by_label("best ones run again, finer").fill("0")
+        plan.locator(".seam-choice[data-seam=A] input[data-word=down]").uncheck()
+        page.wait_for_selector("text=4 sequences to compare")  # 2 orders, B both ways
+        page.wait_for_selector(".question[data-kind=plan] .cost:has-text('about')")
+        at_all_sizes(page, "questions")
+        page.get_by_role("button", name="Find the best sequence").click()
+
+        page.wait_for_selector("h2:has-text('Ranking of 4 sequences')")
+        assert page.locator(".ranking tbody tr").count() == 4
+        assert "A down" not in page.locator(".ranking").inner_text()
+        page.wait_for_selector("a:has-text('Print the bench sheet')")
+        at_all_sizes(page, "ranking")
+
+        # a reading after the first weld: how to go on, one weld being left
+        page.get_by_label("pointer up").first.fill("3")
+        page.get_by_role("button", name="How do I go on?").click()
+        page.wait_for_selector("h2:has-text('Go on like this')")
+        assert page.locator("[data-key=ways] tbody tr").count() in (1, 2)
+        assert "chance" in page.locator("[data-key=ways]").inner_text().lower()
+        at_all_sizes(page, "how_to_go_on")
+        page.click("text=Back to the ranking")
+        page.wait_for_selector(".read-after a:has-text('after')")
+
+        # the second row goes into the set-up, with its sequence
+        row = page.locator(".ranking tbody tr").nth(1)
+        wanted = row.locator("th span").first.inner_text().split(", ")
+        row.get_by_role("button", name="into the set-up").click()
+        page.wait_for_selector(".turn")
+        found = [
+            f"{r.locator('.who').inner_text()} {r.locator('select').input_value()}"
+            for r in page.locator(".turn").all()
+        ]
+        assert found == wanted
+        page.click("nav a[data-step=queue]")
+        page.wait_for_selector(".queue td:has-text('best sequence')")
+        at_all_sizes(page, "queue")
+        assert heard.errors == [] and heard.outside == []
