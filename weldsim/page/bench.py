@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from weldsim.errors import WeldsimError
-from weldsim.page import runs, studies, tasks
+from weldsim.page import runs, sheets, studies, tasks
 from weldsim.page.case_form import Base, form_text, read_tables
 from weldsim.page.job_store import ID
 from weldsim.page.queue import Queue
@@ -24,6 +24,7 @@ from weldsim.page.worker import Busy, Stopped, Worker
 
 MOST_KEPT = 40  # answers
 Answer = Response | dict[str, Any]  # what an address answers; a dictionary becomes JSON
+SHEET_LIMIT = 90.0  # s for drawing a bench sheet
 CHECK_LIMIT = 5.0  # s for reading a case, which takes a few hundredths
 
 
@@ -237,6 +238,25 @@ class Bench:
             if path := folders(self.work).get(id):
                 return path
         raise WeldsimError("no such run")
+
+    def sheet(self, asked: Asked) -> tuple[Path, bytes]:
+        """The bench sheet of a run or a plan, drawn anew in the units asked for.
+
+        Parameters
+        ----------
+        asked : Asked
+            `id` in its path, `units` in its query.
+
+        Returns
+        -------
+        tuple of Path and bytes
+            The folder, and the PDF file.
+        """
+        folder, units = self.folder(asked.path["id"]), asked.query.get("units", "metric")
+        if units not in sheets.UNITS:
+            raise WeldsimError(f"units: {units!r} is not allowed: {', '.join(sheets.UNITS)}")
+        path = self.worker.call(sheets.sheet, str(folder), units, limit=SHEET_LIMIT)
+        return folder, Path(path).read_bytes()
 
 
 def api(work: Callable[[Bench, Asked], Answer]) -> Callable:

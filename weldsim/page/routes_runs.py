@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page import runs
+from weldsim.page import runs, sheets
 from weldsim.page.bench import Answer, Asked, Bench
 from weldsim.page.case_form import names_files, read_tables
 from weldsim.page.files import file_response
@@ -54,6 +54,10 @@ def scene(bench: Bench, asked: Asked) -> Answer:
 
 def fetch(bench: Bench, asked: Asked) -> Answer:
     """A file of a run."""
+    if asked.path["what"] == "sheet":
+        folder, data = bench.sheet(asked)
+        name = f"{runs.stem_of(folder)}_bench_sheet.pdf"
+        return file_response(data, name, sheets.KIND, bool(asked.query.get("open")))
     if asked.path["what"] not in runs.FILES:
         raise WeldsimError("this run has no such file")
     data, name, kind = runs.fetch(bench.folder(asked.path["id"]), asked.path["what"])

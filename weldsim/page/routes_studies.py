@@ -9,7 +9,7 @@ from typing import Any
 import tomli_w
 
 from weldsim.errors import CaseError, WeldsimError
-from weldsim.page import studies, study_request
+from weldsim.page import sheets, studies, study_request
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench
 from weldsim.page.case_form import read_tables
 from weldsim.page.files import file_response
@@ -139,6 +139,10 @@ def study_case(bench: Bench, asked: Asked) -> Answer:
 
 def fetch(bench: Bench, asked: Asked) -> Answer:
     """A file of a study."""
+    if asked.path["what"] == "sheet":
+        folder, data = bench.sheet(asked)
+        name = studies.file_name(folder, "sheet")
+        return file_response(data, name, sheets.KIND, bool(asked.query.get("open")))
     folder, what = bench.folder(asked.path["id"]), asked.path["what"]
     data = studies.file_path(folder, what).read_bytes()
     name, kind = studies.file_name(folder, what), studies.FILES[what][1]

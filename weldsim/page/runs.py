@@ -302,7 +302,8 @@ def summary_of(folder: Path, job: Job | None = None) -> dict:
             "words": list(map(str, lines)), "words_us": in_us(lines),
             "readings": readings, "welds": welds,
             "how": record.manifest.get("error_estimate", {}).get("how", ""),
-            "files": [name for name in FILES if file_path(folder, name) is not None],
+            "files": [name for name in FILES if file_path(folder, name) is not None]
+            + ["sheet"] * (record.complete and not preview),
         }
     )  # fmt: skip
 
@@ -358,7 +359,7 @@ def fetch(folder: Path, what: str) -> tuple[bytes, str, str]:
     if path is None:
         raise WeldsimError("this run has no such file, or not yet")
     own, kind = (path.name, MOVIES[path.suffix]) if what == "animation" else FILES[what]
-    name = f"{_stem(folder)}_{own}"
+    name = f"{stem_of(folder)}_{own}"
     if what == "case":
         return source_of(folder).encode(), name.replace("_case.toml", ".toml"), kind
     if what == "pictures":
@@ -366,8 +367,19 @@ def fetch(folder: Path, what: str) -> tuple[bytes, str, str]:
     return path.read_bytes(), name, kind
 
 
-def _stem(folder: Path) -> str:
-    """What names of files of a run begin with: its title, so that they are known again."""
+def stem_of(folder: Path) -> str:
+    """What names of files of a run begin with: its title, so that they are known again.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder.
+
+    Returns
+    -------
+    str
+        See `file_stem`.
+    """
     try:
         manifest = read_json_file(folder / MANIFEST)
         title = str(manifest.get("title", ""))

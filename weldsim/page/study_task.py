@@ -27,6 +27,7 @@ from weldsim.schema.tolerance import SCALES
 from weldsim.studies.clamp_search import find_clamps
 from weldsim.studies.correction import LineChoice, find_correction
 from weldsim.studies.heat_sweep import crossover
+from weldsim.studies.kept_runs import KeptRuns
 from weldsim.studies.next.advice import Advice, advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.ranking import rank
@@ -73,7 +74,8 @@ class Given:
 
     def search(self) -> SearchOptions:
         """How the runs of a search are made."""
-        return SearchOptions(threads=self.threads, progress=self.tell)
+        kept = KeptRuns(self.folder / "runs")
+        return SearchOptions(threads=self.threads, progress=self.tell, kept=kept)
 
 
 def serve_study(

@@ -184,9 +184,12 @@ def run_choice(
     case: Case, faces: tuple[str, ...], target: Target, options: SearchOptions
 ) -> ClampChoice:
     """A run with some faces clamped, at the grade of a target."""
-    force, last = 0.0, None
+    force, last, kept = 0.0, None, options.kept
+    cold = until_cold(with_clamps(case, faces))
+    if kept and (known := kept.get(cold, target.grade)):
+        return ClampChoice(faces, target.reading(known[0]), known[1])
     try:
-        model = build_model(until_cold(with_clamps(case, faces)), target.grade, options.threads)
+        model = build_model(cold, target.grade, options.threads)
         own = {_name(f): model.clamp_points(_name(f)) for f in faces}
         for last in simulate(model):
             options.progress(last.progress, f"{last.phase}, {last.time:.0f} s")
@@ -199,4 +202,6 @@ def run_choice(
             force = max([force, *forces])
     except ConvergenceError as error:
         return ClampChoice(faces, {}, force, str(error).splitlines()[0])
+    if kept:
+        kept.put(cold, target.grade, last.gauges, force)
     return ClampChoice(faces, target.reading(last.gauges), force)

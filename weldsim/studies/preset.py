@@ -170,9 +170,13 @@ def cold_reading(model: Model, progress) -> Readings:
 
 def run_trial(case: Case, target: Target, options: SearchOptions) -> tuple[Trial, Model]:
     """A run until cold at the grade of a target, and its model."""
-    model = build_model(until_cold(case), target.grade, options.threads)
-    reading = target.reading(cold_reading(model, options.progress))
-    return Trial(tuple(case.preset), reading), model
+    cold, kept = until_cold(case), options.kept
+    model = build_model(cold, target.grade, options.threads)
+    known = kept.get(cold, target.grade) if kept else None
+    readings = known[0] if known else cold_reading(model, options.progress)
+    if kept and not known:
+        kept.put(cold, target.grade, readings)
+    return Trial(tuple(case.preset), target.reading(readings)), model
 
 
 def effect(model: Model, target: Target) -> np.ndarray:

@@ -14,6 +14,7 @@ from weldsim.runs.error_estimate import ErrorEstimate
 from weldsim.schema.column import Column
 from weldsim.schema.records import Gauge
 from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
+from weldsim.studies.kept_runs import KeptRuns
 
 # kind of a gauge that reads movement -> component and unit of its columns
 MOVEMENTS = {
@@ -41,11 +42,14 @@ class SearchOptions:
         Of the solver.
     progress : callable(share, text)
         Told how far the work is, 0 to 1.
+    kept : KeptRuns or None
+        Where ends of runs are kept, so that a search that was stopped resumes.
     """
 
     estimate: bool = True
     threads: int | None = None
     progress: Callable[[float, str], None] = _silent
+    kept: KeptRuns | None = None
 
 
 USUAL_OPTIONS = SearchOptions()

@@ -4,7 +4,7 @@ import { Measured } from "./measured.js";
 import { measure, ranking } from "./ranking.js";
 import { said } from "./readings.js";
 import { ask, askPatiently, figure, h, KINDS, renew, say, span, STATES } from "./tools.js";
-import { onUnits } from "./units.js";
+import { onUnits, units } from "./units.js";
 
 const OPEN = ["waiting", "running", "drawing"];
 const FILES = { sheet: "Bench sheet (PDF)", page: "Ranking as a page", plan: "Ranking as data (JSON)", answer: "Answer as data (JSON)",
@@ -90,7 +90,7 @@ export class Study {
   files() {
     const { files } = this.found;
     const links = Object.entries(FILES).filter(([name]) => files.includes(name)).map(([name, text]) => h("li", {},
-      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends"].includes(name) ? "?open=1" : ""}`, target: "_blank", rel: "noopener", text })));
+      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends"].includes(name) ? `?open=1&units=${units()}` : ""}`, target: "_blank", rel: "noopener", text })));
     return h("section", { class: "panel", "data-key": "files" }, h("h2", { text: "Files" }), links.length ? h("ul", { class: "files" }, links) : null,
       h("p", { class: "note", text: `Folder ${this.found.folder} in the work folder.` }));
   }
@@ -99,7 +99,7 @@ export class Study {
   plan(answer) {
     const done = answer.status !== "under way";
     const sheet = this.found.files.includes("sheet")
-      ? h("p", { class: "buttons" }, h("a", { class: "as-button", href: `/api/studies/${this.id}/file/sheet?open=1`, target: "_blank", rel: "noopener", text: "Print the bench sheet" }),
+      ? h("p", { class: "buttons" }, h("a", { class: "as-button", href: `/api/studies/${this.id}/file/sheet?open=1&units=${units()}`, target: "_blank", rel: "noopener", text: "Print the bench sheet" }),
         h("button", { type: "button", class: "second", text: "Put the first into the set-up", onclick: () => this.take(0) })) : null;
     if (this.words && this.words.ok) this.measure(answer);
     return h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: done ? "Answer" : "So far, with what is computed" }),
@@ -155,8 +155,7 @@ export class Study {
   advice(answer) {
     const { record } = answer, lines = record.case_lines || [];
     return [
-      this.lines(said(answer, "words"), "In words"),
-      record.error_words || record.error_from ? h("p", { class: "note", "data-key": "error", text: `Estimated error: ${record.error_words || record.error_from}` }) : null,
+      this.lines(said(answer, "words"), "Answer"),
       lines.length ? h("section", { class: "panel", "data-key": "lines" }, h("h2", { text: "In the case" }), h("pre", { text: lines.join("\n") }),
         h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Put it into the set-up", onclick: () => this.take(0) }))) : null,
       this.tried(record),
@@ -164,15 +163,21 @@ export class Study {
   }
   tried(record) {
     const rows = (record.runs || record.choices || record.lines || []).map((r) => [
-      r.words || r.name || (r.faces ? r.faces.join(" and ") || "nothing more" : Object.entries(r.lean_mrad || {}).map(([a, v]) => `${figure(v)} mrad toward ${a}`).join(", ")),
-      r.off === null || r.off === undefined ? r.error || "not computed" : `${figure(r.off)} ${record.unit}`]);
+      r.words || r.name || (r.faces ? r.faces.join(" and ") || "nothing more" : leanText(r.lean_mrad)),
+      r.off === null || r.off === undefined ? r.error || "not computed" : measure(r.off, record.unit)]);
     if (!rows.length) return null;
     return h("section", { class: "panel", "data-key": "tried" }, h("h2", { text: "What was computed" }),
       h("table", {}, h("thead", {}, h("tr", {}, ["Tried", "Ends off"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows.map(([a, b]) => h("tr", {}, h("th", { scope: "row", text: a }), h("td", { text: b }))))));
   }
 }
 
-const RESUMES = { plan: "Every weld that is computed stays: Resume takes it up from there.", next: "Every weld that is computed stays: Resume takes it up from there." };
+const WELDS_STAY = "Every weld that is computed stays: Resume takes it up from there.", RUNS_STAY = "Every run that is complete stays: Resume takes it up from there.";
+const RESUMES = { plan: WELDS_STAY, next: WELDS_STAY, preset: RUNS_STAY, clamps: RUNS_STAY };
+// A tilt in words: nothing of what is not tilted.
+function leanText(lean) {
+  const parts = Object.entries(lean || {}).filter(([, v]) => Math.abs(v) > 1e-4).map(([axis, v]) => `${measure(Math.abs(v), "mrad")} toward ${v < 0 ? "−" : "+"}${axis}`);
+  return parts.length ? parts.join(" and ") : "as it is";
+}
 export const chance = (p) => (p > 0.99 ? "over 99 %" : p < 0.01 ? "under 1 %" : `${Math.round(100 * p)} %`);
 
 // A bar to the right for what is positive, to the left for what is negative, -1 to 1.

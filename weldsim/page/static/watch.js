@@ -9,10 +9,10 @@ import { ask, askPatiently, h, KINDS, renew, say } from "./tools.js";
 import { onUnits, units } from "./units.js";
 import { WhatIf } from "./whatif.js";
 
-const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)" };
+const FILES = { report: "Report", case: "Case file", pictures: "Pictures", animation: "Animation", gauges: "Readings (CSV)", sheet: "Bench sheet (to print)" };
+const SHOWN = { report: "open=1", sheet: "open=1" }; // in a tab; the rest is saved
 
-// The report opens in a tab, the rest is saved.
-const fileLink = (id, f) => (f === "report" ? h("a", { href: `/api/runs/${id}/file/report?open=1`, target: "_blank", rel: "noopener", text: FILES[f] })
+const fileLink = (id, f) => (SHOWN[f] ? h("a", { href: `/api/runs/${id}/file/${f}?${SHOWN[f]}&units=${units()}`, target: "_blank", rel: "noopener", text: FILES[f] })
   : h("a", { href: `/api/runs/${id}/file/${f}`, download: true, text: FILES[f] || f }));
 
 export class Watch {
