@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from weldsim.case.load import Case, parse_case
+from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
 from weldsim.page.worker_process import Tell
 from weldsim.runs.cost import Cost, cost_of, preview_cost
@@ -99,6 +100,10 @@ def _plan(plan: Plan) -> dict[str, Any]:
     weld = each.seconds / max(1, len(moves))
     seconds = welds * weld
     confirmed = 0
+    grades = list(GRADES)
+    if section.confirm and section.extrapolate and grades.index(section.grade):
+        coarser = cost_of(bound, grades[grades.index(section.grade) - 1], companion=False)
+        seconds += welds * coarser.seconds / max(1, len(moves))
     if section.confirm:
         finer = cost_of(bound, section.confirm_grade, companion=False)
         confirmed = section.confirm + (2 if distinct > 2 * section.confirm else 0)
