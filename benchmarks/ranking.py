@@ -61,16 +61,17 @@ def run_again(a: np.ndarray, count: int) -> np.ndarray:
     return np.unique([*order[:count], order[len(order) // 2], order[-1]])
 
 
-def compared(plan, a: np.ndarray, b: np.ndarray) -> tuple[str, np.ndarray]:
-    """Cells of a table row, and the ends carried over. [SI]"""
+def compared(plan, a, b, c=None) -> tuple[str, np.ndarray]:
+    """Cells of a table row, and the ends carried over, by a coarser grade `c` as well. [SI]"""
     from scipy.stats import spearmanr
 
     from weldsim.studies.plan.drift import fitted
 
     at, fine = np.linalg.norm(a, axis=1), np.linalg.norm(b, axis=1)
     again = run_again(a, plan.section.confirm)
-    drift = fitted(a[again], b[again])
-    carried = np.array([drift.end(row) for row in a])
+    drift = fitted(a[again], b[again], None if c is None else c[again])
+    pairs = list(zip(a, a if c is None else c, strict=True))
+    carried = np.array([drift.end(*pair) for pair in pairs])
     rest = np.setdiff1d(np.arange(len(a)), again)
     rest = rest if len(rest) else again
     off = 1e3 * np.abs(carried - fine)
@@ -80,7 +81,8 @@ def compared(plan, a: np.ndarray, b: np.ndarray) -> tuple[str, np.ndarray]:
         f"{spearmanr(at, fine).statistic:.3f}",
         f"{int(np.flatnonzero(np.argsort(at) == np.argmin(fine))[0]) + 1}",
         f"{1e3 * np.sqrt(np.mean((at - fine) ** 2)):.2f}",
-        " and ".join(dict.fromkeys(f"{factor:.2f}" for factor in drift.factors)),
+        " and ".join(dict.fromkeys(f"{factor:.2f}" for factor in drift.factors))
+        + (f", step {drift.step:.2f}" if drift.step else ""),
         f"{spearmanr(carried, fine).statistic:.3f}",
         f"{fine[rest].sum() / carried[rest].sum():.2f}",
         f"{np.sqrt(np.mean(off[rest] ** 2)):.2f}",
@@ -135,12 +137,13 @@ def main(argv=None) -> None:
     b = np.array([ends[m] for m in moves])
     print(f"\n{len(moves)} sequences against grade {against}; ends in 1e-3 of SI\n")
     print(f"| {' | '.join(HEADS)} |\n" + "|---" * len(HEADS) + "|")
-    columns = []
+    columns, coarser = [], None
     for grade in given.grades:
         a = np.array([as_known(plan, outcomes[grade][m], b.shape[1]) for m in moves])
-        cells, carried = compared(plan, a, b)
+        cells, carried = compared(plan, a, b, coarser)
         print(f"| {grade} | {cost(given.out, grade)} | {minutes[grade]:.1f} | {cells} |")
         columns += [np.linalg.norm(a, axis=1), carried]
+        coarser = a
     heads = [f"{g} | {g}, carried over" for g in given.grades]
     print(f"\n| sequence | {' | '.join(heads)} | {against} |")
     print("|---" * (len(columns) + 2) + "|")

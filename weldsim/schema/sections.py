@@ -153,7 +153,7 @@ class PlanSection(Section):
     size: quantity("length", "positive") | None = None
     longest: quantity("time", "positive") | None = None
     grade: Literal["sketch", "coarse", "quick", "normal"] = "coarse"
-    extrapolate: bool = False
+    extrapolate: bool = True
     confirm: Annotated[int, Field(strict=True, ge=0)] = 3
     confirm_grade: Literal["coarse", "quick", "normal", "fine"] = "normal"
     trials: Annotated[int, Field(strict=True, ge=1)] = 200
