@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -62,6 +63,8 @@ class HeatMesh:
         Of the system matrix.
     solver : LinearSolver
         Keeps the last matrix it factored; nothing else here changes.
+    card : gpu.heat.CardHeat, optional
+        The same on a graphics card, which then takes the steps.
     """
 
     points: Floats
@@ -76,6 +79,7 @@ class HeatMesh:
     facet_nodes: Integers
     pattern: SymmetricPattern
     solver: LinearSolver
+    card: Any = None
 
     @classmethod
     def of(

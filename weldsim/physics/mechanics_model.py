@@ -82,6 +82,8 @@ class MechanicsModel:
         Of the pass over the cells.
     bound_contact : BoundContact, optional
         Faces that may touch.
+    card : gpu.search.Card, optional
+        The same on a graphics card, which then finds equilibrium.
     """
 
     element: str
@@ -97,6 +99,7 @@ class MechanicsModel:
     colour_starts: Integers
     threads: int
     bound_contact: BoundContact | None = None
+    card: Any = None
 
     @classmethod
     def of(

@@ -8,6 +8,7 @@ computes. Strains are in the order xx yy zz xy yz xz with tensor (not engineerin
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from numba import njit, prange
 from weldsim.physics.arrays import Floats, Integers
 from weldsim.physics.kernel_arrays import CellArrays, PointArrays, ResponseArrays
 
+ROOT_1_5 = math.sqrt(1.5)
 FAST_MATH = {"contract", "reassoc", "nsz", "arcp"}  # not those that assume there is no inf or nan
 
 
@@ -56,7 +58,8 @@ def stress_update(
     -----
     J2 with linear isotropic and kinematic (Prager) hardening, back stress 2/3 of the kinematic
     modulus times the plastic strain. Consistent tangent: Simo and Hughes, Computational
-    Inelasticity (1998), box 3.2.
+    Inelasticity (1998), box 3.2. Numbers and tuples only: `gpu.mechanics_kernels` compiles the
+    same function for a card.
     """
     exx, eyy, ezz, exy, eyz, exz = strain
     pxx, pyy, pzz, pxy, pyz, pxz = plastic
@@ -75,8 +78,8 @@ def stress_update(
     nxy = sxy - back * pxy
     nyz = syz - back * pyz
     nxz = sxz - back * pxz
-    norm = np.sqrt(nxx * nxx + nyy * nyy + nzz * nzz + 2.0 * (nxy * nxy + nyz * nyz + nxz * nxz))
-    over = np.sqrt(1.5) * norm - (yield_stress + isotropic * equivalent)
+    norm = math.sqrt(nxx * nxx + nyy * nyy + nzz * nzz + 2.0 * (nxy * nxy + nyz * nyz + nxz * nxz))
+    over = ROOT_1_5 * norm - (yield_stress + isotropic * equivalent)
     theta = 1.0
     theta_bar = 0.0
     if over > 0.0:
@@ -88,7 +91,7 @@ def stress_update(
         nxy /= norm
         nyz /= norm
         nxz /= norm
-        step = np.sqrt(1.5) * flow
+        step = ROOT_1_5 * flow
         pxx = pxx + step * nxx
         pyy = pyy + step * nyy
         pzz = pzz + step * nzz

@@ -195,7 +195,11 @@ class Journal:
         own = {k.removeprefix(KEPT): v for k, v in arrays.items() if k.startswith(KEPT)}
         if not own:
             return None
-        return Kept.from_arrays(self.model.mechanics.solver, own, self.model.springs(self.state))
+        mechanics, springs = self.model.mechanics, self.model.springs(self.state)
+        if mechanics.card is not None:
+            on_card: Kept = mechanics.card.kept_from(own, springs)
+            return on_card
+        return Kept.from_arrays(mechanics.solver, own, springs)
 
     def close(self) -> None:
         """Last frame and checkpoint of a march that has come to its end."""

@@ -13,6 +13,8 @@ from weldsim.geometry.part import Part
 from weldsim.materials.material import Material
 from weldsim.physics.arrays import Floats, Integers
 from weldsim.physics.contact import Contact
+from weldsim.physics.gpu.card import chosen_device
+from weldsim.physics.gpu.moving import on_a_card
 from weldsim.physics.heat_mesh import HeatMesh
 from weldsim.physics.mechanics_model import MechanicsModel
 from weldsim.simulation.interpolation import (
@@ -24,6 +26,7 @@ from weldsim.simulation.interpolation import (
     spread_matrix,
 )
 from weldsim.simulation.land import land_contact
+from weldsim.system.device import CPU, GPU
 
 CHORD_SHARE = 1 / 8  # of a chord, that it stands off its arc where it spans 57 degrees
 
@@ -63,7 +66,13 @@ class Discretisation:
 
     @classmethod
     def of(
-        cls, case: Case, part: Part, material: Material, grade: Grade, threads: int
+        cls,
+        case: Case,
+        part: Part,
+        material: Material,
+        grade: Grade,
+        threads: int,
+        device: str = CPU,
     ) -> Discretisation:
         """Prepare the solvers of a meshed part.
 
@@ -79,11 +88,18 @@ class Discretisation:
             How fine the mesh is.
         threads : int
             For the factorisations and the compiled loops.
+        device : {'cpu', 'gpu', 'auto'}
+            Where it is computed.
 
         Returns
         -------
         Discretisation
             Ready for any welds on this part.
+
+        Raises
+        ------
+        SetupError
+            If a card is asked for and there is none.
         """
         lattice = part.lattice
         heat_mesh = HeatMesh.of(lattice.points, lattice.heat_cells, threads)
@@ -95,6 +111,8 @@ class Discretisation:
         contact = land_contact(case, part, mechanics.weight, material)
         if contact is not None:
             mechanics = mechanics.touching(contact)
+        if chosen_device(device, mechanics.pattern.size) == GPU:
+            heat_mesh, mechanics = on_a_card(heat_mesh, mechanics)
         return cls(
             part, material, grade, heat_mesh, mechanics,
             point_children(lattice, mechanics.quadrature),

@@ -13,6 +13,7 @@ from weldsim.joints.build import build_part
 from weldsim.materials.material import Material, load_material
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.contact import Contact
+from weldsim.physics.gpu.card import chosen_device
 from weldsim.physics.heat_conduction import HeatModel
 from weldsim.physics.heat_source import DoubleEllipsoid
 from weldsim.physics.mechanics_model import MechanicsModel
@@ -25,6 +26,7 @@ from weldsim.simulation.load_history import LoadHistory
 from weldsim.simulation.shrinkage import Shrinkage
 from weldsim.simulation.state import State
 from weldsim.simulation.stepping import Stepping
+from weldsim.system.device import GPU, wanted_device
 from weldsim.system.threads import use_threads
 
 
@@ -359,6 +361,7 @@ def build_model(
     part: Part | None = None,
     material: Material | None = None,
     stepping: Stepping | None = None,
+    device: str | None = None,
 ) -> Model:
     """Mesh a case and prepare its solvers.
 
@@ -376,6 +379,8 @@ def build_model(
         In the place of the case's own.
     stepping : Stepping, optional
         In the place of the grade's own.
+    device : {'auto', 'cpu', 'gpu'}, optional
+        Where it is computed; `system.device.wanted_device` when left out.
 
     Returns
     -------
@@ -385,10 +390,14 @@ def build_model(
     Raises
     ------
     WeldsimError
-        If the part cannot be meshed, the material not read, or a gauge stands off the part.
+        If the part cannot be meshed, the material not read, a gauge stands off the part, or a card
+        is asked for and there is none.
     """
+    device = wanted_device(device)
+    if device == GPU:
+        chosen_device(device, 0)  # refused before a part is meshed in vain
     threads = use_threads(threads)
     level = grade if isinstance(grade, Grade) else GRADES[grade or case.solve.grade]
     material = material or load_material(case.material_path)
     part = part or build_part(case, level)
-    return Model.of(case, Discretisation.of(case, part, material, level, threads), stepping)
+    return Model.of(case, Discretisation.of(case, part, material, level, threads, device), stepping)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -297,6 +297,12 @@ def _equilibrium_of(
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
     fixed, springs = model.supports(heated.closed_clamps), model.springs(heated)
     tolerance = model.stepping.tolerance
+    card = model.mechanics.card
+    if card is not None:
+        on_card: tuple[Equilibrium, Any] = card.equilibrium(
+            old.displacement, properties, heated.internal_variables, fixed, springs, tolerance, kept
+        )
+        return on_card[0], properties, on_card[1]
     try:
         found, kept = follow_equilibrium(
             model.mechanics, old.displacement, properties, heated.internal_variables, fixed,

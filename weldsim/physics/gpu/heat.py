@@ -1,0 +1,212 @@
+"""The heat of a part on the card: the steps of `heat_conduction`, temperature in and out."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from weldsim.errors import ConvergenceError
+from weldsim.physics.arrays import Flags, Floats
+from weldsim.physics.gpu.card import Recorded, array_module, on_card, on_host, view
+from weldsim.physics.gpu.cudss import CardSolver
+from weldsim.physics.gpu.gathering import gathering, whole_rows
+from weldsim.physics.gpu.heat_kernels import balance, complete, conduct, enthalpies, update
+from weldsim.physics.gpu.kernels import gather, grid, product
+from weldsim.physics.heat_conduction import FREEZE_CONDUCTIVITY, MAX_ITERATIONS, HeatModel
+from weldsim.physics.heat_mesh import HeatMesh
+from weldsim.physics.heat_tables import HeatTables
+from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN, SurfaceExchange
+from weldsim.physics.symmetric_pattern import SymmetricPattern
+
+NODES = (
+    "temperature",
+    "old_heat",
+    "volume",
+    "film_area",
+    "contact",
+    "power",
+    "flow",
+    "residual",
+    "heat",
+    "capacity",
+    "diagonal",
+    "change",
+)  # arrays of a number a node; fmt: skip
+
+
+class CardHeat:
+    """Buffers on the card for the heat of one part.
+
+    Parameters
+    ----------
+    mesh : HeatMesh
+        Of the part.
+    """
+
+    def __init__(self, mesh: HeatMesh) -> None:
+        xp = array_module()
+        nodes, cells = mesh.points.shape[0], mesh.cells.shape[0]
+        self.solver = CardSolver(mesh.pattern)
+        self._sizes = nodes, cells
+        self._buffers: dict[str, Any] = {name: xp.zeros(nodes) for name in NODES}
+        self._buffers |= {
+            "sums": xp.zeros((3, nodes)), "conductivity": xp.zeros(cells),
+            "active": xp.zeros(cells, dtype=bool), "there": xp.zeros(nodes, dtype=bool),
+            "cells": on_card(mesh.cells), "numbers": xp.zeros(5),
+        }  # fmt: skip
+        self._views = {k: view(v) for k, v in self._buffers.items()}
+        self._conduction, self._rows = _maps(mesh.pattern, mesh.unit_conduction)
+        self._gather = [view(a) for a in self._conduction]
+        self._product = [view(a) for a in self._rows]
+        self._metal: HeatTables | None = None
+        self._exchange: SurfaceExchange | None = None
+
+    def step(
+        self,
+        model: HeatModel,
+        temperature: Floats,
+        exchange: SurfaceExchange,
+        active: Flags,
+        power: Floats,
+        time_step: float,
+    ) -> tuple[Floats, float, int]:
+        """One backward Euler step, see `heat_conduction.heat_step`.
+
+        Parameters
+        ----------
+        model : HeatModel
+            Metal and surroundings.
+        temperature : ndarray, shape (Nh,)
+            At the start. [K]
+        exchange : SurfaceExchange
+            Of the active cells.
+        active : ndarray of bool, shape (H,)
+            Cells that are there.
+        power : ndarray, shape (Nh,)
+            Mean nodal power over the step. [W]
+        time_step : float
+            [s]
+
+        Returns
+        -------
+        temperature : ndarray, shape (Nh,)
+            At the end. [K]
+        lost : float
+            Heat that left during the step. [J]
+        iterations : int
+            Systems solved.
+
+        Raises
+        ------
+        ConvergenceError
+            With the residual history.
+        """
+        self._load(model, temperature, exchange, active, power)
+        stated = exchange.film_coefficient
+        numbers = np.array(
+            [
+                model.tables.density / time_step,
+                model.film_coefficient if stated is None else stated,
+                model.emissivity * STEFAN_BOLTZMANN, model.ambient_temperature, 0.0,
+            ]
+        )  # fmt: skip
+        self._set("numbers", numbers)
+        self._begun()
+        history: list[float] = []
+        for iteration in range(MAX_ITERATIONS):
+            if iteration in (FREEZE_CONDUCTIVITY, FREEZE_CONDUCTIVITY + 1):
+                # a steep k(T) might swing for ever
+                numbers[4] = 0.5 if iteration == FREEZE_CONDUCTIVITY else 1.0
+                self._set("numbers", numbers)
+            self._evaluated()
+            left, scale, loss = on_host(self._buffers["sums"].sum(axis=1))
+            history.append(left / max(scale, 1e-12))
+            if left <= model.tolerance * scale or left < 1e-9:
+                lost = float(loss) * time_step
+                return on_host(self._buffers["temperature"]), lost, iteration
+            self.solver.factor()
+            # not checked: a wrong solution shows in the next residual
+            self._buffers["change"][...] = self.solver.back_substitute(self._buffers["residual"])
+            self._updated()
+        raise ConvergenceError(
+            f"heat step of {time_step:.3g} s did not converge in {MAX_ITERATIONS} iterations; "
+            f"residuals {', '.join(f'{r:.1e}' for r in history[-6:])}"
+        )
+
+    def _load(
+        self,
+        model: HeatModel,
+        temperature: Floats,
+        exchange: SurfaceExchange,
+        active: Flags,
+        power: Floats,
+    ) -> None:
+        """What a step begins with to the card, and the metal's tables when it is another metal."""
+        self._set("temperature", temperature)
+        self._set("power", power)
+        self._set("active", active)
+        if self._exchange is not exchange:
+            self._exchange = exchange
+            self._set("volume", exchange.volume)
+            self._set("film_area", exchange.film_area)
+            self._set("contact", exchange.contact)
+            self._set("there", exchange.active)
+        if self._metal is not model.tables:
+            self._metal = model.tables
+            tables = model.tables.enthalpy, model.tables.conductivity
+            self._tables = [[on_card(a) for a in table] for table in tables]
+            enthalpy, conductivity = ([view(a) for a in table] for table in self._tables)
+            self._begun = Recorded(partial(self._begin, enthalpy))
+            self._evaluated = Recorded(partial(self._evaluate, enthalpy, conductivity))
+            self._updated = Recorded(partial(self._update, enthalpy))
+
+    def _set(self, name: str, values: Any) -> None:
+        to = self._buffers[name]
+        if isinstance(to, np.ndarray):
+            to[...] = values
+        else:
+            to.set(np.ascontiguousarray(values, dtype=to.dtype))
+
+    def _begin(self, table: list[Any], stream: Any) -> None:
+        """Enthalpy at the start of a step."""
+        v = self._views
+        enthalpies[grid(self._sizes[0], stream)](v["temperature"], *table, v["old_heat"])
+
+    def _evaluate(self, enthalpy: list[Any], conductivity: list[Any], stream: Any) -> None:
+        """Balance of the nodes, and the system's matrix."""
+        v = self._views
+        nodes, cells = (grid(n, stream) for n in self._sizes)
+        conduct[cells](
+            v["cells"], v["active"], v["temperature"], *conductivity, v["numbers"],
+            v["conductivity"],
+        )  # fmt: skip
+        values = self.solver.values
+        gather[grid(len(self._gather[0]), stream)](*self._gather, v["conductivity"], values)
+        product[nodes](*self._product, values, v["temperature"], v["flow"])
+        balance[nodes](
+            v["temperature"], v["old_heat"], v["volume"], v["film_area"], v["contact"], v["power"],
+            v["flow"], v["there"], *enthalpy, v["numbers"], v["residual"], v["sums"], v["heat"],
+            v["capacity"], v["diagonal"],
+        )  # fmt: skip
+        complete[nodes](
+            self.solver.indptr_view, self.solver.indices_view, v["there"], v["diagonal"], values
+        )
+
+    def _update(self, table: list[Any], stream: Any) -> None:
+        """The next guess."""
+        v = self._views
+        update[grid(self._sizes[0], stream)](
+            v["temperature"], v["heat"], v["capacity"], v["change"], *table
+        )
+
+
+def _maps(pattern: SymmetricPattern, unit: Floats) -> tuple[list[Any], list[Any]]:
+    """From the cells' conductivities to the matrix, and its whole rows, both on the card."""
+    first, second = np.triu_indices(pattern.cells.shape[1])
+    row = np.minimum(pattern.cells[:, first], pattern.cells[:, second])
+    entry = pattern.indptr[row] + pattern.pair_slot
+    cell = np.repeat(np.arange(len(pattern.cells)), len(first))
+    sums = gathering(entry.ravel(), cell, unit.ravel())
+    return [on_card(a) for a in sums], [on_card(a) for a in whole_rows(pattern)]

@@ -1,0 +1,301 @@
+"""The cells of a part on the card: one pass gives force and tangent, and nothing comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from weldsim.errors import SetupError
+from weldsim.physics.arrays import Floats
+from weldsim.physics.contact import ONSET, BoundContact
+from weldsim.physics.gpu.card import (
+    Recorded,
+    array_module,
+    on_card,
+    on_host,
+    simulated,
+    view,
+)
+from weldsim.physics.gpu.cudss import CardSolver
+from weldsim.physics.gpu.gathering import Gathering, blocks, gathering
+from weldsim.physics.gpu.kernels import gather, gather_more, grid
+from weldsim.physics.gpu.mechanics_kernels import (
+    FORCE_THREADS,
+    TANGENT_THREADS,
+    cell_kernel,
+    contact_push,
+    gather_blocks,
+)
+from weldsim.physics.plasticity import InternalVariables, Properties
+from weldsim.physics.springs import Spring
+from weldsim.physics.symmetric_pattern import SymmetricPattern
+
+METAL = (
+    "bulk",
+    "shear",
+    "yield_stress",
+    "isotropic",
+    "kinematic",
+    "thermal_strain",
+)  # of a point, in the order of the kernel; fmt: skip
+
+
+class CardSpring(NamedTuple):
+    """An elastic clamp on the card, see `springs.Spring`.
+
+    Attributes
+    ----------
+    unknowns : array of int, shape (3 P,)
+        Of its points.
+    mean : array, shape (6, 3 P)
+        Map from their displacement to shift and turn.
+    stiffness, anchor : array, shape (6,)
+        [N/m, N m/rad], [m, rad]
+    """
+
+    unknowns: Any
+    mean: Any
+    stiffness: Any
+    anchor: Any
+
+    @classmethod
+    def of(cls, spring: Spring) -> CardSpring:
+        """Take a spring to the card.
+
+        Parameters
+        ----------
+        spring : Spring
+            On the host.
+
+        Returns
+        -------
+        CardSpring
+            The same.
+        """
+        return cls(
+            on_card(spring.unknowns), on_card(spring.mean), on_card(spring.stiffness),
+            on_card(spring.anchor),
+        )  # fmt: skip
+
+    def force(self, u: Any) -> Any:
+        """Force on its unknowns.
+
+        Parameters
+        ----------
+        u : array, shape (3 N,)
+            Displacement. [m]
+
+        Returns
+        -------
+        array, shape (3 P,)
+            [N]
+        """
+        stretch = self.anchor - self.mean @ u[self.unknowns]
+        return self.mean.T @ (self.stiffness * stretch)
+
+
+class CardMechanics:
+    """Buffers on the card for one part; holds what the last pass left.
+
+    Parameters
+    ----------
+    pattern : SymmetricPattern
+        Of the tangent.
+    grad : ndarray, shape (C, Q, 3, n)
+        Gradients of the shape functions. [1/m]
+    weight : ndarray, shape (C, Q)
+        Volumes at the quadrature points. [m3]
+    bound_contact : BoundContact, optional
+        Faces that may touch.
+
+    Attributes
+    ----------
+    solver : CardSolver
+        Of the tangent.
+    """
+
+    def __init__(
+        self,
+        pattern: SymmetricPattern,
+        grad: Floats,
+        weight: Floats,
+        bound_contact: BoundContact | None = None,
+    ) -> None:
+        xp = array_module()
+        cells, quadrature, _, n = grad.shape
+        if n not in (10, 20):
+            raise SetupError("device gpu: cells of 10 or 20 points only")
+        pairs = n * (n + 1) // 2
+        if 2 * cells * pairs >= 2**31:
+            raise SetupError("device gpu: the part is too large for 32-bit numbers of its terms")
+        self.pattern, self.solver = pattern, CardSolver(pattern)
+        self.shape, self._n = (cells, quadrature), n
+        point, tensor = (cells, quadrature), (cells, quadrature, 6)
+        self._buffers: dict[str, Any] = {name: xp.zeros(point) for name in METAL}
+        self._buffers |= {
+            "reference_strain": xp.zeros(tensor), "plastic_strain": xp.zeros(tensor),
+            "equivalent_plastic_strain": xp.zeros(point), "stress": xp.zeros(tensor),
+            "new_plastic_strain": xp.zeros(tensor), "new_equivalent": xp.zeros(point),
+            "cell_force": xp.zeros((cells, 3, n)), "cell_matrix": xp.zeros((cells, pairs, 9)),
+            "u": xp.zeros((pattern.nodes, 3)), "force": xp.zeros(pattern.size),
+        }  # fmt: skip
+        fixed = {
+            "cells": on_card(pattern.cells), "grad": on_card(grad), "weight": on_card(weight),
+            "pairs": on_card(np.array(np.triu_indices(n), dtype=np.int32)),
+        }  # fmt: skip
+        self._keep = fixed
+        self._views = {k: view(v) for k, v in (self._buffers | fixed).items()}
+        self._flat = {
+            "cell_force": view(self._buffers["cell_force"].reshape(-1)),
+            "cell_matrix": view(self._buffers["cell_matrix"].reshape(-1, 9)),
+        }
+        self._blocks, self._blocks_kept = _viewed(blocks(pattern))
+        self._forces, self._forces_kept = _viewed(_cell_forces(pattern))
+        self._threads = (8, 8) if simulated() else (FORCE_THREADS, TANGENT_THREADS)
+        self._passes = [Recorded(partial(self._launch, tangent)) for tangent in (False, True)]
+        self._contact = None if bound_contact is None else _CardContact(bound_contact)
+
+    def load(self, properties: Properties, memory: InternalVariables) -> None:
+        """Take what a step begins with to the card.
+
+        Parameters
+        ----------
+        properties : Properties
+            At the end of the step.
+        memory : InternalVariables
+            At its start.
+        """
+        names = ("reference_strain", "plastic_strain", "equivalent_plastic_strain")
+        for name in METAL:
+            _copy(self._buffers[name], getattr(properties, name))
+        for name in names:
+            _copy(self._buffers[name], getattr(memory, name))
+
+    def evaluate(self, u: Any, springs: Sequence[CardSpring], tangent: bool = False) -> Any:
+        """One pass over all cells.
+
+        Parameters
+        ----------
+        u : array, shape (3 N,)
+            Displacement. [m]
+        springs : sequence of CardSpring
+            Elastic clamps that are closed.
+        tangent : bool
+            Whether the tangent of metal and contact is to be left in `solver.data`.
+
+        Returns
+        -------
+        array, shape (3 N,)
+            Inner force, springs counted in; of the caller. [N]
+        """
+        self._buffers["u"][...] = u.reshape(-1, 3)
+        self._passes[tangent]()
+        force = self._buffers["force"].copy()
+        for s in springs:
+            force[s.unknowns] -= s.force(u)
+        return force
+
+    def _launch(self, tangent: bool, stream: Any) -> None:
+        """The kernels of a pass."""
+        v = self._views
+        cells, quadrature = self.shape
+        kernel = cell_kernel(self._n, quadrature, tangent)
+        kernel[cells, self._threads[tangent], stream](
+            v["cells"], v["pairs"], v["grad"], v["weight"], v["u"], *(v[m] for m in METAL),
+            v["reference_strain"], v["plastic_strain"], v["equivalent_plastic_strain"],
+            v["stress"], v["new_plastic_strain"], v["new_equivalent"], v["cell_force"],
+            v["cell_matrix"],
+        )  # fmt: skip
+        size = grid(self.pattern.size, stream)
+        gather[size](*self._forces, self._flat["cell_force"], v["force"])
+        if tangent:
+            gather_blocks[grid(9 * len(self._blocks[0]), stream)](
+                *self._blocks, self.solver.indptr_view, self._flat["cell_matrix"],
+                self.solver.values,
+            )  # fmt: skip
+        if self._contact is not None:
+            data = self.solver.values if tangent else None
+            self._contact.add(v["u"], v["force"], data, stream)
+
+    def squared_cell_forces(self) -> Any:
+        """Sum of the squares of the cells' forces in the last pass, of shape (). [N2]"""
+        flat = self._buffers["cell_force"].reshape(-1)
+        return flat @ flat
+
+    def answer(self) -> tuple[Floats, Floats, Floats]:
+        """What the last pass left at the quadrature points, on the host.
+
+        Returns
+        -------
+        stress, plastic_strain : ndarray, each shape (C, Q, 6)
+            [Pa, 1]
+        equivalent_plastic_strain : ndarray, shape (C, Q)
+            [1]
+        """
+        names = ("stress", "new_plastic_strain", "new_equivalent")
+        stress, plastic, equivalent = (on_host(self._buffers[k]) for k in names)
+        return stress, plastic, equivalent
+
+
+class _CardContact:
+    """Pairs of points that may touch, and where their push and stiffness go."""
+
+    def __init__(self, bound: BoundContact) -> None:
+        xp, touch = array_module(), bound.contact
+        count = touch.gap.size
+        pairs = np.arange(count)
+        arrays = (
+            touch.below.astype(np.int32), touch.above.astype(np.int32), touch.normal, touch.gap,
+            touch.stiffness,
+        )  # fmt: skip
+        self._count = count
+        self._arrays = [on_card(a) for a in arrays]
+        self._pair_views = [view(a) for a in self._arrays]
+        self._push, self._stiff = xp.zeros(count), xp.zeros(count)
+        self._out = view(self._push), view(self._stiff)
+        axes = np.arange(3)
+        below = (3 * touch.below[:, None] + axes).ravel()
+        above = (3 * touch.above[:, None] + axes).ravel()
+        force = gathering(
+            np.concatenate([above, below]), np.tile(np.repeat(pairs, 3), 2),
+            np.concatenate([-touch.normal.ravel(), touch.normal.ravel()]),
+        )  # fmt: skip
+        entries = bound.entries
+        stiffness = gathering(
+            entries.ravel(), np.tile(pairs, entries.shape[0]), bound.shares.ravel()
+        )
+        self._force, self._force_kept = _viewed(force)
+        self._stiffness, self._stiffness_kept = _viewed(stiffness)
+
+    def add(self, u: Any, force: Any, data: Any, stream: Any) -> None:
+        """Add the push to the force, and the stiffness to the tangent where there is one."""
+        push, stiff = self._out
+        contact_push[grid(self._count, stream)](*self._pair_views, ONSET, u, push, stiff)
+        gather_more[grid(len(self._force[0]), stream)](*self._force, push, force)
+        if data is not None:
+            gather_more[grid(len(self._stiffness[0]), stream)](*self._stiffness, stiff, data)
+
+
+def _cell_forces(pattern: SymmetricPattern) -> Gathering:
+    """From the cells' forces (C, 3, n) to those of the points (3 N,)."""
+    cells = pattern.cells
+    count, n = cells.shape
+    target = 3 * cells[:, None, :].astype(np.int64) + np.arange(3)[None, :, None]
+    return gathering(target.ravel(), np.arange(target.size), np.ones(target.size))
+
+
+def _viewed(arrays: tuple[Any, ...]) -> tuple[list[Any], list[Any]]:
+    """Arrays on the card as kernels take them, and what has to be kept alive for that."""
+    kept = [on_card(a) for a in arrays]
+    return [view(a) for a in kept], kept
+
+
+def _copy(to: Any, values: Floats) -> None:
+    """Copy from the host into memory on the card."""
+    if isinstance(to, np.ndarray):
+        to[...] = values
+    else:
+        to.set(np.ascontiguousarray(values, dtype=np.float64))
