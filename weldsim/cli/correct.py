@@ -11,6 +11,7 @@ from weldsim.case.load import load_case
 from weldsim.cli.options import (
     CaseFile,
     Changes,
+    Device,
     Gauge,
     GaugeTolerance,
     Grade,
@@ -23,6 +24,7 @@ from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_correction
 from weldsim.studies.correction import LineChoice, find_correction
 from weldsim.studies.targets import SearchOptions, target_of
+from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.correction_words import correction_words
 from weldsim.units import parse
@@ -43,8 +45,10 @@ def command(
     out: Annotated[Path, typer.Option(help="File to write.")] = Path("correct.json"),
     changes: Changes = None,
     units: UnitsOfText = "metric",
+    device: Device = None,
 ):
     """Where a heating line or one more bead would bring a welded part back."""
+    ask_for_device(device)
     check_grade(grade)
     if limit is not None and kind != "line":
         refuse("correct: --limit goes with --kind line")

@@ -8,10 +8,11 @@ from typing import Annotated
 import typer
 
 from weldsim.cli.clips import Marks, Mirrored, filmed_readings
-from weldsim.cli.options import Cluster, UnitsOfText, Workers, refuse, say
+from weldsim.cli.options import Cluster, Device, UnitsOfText, Workers, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
+from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.next_words import advice_lines
 
@@ -41,8 +42,10 @@ def command(
     workers: Workers = None,
     cluster: Cluster = None,
     units: UnitsOfText = "metric",
+    device: Device = None,
 ):
     """After some welds and a reading: what explains it, and how to go on."""
+    ask_for_device(device)
     if noise is not None and not noise > 0:
         refuse(f"--noise {noise:g}: must be greater than zero")
     study = open_study(folder, tolerance)

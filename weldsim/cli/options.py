@@ -22,6 +22,10 @@ Cluster = Annotated[
     str | None,
     typer.Option(help='Address of a Dask scheduler, or "local" for one of this machine\'s own.'),
 ]
+Device = Annotated[
+    str | None,
+    typer.Option(help="auto, cpu or gpu: where to compute; WELDSIM_DEVICE, else auto."),
+]
 Gauge = Annotated[str | None, typer.Option(help="Gauge; the first that reads a movement else.")]
 GaugeTolerance = Annotated[
     str | None,

@@ -9,12 +9,13 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import Changes, Cluster, UnitsOfText, Workers, say
+from weldsim.cli.options import Changes, Cluster, Device, UnitsOfText, Workers, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
 from weldsim.studies.plan.ranking import rank
 from weldsim.studies.plan.space import load_plan
+from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.plan_words import plan_lines
 
@@ -27,8 +28,10 @@ def command(
     cluster: Cluster = None,
     confirm: Annotated[bool, typer.Option(help="Run the best few again at a finer grade.")] = True,
     units: UnitsOfText = "metric",
+    device: Device = None,
 ):
     """Compare sequences and settings, and say which one to weld."""
+    ask_for_device(device)
     loaded = load_plan(case, changes or ())
     try:
         with ProgressBar() as tell:

@@ -11,6 +11,7 @@ from weldsim.case.load import load_case
 from weldsim.cli.options import (
     CaseFile,
     Changes,
+    Device,
     Gauge,
     GaugeTolerance,
     Grade,
@@ -23,6 +24,7 @@ from weldsim.report.study_records import write_clamps, write_preset
 from weldsim.studies.clamp_search import find_clamps
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, target_of
+from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.clamp_words import clamp_lines, clamp_words
 from weldsim.text.preset_words import preset_lines, preset_words
@@ -40,8 +42,10 @@ def command(
     out: Annotated[Path, typer.Option(help="File to write.")] = Path("preset.json"),
     changes: Changes = None,
     units: UnitsOfText = "metric",
+    device: Device = None,
 ):
     """How far to set the part off, or where to clamp it, so that it ends straight; run to check."""
+    ask_for_device(device)
     check_grade(grade)
     loaded = load_case(case, changes or ())
     target = target_of(loaded, gauge, tolerance, grade)

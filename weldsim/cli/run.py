@@ -10,11 +10,12 @@ import typer
 
 from weldsim.case.load import load_case
 from weldsim.cli.drawing import draw_all
-from weldsim.cli.options import Changes, UnitsOfText, refuse, say
+from weldsim.cli.options import Changes, Device, UnitsOfText, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.comparison import verdicts
 from weldsim.runs.reading import read_run
 from weldsim.runs.runner import RunOptions, resume_case, run_case
+from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import beside, closing
 from weldsim.text.quantities import Units, words
 from weldsim.text.words import final_words
@@ -31,8 +32,10 @@ def command(
     ] = None,
     pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,
     units: UnitsOfText = "metric",
+    device: Device = None,
 ):
     """Compute a case into a run folder."""
+    ask_for_device(device)
     if (case is None) == (resume is None):
         refuse("run: give either a case file, or --resume with a stopped run folder")
     if resume is not None and (changes or out):

@@ -7,7 +7,9 @@ from typing import Annotated
 
 import typer
 
+from weldsim.cli.options import Device
 from weldsim.page.app import serve
+from weldsim.system.device import ask_for_device
 
 
 def command(
@@ -21,6 +23,8 @@ def command(
     open_browser: Annotated[
         bool, typer.Option("--open/--no-open", help="Open the page in the browser.")
     ] = True,
+    device: Device = None,
 ):
     """A local page: choose a joint, weld it on screen, watch it move."""
+    ask_for_device(device)
     serve(host=host, port=port, lan=lan, work=work, open_browser=open_browser, workers=workers)

@@ -9,10 +9,11 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import load_case
-from weldsim.cli.options import Changes, UnitsOfText, refuse, say
+from weldsim.cli.options import Changes, Device, UnitsOfText, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.studies.heat_sweep import crossover as sweep_heats
+from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.heat_sweep_words import crossover_words
 
@@ -31,8 +32,10 @@ def command(
     out: Annotated[Path | None, typer.Option(help="Folder of the crossover chart.")] = None,
     changes: Changes = None,
     units: UnitsOfText = "metric",
+    device: Device = None,
 ):
     """Say which weld, and which part of it, moved each gauge."""
+    ask_for_device(device)
     if crossover:
         case = load_case(run_dir, changes or ())
         with ProgressBar() as tell:

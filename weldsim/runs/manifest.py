@@ -13,14 +13,16 @@ import numpy as np
 
 from weldsim.case.load import Case
 from weldsim.geometry.path import Seam
+from weldsim.physics.gpu.card import card_name, why_not_a_card
 from weldsim.runs.reading import FORMAT
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
+from weldsim.system.device import CPU, GPU, wanted_device
 
 PATH_POINTS = 25  # at most this many places of a seam are written
 PACKAGES = (
     "weldsim", "numpy", "scipy", "scikit-fem", "gmsh", "pygmsh", "meshio", "numba", "rslab",
-    "pypardiso", "pyvista", "vtk", "pydantic", "pint",
+    "pypardiso", "cupy-cuda13x", "numba-cuda", "nvmath-python", "nvidia-cudss-cu13", "pyvista", "vtk", "pydantic", "pint",
 )  # fmt: skip
 
 
@@ -102,6 +104,32 @@ def clamp_places(model: Model) -> list[dict[str, Any]]:
     ]
 
 
+def solver_record(model: Model) -> dict[str, str]:
+    """What computes a run.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    dict of str
+        `device` "cpu" or "gpu", `solver`, its `instructions`, and `device_reason`: what kept a run
+        off a graphics card, or its name.
+    """
+    mechanics, wanted = model.mechanics, wanted_device()
+    if mechanics.card is not None:
+        return {
+            "device": GPU, "solver": mechanics.card.solver_name, "instructions": "",
+            "device_reason": card_name(),
+        }  # fmt: skip
+    return {
+        "device": CPU, "solver": mechanics.solver.name,
+        "instructions": mechanics.solver.instructions,
+        "device_reason": why_not_a_card(wanted, mechanics.pattern.size),
+    }  # fmt: skip
+
+
 def manifest_of(model: Model, state: State | None, status: str) -> dict[str, Any]:
     """What run.json holds from the first step on; `state` None leaves out the timetable.
 
@@ -125,8 +153,7 @@ def manifest_of(model: Model, state: State | None, status: str) -> dict[str, Any
         "overrides": list(case.overrides),
         "versions": versions(),
         "grade": model.grade.name,
-        "solver": model.mechanics.solver.name,
-        "instructions": model.mechanics.solver.instructions,
+        **solver_record(model),
         # the folder is drawn where the user's material file may not be
         "softening_temperature_K": model.material.carries_below,
         "mesh": {

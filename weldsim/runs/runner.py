@@ -26,7 +26,7 @@ from weldsim.runs.error_estimate import (
 )
 from weldsim.runs.folder import RunFolder
 from weldsim.runs.journal import CHECKPOINT_SECONDS, Journal
-from weldsim.runs.manifest import balances, peak_memory, timetable
+from weldsim.runs.manifest import balances, peak_memory, solver_record, timetable
 from weldsim.runs.reading import MANIFEST, PENDING, SUMMARY, read_run
 from weldsim.runs.stress_summary import locked_in
 from weldsim.runs.summary import NO_TOLERANCE, summarise
@@ -132,16 +132,17 @@ def _model(case: Case, options: RunOptions) -> tuple[Model, float]:
     began = time.perf_counter()
     model = build_model(case, None, options.threads)
     built = time.perf_counter() - began
-    if slow := slow_solver_note(model.mechanics.solver.name):
+    slow = slow_solver_note(model.mechanics.solver.name)
+    if slow and model.mechanics.card is None:
         options.notice(slow)
     return model, built
 
 
 def _tell_of_other_bits(folder: RunFolder, model: Model, options: RunOptions) -> None:
     """Notice where the solver computes otherwise than when the run began."""
-    solver, manifest = model.mechanics.solver, folder.read_json(MANIFEST)
+    now_by, manifest = solver_record(model), folder.read_json(MANIFEST)
     before = manifest.get("solver"), manifest.get("instructions", "")
-    now = solver.name, solver.instructions
+    now = now_by["solver"], now_by["instructions"]
     if before != now:
         was, is_ = (" with ".join(part for part in parts if part) for parts in (before, now))
         options.notice(

@@ -30,6 +30,7 @@ from weldsim.simulation.measures import PartingWatch
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
 from weldsim.simulation.steps import build_model, simulate, start_state
+from weldsim.system.device import asking_for
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ def solve(
     frames: int | None = FRAMES,
     threads: int | None = None,
     progress: Progress | None = None,
+    device: str | None = None,
 ) -> Result:
     """Compute a case in memory; nothing is written.
 
@@ -91,6 +93,8 @@ def solve(
         Of the solver; `WELDSIM_THREADS`, else up to four, when left out.
     progress : callable(share, text), optional
         Told after each step how far the work is, 0 to 1.
+    device : {'auto', 'cpu', 'gpu'}, optional
+        Where to compute; `WELDSIM_DEVICE`, else a graphics card where there is one.
 
     Returns
     -------
@@ -110,7 +114,9 @@ def solve(
     >>> result = solve(case, grade="sketch")  # doctest: +SKIP
     >>> result.gauges["pointer", "up"][-1]  # rad  # doctest: +SKIP
     """
-    return _solve(build_model(case, grade, threads), start, gauges, frames, threads, progress)
+    with asking_for(device):
+        model = build_model(case, grade, threads)
+    return _solve(model, start, gauges, frames, threads, progress)
 
 
 def _solve(
@@ -272,6 +278,7 @@ def run(
     companion: bool | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
+    device: str | None = None,
 ) -> Result:
     """Run a case into a new folder, as `weldsim run` does, and read it back.
 
@@ -287,6 +294,8 @@ def run(
         Of the solver.
     progress : callable(share, text), optional
         Told after each step.
+    device : {'auto', 'cpu', 'gpu'}, optional
+        Where to compute; `WELDSIM_DEVICE`, else a graphics card where there is one.
 
     Returns
     -------
@@ -301,7 +310,8 @@ def run(
         What went wrong; the folder then says `failed` and keeps its last checkpoint.
     """
     options = _options(companion, threads, progress)
-    return read_result(run_case(case, out, options), threads)
+    with asking_for(device):
+        return read_result(run_case(case, out, options), threads)
 
 
 def resume(
@@ -310,6 +320,7 @@ def resume(
     companion: bool | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
+    device: str | None = None,
 ) -> Result:
     """Go on with a stopped, failed or killed run, as `weldsim run --resume` does.
 
@@ -323,6 +334,8 @@ def resume(
         Of the solver.
     progress : callable(share, text), optional
         Told after each step.
+    device : {'auto', 'cpu', 'gpu'}, optional
+        Where to compute; `WELDSIM_DEVICE`, else a graphics card where there is one.
 
     Returns
     -------
@@ -335,7 +348,8 @@ def resume(
         If it is no run folder, or nothing is left to do in it.
     """
     options = _options(companion, threads, progress)
-    return read_result(resume_case(folder, options), threads)
+    with asking_for(device):
+        return read_result(resume_case(folder, options), threads)
 
 
 def _options(companion: bool | None, threads: int | None, progress: Progress | None) -> RunOptions:

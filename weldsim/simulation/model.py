@@ -13,7 +13,7 @@ from weldsim.joints.build import build_part
 from weldsim.materials.material import Material, load_material
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.contact import Contact
-from weldsim.physics.gpu.card import chosen_device
+from weldsim.physics.gpu.card import refused_without_card
 from weldsim.physics.heat_conduction import HeatModel
 from weldsim.physics.heat_source import DoubleEllipsoid
 from weldsim.physics.mechanics_model import MechanicsModel
@@ -26,7 +26,7 @@ from weldsim.simulation.load_history import LoadHistory
 from weldsim.simulation.shrinkage import Shrinkage
 from weldsim.simulation.state import State
 from weldsim.simulation.stepping import Stepping
-from weldsim.system.device import GPU, wanted_device
+from weldsim.system.device import wanted_device
 from weldsim.system.threads import use_threads
 
 
@@ -390,12 +390,9 @@ def build_model(
     Raises
     ------
     WeldsimError
-        If the part cannot be meshed, the material not read, a gauge stands off the part, or a card
-        is asked for and there is none.
+        For a part that cannot be meshed, a material, a gauge off the part, or a card not there.
     """
-    device = wanted_device(device)
-    if device == GPU:
-        chosen_device(device, 0)  # refused before a part is meshed in vain
+    device = refused_without_card(wanted_device(device))  # before a part is meshed in vain
     threads = use_threads(threads)
     level = grade if isinstance(grade, Grade) else GRADES[grade or case.solve.grade]
     material = material or load_material(case.material_path)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from weldsim.errors import SetupError
 
@@ -57,6 +59,36 @@ def wanted_device(stated: str | None = None) -> str:
     if stated is not None:
         return checked_device(stated)
     return checked_device(os.environ.get(VARIABLE, "").strip() or AUTO, VARIABLE)
+
+
+@contextmanager
+def asking_for(stated: str | None) -> Iterator[None]:
+    """Ask for a device for a while, in processes started meanwhile too.
+
+    Parameters
+    ----------
+    stated : str or None
+        Device; None leaves it as it is.
+
+    Yields
+    ------
+    None
+        Afterwards the former one counts again.
+
+    Raises
+    ------
+    SetupError
+        If there is no such device.
+    """
+    before = os.environ.get(VARIABLE)
+    ask_for_device(stated)
+    try:
+        yield
+    finally:
+        if before is None:
+            os.environ.pop(VARIABLE, None)
+        else:
+            os.environ[VARIABLE] = before
 
 
 def ask_for_device(stated: str | None) -> None:

@@ -18,7 +18,7 @@ from weldsim.physics.quasi_newton import follow_equilibrium
 from weldsim.physics.rigid_motion import mean_motion
 from weldsim.physics.springs import Spring
 
-pytestmark = pytest.mark.skipif(bool(why_no_card()), reason=why_no_card() or "there is a card")
+pytestmark = pytest.mark.skipif(bool(why_no_card()), reason=why_no_card() or "-")
 
 E, NU, YIELD, HARDENING = 210e3, 0.3, 250.0, 2e3  # N/mm2
 TIGHT = 1e-9
@@ -87,7 +87,10 @@ def test_faces_that_touch_push_as_on_the_processor(bar):
     same(mechanics.solver.data, host.tangent)
 
 
-@pytest.mark.parametrize("patience", [0, 12])
+SLOWLY = pytest.mark.skipif(simulated(), reason="minutes in the simulator")
+
+
+@pytest.mark.parametrize("patience", [pytest.param(0, marks=SLOWLY), 12])
 def test_the_equilibrium_is_the_processors(bar, patience):
     """Newton's method and the kept factor end where the processor does."""
     fixed, law = between_walls(bar), heated(bar, 400.0)
@@ -108,6 +111,7 @@ def test_the_equilibrium_is_the_processors(bar, patience):
     same(one.displacement, two.displacement, 1e-9)
 
 
+@SLOWLY
 def test_an_elastic_clamp_carries_its_share(bar):
     """A heated bar between a wall and a spring k: force alpha dT L k s / (k + s), with s = E A / L
     (springs in series); to the last digits as on the processor."""

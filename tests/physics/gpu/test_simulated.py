@@ -1,4 +1,4 @@
-"""The kernels of the card in numba's simulator, which has to be asked for before numba is loaded."""
+"""The kernels of the card in numba's simulator, asked for before numba is loaded."""
 
 import os
 import subprocess

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import fields, replace
 from functools import cache
 from importlib.util import find_spec
 from typing import Any
@@ -47,12 +46,35 @@ def why_no_card() -> str:
         import cupy
         from numba import cuda
 
+        drivers: Any = cuda
         count = int(cupy.cuda.runtime.getDeviceCount())
-        usable = count > 0 and bool(cuda.is_available())
+        usable = count > 0 and bool(drivers.is_available())
     except Exception as error:  # drivers fail in ways of their own
         reason = str(error).splitlines()
         return f"no card answers ({reason[0] if reason else type(error).__name__})"
     return "" if usable else "no card answers"
+
+
+def why_not_a_card(wanted: str, unknowns: int) -> str:
+    """What keeps a model of some size off a card.
+
+    Parameters
+    ----------
+    wanted : {'auto', 'cpu', 'gpu'}
+        As somebody asked for.
+    unknowns : int
+        Of the displacement.
+
+    Returns
+    -------
+    str
+        In words; "" where nothing does.
+    """
+    if checked_device(wanted) == CPU:
+        return "asked for"
+    if wanted == AUTO and unknowns < WORTH_FROM:
+        return "a small part, done sooner on a processor"
+    return why_no_card()
 
 
 def chosen_device(wanted: str, unknowns: int) -> str:
@@ -75,13 +97,33 @@ def chosen_device(wanted: str, unknowns: int) -> str:
     SetupError
         If a card was asked for and there is none.
     """
-    wanted = checked_device(wanted)
-    if wanted == CPU or (wanted == AUTO and unknowns < WORTH_FROM):
-        return CPU
-    reason = why_no_card()
+    reason = why_not_a_card(wanted, unknowns)
     if reason and wanted == GPU:
         raise SetupError(f"device gpu: {reason}; allowed: auto, cpu")
     return CPU if reason else GPU
+
+
+def refused_without_card(wanted: str) -> str:
+    """The device asked for, unless that is a card and there is none.
+
+    Parameters
+    ----------
+    wanted : {'auto', 'cpu', 'gpu'}
+        As somebody asked for.
+
+    Returns
+    -------
+    {'auto', 'cpu', 'gpu'}
+        The same.
+
+    Raises
+    ------
+    SetupError
+        If a card was asked for and there is none.
+    """
+    if wanted == GPU:
+        chosen_device(wanted, WORTH_FROM)
+    return wanted
 
 
 def card_name() -> str:
@@ -165,7 +207,8 @@ def view(array: Any) -> Any:
         return array
     from numba import cuda
 
-    return cuda.as_cuda_array(array, sync=False)
+    drivers: Any = cuda
+    return drivers.as_cuda_array(array, sync=False)
 
 
 class Recorded:
@@ -181,7 +224,8 @@ class Recorded:
     """
 
     def __init__(self, launch: Callable[[Any], None]) -> None:
-        self._launch, self._compiled, self._graph = launch, False, None
+        self._launch, self._compiled = launch, False
+        self._graph: Any = None
 
     def __call__(self) -> None:
         """Launch them."""
@@ -196,26 +240,9 @@ class Recorded:
     def _record(self) -> Any:
         from numba import cuda
 
+        drivers: Any = cuda
         stream = array_module().cuda.Stream(non_blocking=True)
         with stream:
             stream.begin_capture()
-            self._launch(cuda.external_stream(stream.ptr))
+            self._launch(drivers.external_stream(stream.ptr))
             return stream.end_capture()
-
-
-def record_on_card(record: Any) -> Any:
-    """A frozen record with its arrays on the card.
-
-    Parameters
-    ----------
-    record : dataclass
-        Any.
-
-    Returns
-    -------
-    dataclass
-        Of the same type.
-    """
-    arrays = {f.name: getattr(record, f.name) for f in fields(record)}
-    moved = {k: on_card(v) for k, v in arrays.items() if isinstance(v, np.ndarray)}
-    return replace(record, **moved)

@@ -20,20 +20,11 @@ from weldsim.physics.heat_tables import HeatTables
 from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN, SurfaceExchange
 from weldsim.physics.symmetric_pattern import SymmetricPattern
 
-NODES = (
-    "temperature",
-    "old_heat",
-    "volume",
-    "film_area",
-    "contact",
-    "power",
-    "flow",
-    "residual",
-    "heat",
-    "capacity",
-    "diagonal",
-    "change",
-)  # arrays of a number a node; fmt: skip
+# arrays of a number a node
+NODES = tuple(
+    "temperature old_heat volume film_area contact power flow residual heat capacity diagonal "
+    "change".split()
+)
 
 
 class CardHeat:
@@ -104,14 +95,7 @@ class CardHeat:
             With the residual history.
         """
         self._load(model, temperature, exchange, active, power)
-        stated = exchange.film_coefficient
-        numbers = np.array(
-            [
-                model.tables.density / time_step,
-                model.film_coefficient if stated is None else stated,
-                model.emissivity * STEFAN_BOLTZMANN, model.ambient_temperature, 0.0,
-            ]
-        )  # fmt: skip
+        numbers = _numbers(model, exchange, time_step)
         self._set("numbers", numbers)
         self._begun()
         history: list[float] = []
@@ -200,6 +184,15 @@ class CardHeat:
         update[grid(self._sizes[0], stream)](
             v["temperature"], v["heat"], v["capacity"], v["change"], *table
         )
+
+
+def _numbers(model: HeatModel, exchange: SurfaceExchange, time_step: float) -> Floats:
+    """What the kernels take besides arrays, see `heat_kernels`."""
+    stated = exchange.film_coefficient
+    film = model.film_coefficient if stated is None else stated
+    radiate = model.emissivity * STEFAN_BOLTZMANN
+    rate = model.tables.density / time_step
+    return np.array([rate, film, radiate, model.ambient_temperature, 0.0])
 
 
 def _maps(pattern: SymmetricPattern, unit: Floats) -> tuple[list[Any], list[Any]]:

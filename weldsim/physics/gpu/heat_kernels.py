@@ -1,5 +1,8 @@
 """Kernels of the heat: conductivity of the cells, balance of the nodes, safe update."""
 
+# numba types a kernel's arguments when it is launched, and numba.cuda has no types of its own
+# mypy: disable-error-code="no-untyped-def, untyped-decorator, attr-defined, no-untyped-call"
+
 from __future__ import annotations
 
 from typing import Any
@@ -34,7 +37,7 @@ def stretch_of(x: Any, places: Any) -> Any:
     return low
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def conduct(cells, active, temperature, places, values, numbers, conductivity):
     """Conductivity of the cells at their mean temperature.
 
@@ -70,7 +73,7 @@ def conduct(cells, active, temperature, places, values, numbers, conductivity):
     conductivity[c] = fresh + old * (conductivity[c] - fresh)
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def enthalpies(temperature, places, values, heat):
     """Specific enthalpy.
 
@@ -91,7 +94,7 @@ def enthalpies(temperature, places, values, heat):
     heat[i] = values[k] + slope * (temperature[i] - places[k])
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def balance(
     temperature, old_heat, volume, film_area, contact, power, flow, there, places, values,
     numbers, residual, sums, heat, capacity, diagonal,
@@ -150,7 +153,7 @@ def balance(
         sums[1, i] = abs(left)
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def update(temperature, heat, capacity, change, places, values):
     """Newton update that does not jump over a kink; see `heat_conduction`.
 
@@ -178,7 +181,7 @@ def update(temperature, heat, capacity, change, places, values):
         temperature[i] += change[i]
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def complete(indptr, indices, there, diagonal, data):
     """Add the diagonal to the conduction, and cut nodes out where no metal is.
 

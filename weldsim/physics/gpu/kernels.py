@@ -1,5 +1,8 @@
 """Kernels that mechanics and heat share: sums gathered in a fixed order."""
 
+# numba types a kernel's arguments when it is launched, and numba.cuda has no types of its own
+# mypy: disable-error-code="no-untyped-def, untyped-decorator, attr-defined, no-untyped-call"
+
 from __future__ import annotations
 
 from typing import Any
@@ -27,7 +30,7 @@ def grid(count: int, stream: Any = 0) -> tuple[int, int, Any]:
     return (count + THREADS - 1) // THREADS, THREADS, stream
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def gather(target, start, source, share, values, out):
     """Set sums of shares of some values.
 
@@ -49,7 +52,7 @@ def gather(target, start, source, share, values, out):
     out[target[k]] = total
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def gather_more(target, start, source, share, values, out):
     """As `gather`, but added to what is there.
 
@@ -71,7 +74,7 @@ def gather_more(target, start, source, share, values, out):
     out[target[k]] += total
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def product(start, column, entry, data, x, out):
     """Symmetric matrix times a vector.
 

@@ -4,6 +4,9 @@ The law of a point is `plasticity_kernels.stress_update`, compiled for the card.
 for one kind of cell, whose sizes are constants in it.
 """
 
+# numba types a kernel's arguments when it is launched, and numba.cuda has no types of its own
+# mypy: disable-error-code="no-untyped-def, untyped-decorator, attr-defined, no-untyped-call"
+
 from __future__ import annotations
 
 from functools import cache
@@ -40,7 +43,7 @@ def cell_kernel(n: int, quadrature: int, want_tangent: bool) -> Any:
     """
     qd, qn, pair_count = 3 * quadrature, 3 * n, n * (n + 1) // 2
 
-    @cuda.jit
+    @cuda.jit(cache=True)
     def kernel(
         cells, pairs, grad, weight, u, bulk, shear, yield_stress, isotropic, kinematic, thermal,
         reference, plastic, equivalent, stress, new_plastic, new_equivalent, cell_force, matrix,
@@ -186,7 +189,7 @@ def cell_kernel(n: int, quadrature: int, want_tangent: bool) -> Any:
     return kernel
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def gather_blocks(row, slot, start, term, indptr, matrix, data):
     """Values of a pattern from the cells' matrices, a thread for each number of a block.
 
@@ -216,7 +219,7 @@ def gather_blocks(row, slot, start, term, indptr, matrix, data):
     data[indptr[3 * row[b] + i] - i + 3 * slot[b] + j] = total
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def contact_push(below, above, normal, gap, stiffness, onset, u, push, stiff):
     """What pairs of points that may touch push with; see `contact.BoundContact.add`.
 
@@ -242,7 +245,7 @@ def contact_push(below, above, normal, gap, stiffness, onset, u, push, stiff):
     stiff[k] = stiffness[k] * soft / onset
 
 
-@cuda.jit
+@cuda.jit(cache=True)
 def hold(indptr, indices, fixed, diagonal, data):
     """Cut held unknowns out of the upper triangle of a matrix.
 

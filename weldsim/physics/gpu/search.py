@@ -52,6 +52,11 @@ class Card:
         self._points = model.points.shape
         self._update: Update | None = None
 
+    @property
+    def solver_name(self) -> str:
+        """Of the library that factors."""
+        return self.mechanics.solver.name
+
     def kept_from(self, arrays: Mapping[str, Floats], springs: Sequence[Spring]) -> CardFactor:
         """What a checkpoint kept for the next step.
 
