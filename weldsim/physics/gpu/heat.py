@@ -114,10 +114,7 @@ class CardHeat:
             # not checked: a wrong solution shows in the next residual
             self._buffers["change"][...] = self.solver.back_substitute(self._buffers["residual"])
             self._updated()
-        raise ConvergenceError(
-            f"heat step of {time_step:.3g} s did not converge in {MAX_ITERATIONS} iterations; "
-            f"residuals {', '.join(f'{r:.1e}' for r in history[-6:])}"
-        )
+        raise _refused(time_step, history)
 
     def _load(
         self,
@@ -184,6 +181,13 @@ class CardHeat:
         update[grid(self._sizes[0], stream)](
             v["temperature"], v["heat"], v["capacity"], v["change"], *table
         )
+
+
+def _refused(time_step: float, history: list[float]) -> ConvergenceError:
+    return ConvergenceError(
+        f"heat step of {time_step:.3g} s did not converge in {MAX_ITERATIONS} iterations; "
+        f"residuals {', '.join(f'{r:.1e}' for r in history[-6:])}"
+    )
 
 
 def _numbers(model: HeatModel, exchange: SurfaceExchange, time_step: float) -> Floats:
