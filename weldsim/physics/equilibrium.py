@@ -365,7 +365,8 @@ def accept(
     if np.any(reset):
         plastic, eqp = plastic.copy(), eqp.copy()
         reference, stress = reference.copy(), stress.copy()
-        strain = model.strain(found.displacement)[reset]
+        cells = np.flatnonzero(reset.any(axis=1))  # a pass over all cells would take longer
+        strain = model.strain(found.displacement, cells)[reset[cells]]
         strain[:, :3] -= properties.thermal_strain[reset][:, None]
         reference[reset] = strain
         plastic[reset] = 0.0

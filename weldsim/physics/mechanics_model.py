@@ -194,23 +194,26 @@ class MechanicsModel:
         area: Floats = self.weight.sum(axis=1) ** (2 / 3)
         return area
 
-    def strain(self, displacement: Floats) -> Floats:
+    def strain(self, displacement: Floats, cells: Integers | None = None) -> Floats:
         """Total strain at the quadrature points.
 
         Parameters
         ----------
         displacement : ndarray, shape (N, 3)
             [m]
+        cells : ndarray of int, shape (K,), optional
+            Of these cells alone.
 
         Returns
         -------
-        ndarray, shape (C, Q, 6)
+        ndarray, shape (C, Q, 6) or (K, Q, 6)
             Order xx yy zz xy yz xz, tensor shears. [1]
         """
-        u = displacement[self.cells]  # (C, n, 3)
-        h = np.einsum("cqdn,cni->cqid", self.grad, u)
+        some = slice(None) if cells is None else cells
+        u = displacement[self.cells[some]]  # (C, n, 3)
+        h = np.einsum("cqdn,cni->cqid", self.grad[some], u)
         if self.mean_grad.size:
-            mean = np.einsum("cdn,cnd->c", self.mean_grad, u)[:, None]
+            mean = np.einsum("cdn,cnd->c", self.mean_grad[some], u)[:, None]
             extra = (mean - np.trace(h, axis1=2, axis2=3)) / 3
             for i in range(3):
                 h[:, :, i, i] += extra

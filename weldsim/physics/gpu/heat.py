@@ -100,10 +100,7 @@ class CardHeat:
         self._begun()
         history: list[float] = []
         for iteration in range(MAX_ITERATIONS):
-            if iteration in (FREEZE_CONDUCTIVITY, FREEZE_CONDUCTIVITY + 1):
-                # a steep k(T) might swing for ever
-                numbers[4] = 0.5 if iteration == FREEZE_CONDUCTIVITY else 1.0
-                self._set("numbers", numbers)
+            self._freeze(numbers, iteration)
             self._evaluated()
             left, scale, loss = on_host(self._buffers["sums"].sum(axis=1))
             history.append(left / max(scale, 1e-12))
@@ -142,6 +139,12 @@ class CardHeat:
             self._begun = Recorded(partial(self._begin, enthalpy))
             self._evaluated = Recorded(partial(self._evaluate, enthalpy, conductivity))
             self._updated = Recorded(partial(self._update, enthalpy))
+
+    def _freeze(self, numbers: Floats, iteration: int) -> None:
+        """A steep k(T) may swing for ever, so later the conductivity stands still."""
+        if iteration in (FREEZE_CONDUCTIVITY, FREEZE_CONDUCTIVITY + 1):
+            numbers[4] = 0.5 if iteration == FREEZE_CONDUCTIVITY else 1.0
+            self._set("numbers", numbers)
 
     def _set(self, name: str, values: Any) -> None:
         to = self._buffers[name]
