@@ -202,11 +202,6 @@ def heat_step(
     ConvergenceError
         With the residual history.
     """
-    if model.mesh.card is not None and held is None:
-        on_card: tuple[Floats, float, int] = model.mesh.card.step(
-            model, temperature, exchange, active, power, time_step
-        )
-        return on_card
     old_heat, system = model.tables.heat(temperature)[0], system or HeatSystem(model.mesh.solver)
     step = _Step(model, exchange, active, power, time_step, old_heat, system)
     fixed, guess = _start(temperature, exchange, held)

@@ -50,6 +50,7 @@ def heat_through(model: Model, state: State, event: Event) -> tuple[State, int]:
     dt = event.duration / model.stepping.heat_substeps
     temperature, peak, rescale = new.temperature, new.peak_temperature, new.rescale
     supplied, lost, iterations = new.supplied, new.lost, 0
+    step = model.heat.mesh.card.step if model.heat.mesh.card else heat_step
     system = HeatSystem(model.heat.mesh.solver)
     for k in range(model.stepping.heat_substeps):
         power = np.zeros_like(temperature)
@@ -57,9 +58,9 @@ def heat_through(model: Model, state: State, event: Event) -> tuple[State, int]:
             begin = state.time - new.starts[event.weld] + k * dt
             power, factor = model.history.arc_power(event.weld, active, begin, begin + dt)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
-        temperature, out, tries = heat_step(
+        temperature, out, tries = step(
             model.heat, temperature, exchange, active, power, dt, system=system
-        )  # fmt: skip
+        )
         # tables end where a material says so; beyond that nothing is read off them in silence
         model.material.check_range(temperature.min(), temperature.max())
         supplied += power.sum() * dt

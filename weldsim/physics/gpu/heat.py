@@ -16,6 +16,7 @@ from weldsim.physics.gpu.heat_kernels import balance, complete, conduct, enthalp
 from weldsim.physics.gpu.kernels import gather, grid, product
 from weldsim.physics.heat_conduction import FREEZE_CONDUCTIVITY, MAX_ITERATIONS, HeatModel
 from weldsim.physics.heat_mesh import HeatMesh
+from weldsim.physics.heat_system import HeatSystem
 from weldsim.physics.heat_tables import HeatTables
 from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN, SurfaceExchange
 from weldsim.physics.symmetric_pattern import SymmetricPattern
@@ -62,6 +63,7 @@ class CardHeat:
         active: Flags,
         power: Floats,
         time_step: float,
+        system: HeatSystem | None = None,
     ) -> tuple[Floats, float, int]:
         """One backward Euler step, see `heat_conduction.heat_step`.
 
@@ -79,6 +81,8 @@ class CardHeat:
             Mean nodal power over the step. [W]
         time_step : float
             [s]
+        system : HeatSystem, optional
+            Of the processor, not used: on a card every system has its own factor.
 
         Returns
         -------
@@ -88,11 +92,6 @@ class CardHeat:
             Heat that left during the step. [J]
         iterations : int
             Systems solved.
-
-        Raises
-        ------
-        ConvergenceError
-            With the residual history.
         """
         self._load(model, temperature, exchange, active, power)
         numbers = _numbers(model, exchange, time_step)
