@@ -65,7 +65,7 @@ def test_force_and_tangent_are_those_of_the_processor(bar):
     mechanics.load(law, memory)
     same(mechanics.evaluate(on_card(u).reshape(-1), (), tangent=True), host.force.ravel())
     same(mechanics.solver.data, host.tangent)
-    assert float(mechanics.squared_cell_forces()) == pytest.approx(host.scale**2, rel=ROUNDING)
+    assert float(mechanics.squared_cell_forces) == pytest.approx(host.scale**2, rel=ROUNDING)
     stress, plastic, equivalent = mechanics.answer()
     same(stress, host.stress)
     same(plastic, host.plastic_strain)

@@ -64,6 +64,7 @@ class CardSolver:
         """The values as kernels take them."""
         return self._views[2]
 
+    @property
     def own(self) -> Any:
         """Diagonal entries, shape (size,)."""
         return self.data[self._own]
@@ -93,7 +94,7 @@ class CardSolver:
         """
         xp = array_module()
         if diagonal is None:
-            usual = xp.median(self.own()).reshape(1)
+            usual = xp.median(self.own).reshape(1)
         else:
             usual = xp.full(1, diagonal)
         indptr, indices, data = self._views
@@ -167,7 +168,7 @@ class CardSolver:
 
     def _residual(self, x: Any, b: Any) -> tuple[float, float]:
         xp = array_module()
-        left = b - self.matrix @ x - self.matrix.T @ x + self.own() * x
+        left = b - self.matrix @ x - self.matrix.T @ x + self.own * x
         worst, most = on_host(xp.stack([xp.abs(left).max(), xp.abs(b).max()]))
         return float(worst), RIGHT_SIDE_LIMIT * float(most)
 

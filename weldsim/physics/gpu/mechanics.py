@@ -220,6 +220,7 @@ class CardMechanics:
             data = self.solver.values if tangent else None
             self._contact.add(v["u"], v["force"], data, stream)
 
+    @property
     def squared_cell_forces(self) -> Any:
         """Sum of the squares of the cells' forces in the last pass, of shape (). [N2]"""
         flat = self._buffers["cell_force"].reshape(-1)

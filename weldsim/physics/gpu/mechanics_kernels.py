@@ -44,7 +44,7 @@ def cell_kernel(n: int, quadrature: int, want_tangent: bool) -> Any:
     qd, qn, pair_count = 3 * quadrature, 3 * n, n * (n + 1) // 2
 
     @cuda.jit(cache=True)
-    def kernel(
+    def _kernel(
         cells, pairs, grad, weight, u, bulk, shear, yield_stress, isotropic, kinematic, thermal,
         reference, plastic, equivalent, stress, new_plastic, new_equivalent, cell_force, matrix,
     ):  # fmt: skip
@@ -186,7 +186,7 @@ def cell_kernel(n: int, quadrature: int, want_tangent: bool) -> Any:
                 matrix[c, p, 7] = zy
                 matrix[c, p, 8] = zz
 
-    return kernel
+    return _kernel
 
 
 @cuda.jit(cache=True)

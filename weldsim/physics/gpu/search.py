@@ -218,7 +218,7 @@ class _Search:
         self.free = on_card(~self.held)
         self.u = on_card(displacement).reshape(-1)
         self.force = self.mechanics.evaluate(self.u, self.on_card)
-        self.squared = self.mechanics.squared_cell_forces()
+        self.squared = self.mechanics.squared_cell_forces
         self.residual: Any = None
         self.history: list[float] = []
         self.finite = True
@@ -280,7 +280,7 @@ class _Search:
         taken = direction if share == 1.0 else share * direction
         self.update.learn(taken, self.residual + force * self.free)
         self.u = self.u + taken
-        self.force, self.squared = force, self.mechanics.squared_cell_forces()
+        self.force, self.squared = force, self.mechanics.squared_cell_forces
         self.since += 1
 
     def _searched(self, direction: Any, start: float) -> tuple[float, Any]:

@@ -89,7 +89,7 @@ class CardFactor:
         xp, solver, shares = array_module(), mechanics.solver, []
         for s in springs:
             unknowns = on_card(s.unknowns)
-            usual = float(xp.median(solver.own()[unknowns]))
+            usual = float(xp.median(solver.own[unknowns]))
             share = min(s.stiffness[:3].max() / len(s.points), DIAGONAL_SHARE * usual)
             solver.add_to_diagonal(share, unknowns)
             shares.append(float(share))
