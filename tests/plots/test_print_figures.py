@@ -143,7 +143,7 @@ def test_pictures_of_the_part_state_time_and_warp(tee, tmp_path, name):
     if name == "sequence":
         assert re.search(r"1 tack1, 2 front\.1, 3 front\.2, 4 back", words)
     else:
-        assert re.search(r"\d s\b", words) and "times too large" in words
+        assert re.search(r"\d s\b", words) and "exaggerated" in words
         assert "°C" in words or "mm" in words
 
 

@@ -110,7 +110,7 @@ def part_picture(record, why: Why, reading):
     unit = unit_word(reading.unit)
     below = (
         f"what the locked-in strain of each place adds to the reading, {unit} per cubic centimetre;"
-        " part drawn as built, seen from outside: metal below the surface adds too"
+        " drawn in the shape before welding, from outside: metal below the surface adds too"
     )
     figure, (axes,) = image_figure(stage, 1, f"Where it comes from: {_title(reading)}", below)
     share, most = _shares(reading.density)

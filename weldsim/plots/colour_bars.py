@@ -34,7 +34,8 @@ def temperature_bar(figure, stage, axes) -> None:
         ScalarMappable(norm, colour_map(GLOW)), cax=axes, orientation="horizontal", ticks=ticks,
         extend=extend, extendfrac=0.03,
     )  # fmt: skip
-    finish_bar(bar, [f"{t:g}" for t in ticks], "temperature, °C")
+    above = f" (lightest: {HIGHEST:g} and above)" if extend == "max" else ""
+    finish_bar(bar, [f"{t:g}" for t in ticks], f"temperature, °C{above}")
 
 
 def movement_bar(figure, stage, axes) -> None:

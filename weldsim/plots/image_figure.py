@@ -41,8 +41,8 @@ def image_figure(stage, count: int, title: str, below: str, head: float = 0.0):
 
 def warp_words(stage) -> str:
     """The warp factor in words."""
-    size = "as large as it is" if stage.warp == 1 else f"{stage.warp:g} times too large"
+    size = "drawn true to size" if stage.warp == 1 else f"exaggerated {stage.warp:g} times"
     return (
-        f"movement drawn {size}, metal that was soft carried by the rest; "
-        "grey lines: before welding"
+        f"movement {size}, melted metal drawn following its surroundings; "
+        "grey lines: shape before welding"
     )

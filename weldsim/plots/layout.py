@@ -301,7 +301,7 @@ def _draw_key(figure, paths, tacks, clamped: bool) -> None:
     from matplotlib.patches import Patch
 
     marks = [
-        (Line2D([], [], color=QUIET, lw=2.6), "weld, numbered in order"),
+        (Line2D([], [], color=QUIET, lw=2.6), "weld, numbered in sequence"),
         (Line2D([], [], color=QUIET, lw=2.6, ls=(0, (2.2, 1.6))), "behind"),
         (Line2D([], [], color=QUIET, marker="o", ms=5, ls=""), "its start"),
     ]
@@ -309,7 +309,7 @@ def _draw_key(figure, paths, tacks, clamped: bool) -> None:
         marks.append((Line2D([], [], color=INK, lw=5), "tack"))
     marks.append((Patch(fc=FILLER, ec=MESH), "filler"))
     if clamped:
-        marks.append((Patch(fc=CLAMPED, ec=MESH), "gripped"))
+        marks.append((Patch(fc=CLAMPED, ec=MESH), "clamped"))
     total = figure.get_figheight()
     figure.legend(
         [m for m, _ in marks], [w for _, w in marks], loc="lower left", ncols=len(marks),

@@ -1,8 +1,8 @@
 """Pictures of a run, made from its folder alone: stills here, the animation in `animation`.
 
-`show_run` writes pictures/: the part as meshed with its welds in order, temperature half-way along
-each bead, the deformed shape hot and cold beside the part before welding, gauge histories, the path
-of each light spot, and an animation.
+`show_run` writes pictures/: the part as meshed with its welds in sequence, temperature half-way
+along each bead, the part hot and cold beside its shape before welding, gauge histories, the path of
+each light spot, and an animation.
 Temperatures in degC, movements in mm, seconds since the first arc started.
 """
 
@@ -126,7 +126,7 @@ def temperature_picture(record: RunRecord, stage, file: FrameFile, weld: str):
 
 @styled
 def shape_picture(record: RunRecord, stage):
-    """Where the part moved: hot above, cold below, each beside the part as built."""
+    """Where the part moved: hot above, cold below, each beside its shape before welding."""
 
     hot, cold = nearest_frame(record, hot_time(record)), record.frames[-1]
     below = f"{warp_words(stage)}; one colour range for both"
@@ -134,7 +134,7 @@ def shape_picture(record: RunRecord, stage):
     built = read_frame(record.frames[0])
     first = record.columns[0]
     for axes, file, words in (
-        (rows[0], hot, f"hot: {first.gauge} {first.component} farthest out"),
+        (rows[0], hot, f"hot: {first.gauge} {first.component} farthest out while an arc burned"),
         (
             rows[1],
             cold,

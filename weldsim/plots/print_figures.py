@@ -2,7 +2,7 @@
 
 Every function takes a run folder and gives a matplotlib figure; `draw` writes one by name. Maps on
 sections are cut by VTK and drawn as vectors; pictures of the part are drawn off screen. Pictures
-state the time, the unit and how many times too large movement is drawn.
+state the time, the unit and how many times movement is exaggerated.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def of_folder(draw):
 
 @of_folder
 def sequence(record: RunRecord, width_mm: float = COLUMN):
-    """The part before the first arc with its welds numbered in order and their travel."""
+    """The part before the first arc with its welds numbered in sequence and their travel."""
 
     stage, built = _stage(record), _frame(record, 0)
     figure, (axes,) = image_panels(stage, 1, width_mm, below=0.16 * len(_orders(record)) / 2 + 0.1)

@@ -131,11 +131,23 @@ def make_stage(record: RunRecord, size=None) -> Stage:
         view = best_view(recorded_paths(record), np.ptp(frame.points, axis=0), vertical)
     stage = Stage(
         view, np.zeros(3), (1.0, 1.0), tuple(size or BAR_SIZE),
-        round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
+        warp_for(length, farthest),
         coldest, min(max(hottest, coldest + 1), HIGHEST), farthest, _jaws(case), softened, vertical,
     )  # fmt: skip
     stage = aim(stage, np.concatenate([p + w * u for p, u in moved for w in (0.0, stage.warp)]))
     return stage if size else replace(stage, size=fitting_size(stage.reach))
+
+
+def farthest_moved(record: RunRecord) -> float:
+    """End of the displacement range of all pictures of a run, as `make_stage` has it. [m]"""
+    softened = softened_points(record, map(read_frame, record.frames))
+    frames = (smooth_melt(read_frame(file), softened) for file in record.frames)
+    return max(map(largest_displacement, frames), default=0.0)
+
+
+def warp_for(length: float, farthest: float) -> float:
+    """The factor by which movement is drawn, in the pictures and in the view alike. [m]"""
+    return round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0
 
 
 def stage_frame(stage: Stage, file) -> FieldFrame:

@@ -14,27 +14,27 @@ ASSUMED_BY_TACKS = {
     "none": "No tack welds: nothing but what holds the part joins the pieces until an arc does.",
 }
 OPEN_LAND = (
-    "The root between the pieces is open until an arc fuses it to the stated penetration; surfaces "
-    "that touch push on each other without friction and pass no heat."
+    "The contact faces at the root stay open until an arc fuses them to the stated penetration; "
+    "where they touch they push on each other without friction and pass no heat."
 )
 OWN_LAND = (
-    "What the file calls land stays open; surfaces that touch push on each other without friction "
-    "and pass no heat. All other metal in the file is joined."
+    "The contact faces at the root (the file calls them land) stay open; where they touch they "
+    "push on each other without friction and pass no heat. All other metal in the file is joined."
 )
 ASSUMED_BY_CLAMP = {
-    "rigid": "A rigid clamp does not give: all of the face that it grips stays where it was when "
-    "it gripped.",
-    "spring": "A spring clamp pulls back in proportion to the mean movement of what it grips, the "
-    "same in all directions; what it grips may still warp.",
+    "rigid": "A rigid clamp does not give: all of the clamped face stays where it was when the "
+    "clamp closed.",
+    "spring": "A spring clamp pulls back in proportion to the mean movement of the clamped face, "
+    "the same in all directions; the face may still warp.",
 }
-LOOSE = "A clamp that comes off lets go at once, and the part springs to where it then rests."
+LOOSE = "A clamp opens at once, and the part springs to where it then rests."
 PRESET = (
-    "The preset is a lean of the free piece before the first arc, given without stress; gauges "
+    "The preset is a tilt of the free piece before the first arc, given without stress; gauges "
     "read from the straight part."
 )
 FORCED = (
-    "Forced cooling between welds is an even film of {} on all free faces while no arc burns, "
-    "until the last weld has begun."
+    "Forced cooling between welds is an even heat loss to air of {} on all free faces while no "
+    "arc burns, until the last weld has begun."
 )
 ASSUMED = (
     "The arc is a moving double ellipsoid of heat with the stated efficiency; arc pressure, flow "
@@ -45,7 +45,8 @@ ASSUMED = (
     "not strength or shape; no creep.",
 )
 ASSUMED_BY_HOLD = {
-    "vise": "The vise does not give: all that it grips stays where it was, and takes heat evenly.",
+    "vise": "The clamp does not give: all of the clamped length stays where it was and loses heat "
+    "evenly.",
     "free": "Nothing holds the part; its own weight is left out.",
     "ends": "The part's own weight is left out.",
 }

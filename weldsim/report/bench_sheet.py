@@ -16,6 +16,7 @@ from weldsim.errors import WeldsimError
 from weldsim.joints.registry import seam_lines_of, seams_of
 from weldsim.plots.welds import arc_times, first_arc_start
 from weldsim.report.comparison import verdicts
+from weldsim.report.input_words import without_folders
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.result import read_result
 from weldsim.schema.column import Column
@@ -279,4 +280,4 @@ def sheet_or_reason(record: RunRecord) -> tuple[BenchSheet | None, str]:
     try:
         return sheet_of_run(record), ""
     except WeldsimError as error:
-        return None, str(error).splitlines()[0]
+        return None, without_folders(str(error).splitlines()[0])

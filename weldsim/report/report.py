@@ -1,4 +1,4 @@
-"""report.html: one file that says what came out, how sure it is, and what it rests on.
+"""report.html: one file that says what came out, how accurate that is, and what it assumes.
 
 Nothing in the page points outside it: scripts and style are in it, plots are inline SVG, pictures
 are data URLs. Words first, numbers after, inputs last. Several runs are compared first, then told
@@ -22,6 +22,7 @@ from weldsim.plots.print_figures import residual_stress
 from weldsim.plots.style import inline_svg
 from weldsim.plots.timetable import timetable_svg
 from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
+from weldsim.report.bench_sheet import READ_BY, SCALED, sheet_or_reason
 from weldsim.report.comparison import comparison, differences, headline, labels, verdicts
 from weldsim.report.input_words import input_rows, without_folders
 from weldsim.report.tables import (
@@ -55,10 +56,7 @@ CAPTIONS = {
     "shape": "Where the part moved, hot and at the end",
     "temperature": "Temperature half-way along weld {}",
 }
-LAYOUT = (
-    "The part as meshed, with the order and the direction of travel of its welds, tacks and what "
-    "grips it"
-)
+LAYOUT = "The part as meshed, with the sequence and travel of its welds, its tacks and clamps"
 
 
 def write_report(folders, out=None, units: str = "metric") -> Path:
@@ -158,6 +156,8 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
         cautions=CAUTIONS,
         defer=DEFER,
         approves_nothing=APPROVES_NOTHING,
+        read_by=READ_BY,
+        scaled=SCALED,
     )
 
 
@@ -193,6 +193,7 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
     """What the template shows of one run."""
     tolerances = record.summary.get("tolerances") or {}
     kept = _pictures(record)
+    sheet, no_sheet = sheet_or_reason(record)
     return {
         "name": name,
         "title": record.title,
@@ -214,6 +215,8 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
         "welds": weld_table(record),
         "why": _why(record),
         "folder": record.path.resolve().name,
+        "sheet": sheet,
+        "no_sheet": no_sheet,
         "balances": balance_table(record),
         "assumptions": assumptions(record),
         "checked": [f"{name} ({source})" for name, source, _ in CHECKED],

@@ -19,6 +19,8 @@ from weldsim.text.quantities import Quantity, Words, joined, quantity, span, uni
 from weldsim.text.words import error_quantity, reading, rounded_quantity, settled
 
 KELVIN = 273.15
+STAGES = {"companion": "the second run, for the estimated error", "mesh": "meshing",
+          "solve": "solving"}  # fmt: skip
 
 
 def gauge_table(record: RunRecord) -> list[dict]:
@@ -147,7 +149,7 @@ def span_words(weld: RecordedWeld) -> Words:
 
 
 def clamp_table(record: RunRecord) -> list[dict]:
-    """One row a clamp; none for a bar's vise, which the assumptions describe."""
+    """One row a clamp; none for a bar's own clamp, which the assumptions describe."""
     case = recorded_case(record)
     return [
         {
@@ -261,10 +263,13 @@ def balance_table(record: RunRecord) -> list[tuple[str, str]]:
         low, high = b["source_rescale_least"], b["source_rescale_most"]
         heat.append(("arc's heat rescaled to its power by", f"{low:.2f} to {high:.2f}"))
     mesh = m.get("mesh", {})
-    cost = [(key.replace("_", " "), f"{value}") for key, value in mesh.items()]
+    cost = [
+        (key.replace("_", " ").replace("unknowns", "equations"), f"{value}")
+        for key, value in mesh.items()
+    ]
     cost += [(key, f"{m[key]}") for key in ("grade", "solver", "steps", "retries") if key in m]
     cost += [
-        (f"time for {key.removesuffix('_s')}", f"{value:.1f} s")
+        (f"time for {STAGES.get(key, key.removesuffix('_s'))}", f"{value:.1f} s")
         for key, value in m.get("stage_times", {}).items()
     ]
     return heat + cost

@@ -18,7 +18,7 @@ from weldsim.errors import CaseError, StoreError
 from weldsim.geometry.surface import OuterSurface, outer_surface
 from weldsim.plots.melt_smoothing import smooth_melt, softened_points
 from weldsim.plots.pointer_plot import path_on_target
-from weldsim.plots.stage import HIGHEST, SHOWN_SHARE, axis_vector, best_view, round_warp
+from weldsim.plots.stage import HIGHEST, axis_vector, best_view, farthest_moved, warp_for
 from weldsim.plots.welds import (
     along,
     arc_times,
@@ -58,7 +58,7 @@ def scene_data(run_folder, most_frames: int = 60, most_bytes: int = MOST_BYTES) 
     dict
         Arrays are base64 of little-endian numbers. `points` float32 (P, 3) mm; `faces`, `edges`:
         `index` uint32 into the points, `on` and `off` uint16, frame from which and before which
-        one shows; `outline` uint32, edges as built; `times` s; `move` int16 (P, 3) a frame, in
+        one shows; `outline` uint32, edges at the start; `times` s; `move` int16 (P, 3) a frame, in
         units of `move_unit` mm; `heat` uint16 (P,) a frame, degC = `heat_from` + value *
         `heat_unit`; `arcs`, `welds`, `clamps`, `pointers`, `ranges`, `colours`, `view`, `warp`.
         Movement is exact to half of `move_unit`, temperature to half of `heat_unit`; between
@@ -165,6 +165,8 @@ def _fields(record: RunRecord, frames, surface: OuterSurface) -> dict:
         float(np.linalg.norm(f.displacement[n], axis=1).max())
         for f, n in zip(frames, active, strict=True)
     )
+    if record.complete:  # not of some frames alone: pictures and view are drawn alike
+        farthest = farthest_moved(record)
     hottest = (
         max(float(f.temperature[n].max()) for f, n in zip(frames, active, strict=True)) - KELVIN
     )
@@ -183,7 +185,8 @@ def _fields(record: RunRecord, frames, surface: OuterSurface) -> dict:
             "temperature": [coldest, min(max(hottest, coldest + 1.0), HIGHEST)],
             "displacement": [0.0, max(1e3 * farthest, 1e-6)],
         },
-        "warp": round_warp(SHOWN_SHARE * length / farthest) if farthest > 0 else 1.0,
+        "hotter": hottest > HIGHEST,  # than the last colour says
+        "warp": warp_for(length, farthest),
     }
 
 

@@ -26,6 +26,17 @@
     button.addEventListener("change", () => button.checked && units(button.value));
   }
 
+  for (const button of document.querySelectorAll("button.print-bench")) {
+    button.addEventListener("click", () => {
+      const fold = button.closest("details");
+      fold.classList.add("printed");
+      body.classList.add("bench-alone");
+      window.print();
+      body.classList.remove("bench-alone");
+      fold.classList.remove("printed");
+    });
+  }
+
   let opened = [];
   window.addEventListener("beforeprint", () => {
     opened = [...document.querySelectorAll("details:not([open])")];

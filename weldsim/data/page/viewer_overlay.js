@@ -201,7 +201,7 @@
           text: String(value) }));
     }
     bar.append(kit.svg("text", { x: LEFT, y: 11, "font-size": 12, fill: INK,
-      text: hot ? `temperature, ${unit.word}` : `movement since the start, ${unit.word} (true size)` }));
+      text: hot ? `temperature, ${unit.word}${data.hotter ? ` (lightest: ${kit.number(unit.from(high))} and above)` : ""}` : `movement since the start, ${unit.word} (true size)` }));
     return bar;
   };
 })();
