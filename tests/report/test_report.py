@@ -200,7 +200,7 @@ def tee_page(tee):
 def test_layout_stands_after_the_words_and_only_there(tee, tee_page):
     text = (tee.path / "report.html").read_text(encoding="utf-8")
     assert text.count("<img") == 1
-    order = ["clamp saddle", "The part as meshed, with the order", "Accuracy"]
+    order = ["clamp saddle", "The part as meshed, with the sequence", "Accuracy"]
     places = [tee_page.index(word) for word in order]
     assert places == sorted(places)
 
@@ -230,7 +230,7 @@ def test_assumptions_go_by_what_the_case_has(tee):
     lines = " ".join(assumptions(record))
     for words in ("Tacks are there from the start, cold and without stress.", "laid with the arc",
                   "without friction and pass no heat", "A spring clamp pulls back", "rigid clamp",
-                  "lets go at once", "preset is a lean", "film of 60 W/m²/K"):  # fmt: skip
+                  "opens at once", "preset is a lean", "film of 60 W/m²/K"):  # fmt: skip
         assert words in lines
     case = record.manifest["case"]
     case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]
