@@ -156,7 +156,7 @@ def test_an_answer_is_kept_and_goes_into_the_set_up(tmp_path):
     job = post(client, "/api/studies", {"kind": "preset", "tables": tables, "runs": 3}).json()
     queue.start()
     try:
-        wait_for(lambda: queue.store.jobs[job["id"]].state == "done")
+        wait_for(lambda: queue.store.jobs[job["id"]].state == "done", 120.0)
     finally:
         queue.close()
     found = client.get(f"/api/studies/{job['id']}").json()

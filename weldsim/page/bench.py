@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import threading
 import traceback
 from collections import OrderedDict
@@ -106,6 +107,24 @@ class Bench:
             while len(self.kept) > MOST_KEPT:
                 self.kept.popitem(last=False)
         return made
+
+    def without_paths(self, text: str) -> str:
+        """A message without the folders of this machine, and without the name of the draft.
+
+        Parameters
+        ----------
+        text : str
+            Of an error.
+
+        Returns
+        -------
+        str
+            The same.
+        """
+        draft = str(self.form_file)
+        for own in (f"{draft} ", f"{draft}: ", f"{self.work}{os.sep}"):
+            text = text.replace(own, "")
+        return text
 
     def known(self, key: Hashable) -> Any:
         """An answer from the last few.
@@ -291,7 +310,8 @@ def api(work: Callable[[Bench, Asked], Answer]) -> Callable:
         except (Busy, Stopped) as error:
             return refusal(str(error), 503)
         except WeldsimError as error:
-            return refusal(str(error), 404 if "id" in asked.path else 409)
+            text = request.app.state.bench.without_paths(str(error))
+            return refusal(text, 404 if "id" in asked.path else 409)
         except Exception as error:
             traceback.print_exc()
             return refusal(

@@ -11,6 +11,7 @@ from weldsim.geometry.grades import GRADES
 from weldsim.page.case_form import messages_of
 from weldsim.page.worker_process import Tell
 from weldsim.schema.sections import PlanSection
+from weldsim.studies.clamp_search import choices_of
 from weldsim.studies.heat_sweep import swept_pointer
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.checks import columns_of, words_of
@@ -218,15 +219,16 @@ def usual_plan(text: str, source_file: str, tell: Tell | None = None) -> dict[st
     if "size" in sized:
         section["size"] = sized["size"]
     every = words_of(case, PlanSection(measure=name, tolerance=tolerance), [])
-    asks = [kind for kind, can in (("heats", _can_sweep(case)),) if can]
+    can = {"heats": _answers(swept_pointer, case), "clamps": _answers(choices_of, case)}
+    asks = [kind for kind, suits in can.items() if suits]
     seams = {seam: list(words.values()) for seam, words in every.items()}
     return {"plan": section, "gauges": gauges, "seams": seams, "asks": asks}
 
 
-def _can_sweep(case: Case) -> bool:
-    """Whether a case is one that several heats can be compared on."""
+def _answers(work: Callable[[Case], object], case: Case) -> bool:
+    """Whether a case is one that a question can be asked of."""
     try:
-        swept_pointer(case)
-    except CaseError:
+        work(case)
+    except WeldsimError:
         return False
     return True

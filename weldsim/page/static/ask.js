@@ -48,7 +48,7 @@ export class Ask {
         this.plan.root, () => ({ kind: "plan", ...this.plan.body() })),
       this.card("preset", "How far to set it off before welding?", "A tilt or a bend before welding that the welds take out again, checked by runs.",
         this.search("preset", gauges), () => this.body("preset")),
-      this.card("clamps", "Where to clamp it?", "Runs with further faces clamped until the part is cold.", this.search("clamps", gauges), () => this.body("clamps")),
+      ...(open.has("clamps") ? [this.card("clamps", "Where to clamp it?", "Runs with further faces clamped until the part is cold.", this.search("clamps", gauges), () => this.body("clamps"))] : []),
       this.card("correct", "It is welded and stands off: how to bring it back?", "A heating line, or one more bead: where, and what to expect of it.", this.search("correct", gauges), () => this.body("correct")),
       ...(open.has("heats") ? [this.card("heats", "How does heat change it?", "The same bar at several heats: along the travel against toward the bead.", h("div", {}, this.grade("heats")), () => this.body("heats"))] : []));
   }
