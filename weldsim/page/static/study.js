@@ -140,14 +140,16 @@ export class Study {
   // ---------------------------------------------------------------------- why
   why(answer) {
     const { record } = answer, made = [];
-    for (const [name, r] of Object.entries(record.readings || {})) {
+    // at the target first; of a movement that is read in two units the tilt comes after
+    const readings = Object.entries(record.readings || {}).sort(([, a], [, b]) => (a.unit === "mrad") - (b.unit === "mrad"));
+    for (const [name, r] of readings) {
       const most = Math.max(...Object.values(r.welds).map(Math.abs), 1e-12);
-      made.push(h("section", { class: "panel", "data-key": name }, h("h3", { text: name.replace(/_/g, " ") }),
+      made.push(h("section", { class: "panel", "data-key": name }, h("h3", { text: `${name.replace(/_(mm|mrad|N)$/, "").replace(/_/g, " ")}${r.unit === "mrad" ? ", tilt" : ""}` }),
         h("table", { class: "bars" }, h("caption", { class: "unseen", text: `Share of each weld in ${name}` }), h("tbody", {}, Object.entries(r.welds).map(([weld, value]) => h("tr", {}, h("th", { scope: "row", text: weld }),
-          h("td", {}, bar(value / most)), h("td", { text: `${figure(value)} ${r.unit}` }))))),
-        h("p", { class: "note", text: `Together ${figure(r.sum)} ${r.unit}; the gauge ends at ${figure(r.gauge_value)} ${r.unit}.` })));
+          h("td", {}, bar(value / most)), h("td", { text: measure(value, r.unit) }))))),
+        h("p", { class: "note", text: `Together ${measure(r.sum, r.unit)}; the gauge ends at ${measure(r.gauge_value, r.unit)}.` })));
     }
-    return [this.lines(said(answer, "words"), "In words"), h("div", { class: "two-up", "data-key": "bars" }, made), h("p", { class: "note", "data-key": "error", text: record.error || "" }),
+    return [this.lines(said(answer, "words"), "In words"), h("div", { class: "two-up", "data-key": "bars" }, made), h("p", { class: "note", "data-key": "error", text: "The parts have no estimated error of their own; see that of the reading." }),
       h("p", { "data-key": "back" }, h("a", { href: `#watch/${this.found.job.parent}`, text: "Back to the run" }))];
   }
 
