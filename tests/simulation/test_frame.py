@@ -39,3 +39,25 @@ def test_inherent_and_plastic_strain_have_fields_of_their_own(law, tmp_path):
     else:
         assert flowed.min() >= 0 and flowed.max() > 1e-3
         assert "inherent_strain" not in kept and np.all(state.inherent_strain == 0)
+
+
+def test_the_six_components_belong_to_the_equivalent_stress(tmp_path):
+    """Von Mises' formula on the components gives the equivalent stress (R. von Mises, 1913), less
+    at most what cells lose that average several points; plastic flow keeps the volume (the same);
+    kelvin and degC are 273.15 apart (SI brochure)."""
+    model, state = short("plastic")
+    path = RunFolder.create(tmp_path / "run", "t").write_frame(
+        0, field_frame(model, state), model.part
+    )
+    read = meshio.read(path)
+    kept = {name: data[0] for name, data in read.cell_data.items()}
+    xx, yy, zz, xy, yz, xz = kept["stress_Pa"].T.astype(float)
+    squares = (xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2 + 6 * (xy**2 + yz**2 + xz**2)
+    own = np.sqrt(0.5 * squares)
+    assert np.all(own <= kept["von_mises_Pa"] * (1 + 1e-5) + 10.0)
+    assert own.max() > 0.7 * kept["von_mises_Pa"].max() > 1e7
+    flow = kept["plastic_strain"]
+    assert np.abs(flow).max() > 1e-3
+    assert np.abs(flow[:, :3].sum(axis=1)).max() < 1e-5 * np.abs(flow).max()
+    kelvin, celsius = read.point_data["temperature_K"], read.point_data["temperature_degC"]
+    np.testing.assert_allclose(kelvin - celsius, 273.15, atol=1e-3)

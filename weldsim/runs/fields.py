@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import skfem
 
 Array = NDArray[np.float64]
+KELVIN = 273.15  # 0 degC
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +43,10 @@ class Fields:
     von_mises : ndarray, shape (C,)
         Equivalent stress; single precision where it was read from a folder. [Pa]
     equivalent_plastic_strain : ndarray, shape (C,)
+    stress : ndarray, shape (C, 6), optional
+        xx yy zz xy yz xz; None in folders of before it was kept. [Pa]
+    plastic_strain : ndarray, shape (C, 6), optional
+        In that order, shears of the tensor.
     """
 
     time: float
@@ -51,6 +56,8 @@ class Fields:
     active: NDArray[np.bool_]
     von_mises: NDArray[Any]
     equivalent_plastic_strain: NDArray[Any]
+    stress: NDArray[Any] | None = None
+    plastic_strain: NDArray[Any] | None = None
 
     @classmethod
     def of_frame(cls, frame: Frame, mesh: skfem.Mesh) -> Fields:
@@ -70,7 +77,7 @@ class Fields:
         """
         return cls(
             frame.time, mesh, frame.temperature, frame.displacement, frame.active,
-            frame.von_mises, frame.equivalent_plastic_strain,
+            frame.von_mises, frame.equivalent_plastic_strain, frame.stress, frame.plastic_strain,
         )  # fmt: skip
 
     @classmethod
@@ -132,8 +139,9 @@ class Fields:
         Returns
         -------
         pyvista.UnstructuredGrid
-            Point data `temperature_K`, `displacement_m`; cell data `active`, `von_mises_Pa`,
-            `equivalent_plastic_strain`; field data `time_s`.
+            Point data `temperature_K`, `temperature_degC`, `displacement_m`; cell data `active`,
+            `von_mises_Pa`, `equivalent_plastic_strain`, and `stress_Pa` and `plastic_strain` with
+            six components where they are kept; field data `time_s`.
 
         Raises
         ------
@@ -147,10 +155,14 @@ class Fields:
             {cell_type[kind]: cells}, np.ascontiguousarray(points)
         )
         grid.point_data["temperature_K"] = self.temperature
+        grid.point_data["temperature_degC"] = self.temperature - KELVIN
         grid.point_data["displacement_m"] = self.displacement
         grid.cell_data["active"] = self.active.astype(np.uint8)
         grid.cell_data["von_mises_Pa"] = self.von_mises
         grid.cell_data["equivalent_plastic_strain"] = self.equivalent_plastic_strain
+        for name, values in (("stress_Pa", self.stress), ("plastic_strain", self.plastic_strain)):
+            if values is not None:
+                grid.cell_data[name] = values
         grid.field_data["time_s"] = [self.time]
         return grid
 
@@ -259,4 +271,6 @@ def _read(file: FrameFile) -> Fields:
         frame.active,
         frame.von_mises,
         frame.equivalent_plastic_strain,
+        frame.stress,
+        frame.plastic_strain,
     )

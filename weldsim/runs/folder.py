@@ -51,6 +51,7 @@ from weldsim.simulation.frame import Frame
 from weldsim.system.files import TEMPORARY, whole_file, write_json
 
 KEPT_CHECKPOINTS = 2
+KELVIN = 273.15  # 0 degC
 
 
 @dataclass(frozen=True)
@@ -232,7 +233,9 @@ class RunFolder:
         frame : Frame
             `time` [s]; `temperature` (P,) [K] and `displacement` (P, 3) [m] at the points;
             `active`, `von_mises` [Pa] and `equivalent_plastic_strain` on the cells (C,), and
-            `inherent_strain` where the model has one.
+            `inherent_strain` where the model has one, `stress` [Pa] and `plastic_strain` (C, 6) in
+            the order xx yy zz xy yz xz where they are kept. The file has the temperature in degC
+            too, as gauges.csv.
         part : object with `heat_mesh`, a scikit-fem mesh of linear cells
         """
         import meshio
@@ -243,6 +246,7 @@ class RunFolder:
             [(kind, cells.astype(np.int32))],
             point_data={
                 "temperature_K": np.asarray(frame.temperature, dtype=float),
+                "temperature_degC": np.asarray(frame.temperature - KELVIN, dtype=np.float32),
                 "displacement_m": np.asarray(frame.displacement, dtype=float),
             },
             cell_data={
@@ -257,6 +261,9 @@ class RunFolder:
             mesh.cell_data["inherent_strain"] = [
                 np.asarray(frame.inherent_strain, dtype=np.float32)
             ]
+        for name, values in (("stress_Pa", frame.stress), ("plastic_strain", frame.plastic_strain)):
+            if values is not None:
+                mesh.cell_data[name] = [np.asarray(values, dtype=np.float32)]
         path = self.path / FIELDS / frame_name(index)
         with whole_file(path) as beside:
             mesh.write(beside, file_format="vtu", binary=True, compression="zlib")

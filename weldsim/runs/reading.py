@@ -52,6 +52,8 @@ class FieldFrame:
     active : (C,) bool, metal that is there
     von_mises : (C,) [Pa]
     equivalent_plastic_strain : (C,)
+    stress : (C, 6), xx yy zz xy yz xz [Pa]; None in folders of before it was kept
+    plastic_strain : (C, 6), in that order
     """
 
     time: float
@@ -62,6 +64,8 @@ class FieldFrame:
     active: NDArray[np.bool_]
     von_mises: NDArray[Any]
     equivalent_plastic_strain: NDArray[Any]
+    stress: NDArray[Any] | None = None
+    plastic_strain: NDArray[Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -304,6 +308,8 @@ def read_frame(frame: FrameFile) -> FieldFrame:
             active=cells["active" if "active" in cells else "laid"].astype(bool),  # format 1: laid
             von_mises=cells["von_mises_Pa"],
             equivalent_plastic_strain=cells["equivalent_plastic_strain"],
+            stress=cells.get("stress_Pa"),
+            plastic_strain=cells.get("plastic_strain"),
         )
     except (OSError, KeyError, ValueError, IndexError, meshio.ReadError) as error:
         raise StoreError(f"{frame.path}: cannot be read: {error}") from error

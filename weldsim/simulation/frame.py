@@ -32,6 +32,10 @@ class Frame:
         Zero in the `elastic` model. [1]
     inherent_strain : ndarray, shape (H,), optional
         Of the `elastic` model, negative for shrinkage; None in the `plastic` one. [1]
+    stress : ndarray, shape (H, 6), optional
+        xx yy zz xy yz xz, the order of a symmetric tensor in VTK's files; None where not kept. [Pa]
+    plastic_strain : ndarray, shape (H, 6), optional
+        In that order, shears of the tensor. [1]
     """
 
     time: float
@@ -41,6 +45,8 @@ class Frame:
     von_mises: Floats
     equivalent_plastic_strain: Floats
     inherent_strain: Floats | None = None
+    stress: Floats | None = None
+    plastic_strain: Floats | None = None
 
 
 def field_frame(model: Model, state: State) -> Frame:
@@ -69,12 +75,14 @@ def field_frame(model: Model, state: State) -> Frame:
         _on_children(model, von_mises(state.stress)),
         _on_children(model, strain),
         None if model.shrinkage is None else _on_children(model, state.inherent_strain),
+        _on_children(model, state.stress),
+        _on_children(model, state.internal_variables.plastic_strain),
     )
 
 
 def _on_children(model: Model, values: Floats) -> Floats:
-    """Values at quadrature points (C, Q) on the heat cells (H,)."""
+    """Values at quadrature points (C, Q) or (C, Q, 6) on the heat cells (H,) or (H, 6)."""
     children = len(model.part.lattice.children)
     if values.shape[1] == children:  # one quadrature point lies in each child
-        return values[:, model.discretisation.child_points].ravel()
-    return np.repeat(values.mean(axis=1), children)
+        return values[:, model.discretisation.child_points].reshape(-1, *values.shape[2:])
+    return np.repeat(values.mean(axis=1), children, axis=0)
