@@ -13,7 +13,7 @@
 # %% [markdown]
 # # Expansion, then contraction
 #
-# A flat bar (220 x 45 x 8 mm, carbon steel) is held in a vise at one end. A light beam sits on the
+# A flat bar (220 x 45 x 8 mm, carbon steel) is clamped at one end. A light beam sits on the
 # free end and points at a target. One bead runs across the front face, 80 mm from the held end,
 # from the lower edge to the upper edge.
 #
@@ -167,5 +167,5 @@ assert np.abs(right_down - np.interp(time_down, time, right)).max() < 0.03 * np.
 # ## Before you try it in the shop
 #
 # The program plans, it does not approve. Fire watch, ventilation, eye and skin protection, dry
-# gloves; a low-class laser with its path away from eyes, ended on a matt target; loosen the vise
+# gloves; a low-class laser with its path away from eyes, ended on a matt target; loosen the clamp
 # bit by bit once the bar is cold. Local rules come first.

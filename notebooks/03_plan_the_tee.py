@@ -15,7 +15,7 @@
 #
 # Four seams around the foot of a mast stub, each in one of two directions: 4! x 2^4 = 384 ways to
 # weld it. Which one ends straight? `weldsim plan cases/mast_stub_plan.toml --out study` looks at
-# all of them; here we do the same by hand for the two seams that decide how far the stub leans
+# all of them; here we do the same by hand for the two seams that decide how far the stub tilts
 # along the lower tube, so that it runs in a few minutes.
 #
 # **Predict before you run.** Front and back, each from left to right (+x) or from right to left

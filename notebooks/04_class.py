@@ -50,7 +50,7 @@ print(*(f"- {line}" for line in (*weldsim.CAUTIONS, weldsim.DEFER)), sep="\n")
 
 # %% [markdown]
 # The part is the pivot arm of a small solar-tracker frame: a flat bar of carbon steel, 45 x 8 mm,
-# upright in a vise. One TIG bead runs across its front face, from the lower edge to the upper. A
+# upright in a clamp. One TIG bead runs across its front face, from the lower edge to the upper. A
 # light beam fixed to the free end shows on a wall four metres away where the arm points.
 #
 # **The question: where does the light spot go, and where is it when the bar is cold?**
@@ -466,9 +466,9 @@ assert mark({**by_paper, "c": 45})["c"] == "look again"
 #    direction so that the beads work against each other; or a straightening heat afterwards, if the
 #    material and the rules allow it. `weldsim preset`, `weldsim plan` and `weldsim correct` work
 #    these out.
-# 4. Weld a trial piece of the same steel in the same vise with the same settings, and measure it.
+# 4. Weld a trial piece of the same steel in the same clamp with the same settings, and measure it.
 #    If it goes the other way than the model, believe the piece. Then ask what the model does not
-#    know: the hold of the jaws, the heat that really went in, stresses from rolling.
+#    know: the hold of the clamp, the heat that really went in, stresses from rolling.
 #
 # </details>
 #

@@ -198,7 +198,7 @@ def pool_length(fields):
 
 
 pool = weldsim.OwnGauge("pool", "length", "mm", pool_length)
-watched = weldsim.solve(case.with_changes({"solve.end": "40 s"}), GRADE, gauges=[pool], frames=0)
+watched = weldsim.solve(case.with_changes({"solve.end": "60 s"}), GRADE, gauges=[pool], frames=0)
 length = watched.gauges["pool", "length"]
 plt.step(watched.times, 1e3 * length, where="pre")
 plt.xlabel("time, s")

@@ -14,6 +14,14 @@ from weldsim.units import KINDS, parse
         ("0.3125 in", "length", 7.9375e-3),
         (".25 in", "length", 6.35e-3),
         ("1 ft", "length", 0.3048),
+        ('3/16"', "length", 3 / 16 * 25.4e-3),
+        ('0.12"', "length", 0.12 * 25.4e-3),
+        ("1/8", "length", 25.4e-3 / 8),  # a bare fraction is one of an inch, as on a tape
+        ("1 1/2 in", "length", 38.1e-3),
+        ("1-1/2\u2033", "length", 38.1e-3),
+        ("-1/4 in", "length", -6.35e-3),
+        ("2'", "length", 0.6096),
+        ("1/2 in/s", "speed", 12.7e-3),
         ("20cm", "length", 0.2),
         ("-2.5 mm", "length", -2.5e-3),
         ("2 min", "time", 120.0),
@@ -55,6 +63,21 @@ def test_reads_what_people_write(text, kind, value):
     assert parse(text, kind) == pytest.approx(value, rel=1e-12)
 
 
+# Manufacturers' Standard Gauge for sheet steel, as steel tables print it, to a ten-thousandth inch
+@pytest.mark.parametrize(
+    ("gauge", "inches"), [(7, 0.1793), (10, 0.1345), (11, 0.1196), (14, 0.0747), (16, 0.0598)]
+)
+def test_a_sheet_gauge_is_a_thickness(gauge, inches):
+    assert parse(f"{gauge} ga", "length") == pytest.approx(inches * 25.4e-3, abs=0.5e-4 * 25.4e-3)
+    assert parse(f"{gauge} gauge", "length") == parse(f"{gauge}ga", "length")
+
+
+@pytest.mark.parametrize("text", ["11", "2 ga", "1/0 in", "1/8/2 in", '1/8"/s', "1/8.5 in"])
+def test_what_only_looks_like_a_fraction_or_a_gauge_is_refused(text):
+    with pytest.raises(ValueError, match="allowed: a length"):
+        parse(text, "length")
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_examples_shown_in_a_refusal_are_themselves_allowed(kind):
     for example in KINDS[kind][1].split(", "):
@@ -71,7 +94,9 @@ def test_a_bare_number_is_refused(value):
     "text", ["6", "mm", "", "six mm", "6,5 mm", "nan mm", "inf mm", "6 + 1 mm"]
 )
 def test_text_without_a_number_and_a_unit_is_refused(text):
-    with pytest.raises(ValueError, match=r'not a number with a unit; allowed: .*"6 mm", "0.25 in"'):
+    with pytest.raises(
+        ValueError, match=r'not a number with a unit; allowed: .*"8 mm", "0.3 in", "3/16 in"'
+    ):
         parse(text, "length")
 
 

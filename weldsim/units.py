@@ -1,4 +1,4 @@
-"""Quantities as people write them ("6 mm", "0.25 in", "150 degC") to SI and kelvin.
+"""Quantities as people write them ("8 mm", "3/16 in", "150 degC") to SI and kelvin.
 
 pint knows the units; it is imported when the first quantity is read. What may stand in a unit is
 decided here, before pint sees it: pint computes what it is given, and a tower of powers has no end.
@@ -15,7 +15,7 @@ from typing import Any
 
 # kind -> (SI unit, examples shown when a text is refused)
 KINDS = {
-    "length": ("m", '"6 mm", "0.25 in"'),
+    "length": ("m", '"8 mm", "0.3 in", "3/16 in"'),
     "time": ("s", '"60 s", "2 min"'),
     "speed": ("m/s", '"1.3 mm/s", "4 in/min"'),
     "current": ("A", '"125 A"'),
@@ -34,6 +34,16 @@ KINDS = {
     "latent heat": ("J/kg", '"270 kJ/kg"'),
 }
 
+# Sheet gauges: pounds to a square foot as 15 U.S.C. 206 lists them (the "standard gauge for sheet
+# and plate iron and steel"; from memory, the thicknesses agree with printed tables), made a thickness
+# with the 41.82 lb to a square foot and inch of the Manufacturers' Standard Gauge. A tube's wall by
+# Birmingham gauge differs by less than 1 % at 11 ga. Stainless and aluminium sheet have other tables.
+SHEET_GAUGES = {
+    3: 10.0, 4: 9.375, 5: 8.75, 6: 8.125, 7: 7.5, 8: 6.875, 9: 6.25, 10: 5.625, 11: 5.0, 12: 4.375,
+    13: 3.75, 14: 3.125, 15: 2.8125, 16: 2.5, 17: 2.25, 18: 2.0, 19: 1.75, 20: 1.5, 21: 1.375,
+    22: 1.25, 23: 1.125, 24: 1.0, 25: 0.875, 26: 0.75,
+}  # fmt: skip
+POUNDS_AN_INCH = 41.82  # of a square foot of steel
 LONGEST = 100  # characters of a quantity
 DEEPEST = 2  # brackets within brackets in a unit
 MOST_FACTORS = 8  # names in a unit; a thermal conductivity has 3
@@ -52,6 +62,43 @@ _TOKEN = re.compile(
     r"\s*(?:(?P<name>[A-Za-zµμ°]+)(?P<trade>[23](?![\d.]))?"  # "m2" is how the trade types a power
     r"|(?:\^|\*\*)\s*(?P<power>[-+]?\d(?![\d.]))|(?P<sign>[*/()]))\s*"
 )
+
+
+_FRACTION = re.compile(r"([-+]?)(?:(\d{1,4})[ -])?\s*(\d{1,4})/(\d{1,4})(?![\d.])\s*(.*)")
+_GAUGE = re.compile(r"(\d{1,2})\s*(?:ga|gauge|gage)\.?", re.IGNORECASE)
+_MARKS = (("\u2033", '"'), ("\u201d", '"'), ("''", '"'), ("\u2032", "'"), ("\u2019", "'"))
+
+
+def as_trade_writes(text: str, kind: str) -> str:
+    """What a workshop writes as a number and a unit: 3/16", 1/8, 11 ga, 2'.
+
+    Parameters
+    ----------
+    text : str
+        A fraction without a unit is one of an inch; so is a number with an inch mark.
+    kind : str
+        One of `KINDS`; marks, gauges and bare fractions are lengths.
+
+    Returns
+    -------
+    str
+        The text itself where it is nothing of this.
+    """
+    text = text.strip().replace("\u2212", "-")  # typographic minus
+    if kind == "length":
+        for mark, plain in _MARKS:
+            text = text.replace(mark, plain)
+        if gauge := _GAUGE.fullmatch(text):
+            weight = SHEET_GAUGES.get(int(gauge[1]))
+            return text if weight is None else f"{weight / POUNDS_AN_INCH!r} in"
+        if text.endswith(('"', "'")):
+            text = f"{text[:-1]} {'in' if text[-1] == chr(34) else 'ft'}"
+    found = _FRACTION.fullmatch(text)
+    if not found or not int(found[4]):
+        return text
+    size = int(found[2] or 0) + int(found[3]) / int(found[4])
+    unit = found[5] or ("in" if kind == "length" else "")
+    return f"{found[1]}{size!r} {unit}"
 
 
 @lru_cache(maxsize=1)
@@ -91,8 +138,8 @@ def parse(text: object, kind: str) -> float:
     if not isinstance(text, str):
         raise ValueError(f"{text!r} has no unit; {allowed}")
     shown = repr(text) if len(text) <= LONGEST else f"{text[:20]!r}... ({len(text)} characters)"
-    found = _QUANTITY.fullmatch(text.strip().replace("\u2212", "-"))  # typographic minus
-    if not found or len(text) > LONGEST:
+    found = len(text) <= LONGEST and _QUANTITY.fullmatch(as_trade_writes(text, kind))
+    if not found:
         raise ValueError(f"{shown} is not a number with a unit; {allowed}")
     value = to_si(float(found[1]), found[2], unit)
     if value is None or not math.isfinite(value):

@@ -240,7 +240,7 @@ def test_a_bead_on_the_other_face_may_lie_opposite():
 def test_unknown_key_with_the_nearest_known_one():
     message = refused(text=DEMO.replace("thickness =", "thicknes ="))
     assert "[part] thicknes: unknown key, did you mean thickness?" in message
-    assert '[part] thickness: missing key, such as "6 mm"' in message
+    assert '[part] thickness: missing key, such as "8 mm"' in message
 
 
 def test_unknown_section():

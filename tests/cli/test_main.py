@@ -1,18 +1,23 @@
 """The command line as a person meets it: words, exit codes, and what is left on disk."""
 
+import io
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 from typer.testing import CliRunner
 
 from tests.places import CASES
 from weldsim.case.load import load_case
 from weldsim.cli.main import VERBS, app, load_verb
+from weldsim.cli.terminal import show
 from weldsim.errors import WeldsimError
+from weldsim.materials.shelf import list_materials
 from weldsim.runs.reading import PENDING
 from weldsim.runs.runner import RunOptions, run_case
 
@@ -46,7 +51,7 @@ def bad(tmp_path):
     """A case with one mistake, alone in its folder."""
     file = tmp_path / "bad.toml"
     text = Path(DEMO).read_text(encoding="utf-8")
-    file.write_text(text.replace('thickness = "6 mm"', 'thickness = "6 V"'), encoding="utf-8")
+    file.write_text(text.replace('thickness = "8 mm"', 'thickness = "6 V"'), encoding="utf-8")
     return file
 
 
@@ -66,6 +71,44 @@ def test_every_verb_explains_itself(verb):
 @pytest.mark.parametrize("verb", VERBS)
 def test_the_table_of_verbs_says_what_the_verb_says(verb):
     assert " ".join(load_verb(verb).help.split()) == VERBS[verb]
+
+
+def test_help_keeps_the_name_of_a_section_and_answers_to_h():
+    assert "Case file with a [plan] section." in call("plan", "--help").output
+    assert call("plan", "-h").output == call("plan", "--help").output
+    assert call("-h").output == call("--help").output
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_help_says_defaults_plainly(verb):
+    text = " ".join(call(verb, "--help").output.split())
+    assert not re.search(r"\belse[.;)]|when left out", text)
+
+
+def test_the_old_name_of_the_error_estimate_is_refused_with_the_new_one():
+    for old in ("--companion", "--no-companion"):
+        assert "is now --error-estimate" in refused("run", DEMO, old)
+
+
+def test_cautions_are_one_line_unless_asked_for():
+    short, whole = call("check", DEMO).output, call("check", DEMO, "--cautions").output
+    assert short.count("Caution") == 1 and "Gas cylinders" not in short
+    assert "Cautions:" in whole and "Gas cylinders" in whole
+
+
+def test_a_terminal_gets_wrapped_lines_and_colours():
+    def shown(width, terminal):
+        out = io.StringIO()
+        show(
+            "  The beam ends 12.3 mm up: outside, tolerance 1 mrad of what was asked for.",
+            Console(file=out, width=width, force_terminal=terminal, color_system="standard"),
+        )
+        return out.getvalue()
+
+    lines = re.sub(r"\x1b\[[\d;]*m", "", shown(40, True)).splitlines()
+    assert len(lines) > 1 and max(map(len, lines)) <= 40
+    assert lines[0].startswith("  The beam") and lines[1].startswith("    ")
+    assert "\x1b[" in shown(40, True)
 
 
 def test_a_mistyped_verb_is_told_the_nearest_and_loads_none():
@@ -119,7 +162,7 @@ def test_a_run_that_lacks_its_error_estimate_can_do_without(tmp_path):
     ):
         kept = json.loads((folder / name).read_text())
         (folder / name).write_text(json.dumps({**kept, **change}))
-    done = start("run", "--resume", str(folder), "--no-companion", "--no-pictures")
+    done = start("run", "--resume", str(folder), "--no-error-estimate", "--no-pictures")
     assert done.returncode == 0, done.stderr
     kept = json.loads((folder / "run.json").read_text())
     assert kept["status"] == "complete"
@@ -140,7 +183,14 @@ def test_show_of_a_folder_that_is_no_run(tmp_path):
 def test_check_says_what_would_be_simulated_and_writes_nothing(tmp_path):
     done = start("check", DEMO, cwd=tmp_path)
     assert done.returncode == 0 and done.stderr == ""
-    for words in ("flat bar 220 x 45 x 8 mm", "Welds, in order", "kJ/mm", "Mesh", "MB", "Cautions"):
+    for words in (
+        "flat bar 220 x 45 x 8 mm",
+        "Welds, in order",
+        "kJ/mm",
+        "Mesh",
+        "MB",
+        "Caution: ",
+    ):
         assert words in done.stdout
     assert list(tmp_path.iterdir()) == []
 
@@ -190,10 +240,27 @@ def test_material_unknown(tmp_path):
     assert "carbon-steel" in message and list(tmp_path.iterdir()) == []
 
 
-def test_version():
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [("S235", "carbon-steel"), ("S355", "carbon-steel"), ("steel", "carbon-steel"),
+     ("mild-steel", "carbon-steel"), ("304", "stainless-304"), ("6061", "aluminium-6061-t6")],
+)  # fmt: skip
+def test_a_metal_by_the_name_people_have_for_it_finds_the_nearest(said, name, tmp_path):
+    done = call("material", said, "--plot", str(tmp_path / "curves.png"))
+    assert f"There is no {said} here; the nearest is {name}" in done.output.replace("\n", " ")
+    assert f"did you mean {name}?" in refused("check", DEMO, "--set", f'part.material="{said}"')
+
+
+def test_materials_are_listed():
+    done = call("material")
+    assert [line.partition(":")[0] for line in done.output.splitlines()] == [*list_materials()]
+
+
+@pytest.mark.parametrize("asked", [("--version",), ("version",)])
+def test_version(asked):
     from weldsim import __version__
 
-    assert call("version").output.strip() == __version__
+    assert call(*asked).output.strip() == __version__
 
 
 PRINTING = ("check", "run", "show", "report", "plan", "next", "why", "preset", "correct")

@@ -132,7 +132,7 @@ def answering(line, text, source_file, folder, lock, threads, kind, options):
     import json
 
     words = ", ".join([kind, *(f"{k} {v}" for k, v in json.loads(options).items())])
-    record = {"case_lines": ["[preset]", 'lean_x = "2 mrad"']}
+    record = {"case_lines": ["[preset]", 'tilt_x = "2 mrad"']}
     Path(folder).mkdir()
     answer = {"kind": kind, "words": [words], "record": record}
     (Path(folder) / "answer.json").write_text(json.dumps(answer))

@@ -162,7 +162,7 @@ def test_an_answer_is_kept_and_goes_into_the_set_up(tmp_path):
     found = client.get(f"/api/studies/{job['id']}").json()
     assert found["answer"]["words"] == ["preset, runs 3"]
     changed = client.get(f"/api/studies/{job['id']}/case/0").json()["tables"]
-    assert changed["preset"] == {"lean_x": "2 mrad"} and changed["part"] == tables["part"]
+    assert changed["preset"] == {"tilt_x": "2 mrad"} and changed["part"] == tables["part"]
     answer = client.get(f"/api/studies/{job['id']}/file/answer")
     assert answer.headers["content-disposition"].startswith("attachment")
     assert client.get(f"/api/studies/{job['id']}/file/page").status_code == 404

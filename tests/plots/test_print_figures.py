@@ -112,7 +112,7 @@ def test_draw_writes_each_kind(tee, tmp_path, ending):
         ("spot", "a.bmp", {}, "ending '.bmp' is not known, allowed: .svg"),
         ("spot", "a.png", {"wide": 1}, "wide: no such option, allowed: width_mm"),
         ("spot", "a.png", {"gauge": "x"}, "gauge x: no such pointer: pointer"),
-        ("haz", "a.png", {"weld": "top"}, "weld 'top' is not known, allowed: tack1"),
+        ("peak-temperature", "a.png", {"weld": "top"}, "weld 'top' is not known, allowed: tack1"),
     ],
 )
 def test_refusals_take_one_line(tee, tmp_path, name, file, options, words):
@@ -131,15 +131,15 @@ def test_colours_rise_or_fall_in_lightness_only():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["sequence", "strips", "triptych"])
+@pytest.mark.parametrize("name", ["sequence", "temperatures", "before-hot-after"])
 def test_pictures_of_the_part_state_time_and_warp(tee, tmp_path, name):
     missing = prepare_renderer()
     if missing:
         pytest.skip(missing)
-    options = {"moments": (12.5, 40.0)} if name == "strips" else {}
+    options = {"moments": (12.5, 40.0)} if name == "temperatures" else {}
     figure = FIGURES[name](tee, **options)
     words = " ".join(t.get_text() for t in figure.findobj(lambda o: hasattr(o, "get_fontsize")))
-    assert 25.4 * figure.get_figwidth() == pytest.approx(170 if name == "triptych" else 85)
+    assert 25.4 * figure.get_figwidth() == pytest.approx(170 if name == "before-hot-after" else 85)
     if name == "sequence":
         assert re.search(r"1 tack1, 2 front\.1, 3 front\.2, 4 back", words)
     else:

@@ -84,7 +84,7 @@ def test_chord_ends_hold_and_the_branch_is_free(mast):
 
 def test_preset_is_what_the_pointer_reads_before_welding():
     """A preset of 2 mrad toward +x is 2 mrad up, 10 mm at 5 m and the arm of 0.2 m."""
-    case = load_case(MAST, ["preset.lean_x=2 mrad", "preset.lean_y=-1 mrad"])
+    case = load_case(MAST, ["preset.tilt_x=2 mrad", "preset.tilt_y=-1 mrad"])
     model = build_model(case, "coarse", threads=1)
     read = model.read(start_state(model)).display()
     assert read["pointer_up_mrad"] == pytest.approx(2.0, rel=1e-3)

@@ -11,7 +11,7 @@ from weldsim.simulation.steps import build_model, simulate
 @pytest.mark.slow
 def test_a_quick_look_bends_a_heated_bar_to_the_side_a_run_does():
     """Two beads of 1.75 kJ/mm on a 45 x 8 mm bar: travel and side (common practice: it lifts with
-    an arc that travels up, and ends toward the beads). Signs of grade quick, which README states, and
+    an arc that travels up, and ends toward the beads). Signs of grade quick, as in README, and
     travel within a third: the mesh is the coarsest there is."""
     case = load_case(CASES / "pivot_arm.toml")
     model = preview_model(case)

@@ -114,9 +114,9 @@ def test_working_position(travel, position):
 
 
 def test_hold_and_release_in_words(demo):
-    assert "a vise grips the first 30 mm" in demo and "it stays on" in demo
-    assert "comes off when the part is cold" in said("pivot_arm.toml", "hold.release=cold")
-    assert "comes off at 90 s" in said("pivot_arm.toml", "hold.release=90 s")
+    assert "Clamp: on the first 30 mm" in demo and "it stays closed" in demo
+    assert "opens when the part is cold" in said("pivot_arm.toml", "hold.release=cold")
+    assert "opens at 90 s" in said("pivot_arm.toml", "hold.release=90 s")
     assert "lies free" in said("edge_bead_bar.toml")
 
 

@@ -16,11 +16,11 @@ from weldsim.case.gauges import read_gauges
 from weldsim.case.tables import Tables
 from weldsim.case.tacks import read_tacks
 from weldsim.case.welds import read_welds
-from weldsim.materials.shelf import list_materials
+from weldsim.materials.shelf import list_materials, nearest_material
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import WRONG, Section
 from weldsim.schema.records import Hold, SolveOptions, Surroundings
-from weldsim.schema.section_checks import is_known, near_to, nearest
+from weldsim.schema.section_checks import is_known, nearest
 from weldsim.schema.sections import NAMES, TOP
 
 
@@ -98,9 +98,10 @@ def _with_material(part: Any, tables: Tables) -> Any:
         return (
             part.model_copy(update=found) if isinstance(part, Section) else replace(part, **found)
         )
+    near = nearest_material(part.material)
     text = (
         f"{part.material!r} is unknown, allowed: {', '.join(names)} or a .toml file beside the case"
-        f"{near_to(part.material, names)}"
+        f"{f', did you mean {near}?' if near else ''}"
     )
     tables.say("part", "", "material", part.material, text)
     return part

@@ -10,6 +10,7 @@ import typer
 from weldsim.case.load import load_case
 from weldsim.cli.options import CaseFile, Changes, UnitsOfText, say
 from weldsim.plots.layout import draw_layout
+from weldsim.text.cautions import closing
 from weldsim.text.describe import describe
 
 
@@ -19,11 +20,16 @@ def command(
     picture: Annotated[
         Path | None, typer.Option(help="Draw the part with its welds, in order, into this file.")
     ] = None,
+    cautions: Annotated[
+        bool, typer.Option("--cautions", help="All cautions, in place of one line.")
+    ] = False,
     units: UnitsOfText = "metric",
 ):
     """Say in words what would be simulated, without running it."""
     loaded = load_case(case, changes or ())
-    say(describe(loaded), units)
+    say(describe(loaded, cautions), units)
+    if not cautions:
+        say([closing("check")], units)
     if picture is not None:
         draw_layout(loaded, picture)
         typer.echo(f"layout drawn in {picture}")

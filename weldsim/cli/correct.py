@@ -38,7 +38,9 @@ def command(
     ] = "line",
     limit: Annotated[
         str | None,
-        typer.Option(help='Hottest a line may get, such as "650 degC"; the material\'s own else.'),
+        typer.Option(
+            help='Hottest a line may get, such as "650 degC" (default: the material\'s own).'
+        ),
     ] = None,
     tolerance: GaugeTolerance = None,
     grade: Grade = None,

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
+from importlib.metadata import version
+from shutil import get_terminal_size
+from typing import Annotated
 
 import typer
 from typer.core import TyperGroup
@@ -15,6 +18,7 @@ from typer.core import TyperGroup
 from weldsim.errors import WeldsimError
 from weldsim.system.threads import single_blas_thread
 
+WIDEST = 120  # letters in a line of help
 # Verb -> the line that the help shows for it, the first of the docstring of `command` in
 # `weldsim.cli.VERB`; in the order of the help.
 VERBS = {
@@ -25,11 +29,11 @@ VERBS = {
     "show": "Draw the pictures, the animation and the report of a run.",
     "report": "Write one page that says what came out; several runs stand side by side.",
     "version": "Print the version.",
-    "plan": "Compare orders, directions and settings, and say which one to weld.",
+    "plan": "Compare sequences and settings, and say which one to weld.",
     "next": "After some welds and a reading: what explains it, and how to go on.",
     "why": "Say which weld, and which part of it, moved each gauge.",
-    "preset": "How far to set the part off, or where to clamp it, so that it ends straight; "
-    "run to check.",
+    "preset": "The tilt to give before welding, or where to clamp, so that the part ends straight; "
+    "checked by a run.",
     "sheet": "Print a bench sheet: what to weld, which way, what the gauges should read; with "
     "boxes.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
@@ -48,25 +52,60 @@ class LazyGroup(TyperGroup):
         name, stand_in, rest = super().resolve_command(ctx, args)
         return name, stand_in and load_verb(name), rest
 
+    def format_commands(self, ctx, formatter):
+        """Every verb with its whole line, wrapped."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, self.get_command(ctx, name).help) for name in VERBS])
+
 
 def load_verb(name: str):
     """The command of a verb, from its module."""
-    alone = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
+    alone = _typer()
     alone.command(name=name)(import_module(f"weldsim.cli.{name.replace('-', '_')}").command)
     return typer.main.get_command(alone)
+
+
+def _typer(**options) -> typer.Typer:
+    """A command line of ours: `-h`, no markup in help (a [plan] is a section), no completion."""
+    return typer.Typer(
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={
+            "help_option_names": ["-h", "--help"],
+            "max_content_width": min(get_terminal_size().columns, WIDEST),
+        },
+        **options,
+    )
 
 
 def _stand_in() -> None:
     """Takes a verb's place in the help."""
 
 
-app = typer.Typer(
+def _say_version(asked: bool) -> None:
+    if asked:
+        typer.echo(version("weldsim"))
+        raise typer.Exit
+
+
+app = _typer(
     cls=LazyGroup,
     help="Where a welded part will move, computed before the arc is struck.",
-    add_completion=False,
     no_args_is_help=True,
-    pretty_exceptions_enable=False,
 )
+
+
+@app.callback()
+def _whole(
+    _version: Annotated[
+        bool,
+        typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version."),
+    ] = False,
+) -> None:
+    """Where a welded part will move, computed before the arc is struck."""
+
+
 for _name, _line in VERBS.items():
     app.command(name=_name, help=_line)(_stand_in)
 

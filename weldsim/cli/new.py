@@ -7,20 +7,15 @@ from typing import Annotated
 
 import typer
 
-from weldsim.case.starters import write_starter
+from weldsim.case.starters import starter_kinds, write_starter
 
 
 def command(
     kind: Annotated[
         str,
-        typer.Argument(
-            help="Joint kind: bar, square-tube-tee, square-tube-frame, round-tube-saddle, "
-            "round-tube-butt, plate-butt, plate-tee, tube-socket, mesh or step."
-        ),
+        typer.Argument(help=f"Joint kind: {', '.join(starter_kinds())}.", show_default=False),
     ],
-    out: Annotated[
-        Path | None, typer.Option(help="File to write; KIND.toml when left out.")
-    ] = None,
+    out: Annotated[Path | None, typer.Option(help="File to write (default: KIND.toml).")] = None,
 ):
     """Write a commented starter case."""
     path = write_starter(kind, out)

@@ -37,7 +37,8 @@ def command(
         float | None, typer.Option(help="How well it is read: standard deviation, in its unit.")
     ] = None,
     tolerance: Annotated[
-        str | None, typer.Option(help="Tolerance, where the folder's case states none.")
+        str | None,
+        typer.Option(help='Tolerance, where the folder\'s case states none, such as "1 mrad".'),
     ] = None,
     workers: Workers = None,
     cluster: Cluster = None,

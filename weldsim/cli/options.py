@@ -8,7 +8,9 @@ from typing import Annotated, NoReturn
 
 import typer
 
+from weldsim.cli.terminal import show
 from weldsim.errors import WeldsimError
+from weldsim.geometry.grades import GRADE_USE
 from weldsim.text.quantities import UNITS, Units, as_written
 
 Changes = Annotated[
@@ -17,22 +19,31 @@ Changes = Annotated[
 ]
 CaseFile = Annotated[Path, typer.Argument(help="Case file (TOML).", show_default=False)]
 RunDir = Annotated[Path, typer.Argument(help="Run folder.", show_default=False)]
-Workers = Annotated[int | None, typer.Option(help="Processes; one a core when left out.", min=1)]
+Workers = Annotated[int | None, typer.Option(help="Processes (default: one a core).", min=1)]
 Cluster = Annotated[
     str | None,
     typer.Option(help='Address of a Dask scheduler, or "local" for one of this machine\'s own.'),
 ]
 Device = Annotated[
     str | None,
-    typer.Option(help="auto, cpu or gpu: where to compute; WELDSIM_DEVICE, else auto."),
+    typer.Option(
+        help="Where to compute: auto, cpu or gpu (default: WELDSIM_DEVICE, or auto)."
+    ),
 ]
-Gauge = Annotated[str | None, typer.Option(help="Gauge; the first that reads a movement else.")]
+Gauge = Annotated[
+    str | None, typer.Option(help="Gauge (default: the first that reads a movement).")
+]
 GaugeTolerance = Annotated[
     str | None,
-    typer.Option(help='Such as "0.5 mrad"; the gauge\'s own, else 1 mrad or 0.5 mm.'),
+    typer.Option(help='Such as "0.5 mrad" (default: the gauge\'s own, or 1 mrad or 0.5 mm).'),
 ]
-Grade = Annotated[str | None, typer.Option(help="sketch, coarse, quick, normal or fine.")]
-GRADES = ("sketch", "coarse", "quick", "normal", "fine")
+Grade = Annotated[
+    str | None,
+    typer.Option(
+        help="How fine: " + "; ".join(f"{g}: {use}" for g, use in GRADE_USE.items())
+        + " (default: the case's)."
+    ),
+]  # fmt: skip
 
 
 def refuse(text: str) -> NoReturn:
@@ -52,12 +63,12 @@ UnitsOfText = Annotated[
 
 
 def say(lines: Iterable[str], units: Units) -> None:
-    """Print lines in the units asked for."""
+    """Print lines in the units asked for; on a terminal wrapped and with colours."""
     for line in lines:
-        typer.echo(as_written(line).text(units))
+        show(as_written(line).text(units))
 
 
 def check_grade(grade: str | None) -> None:
     """Refuse a grade that is not one of those to choose from."""
-    if grade is not None and grade not in GRADES:
-        refuse(f"--grade {grade!r} is not allowed: write {', '.join(GRADES)}")
+    if grade is not None and grade not in GRADE_USE:
+        refuse(f"--grade {grade!r} is not allowed: write {', '.join(GRADE_USE)}")

@@ -1,4 +1,4 @@
-"""`weldsim preset`: how to set a part off or clamp it, so that it ends straight."""
+"""`weldsim preset`: how to tilt a part before welding, or clamp it, so that it ends straight."""
 
 from __future__ import annotations
 
@@ -35,7 +35,10 @@ def command(
     gauge: Gauge = None,
     tolerance: GaugeTolerance = None,
     clamp: Annotated[
-        bool, typer.Option("--clamp", help="Look for where to clamp instead of a lean.")
+        bool,
+        typer.Option(
+            "--clamp", help="Look for where to clamp, in place of a tilt given before welding."
+        ),
     ] = False,
     grade: Grade = None,
     runs: Annotated[int, typer.Option(help="Runs at most.", min=2, max=10)] = 4,
@@ -44,7 +47,8 @@ def command(
     units: UnitsOfText = "metric",
     device: Device = None,
 ):
-    """How far to set the part off, or where to clamp it, so that it ends straight; run to check."""
+    """The tilt to give before welding, or where to clamp, so that the part ends straight;
+    checked by a run."""
     ask_for_device(device)
     check_grade(grade)
     loaded = load_case(case, changes or ())

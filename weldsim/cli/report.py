@@ -15,7 +15,7 @@ from weldsim.runs.reading import read_run
 def command(
     runs: Annotated[list[Path], typer.Argument(help="Run folders; several are compared.")],
     out: Annotated[
-        Path | None, typer.Option(help="File to write; report.html of the first run else.")
+        Path | None, typer.Option(help="File to write (default: report.html of the first run).")
     ] = None,
     units: UnitsOfText = "metric",
 ):

@@ -23,27 +23,34 @@ from weldsim.text.words import final_words
 
 def command(
     case: Annotated[Path | None, typer.Argument(help="Case file (TOML).")] = None,
-    out: Annotated[Path | None, typer.Option(help="Run folder; runs/DATE_TITLE else.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Run folder (default: runs/DATE_TITLE).")] = None,
     changes: Changes = None,
-    resume: Annotated[Path | None, typer.Option(help="Go on with a stopped run folder.")] = None,
-    companion: Annotated[
+    resume: Annotated[Path | None, typer.Option(help="Resume a stopped run folder.")] = None,
+    error_estimate: Annotated[
         bool | None,
-        typer.Option(help="Coarser second run for the error estimate (the case decides)."),
+        typer.Option(
+            "--error-estimate/--no-error-estimate",
+            help="A second run, one grade coarser, that gives the estimated error "
+            "(default: as the case says).",
+        ),
     ] = None,
     pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,
     units: UnitsOfText = "metric",
     device: Device = None,
+    old: Annotated[bool | None, typer.Option("--companion/--no-companion", hidden=True)] = None,
 ):
     """Compute a case into a run folder."""
+    if old is not None:
+        refuse("run: --companion is now --error-estimate, --no-companion --no-error-estimate")
     ask_for_device(device)
     if (case is None) == (resume is None):
         refuse("run: give either a case file, or --resume with a stopped run folder")
     if resume is not None and (changes or out):
-        refuse("run: --resume goes on with the case as it was: leave out --set and --out")
+        refuse("run: --resume takes the case as it was: leave out --set and --out")
     loaded = None if case is None else load_case(case, changes or ())
     try:
         with ProgressBar() as tell:
-            options = RunOptions(companion=companion, progress=tell, notice=_notice)
+            options = RunOptions(companion=error_estimate, progress=tell, notice=_notice)
             if resume is not None:
                 folder = resume_case(resume, options)
             else:
@@ -51,7 +58,7 @@ def command(
     except KeyboardInterrupt as stop:
         # a dated folder is made below the command line, which tells its name with the stop
         where = resume or out or getattr(stop, "run_folder", "FOLDER")
-        print(f"stopped; go on with: weldsim run --resume {where}", file=sys.stderr)
+        print(f"stopped; resume with: weldsim run --resume {where}", file=sys.stderr)
         raise typer.Exit(130) from None
     _say_result(folder, units)
     if pictures:

@@ -9,16 +9,20 @@ import typer
 
 from weldsim.cli.drawing import draw_all
 from weldsim.cli.options import RunDir, UnitsOfText, refuse
-from weldsim.plots.print_figures import draw
+from weldsim.plots.print_figures import FIGURES, draw
 
 
 def command(
     run_dir: RunDir,
     figure: Annotated[
-        str | None, typer.Option(help="One picture for print in place of all; a wrong name lists.")
+        str | None,
+        typer.Option(help=f"One picture for print in place of all: {', '.join(FIGURES)}."),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(help="File of that picture: .svg, .pdf or .png.")
+        Path | None,
+        typer.Option(
+            help="File of that picture, .svg, .pdf or .png (default: pictures/NAME.pdf of the run)."
+        ),
     ] = None,
     units: UnitsOfText = "metric",
 ):

@@ -24,12 +24,14 @@ def command(
     ],
     replay: Annotated[
         bool,
-        typer.Option(help="Run it again to tell heating from cooling; else by place alone."),
+        typer.Option(help="Run it again to tell heating from cooling; without, by place alone."),
     ] = True,
     crossover: Annotated[
         bool, typer.Option(help="Run a bar at several heats: along the travel against the side.")
     ] = False,
-    out: Annotated[Path | None, typer.Option(help="Folder of the crossover chart.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the crossover chart (default: runs/crossover).")
+    ] = None,
     changes: Changes = None,
     units: UnitsOfText = "metric",
     device: Device = None,

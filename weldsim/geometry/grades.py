@@ -52,6 +52,14 @@ class Grade:
 # coarse rank schedules by differences, where the few more iterations cost nothing.
 BALANCE_CHANGES = "ends by less than 1e-5 of their travel against 1e-8, measured at grade quick"
 
+# What each grade is good for, coarsest first. Before them comes the Preview of the page.
+GRADE_USE = {
+    "sketch": "sign and order of sequences",
+    "coarse": "ranking of sequences",
+    "quick": "first numbers",
+    "normal": "numbers to plan with",
+    "fine": "a check of what matters",
+}
 GRADES = {
     # for ranking many schedules
     "sketch": Grade("sketch", 1, 1.20, 1, 1.00, 5.0, 0.90, 1, 0.40, 1e-8),

@@ -67,7 +67,7 @@ def vise(section: ViseSection, part: Bar, mistakes: list) -> tuple[Hold, tuple[C
     values = dict(section)
     for key in ("length", "conductance"):
         if values[key] is None and section.kind == "vise":
-            text = f"missing key for a vise{such_as('hold', key)}"
+            text = f"missing key for a clamp{such_as('hold', key)}"
             mistakes.append(Mistake("hold", "", key, None, text))
             values[key] = WRONG
         elif values[key] is None or section.kind == "free":
@@ -196,7 +196,7 @@ def _along_faults(part: Bar, clamped: float, bead: Bead) -> list:
     if -SLACK <= bead.begin < clamped - SLACK:
         text = (
             f"{mm(bead.begin)} puts the clamp over the weld, allowed: from {mm(clamped)} on, "
-            "beyond the vise"
+            "beyond the clamp"
         )
         out.append(("from", bead.begin, text))
     return out

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Field
 
 from weldsim.joints.registry import KINDS
 from weldsim.schema.quantities import (
+    Efficiency,
     Name,
     Place,
     Section,
@@ -51,7 +52,7 @@ class BeadSection(Section):
     process: Annotated[str, BeforeValidator(number_as_text)]
     current: quantity("current", "positive")
     voltage: quantity("voltage", "positive")
-    efficiency: Annotated[float, Field(strict=True, gt=0, le=1)]
+    efficiency: Efficiency
     speed: quantity("speed", "positive")
     bead_width: Size
     bead_height: Size

@@ -124,7 +124,11 @@ def land_height(part: Any) -> float:
 
 def land_words(part: Any, penetration: float) -> str:
     """What is between the pieces, how deep it is fused, and the fillets."""
-    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the land touching"
+    gap = (
+        f"a root gap of {mm(part.root_gap)}"
+        if part.root_gap
+        else "contact faces at the root touching"
+    )
     return f"{gap}, fused {mm(penetration)} deep; fillets with leg {mm(part.leg)}"
 
 

@@ -183,7 +183,7 @@ def lean_of(case: Any, points: np.ndarray) -> np.ndarray:
     """
     free_height = kind_of_case(case).free_height
     if free_height is None:
-        raise CaseError(f"[preset]: a {case.part.kind} has no free piece that could lean")
+        raise CaseError(f"[preset]: a {case.part.kind} has no free piece that could be tilted")
     axis, height = free_height(case, points)
     lean = np.array(case.preset, dtype=float)
     lean[axis] = 0.0

@@ -234,10 +234,10 @@ def pointer_path(record: RunRecord, width_mm: float = COLUMN, gauge: str | None 
 
 FIGURES = {
     "sequence": sequence,
-    "strips": temperature_moments,
-    "haz": haz,
+    "temperatures": temperature_moments,
+    "peak-temperature": haz,
     "stress": residual_stress,
-    "triptych": triptych,
+    "before-hot-after": triptych,
     "spot": pointer_path,
 }
 

@@ -200,7 +200,7 @@ def _state_of(start: Result, model: Model) -> State:
         model.case.welds
     ):
         raise CaseError(
-            f"{model.case.source_file}: cannot go on from {start!r}: its part is meshed otherwise, "
+            f"{model.case.source_file}: cannot start from {start!r}: its part is meshed otherwise, "
             "allowed: a case of the same part and number of welds at the same grade"
         )
     return replace(state)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from weldsim.case.doubts import case_doubts
 from weldsim.simulation.measures import boiling_temperature, hottest, largest_rotation
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
@@ -55,6 +56,7 @@ def warnings_of(
             f"gauge {name} stands on metal that melted, which keeps no shape of its own: its "
             "reading means nothing, put it beside the weld"
         )
+    out += [said for _, _, said in case_doubts(model.case)]
     out += _slow_weaves(model)
     if retries:
         out.append(f"{retries} steps had to be halved to find equilibrium")
@@ -130,8 +132,8 @@ def _pressed(model: Model, state: State) -> list[str]:
     if worst <= PRESSED_IN:
         return []
     return [
-        f"faces of the open land press {worst:.2g} mm into each other: contact there is a "
-        "stiff spring, so read the gap to that"
+        f"contact faces at the root overlap by {worst:.2g} mm: contact is modelled as a stiff "
+        "spring, so a gap is good to that"
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -111,7 +112,29 @@ Size = quantity("length", "positive")
 Place = quantity("length")
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$")]
-Share = Annotated[float, Field(strict=True, ge=0, le=1)]
+
+
+def share_of_percent(value: Any) -> Any:
+    """A share as the trade writes it, "77 %", as a number.
+
+    Parameters
+    ----------
+    value : object
+        As the file has it.
+
+    Returns
+    -------
+    object
+        A number for text that ends in a per cent sign, else the value.
+    """
+    if isinstance(value, str) and (found := PERCENT.fullmatch(value)):
+        return float(found[1]) / 100
+    return value
+
+
+PERCENT = re.compile(r"\s*(\d{1,3}(?:\.\d{1,6})?)\s*%\s*")
+Share = Annotated[float, BeforeValidator(share_of_percent), Field(strict=True, ge=0, le=1)]
+Efficiency = Annotated[float, BeforeValidator(share_of_percent), Field(strict=True, gt=0, le=1)]
 Shrinkage = Annotated[float, Field(strict=True, gt=-0.1, lt=0.1)]
 
 

@@ -19,19 +19,20 @@ from weldsim.schema.quantities import WRONG, Quantity, Section, WordOrTime
 RENAMED = {  # keys of older case files
     ("surroundings", "film"): "film_coefficient",
     ("schedule", "cooling_film"): "cooling_film_coefficient",
+    **{("preset", f"lean_{axis}"): f"tilt_{axis}" for axis in "xyz"},
 }
 EXAMPLES = {
-    "length": '"200 mm"', "width": '"40 mm"', "thickness": '"6 mm"', "current": '"150 A"',
-    "voltage": '"12 V"', "speed": '"1.3 mm/s"', "efficiency": "0.77", "emissivity": "0.8",
-    "bead_width": '"7 mm"', "bead_height": '"1.5 mm"', "travel": '"up"', "face": '"front"',
-    "material": '"carbon-steel"', "name": '"A"', "process": '"141"', "at": '"75 mm"',
-    "conductance": '"500 W/m2/K"', "aim": '"+x"', "up": '"+z"', "throw": '"5 m"',
+    "length": '"220 mm"', "width": '"45 mm"', "thickness": '"8 mm"', "current": '"200 A"',
+    "voltage": '"12.5 V"', "speed": '"1.1 mm/s"', "efficiency": "0.77", "emissivity": "0.8",
+    "bead_width": '"8 mm"', "bead_height": '"2 mm"', "travel": '"up"', "face": '"front"',
+    "material": '"carbon-steel"', "name": '"A"', "process": '"141"', "at": '"80 mm"',
+    "conductance": '"500 W/m2/K"', "aim": '"+x"', "up": '"+z"', "throw": '"4 m"',
     "direction": '"+z"',
 }  # fmt: skip
 EXAMPLES_OF = {
     ("part", "kind"): '"bar"', ("hold", "kind"): '"vise" or "free"',
     ("gauge", "kind"): '"pointer"', ("gauge", "name"): '"pointer"',
-    ("gauge", "at"): '"free end"', ("hold", "length"): '"25 mm"',
+    ("gauge", "at"): '"free end"', ("hold", "length"): '"30 mm"',
 }  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Field
 
 from weldsim.schema.quantities import (
     Axis,
+    Efficiency,
     Name,
     Section,
     Share,
@@ -33,7 +34,7 @@ class ArcSection(Section):
     process: Annotated[str, BeforeValidator(number_as_text)] | None = None
     current: quantity("current", "positive") | None = None
     voltage: quantity("voltage", "positive") | None = None
-    efficiency: Annotated[float, Field(strict=True, gt=0, le=1)] | None = None
+    efficiency: Efficiency | None = None
     speed: quantity("speed", "positive") | None = None
     front_length: Size | None = None
     rear_length: Size | None = None
@@ -98,11 +99,11 @@ class ClampSection(Section):
 
 
 class PresetSection(Section):
-    """Lean given on purpose: how far the free end points off, toward each axis."""
+    """Tilt given before welding, of the free piece toward each axis."""
 
-    lean_x: quantity("angle") = 0.0
-    lean_y: quantity("angle") = 0.0
-    lean_z: quantity("angle") = 0.0
+    tilt_x: quantity("angle") = 0.0
+    tilt_y: quantity("angle") = 0.0
+    tilt_z: quantity("angle") = 0.0
 
 
 class SurroundingsSection(Section):

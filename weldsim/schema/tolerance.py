@@ -20,7 +20,7 @@ from weldsim.errors import CaseError
 from weldsim.units import parse
 
 SI = {"mm": 1e-3, "arcmin": math.pi / 10800, "mm/m": 1e-3}
-CONFIRM = "confirm before release"
+CONFIRM = "from memory: check the standard"
 SCALES = {  # factor from SI and unit in which a measure is said
     "length": (1e3, "mm"), "angle": (1e3, "mrad"), "slope": (1e3, "mm/m"),
     "time": (1.0, "s"), "reaction": (1.0, "N"), "stress": (1e-6, "MPa"),
@@ -39,7 +39,7 @@ class Tolerance:
     text : as it was written
     value : plus or minus [m, rad, or m per m]; at most [s, N, Pa]
     measure : "length", "angle" or "slope"; "time", "reaction" or "stress" of a plan
-    note : where the number is from; holds "confirm before release" where it needs that
+    note : where the number is from; holds "from memory: check the standard" where it needs that
     """
 
     text: str

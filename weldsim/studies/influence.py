@@ -36,7 +36,7 @@ class Influence:
     columns : (R,) of them
     stress : (R, C, Q, 6) stress of the influence field times volume: weights of a strain, with
         shears counted twice [rad or m per unit strain]
-    others : for each reading what is no strain: "open land", "clamps", "preset"
+    others : for each reading what is no strain: "contact faces at the root", "clamps", "preset"
     """
 
     columns: tuple[Column, ...]
@@ -56,7 +56,8 @@ def influence(model: Model, state: State) -> Influence:
     Notes
     -----
     Stiffness is that of the metal at the state's temperature, without flow. Land that presses is
-    taken with its tangent; what its law adds beyond the tangent is the part "open land". Springs
+    taken with its tangent; what its law adds beyond the tangent is the part
+    "contact faces at the root". Springs
     that were anchored off, and faces clamped where they had moved to, are the part "clamps".
     """
     m = model.mechanics
@@ -89,7 +90,7 @@ def influence(model: Model, state: State) -> Influence:
             columns.append(column)
             others.append(
                 {
-                    "open land": float(answer @ excess),
+                    "contact faces at the root": float(answer @ excess),
                     "clamps": float(answer @ clamped.ravel() + row @ resting.ravel()),
                     "preset": float(row @ model.gauges.preset.ravel()),
                 }

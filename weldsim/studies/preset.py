@@ -116,7 +116,7 @@ def find_preset(
         If the runs do not bring it within tolerance; the message lists them.
     """
     if runs < 2:
-        raise CaseError(f"preset: {runs} runs are not allowed: at least 2, one to check the lean")
+        raise CaseError(f"preset: {runs} runs are not allowed: at least 2, one to check the tilt")
     target = target or target_of(case)
     if kind_of_case(case).leans_in_clamp:
         return _turned(case, target, options)
@@ -133,7 +133,7 @@ def find_preset(
 def _can_lean(case: Case) -> None:
     if kind_of_case(case).free_height is None:
         raise CaseError(
-            f"{case.source_file} [part] kind: a {case.part.kind} has no free piece that could lean"
+            f"{case.source_file} [part] kind: a {case.part.kind} has no free piece to tilt"
         )
 
 
@@ -141,7 +141,7 @@ def with_lean(case: Case, lean: tuple[float, float, float]) -> Case:
     """The case with a lean toward x, y, z. [rad]"""
     if tuple(lean) == tuple(case.preset):
         return case
-    changes = {f"preset.lean_{a}": float(v) for a, v in zip("xyz", lean, strict=True)}
+    changes = {f"preset.tilt_{a}": float(v) for a, v in zip("xyz", lean, strict=True)}
     return case.with_changes(changes)
 
 
@@ -157,7 +157,7 @@ def lean_words(lean: tuple[float, float, float]) -> str:
         for a, v in zip("xyz", lean, strict=True)
         if v
     ]
-    return " and ".join(some) or "no lean"
+    return " and ".join(some) or "no tilt"
 
 
 def cold_reading(model: Model, progress) -> Readings:
@@ -240,7 +240,7 @@ class _Search:
         weak = np.linalg.norm(slope, axis=0) < LEAST_EFFECT * np.abs(slope).max()
         slope[:, weak] = 0.0
         if np.abs(slope).max() < 1e-6:
-            raise CaseError(f"preset: no lean of this part moves gauge {self.target.gauge.name}")
+            raise CaseError(f"preset: no tilt of this part moves gauge {self.target.gauge.name}")
         return slope
 
     def _learned(self) -> np.ndarray:
@@ -294,7 +294,7 @@ def _turned(case: Case, target: Target, options: SearchOptions) -> Preset:
     kind = target.gauge.kind
     if kind not in ("pointer", "bow"):
         raise CaseError(
-            f"{case.source_file} [part] kind: a bar has no free piece that could lean, and turning "
+            f"{case.source_file} [part] kind: a bar has no free piece to tilt, and turning "
             f"or bending it is not for a {kind}, allowed: a pointer or bow"
         )
 

@@ -34,6 +34,7 @@ APPROVES_NOTHING = "The verdict is a prediction and approves nothing."
 
 # verb -> what whoever follows its answer does, and what to mind then
 _FIRST = {
+    "check": "Before anyone welds this part: fire, fume, arc light, shock and hot metal hurt",
     "run": "Before anyone welds this part: fire, fume, arc light, shock and hot metal hurt",
     "why": "Before anyone welds this part again: fire, fume, arc light, shock and hot metal hurt",
     "plan": "Before you weld this sequence: fire watch, fume extraction, eye and skin protection, "
@@ -48,13 +49,13 @@ _FIRST = {
 }
 
 
-def closing(verb: str, listed: str = "weldsim check") -> Words:
+def closing(verb: str, listed: str = "weldsim check CASE --cautions") -> Words:
     """The line of caution and deferral with which a verb's answer ends.
 
     Parameters
     ----------
     verb : str
-        Of the command line: run, why, plan, next, preset or correct.
+        Of the command line: check, run, why, plan, next, preset or correct.
     listed : str, optional
         Where all cautions stand.
 

@@ -2,36 +2,46 @@
 
 from __future__ import annotations
 
+from weldsim.case.doubts import case_doubts
 from weldsim.joints.registry import kind_of_case
 from weldsim.materials.material import load_material
 from weldsim.runs.cost import cost_of
-from weldsim.text.cautions import CAUTIONS, DEFER
+from weldsim.text.cautions import CAUTIONS, DEFER, HEADING
 from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
-from weldsim.text.quantities import in_degc, in_mm, joined, quantity, words
+from weldsim.text.quantities import as_written, in_degc, in_mm, joined, quantity, words
 
 HEATED_THROUGH = 100.0  # K; above it shrinkage rules for wide plates fail (common practice)
 
 
-def describe(case) -> list[str]:
+def describe(case, cautions: bool = True) -> list[str]:
     """A case in words, as `weldsim check` says it.
 
     Parameters
     ----------
     case : Case
         What would be simulated.
+    cautions : bool, optional
+        Whether all cautions follow.
 
     Returns
     -------
     list of str
-        One for each line, cautions last.
+        One for each line.
     """
     middle = bar_lines(case) if kind_of_case(case).seams_of_welds else joint_lines(case)
     return [
         case.title, "", *middle, *_air(case), *_gauges(case),
-        *_size(case), *_heat_notes(case), "", "Cautions:", *(f"  {c}" for c in CAUTIONS),
-        f"  {DEFER}",
+        *_size(case), *_heat_notes(case), *_doubts(case), *(_cautions() if cautions else ()),
     ]  # fmt: skip
+
+
+def _doubts(case) -> list[str]:
+    return [words("Warning: {}.", as_written(said)) for _, _, said in case_doubts(case)]
+
+
+def _cautions() -> list[str]:
+    return ["", f"{HEADING}:", *(f"  {c}" for c in CAUTIONS), f"  {DEFER}"]
 
 
 def _air(case) -> list[str]:
@@ -75,7 +85,7 @@ def _size(case) -> list[str]:
     return [
         f"Model {s.model}, grade {s.grade}, until {end}.",
         f"Mesh: {e.cells} cells, {e.displacement_unknowns} displacement and "
-        f"{e.temperature_unknowns} temperature unknowns; about {e.steps} steps.",
+        f"{e.temperature_unknowns} temperature equations; about {e.steps} steps.",
         f"Expect about {_time(e.seconds)} and {e.memory / 1e6:.0f} MB (good to a factor of two).",
     ]
 

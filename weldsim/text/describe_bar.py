@@ -34,13 +34,13 @@ def _part(case) -> list[str]:
 def _hold(case) -> list[str]:
     h = case.hold
     if h.kind == "free":
-        return ["Hold: none; the part lies free, held just enough not to float away."]
-    off = {"never": "stays on", "cold": "comes off when the part is cold"}
+        return ["Clamp: none; the part lies free, held only against moving as a whole."]
+    off = {"never": "stays closed", "cold": "opens when the part is cold"}
     off = off.get(h.release, None) if isinstance(h.release, str) else None
-    off = off or f"comes off at {h.release:.4g} s"
+    off = off or f"opens at {h.release:.4g} s"
     return [
         words(
-            "Hold: a vise grips the first {}, all directions, and takes heat at {}; it {}.",
+            "Clamp: on the first {}, holds all directions and takes heat at {}; it {}.",
             in_mm(h.length), quantity(h.conductance, "W/m2/K", ".4g"), off,
         )
     ]  # fmt: skip

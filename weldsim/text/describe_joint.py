@@ -61,7 +61,7 @@ def _rule(rule) -> str:
 
 def _clamps(case) -> list[str]:
     if not case.clamps:
-        return ["Hold: none; the part lies free, held just enough not to float away."]
+        return ["Clamp: none; the part lies free, held only against moving as a whole."]
     out = []
     for c in case.clamps:
         how = "holds all directions"
@@ -74,9 +74,11 @@ def _clamps(case) -> list[str]:
         heat = words(", takes heat at {}", taken) if c.conductance else ""
         at = " and ".join(c.at)
         named = f"{c.name} at {at}" if (c.name,) != c.at else c.name
-        on = "" if c.on.kind == "time" and c.on.seconds == 0 else f"; grips {_rule(c.on)}"
-        off = "stays on" if c.off.kind == "never" else f"comes off {_rule(c.off)}"
-        out.append(words("Hold {}: {}{}{}; {}.", named, how, heat, as_written(on), as_written(off)))
+        on = "" if c.on.kind == "time" and c.on.seconds == 0 else f"; closes {_rule(c.on)}"
+        off = "stays closed" if c.off.kind == "never" else f"opens {_rule(c.off)}"
+        out.append(
+            words("Clamp {}: {}{}{}; {}.", named, how, heat, as_written(on), as_written(off))
+        )
     return out
 
 
@@ -100,7 +102,9 @@ def _preset(case) -> list[str]:
         for axis, v in zip("xyz", case.preset, strict=True)
         if v
     ]
-    return [f"Preset: the free piece leans {' and '.join(lean)} before welding."] if lean else []
+    return (
+        [f"Preset: the free piece is tilted {' and '.join(lean)} before welding."] if lean else []
+    )
 
 
 def _welds(case) -> list[str]:

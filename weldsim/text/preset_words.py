@@ -15,7 +15,7 @@ def preset_lines(found: Preset) -> list[str]:
     if found.turn:
         return []
     leans = zip("xyz", found.lean, strict=True)
-    lines = [f'lean_{a} = "{lean_text(v)}"' for a, v in leans if v]
+    lines = [f'tilt_{a} = "{lean_text(v)}"' for a, v in leans if v]
     return ["[preset]", *lines] if lines else []
 
 

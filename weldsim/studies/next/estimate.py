@@ -117,7 +117,7 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     high = np.array([u.high - 1 for u in unknowns])
     found = lsq_linear(system, right, (low, high), tol=1e-12)
     if not found.success:
-        raise CaseError(f"readings: no estimate of the unknowns: {found.message}")
+        raise CaseError(f"readings: no estimate of the uncertain shop values: {found.message}")
     covariance = np.linalg.inv(system.T @ system)
     gain = np.where(found.active_mask[:, None], 0.0, covariance @ (slopes / noise[:, None] ** 2).T)
     explained = expected + slopes @ found.x

@@ -1,0 +1,65 @@
+"""Bands of the processes: what suppliers print lies inside, what nobody means is asked about.
+
+Rows of suppliers' handbooks and power-source manuals as weldsim's handbook of references lists them
+(currents and voltages seen there; TIG voltages and all speeds of TIG are common practice).
+"""
+
+import pytest
+
+from tests.places import CASES
+from weldsim.case.doubts import case_doubts
+from weldsim.case.load import load_case
+from weldsim.case.starters import starter_kinds, write_starter
+from weldsim.schema.bands import COLD, MELTS, NO_ARC, doubts
+
+PRINTED = [  # process, A, V, mm/s, mm
+    ("141", 50, 10, 1.5, 1.6), ("141", 70, 11, 3.0, 1.6), ("141", 90, 10, 1.5, 3.2),
+    ("141", 120, 12, 2.5, 3.2), ("141", 200, 14, 2.5, 6.0), ("141", 295, 18, 4.0, 6.0),
+    ("141", 75, 12, 2.5, 2.0), ("135", 100, 18, 8.3, 1.6), ("135", 140, 21, 10.0, 3.2),
+    ("135", 120, 16, 4.2, 3.2), ("135", 170, 21, 6.7, 4.0), ("136", 250, 27, 8.3, 4.0),
+    ("136", 270, 29, 7.5, 6.0),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("process", "current", "voltage", "speed", "thickness"), PRINTED)
+def test_what_suppliers_print_passes(process, current, voltage, speed, thickness):
+    assert doubts(process, current, voltage, 1e-3 * speed, 1e-3 * thickness) == []
+
+
+@pytest.mark.parametrize("process", ["111", "135", "141"])
+@pytest.mark.parametrize(
+    ("key", "value", "why"),
+    [
+        ("current", 5000.0, MELTS), ("current", 1.0, COLD), ("voltage", 110.0, NO_ARC),
+        ("voltage", 2.0, NO_ARC), ("speed", 500 * 25.4e-3 / 60, COLD), ("speed", 0.1e-3, MELTS),
+    ],
+)  # fmt: skip
+def test_what_nobody_means_is_asked_about(process, key, value, why):
+    values = {"current": 120.0, "voltage": 20.0, "speed": 4e-3, key: value}
+    (doubt,) = doubts(process, **values)
+    assert (doubt.key, doubt.value, doubt.why) == (key, value, why)
+
+
+def test_current_goes_with_thickness():
+    """40 A for each millimetre up to 6 mm (power-source manuals): 400 A on 1 mm, 20 A on 10 mm."""
+    (thin,) = doubts("135", 400.0, 25.0, 8e-3, 1e-3)
+    (thick,) = doubts("141", 20.0, 12.0, 2e-3, 10e-3)
+    assert (thin.why, thick.why) == (MELTS, COLD)
+
+
+@pytest.mark.parametrize("file", sorted(CASES.glob("*.toml")), ids=lambda p: p.stem)
+def test_the_demo_cases_are_not_asked_about(file):
+    assert case_doubts(load_case(file)) == []
+
+
+@pytest.mark.parametrize("kind", sorted({*starter_kinds()} - {"mesh", "step"}))
+def test_the_starters_are_not_asked_about(kind, tmp_path):
+    assert case_doubts(load_case(write_starter(kind, tmp_path / "mine.toml"))) == []
+
+
+def test_a_doubt_names_weld_key_value_and_what_would_come_of_it():
+    ((weld, key, said), *more) = case_doubts(
+        load_case(CASES / "pivot_arm.toml", ("weld.A.current=5000 A",))
+    )
+    assert (weld, key, more) == ("A", "current", [])
+    assert "5000 A" in said and "5 to 500 A" in said and said.endswith("this would melt the part")
