@@ -34,7 +34,7 @@ def cell_volumes(mesh: skfem.Mesh) -> np.ndarray:
 
 
 def check_shapes(mesh: skfem.Mesh) -> None:
-    """Refuse a mesh with a cell that is flat somewhere, or turned the other way round.
+    """Refuse a mesh with a cell that is flat somewhere, or turned inside out.
 
     The sign of a cell's map itself says nothing: scikit-fem numbers bricks left-handed.
 

@@ -1,11 +1,11 @@
 """Between which values an arc of each process works, so that a slip is asked about.
 
-The bands are wide on purpose: they hold what suppliers' tables print for thin sheet to heavy plate,
-with room on both sides, and are for the question "did you mean that?", never for setting a machine.
-Currents: suppliers' handbooks and power-source manuals (TIG 50 to 295 A, MIG and MAG 100 to 270 A for
-1.6 to 6 mm). Voltages: static load lines of IEC 60974-1 (10 + 0.04 I for TIG, 14 + 0.05 I for MIG and
-MAG, 20 + 0.04 I for electrodes), from memory. Speeds: common practice, from memory. Thickness: about
-40 A for each millimetre up to 5 or 6 mm, as several power-source manuals say.
+The bands are wide on purpose: they hold what suppliers' tables print for thin sheet to heavy plate
+with room on both sides, for the question "did you mean that?", never for setting a machine.
+Currents: suppliers' handbooks and power-source manuals (TIG 50 to 295 A, MIG and MAG 100 to 270 A
+for 1.6 to 6 mm). Voltages: static load lines of IEC 60974-1 (10 + 0.04 I for TIG, 14 + 0.05 I for
+MIG and MAG, 20 + 0.04 I for electrodes), from memory. Speeds: common practice, from memory.
+Thickness: about 40 A for each millimetre up to 5 or 6 mm, as several power-source manuals say.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""A case gone through quickly and roughly, while somebody waits: quick look and rough run.
+"""A case gone through quickly, while somebody waits: preview, and a run at grade coarse.
 
 Both take the plastic model: an elastic one with shrinkage from each point's own peak temperature
 loses what the direction of travel does, and bends a bar that is heated through to the wrong side.
-The quick look has the mesh of grade sketch and few, long steps; the rough run is of grade coarse,
+The preview has the mesh of grade sketch and few, long steps; the other is of grade coarse,
 several times slower. Neither has an error estimate: they show which way, not how much.
 """
 
@@ -19,7 +19,7 @@ from weldsim.simulation.state import State
 from weldsim.simulation.steps import simulate, start_state
 
 PREVIEW_GRADES = {"look": "sketch", "rough": "coarse"}
-MOST_STEPS = 24  # of one arc in a quick look; a longer seam goes in longer steps
+MOST_STEPS = 24  # of one arc in a preview; a longer seam goes in longer steps
 REST_GROWTH = 0.6  # length of a step of a pause as a share of the time since the arc stopped
 TOLERANCE = 1e-4  # of equilibrium, where a run asks for 1e-8
 HEAT_TOLERANCE = 1e-4  # of the heat, where a run asks for 1e-6
@@ -33,7 +33,7 @@ def preview_model(case: Case, kind: str = "look") -> Model:
     case : Case
         Its grade and model of the metal do not count.
     kind : {"look", "rough"}
-        Quick look or rough run.
+        Preview, or a run at grade coarse.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""One weld ahead: estimates against closed forms and hidden truths, readings that contradict."""
+"""What to weld next: estimates against closed forms and hidden truths, readings that contradict."""
 
 import json
 

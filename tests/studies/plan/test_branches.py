@@ -88,7 +88,7 @@ def test_a_divided_seam_on_branches_is_the_same_run(tmp_path):
 
 
 def test_mirror_images_tie(plan, done):
-    """Mirrored along the seams, everything turns round and ends equally far off."""
+    """Mirrored along the seams, everything is reversed and ends equally far off."""
     outcomes = done[0]
     for moves, outcome in outcomes.items():
         image = tuple((s, -w) for s, w in moves)

@@ -1,4 +1,4 @@
-"""Plan one weld ahead: explain readings by what a shop does not know, then rank what is left.
+"""What to weld next: explain readings by what a shop does not know, then rank what is left.
 
 After some welds the gauge is read. Unknowns of the shop (arc efficiency, travel speed, root gap,
 stiffness of the hold), each with a usual value, a spread and bounds, move what the model would
