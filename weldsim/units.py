@@ -34,10 +34,10 @@ KINDS = {
     "latent heat": ("J/kg", '"270 kJ/kg"'),
 }
 
-# Sheet gauges: pounds to a square foot as 15 U.S.C. 206 lists them (the standard gauge for sheet
-# and plate of iron and steel; from memory, the thicknesses agree with printed tables), made a thickness
-# by the 41.82 lb to a square foot and inch of the Manufacturers' Standard Gauge. A tube's wall by
-# Birmingham gauge differs by under 1 % at 11 ga. Stainless and aluminium sheet have other tables.
+# Sheet gauges: pounds to a square foot as 15 U.S.C. 206 lists them for sheet and plate of iron and
+# steel (from memory; the thicknesses agree with printed tables), made a thickness by the 41.82 lb to
+# a square foot and inch of the Manufacturers' Standard Gauge. A tube's wall by Birmingham gauge
+# differs by under 1 % at 11 ga. Stainless and aluminium sheet have other tables.
 SHEET_GAUGES = {
     3: 10.0, 4: 9.375, 5: 8.75, 6: 8.125, 7: 7.5, 8: 6.875, 9: 6.25, 10: 5.625, 11: 5.0, 12: 4.375,
     13: 3.75, 14: 3.125, 15: 2.8125, 16: 2.5, 17: 2.25, 18: 2.0, 19: 1.75, 20: 1.5, 21: 1.375,
