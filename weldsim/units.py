@@ -35,8 +35,8 @@ KINDS = {
 }
 
 # Sheet gauges: pounds to a square foot as 15 U.S.C. 206 lists them for sheet and plate of iron and
-# steel (from memory; the thicknesses agree with printed tables), made a thickness by the 41.82 lb to
-# a square foot and inch of the Manufacturers' Standard Gauge. A tube's wall by Birmingham gauge
+# steel (from memory; the thicknesses agree with printed tables), made a thickness by the 41.82 lb
+# to a square foot and inch of the Manufacturers' Standard Gauge. A tube's wall by Birmingham gauge
 # differs by under 1 % at 11 ga. Stainless and aluminium sheet have other tables.
 SHEET_GAUGES = {
     3: 10.0, 4: 9.375, 5: 8.75, 6: 8.125, 7: 7.5, 8: 6.875, 9: 6.25, 10: 5.625, 11: 5.0, 12: 4.375,

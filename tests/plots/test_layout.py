@@ -90,7 +90,9 @@ def test_numbers_names_clamps_and_up_are_written(figure):
     assert {"1", "2", "3", "4", "front", "right", "back (behind)", "left (behind)"} <= texts(near)
     assert {"chord start", "chord end", "x", "z", "y, up"} <= texts(whole)
     key = {t.get_text() for t in figure.legends[0].get_texts()}
-    assert {"weld, numbered in sequence", "behind", "tack", "filler", "clamped"} == key - {"its start"}
+    assert {"weld, numbered in sequence", "behind", "tack", "filler", "clamped"} == key - {
+        "its start"
+    }
 
 
 def test_every_text_is_on_the_picture_and_on_no_other(figure):

@@ -26,9 +26,7 @@ Cluster = Annotated[
 ]
 Device = Annotated[
     str | None,
-    typer.Option(
-        help="Where to compute: auto, cpu or gpu (default: WELDSIM_DEVICE, or auto)."
-    ),
+    typer.Option(help="Where to compute: auto, cpu or gpu (default: WELDSIM_DEVICE, or auto)."),
 ]
 Gauge = Annotated[
     str | None, typer.Option(help="Gauge (default: the first that reads a movement).")
