@@ -20,7 +20,7 @@ from weldsim.studies.plan.branches import FOLDER, bind
 from weldsim.studies.plan.drift import drift_between
 from weldsim.studies.plan.executor import Executor, executor_of
 from weldsim.studies.plan.outcomes import Outcome, Progress, evaluate, root_job
-from weldsim.studies.plan.rows import Key, Study, UnderWay, is_late, ranked, to_confirm
+from weldsim.studies.plan.rows import Key, Study, UnderWay, is_late, overlooked, ranked, to_confirm
 from weldsim.studies.plan.search import search
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Moves, Plan, load_plan
 from weldsim.studies.plan.symmetry import canonical
@@ -119,6 +119,9 @@ class _Work:
         if self.confirm:
             self._run_coarser()
             self._run_again(to_confirm(plan, good, self.groups))
+            missed = [key for key in overlooked(self._study(None)) if key not in self.finer]
+            if missed:
+                self._run_again(missed)
         return self._study(None)
 
     def _study(self, under_way: UnderWay | None) -> Study:
@@ -135,8 +138,8 @@ class _Work:
         )
 
     def _told(self, share: float, text: str) -> None:
-        self.now = UnderWay(share, text)
-        self.tell(share, text)
+        self.now = UnderWay(max(share, self.now.share), text)  # welds overlooked come on top
+        self.tell(self.now.share, text)
 
     def _look(self) -> None:
         """Show what is known, unless somebody has just looked."""

@@ -210,9 +210,38 @@ def ranked(
     rows.sort(key=lambda r: (bool(r.fast.error), is_late(plan, r.fast), r.fast.final, r.moves))
     few = {(r.setting, r.moves) for r in rows[: plan.section.confirm] if r.confirmed}
     rows.sort(key=place)
+    if drift is not None and drift.carried:
+        return tuple(_surest_first(plan, rows, drift))
     first = [r for r in rows if (r.setting, r.moves) in few]
     first.sort(key=lambda r: (is_late(plan, r.best), r.best.final, r.setting, r.moves))
     return (*first, *(r for r in rows if (r.setting, r.moves) not in few))
+
+
+def _surest_first(plan: Plan, rows: list[Row], drift: Drift) -> list[Row]:
+    """Of those that cannot be told apart from the first, one that was run again leads."""
+    level = [
+        row for row in rows
+        if not row.best.error and is_late(plan, row.best) == is_late(plan, rows[0].best)
+        and abs(row.end - rows[0].end) <= TWO_ROWS * drift.rest
+    ]  # fmt: skip
+    lead = next((row for row in level if row.confirmed), rows[0])
+    return [lead, *(row for row in rows if row is not lead)]
+
+
+def overlooked(study: Study) -> list[Key]:
+    """The best few that were not run again and are expected to end nearer than any that was: the
+    finer grade, or a row's own step to it, did not bear the ranking out."""
+    if not _is_carried(study.drift):
+        return []
+    plan, sure = study.plan, [row.end for row in study.rows if row.confirmed]
+    better = [
+        row for row in study.rows
+        if row.confirmed is None and not row.best.error and row.end < min(sure)
+        and not is_late(plan, row.best)
+    ]  # fmt: skip
+    better.sort(key=lambda row: row.end)
+    few = better[: plan.section.confirm]
+    return [(row.setting, moves) for row in few for moves in (row.moves, *row.images)]
 
 
 def _row(
