@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -192,7 +193,9 @@ def blocks(case: Any, grade: Grade) -> Blocks:
     kit = Assembly(near_seams(seam_lines(part).values(), grade))
     half, inner = part.chord_length / 2, part.chord_width / 2 - part.chord_wall
     foot = [*stub.ring, *stub.toes(False)]
-    xs = lines(-half, half, *(x + v for x in middles(part) for v in foot))
+    # cells grow one way in a block, so a block between two posts ends half-way
+    between = [(a + b) / 2 for a, b in pairwise(middles(part))]
+    xs = lines(-half, half, *between, *(x + v for x in middles(part) for v in foot))
     add_chord(kit, part, stub, xs, grade)
     for i, x in enumerate(middles(part)):
         post = _AtPost(kit, i, x)
