@@ -15,7 +15,8 @@ from weldsim.physics.linear_solver import LinearSolver
 from weldsim.physics.residual_kernel import symmetric_product
 
 SHARE = 0.05  # of a right side that may be left: one of several steps of Newton's method
-MOST = 8  # iterations after which a new factor comes cheaper
+MOST = 8  # iterations after which they are given up
+ENOUGH = 3  # iterations up to which a factor is kept: a new one costs as much
 
 
 class HeatSystem:
@@ -55,6 +56,7 @@ class HeatSystem:
             If the matrix is singular.
         """
         self._solver.hold(data, fixed, 1.0)
+        spent = self.back_substitutions
         for fresh in (False, True):
             if fresh:
                 self._solver.factor(data, rough=True)
@@ -62,6 +64,8 @@ class HeatSystem:
                 self.factorisations += 1
             if self._fixed is not None and np.array_equal(fixed, self._fixed):
                 found = self._iterated(data, rhs)
+                if self.back_substitutions - spent > ENOUGH:
+                    self._fixed = None
                 if found is not None:
                     return found
         self._solver.factor(data)  # seven digits were too few

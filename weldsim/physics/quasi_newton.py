@@ -108,8 +108,8 @@ class Kept(NamedTuple):
             For the next step.
         """
         factor = KeptFactor.from_arrays(solver, arrays, springs)
-        own = (arrays[name] for name in ("stiffness", "flowing", "cut"))
-        return cls(factor, *own, int(arrays["iterations"]))
+        flowing, cut = arrays["flowing"].astype(bool), arrays["cut"].astype(bool)
+        return cls(factor, arrays["stiffness"], flowing, cut, int(arrays["iterations"]))
 
 
 @dataclass
@@ -301,14 +301,14 @@ class _Search:
             return
         self.renew = 2 * self.since + 1
         flows = self._flows()
-        self.flowing = flows | self.flowing
+        self.flowing = np.logical_or(flows, self.flowing)
         self._cut()
 
     def _flows(self) -> Flags:
         """Cells with plastic flow in this step."""
         before = self.problem.internal_variables.equivalent_plastic_strain
-        flows: Flags = (self.now.equivalent_plastic_strain > before + FLOW).any(axis=1)
-        return flows
+        flows: Flags = np.asarray(self.now.equivalent_plastic_strain > before + FLOW)
+        return np.asarray(flows.any(axis=1))
 
     def size(self) -> float:
         """Residual over the size of the cell forces, noted in the history."""
