@@ -47,3 +47,19 @@ def test_the_benchmark_of_a_ranking_compares_two_grades(tmp_path):
     assert "2 sequences against grade coarse" in done.stdout
     (row,) = [line for line in done.stdout.splitlines() if line.startswith("| sketch | 3 |")]
     assert row.split(" | ")[5] == "1.000"
+
+
+@pytest.mark.slow
+def test_the_benchmark_of_whole_runs_counts_what_they_took():
+    """A factorisation serves several steps, each of which wants iterations: that is its point."""
+    places = [str(BENCHMARKS.parent), os.environ.get("PYTHONPATH", "")]
+    done = subprocess.run(
+        [sys.executable, str(BENCHMARKS / "whole_runs.py"), "bar:sketch"],
+        capture_output=True, text=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, places))},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    (row,) = [line for line in done.stdout.splitlines() if line.startswith("| bar:sketch")]
+    cells = [cell.strip() for cell in row.strip("|").split("|")]
+    steps, iterations, factored, halved = (int(cells[i]) for i in (3, 4, 5, 8))
+    assert 0 < factored < iterations and iterations > steps and halved == 0
