@@ -10,6 +10,8 @@ from weldsim.physics import quasi_newton
 from weldsim.physics.changed_zone import ChangedZone
 from weldsim.physics.equilibrium import solve_equilibrium
 from weldsim.physics.quasi_newton import follow_equilibrium
+from weldsim.physics.rigid_motion import mean_motion
+from weldsim.physics.springs import Spring
 
 E, NU, YIELD, HARDENING = 210e3, 0.3, 250.0, 2e3  # N/mm2
 
@@ -104,3 +106,11 @@ def test_the_cold_law_is_as_stiff_as_any_of_the_metal_and_leaves_waiting_filler_
     assert np.all(np.isinf(cold.yield_stress))
     np.testing.assert_allclose(cold.youngs_modulus[0], E)
     np.testing.assert_allclose(cold.youngs_modulus[1], 1e-5 * E)
+
+
+def test_what_an_elastic_clamp_holds_is_no_zone(bar):
+    """A spring couples all points of its face, so none of them may be solved apart from it."""
+    everywhere = np.arange(len(bar.points))
+    spring = Spring(everywhere, mean_motion(bar.points), np.ones(6), np.zeros(6))
+    changed = np.ones(len(bar.model.cells), dtype=bool)
+    assert ChangedZone.of(bar.model, changed, np.zeros(bar.points.size, bool), (spring,)) is None

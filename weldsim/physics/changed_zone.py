@@ -60,7 +60,7 @@ class ChangedZone:
     @classmethod
     def of(
         cls, model: MechanicsModel, changed: Flags, held: Flags, springs: Sequence[Spring]
-    ) -> ChangedZone:
+    ) -> ChangedZone | None:
         """Cut a zone out.
 
         Parameters
@@ -76,14 +76,16 @@ class ChangedZone:
 
         Returns
         -------
-        ChangedZone
-            Without a tangent yet.
+        ChangedZone or None
+            Without a tangent yet; None where elastic clamps hold all of it.
         """
         inside = np.zeros(len(model.points), dtype=bool)
         inside[model.cells[changed].ravel()] = True
         for spring in springs:
             inside[spring.points] = False
         cells = np.flatnonzero(inside[model.cells].any(axis=1))
+        if not cells.size:
+            return None
         points, local = np.unique(model.cells[cells], return_inverse=True)
         free = inside[points][:, None] & ~held.reshape(-1, 3)[points]
         small = _cut_out(model, cells, points, local.reshape(len(cells), -1), inside)
@@ -181,7 +183,8 @@ def _cut_out(
     mean = model.mean_grad[cells] if model.mean_grad.size else np.zeros((0, 3, local.shape[1]))
     small = MechanicsModel(
         model.element, model.points[points], local, model.grad[cells], mean, model.weight[cells],
-        model.quadrature, pattern, LinearSolver(pattern, 1, brief=True), np.arange(len(cells)),
+        model.quadrature, pattern, LinearSolver(pattern, model.threads, brief=True),
+        np.arange(len(cells)),
         np.array([0, len(cells)]), 1,
     )  # fmt: skip
     touch = model.contact
