@@ -230,7 +230,7 @@ def test_assumptions_go_by_what_the_case_has(tee):
     lines = " ".join(assumptions(record))
     for words in ("Tacks are there from the start, cold and without stress.", "laid with the arc",
                   "without friction and pass no heat", "A spring clamp pulls back", "rigid clamp",
-                  "opens at once", "preset is a tilt", "film of 60 W/m²/K"):  # fmt: skip
+                  "opens at once", "preset is a tilt", "heat loss to air of 60 W/m²/K"):  # fmt: skip
         assert words in lines
     case = record.manifest["case"]
     case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]

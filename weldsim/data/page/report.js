@@ -29,6 +29,9 @@
   for (const button of document.querySelectorAll("button.print-bench")) {
     button.addEventListener("click", () => {
       const fold = button.closest("details");
+      const drawing = fold.querySelector(".drawing");
+      const layout = (fold.closest("details:not(.bench)") || document).querySelector("figure.layout img");
+      if (layout && !drawing.firstChild) drawing.append(layout.cloneNode());
       fold.classList.add("printed");
       body.classList.add("bench-alone");
       window.print();
