@@ -26,7 +26,7 @@ from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Moves, Plan, load_pla
 from weldsim.studies.plan.symmetry import canonical
 
 Growing = Callable[[Study], None]
-WELD_COST = {  # of one weld against one at sketch, as measured on a tee (benchmarks/ranking.md)
+WELD_COST = {  # of one weld against one at sketch, roughly, as seen on a tee
     "sketch": 1.0, "coarse": 2.0, "quick": 8.0, "normal": 70.0, "fine": 1000.0,
 }  # fmt: skip
 NEW_SHARE = 0.8  # of the welds of the sequences run again, the rest of which they have in common

@@ -47,16 +47,8 @@ def search(
     dict
         (setting, moves) -> Outcome
     """
-    try:
-        import optuna
-    except ImportError:
-        raise SetupError(
-            f"{plan.size} sequences are too many to run them all, and searching them needs the "
-            'package optuna: pip install "weldsim[search]"'
-        ) from None
-
+    optuna = _optuna(plan)
     progress = progress or (lambda share, text: None)
-    optuna.logging.set_verbosity(optuna.logging.WARNING)
     section = plan.section
     sampler = optuna.samplers.TPESampler(seed=section.seed, multivariate=True, n_startup_trials=16)
     study = optuna.create_study(sampler=sampler, direction="minimize")
@@ -90,6 +82,19 @@ def search(
             f"{asked} of {section.trials} proposals, best {scale * best:.3g} {unit}",
         )
     return fast
+
+
+def _optuna(plan: Plan) -> Any:
+    """The library that proposes, told to be quiet."""
+    try:
+        import optuna
+    except ImportError:
+        raise SetupError(
+            f"{plan.size} sequences are too many to run them all, and searching them needs the "
+            'package optuna: pip install "weldsim[search]"'
+        ) from None
+    optuna.logging.set_verbosity(optuna.logging.WARNING)
+    return optuna
 
 
 def _proposed(plan: Plan, trial: Any) -> tuple[int, Moves]:
