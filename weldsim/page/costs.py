@@ -5,6 +5,9 @@ Its seconds are uncorrected: `Speed` corrects them by what this machine took for
 
 from __future__ import annotations
 
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -14,7 +17,7 @@ from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
 from weldsim.page.worker_process import Tell
 from weldsim.runs.cost import Cost, cost_of, preview_cost
-from weldsim.runs.error_estimate import companion_grade
+from weldsim.runs.error_estimate import companion_grade, grade_below
 from weldsim.studies.clamp_search import MOST_RUNS, choices_of
 from weldsim.studies.correction import LineChoice
 from weldsim.studies.heat_sweep import CURRENT_SHARES
@@ -23,7 +26,28 @@ from weldsim.studies.plan.outcomes import root_job
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan, parse_plan
 from weldsim.studies.plan.symmetry import canonical
 
-REPLAY = 0.3  # of a run: the influence of each place, after it was run again
+MOST_KEPT = 60  # sizes of parts, and counts of welds
+HOW_FINELY = ("grade", "confirm", "confirm_grade", "extrapolate", "tolerance", "measure", "size")
+
+
+_kept: OrderedDict[Hashable, Any] = OrderedDict()  # of this worker: what takes meshing
+
+
+def _once(key: Hashable, make: Callable[[], Any]) -> Any:
+    """What was found before under a key, or a new one."""
+    if key not in _kept:
+        _kept[key] = make()
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return _kept[key]
+
+
+def _cost(case: Case, grade: str) -> Cost:
+    """What one run at a grade takes, without the coarser one for its estimated error."""
+    sized = {k: v for k, v in case.resolved.items() if k not in ("title", "gauges")}
+    sized["solve"] = {**sized.get("solve", {}), "grade": grade}
+    key = (grade, json.dumps(sized, default=str, sort_keys=True))
+    return _once(key, lambda: cost_of(case, grade, companion=False))
 
 
 def price(
@@ -56,7 +80,7 @@ def price(
         return _said(preview_cost(case), 1)
     if kind == "run":
         return _run(case, grade)
-    one = cost_of(case, grade, companion=False)
+    one = _cost(case, grade)
     if kind == "preset":
         return _said(one, options.get("runs", 4), _coarser(case, grade), "at most")
     if kind == "clamps":
@@ -70,7 +94,7 @@ def price(
 def _run(case: Case, grade: str) -> dict[str, Any]:
     """A run, with the coarser one behind its estimated error where the case asks for it."""
     more = _coarser(case, grade) if case.solve.companion else 0.0
-    return _said(cost_of(case, grade, companion=False), 1, more)
+    return _said(_cost(case, grade), 1, more)
 
 
 def _coarser(case: Case, grade: str) -> float:
@@ -79,7 +103,7 @@ def _coarser(case: Case, grade: str) -> float:
         coarser = companion_grade(grade)
     except (KeyError, ValueError, IndexError):
         return 0.0
-    return cost_of(case, coarser, companion=False).seconds if coarser else 0.0
+    return _cost(case, coarser).seconds if coarser else 0.0
 
 
 def _said(cost: Cost, runs: int, more: float = 0.0, note: str = "") -> dict[str, Any]:
@@ -94,9 +118,11 @@ def _plan(plan: Plan) -> dict[str, Any]:
     section, case = plan.section, plan.case
     moves = next(plan.schedules())
     bound = plan.bound(plan.settings[0], moves)
-    each = cost_of(bound, section.grade, companion=False)
+    each = _cost(bound, section.grade)
     sequences = min(plan.size, section.trials if plan.size > LARGEST_FULL_STUDY else plan.size)
-    welds, distinct = _welds(plan)
+    asked = {k: v for k, v in case.tables["plan"].items() if k not in HOW_FINELY}
+    key = json.dumps([asked, {**case.tables, "plan": None, "solve": None}], default=str)
+    welds, distinct = _once(key, lambda: _welds(plan))
     weld = each.seconds / max(1, len(moves))
     seconds = welds * weld
     confirmed = 0
@@ -105,9 +131,12 @@ def _plan(plan: Plan) -> dict[str, Any]:
         coarser = cost_of(bound, grades[grades.index(section.grade) - 1], companion=False)
         seconds += welds * coarser.seconds / max(1, len(moves))
     if section.confirm:
-        finer = cost_of(bound, section.confirm_grade, companion=False)
+        finer = _cost(bound, section.confirm_grade)
         confirmed = section.confirm + (2 if distinct > 2 * section.confirm else 0)
         seconds += min(confirmed, distinct) * finer.seconds
+        coarser = grade_below(section.grade) if section.extrapolate else None
+        if coarser:  # every sequence once more, for its step between the two grades
+            seconds += welds * _cost(bound, coarser).seconds / len(moves)
     return {
         "seconds": seconds, "memory": 2 * each.memory, "steps": each.steps,
         "unknowns": each.displacement_unknowns, "runs": confirmed, "processes": True,

@@ -214,7 +214,9 @@ def usual_plan(text: str, source_file: str, tell: Tell | None = None) -> dict[st
     if not gauges:
         return {"plan": {}, "gauges": {}, "seams": {}, "asks": []}
     name, tolerance = next(iter(gauges.items()))
-    section: dict[str, Any] = {"measure": name, "tolerance": tolerance}
+    section: dict[str, Any] = {
+        "measure": name, "tolerance": tolerance, "confirm": 2, "confirm_grade": "quick",
+    }  # fmt: skip
     sized = next((g for g in case.tables.get("gauge", ()) if g.get("name") == name), {})
     if "size" in sized:
         section["size"] = sized["size"]

@@ -1,14 +1,20 @@
 // The [plan] section of the case: what may vary, what counts, how finely. Edited where the case is.
-import { ask, h, later, renew } from "./tools.js";
+import { costText } from "./costs.js";
+import { ask, askPatiently, h, later, say } from "./tools.js";
 
 const RANKING = ["sketch", "coarse", "quick", "normal"], CONFIRM = ["coarse", "quick", "normal", "fine"];
+// From the surest to the quickest: grade of the ranking, how many are run again, at which grade.
+const LADDER = [["coarse", 3, "normal"], ["coarse", 3, "quick"], ["coarse", 2, "quick"], ["sketch", 2, "quick"], ["sketch", 2, "coarse"], ["sketch", 0, undefined]];
 
 export class PlanForm {
   constructor(draft, usual) {
     Object.assign(this, { draft, usual, facts: null });
     this.box = h("div", { class: "choices" });
     this.told = h("p", { class: "note", role: "status" });
-    this.root = h("div", { class: "plan-form" }, this.box, this.told);
+    this.minutes = h("input", { id: "plan-minutes", type: "text", inputmode: "decimal", autocomplete: "off", placeholder: "such as 20" });
+    this.fits = h("span", { class: "note", role: "status" });
+    this.root = h("div", { class: "plan-form" }, this.box, this.told, h("p", { class: "fit-time" }, h("label", { for: "plan-minutes", text: "I have" }), this.minutes, h("span", { text: "minutes" }),
+      h("button", { type: "button", class: "plain", text: "Take the surest that fits", onclick: () => this.fit() }), this.fits));
     const kept = draft.tables.plan;
     this.plan = kept ? JSON.parse(JSON.stringify(kept)) : { ...usual.plan };
     this.soon = later(() => this.check(), 300);
@@ -49,18 +55,37 @@ export class PlanForm {
       blank ? h("option", { value: "", text: blank }) : null, list.map((v) => h("option", { value: v, text: v, selected: plan[key] === v }))));
     const measures = [...new Set([plan.measure, ...gauges].filter(Boolean))];
     const all = usual.seams;
-    renew(this.box,
+    this.box.replaceChildren(
       pick("measure", "what is to end true", measures), text("tolerance", "tolerance", "such as 1 mrad, 0.5 mm, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
       h("fieldset", { class: "seams" }, h("legend", { text: "Seams and the travels allowed" }), Object.entries(all).map(([seam, words]) => this.seam(seam, words, Object.keys(all)))),
       this.places("first", "welded first", Object.keys(all)), this.places("last", "welded last", Object.keys(all)),
       text("before", "one before another", "front before back; left before right", (v) => this.befores(v)),
       h("details", { class: "rare" }, h("summary", { text: "How finely, and what else may vary" }),
         pick("grade", "grade of the ranking", RANKING, `usual (${usual.grade || "coarse"})`), field("confirm", "best ones run again, finer", h("input", { id: "plan-confirm", type: "text", inputmode: "numeric", value: plan.confirm ?? "", placeholder: "3", oninput: (e) => this.set("confirm", whole(e.target.value)) })),
-        pick("confirm_grade", "grade of these", CONFIRM, "usual"), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
+        pick("confirm_grade", "grade of these", CONFIRM, "usual"), field("extrapolate", "carry ends on by the step from sketch", h("select", { id: "plan-extrapolate", onchange: (e) => this.set("extrapolate", { yes: true, no: false }[e.target.value]) }, [["", "usual (yes)"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === (plan.extrapolate === true ? "yes" : plan.extrapolate === false ? "no" : "") })))), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
         text("vary", "another key with its values", "schedule.pause = 30 s, 60 s", (v) => this.varied(v))));
     const before = this.box.querySelector("#plan-before"), vary = this.box.querySelector("#plan-vary");
     before.value = (plan.before || []).map((pair) => pair.join(" before ")).join("; ");
     vary.value = Object.entries(plan.vary || {}).map(([k, list]) => `${k} = ${[].concat(list).join(", ")}`).join("; ");
+  }
+  // The surest of the ladder that fits the time; the quickest where none does.
+  async fit() {
+    const seconds = 60 * Number(this.minutes.value.replace(",", "."));
+    if (!(seconds > 0)) { this.fits.textContent = "Type how many minutes you have."; return; }
+    this.fits.textContent = "estimating …";
+    for (const [grade, confirm, finer] of LADDER) {
+      this.plan = { ...this.plan, grade, confirm, confirm_grade: finer };
+      if (!finer) delete this.plan.confirm_grade;
+      try {
+        const found = await askPatiently("/api/cost", { ...this.draft.body(), ...this.body(), kind: "plan" }, () => !this.root.isConnected);
+        if (found.seconds > seconds && confirm) continue;
+        this.fits.textContent = `${costText(found)}${found.seconds > seconds ? ": nothing quicker is left but fewer seams or travels" : ""}`;
+      } catch (error) { this.fits.textContent = error.message; return; }
+      break;
+    }
+    say(this.fits.textContent);
+    this.set("grade", this.plan.grade);
+    this.form();
   }
   // A seam takes part or not; of its travels one at least is allowed.
   seam(seam, words, every) {
