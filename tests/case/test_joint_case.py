@@ -152,3 +152,11 @@ def test_a_spring_that_holds_alone_has_to_resist_turning():
     assert parse_case(text, str(MAST)).clamps[-1].turning == 0.0  # the chord ends hold
     with pytest.raises(CaseError, match="turning: missing key for a spring that holds alone"):
         parse_case(text, str(MAST), ["hold.kind=free"])
+
+
+@pytest.mark.parametrize("up, target", [("-y", "-y"), ("+y", "+y"), ("+x", "+x"), ("+z", "+x")])
+def test_up_on_the_target_is_up_in_the_workshop_unless_the_beam_goes_there(up, target):
+    """Gravity decides what a person calls up on a wall; along +z there is none across the beam."""
+    text = MAST.read_text(encoding="utf-8").replace('up = "+x"', '# up = "+x"')
+    (gauge,) = parse_case(text, str(MAST), [f"part.up={up}", 'schedule.order=["front:+x"]']).gauges
+    assert (gauge.aim, gauge.up) == ("+z", target)

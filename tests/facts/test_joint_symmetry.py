@@ -63,11 +63,11 @@ def assert_like(found, wanted):
 
 # kind, one order, the mirrored order, signs of up and right in the mirror, tacks
 MIRRORS = [
-    ("square-tube-tee", "front:+x", "front:-x", (-1, 1), None),
-    ("square-tube-tee", "front:+x", "back:+x", (1, -1), None),
-    ("square-tube-tee", "right:+y", "left:+y", (-1, 1), None),
-    ("round-tube-saddle", "front:+x", "front:-x", (-1, 1), None),
-    ("round-tube-saddle", "front:+x", "back:+x", (1, -1), None),
+    ("square-tube-tee", "front:+x", "front:-x", (1, -1), None),
+    ("square-tube-tee", "front:+x", "back:+x", (-1, 1), None),
+    ("square-tube-tee", "right:+y", "left:+y", (1, -1), None),
+    ("round-tube-saddle", "front:+x", "front:-x", (1, -1), None),
+    ("round-tube-saddle", "front:+x", "back:+x", (-1, 1), None),
     ("tube-socket", "front:+x", "front:-x", (-1, 1), None),
     ("plate-butt", "butt/1:+x", "butt/1:-x", (1, -1), None),
     ("plate-tee", "front:+x", "front:-x", (1, -1), None),

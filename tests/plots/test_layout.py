@@ -15,6 +15,7 @@ from weldsim.plots.layout import (
     surfaces,
 )
 from weldsim.plots.place_labels import Label, beside, best_place, place_labels
+from weldsim.plots.stage import axis_vector
 from weldsim.plots.weld_paths import WeldPath, order_words, tack_lines, weld_paths
 from weldsim.plots.welds import first_of_seams
 from weldsim.system import libraries as syslibs
@@ -74,7 +75,7 @@ def test_what_stands_behind_the_branch_is_hidden(case, part, drawing):
     """From the front right and above, the branch hides the seams on its other two sides."""
     from weldsim.plots.scene import hidden_places
 
-    stage = layout_stages(part, weld_paths(case))[0]
+    stage = layout_stages(part, weld_paths(case), axis_vector(case.part.up))[0]
     assert np.all(stage.view > 0)
     _, base = surfaces(case, part)
     hidden = {
@@ -109,7 +110,7 @@ def test_every_text_is_on_the_picture_and_on_no_other(figure):
 
 def test_arrows_point_along_the_travel(case, part, figure):
     """Each arrow head lies farther along its weld, as seen by the camera, than its shaft."""
-    near = layout_stages(part, weld_paths(case))[1]
+    near = layout_stages(part, weld_paths(case), axis_vector(case.part.up))[1]
     heads = [t for t in figure.axes[1].texts if not t.get_text()]
     assert len(heads) == 4
     size = np.array(near.size)

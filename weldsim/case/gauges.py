@@ -47,7 +47,7 @@ def read_gauges(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[G
     for name, section in tables.many("gauge", needed=True):
         if not is_known(section.kind):
             continue
-        gauge = _with_its_keys(tables, name, section)
+        gauge = _with_its_keys(tables, name, section, part)
         if gauge.kind not in tables.kind.gauge_kinds:
             allowed = ", ".join(tables.kind.gauge_kinds)
             text = f"a {tables.kind_name} has no {gauge.kind}, allowed: {allowed}"
@@ -61,12 +61,14 @@ def read_gauges(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[G
     return tuple(out)
 
 
-def _with_its_keys(tables: Tables, name: str, section: Any) -> Gauge:
+def _with_its_keys(tables: Tables, name: str, section: Any, part: Any) -> Gauge:
     """A gauge with the keys its kind needs and no others."""
     values = {**dict(section), "name": name}
     size = values.pop("size")
     values["tolerance"] = _tolerance(tables, name, section, size)
     wanted = GAUGE_KEYS[section.kind]
+    if section.kind == "pointer" and values["up"] is None and isinstance(section.aim, str):
+        values["up"] = _upward(section.aim, part, tables.kind.pointer.get("up"))
     for key in ("at", "aim", "up", "throw", "direction"):
         if key in wanted and values[key] is None:
             text = f"missing key for a {section.kind}{such_as('gauge', key)}"
@@ -75,12 +77,18 @@ def _with_its_keys(tables: Tables, name: str, section: Any) -> Gauge:
             text = f"a {section.kind} has no such key, allowed: {', '.join(wanted)}"
             tables.say("gauge", name, key, values[key], text)
             values[key] = None
-    aim, up = section.aim, section.up
+    aim, up = section.aim, values["up"]
     if section.kind == "pointer" and isinstance(aim, str) and isinstance(up, str):
         if aim[1] == up[1]:
             text = f"{up!r} is not allowed: it must be at right angles to aim, {aim!r}"
             tables.say("gauge", name, "up", up, text)
     return Gauge(**values)
+
+
+def _upward(aim: str, part: Any, usual: str | None) -> str:
+    """Up on the target where the case does not say: up in the workshop, unless the beam is."""
+    up = str(getattr(part, "up", None) or "+z")
+    return next(way for way in (up, usual or "+x", "+x", "+y") if way[1] != aim[1])
 
 
 def _tolerance(tables: Tables, name: str, section: Any, size: Any) -> Tolerance | None:

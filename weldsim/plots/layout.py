@@ -24,7 +24,7 @@ from weldsim.plots.place_labels import (
     place_labels,
 )
 from weldsim.plots.scene import add_edges, hidden_places, render
-from weldsim.plots.stage import Stage, aim, best_view, fitting_size
+from weldsim.plots.stage import UPWARD, Stage, aim, axis_vector, best_view, fitting_size
 from weldsim.plots.style import SCREEN_DPI, new_figure, styled, text_width
 from weldsim.plots.vtk_grid import vtk_grid
 from weldsim.plots.weld_paths import clamp_places, order_words, tack_lines, weld_paths
@@ -87,7 +87,7 @@ def layout_figure(case, part, grade: str):
     paths, tacks = weld_paths(case), tack_lines(case)
     clamps = clamp_places(case, part)
     body, base = surfaces(case, part)
-    stages = layout_stages(part, paths)
+    stages = layout_stages(part, paths, axis_vector(getattr(case.part, "up", None) or "+z"))
     width = sum(s.size[0] for s in stages) / SCREEN_DPI
     height = stages[0].size[1] / SCREEN_DPI
     total = 0.75 + height + 0.75
@@ -151,12 +151,12 @@ def surfaces(case, part):
     return body, base
 
 
-def layout_stages(part, paths) -> list:
+def layout_stages(part, paths, vertical=UPWARD) -> list:
     """Camera on the whole part, and one on its welds where those are small on it."""
 
     points = part.mesh.p.T
-    stage = Stage(best_view(paths, np.ptp(points, axis=0)), np.zeros(3), (1.0, 1.0), (1, 1), 1.0,
-                  0.0, 1.0, 1.0)  # fmt: skip
+    view = best_view(paths, np.ptp(points, axis=0), vertical)
+    stage = Stage(view, np.zeros(3), (1.0, 1.0), (1, 1), 1.0, 0.0, 1.0, 1.0, vertical=vertical)
     whole = aim(stage, points)
     whole = replace(
         whole, size=fitting_size(whole.reach), reach=tuple(1.12 * r for r in whole.reach)
