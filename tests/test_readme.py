@@ -121,3 +121,10 @@ def test_the_demo_ends_where_the_readme_says():
     _, _, coarse_up, coarse_left = demo_end("coarse")
     error = stated(ERROR)
     assert error == as_said((abs(up_mm - coarse_up), abs(left_mm - coarse_left)), error)
+
+
+def test_the_finer_run_of_the_readme_lies_within_the_error_of_the_quick_one():
+    """Nobody waits for grade normal in a test; its numbers have to agree with those beside them."""
+    normal = stated(r"The normal grade gave (\d+) mm up and (\d+) mm left")
+    for fine, rough, allowed in zip(normal, stated(SPOT), stated(ERROR), strict=True):
+        assert abs(float(fine) - float(rough)) <= float(allowed)

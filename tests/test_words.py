@@ -43,7 +43,7 @@ GONE = {
 }
 # words of case files and of old command lines, quoted as such
 QUOTED = ('"vise"', "--companion", "--no-companion")
-LATER = {"page", "plots", "report"}  # rooms that still speak otherwise
+LATER = {"page"}  # rooms that still speak otherwise
 TEXTS = (".py", ".js", ".html")
 SKIPPED = {"three.min.js"}
 
@@ -98,7 +98,7 @@ def test_a_room_says_it_in_the_words_we_use(room):
 
 
 def test_data_cases_and_documents_do_too():
-    texts = files("weldsim/data", ".js", ".toml")
+    texts = files("weldsim/data", ".html", ".js", ".toml")
     texts += [*files("cases", ".toml"), ROOT / "README.md"]
     notebooks = (wrong for path in files("notebooks", ".py") for wrong in _notebook(path))
     assert not [*wrong_words(texts), *notebooks]

@@ -478,7 +478,7 @@ def test_bad_geometry_is_one_line(name, change, key, text):
 @pytest.mark.parametrize(("name", "words"), [
     ("V", "a V of 60 deg with a root face of 1 mm, a root gap of 2 mm, fused through in 2 passes"),
     ("closed", "square edges, the edges touching, fused 2.5 mm deep in one pass; cap 0.4 mm high"),
-    ("tee", "the land touching, fused 2 mm deep; fillets with leg 4 mm on both sides"),
+    ("tee", "the contact faces touching, fused 2 mm deep; fillets with leg 4 mm on both sides"),
     ("front tee", "fillets with leg 4 mm on the front only"),
     ("girth", "two tubes 48.3 mm x 3 mm, 120 mm long; square edges, a root gap of 1 mm"),
 ])  # fmt: skip

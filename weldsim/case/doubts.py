@@ -17,8 +17,8 @@ def thinnest(part: object) -> float | None:
 
     Parameters
     ----------
-    part : object
-        Record of a joint kind.
+    part : record
+        Of a joint kind.
 
     Returns
     -------
@@ -36,6 +36,7 @@ def case_doubts(case: Case) -> list[tuple[str, str, str]]:
     Parameters
     ----------
     case : Case
+        As it would be run.
 
     Returns
     -------

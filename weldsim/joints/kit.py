@@ -124,11 +124,7 @@ def land_height(part: Any) -> float:
 
 def land_words(part: Any, penetration: float) -> str:
     """What is between the pieces, how deep it is fused, and the fillets."""
-    gap = (
-        f"a root gap of {mm(part.root_gap)}"
-        if part.root_gap
-        else "contact faces at the root touching"
-    )
+    gap = f"a root gap of {mm(part.root_gap)}" if part.root_gap else "the contact faces touching"
     return f"{gap}, fused {mm(penetration)} deep; fillets with leg {mm(part.leg)}"
 
 

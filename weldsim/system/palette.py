@@ -49,7 +49,13 @@ AGAINST = ("#0b3550", "#37899a", "#b3d3d2", "#eeeeea", "#ecc4a2", "#c4662c", "#5
 
 
 def names() -> dict[str, str]:
-    """Every single colour under the name that CSS uses: `PRESS_DARK` is `press-dark`."""
+    """Every single colour under the name that CSS uses: `PRESS_DARK` is `press-dark`.
+
+    Returns
+    -------
+    dict
+        Name to colour.
+    """
     return {
         name.lower().replace("_", "-"): value
         for name, value in globals().items()
@@ -58,5 +64,11 @@ def names() -> dict[str, str]:
 
 
 def css() -> str:
-    """The single colours as variables of CSS, for the head of a page or a report."""
+    """The single colours as variables of CSS, for the head of a page or a report.
+
+    Returns
+    -------
+    str
+        One rule for the root.
+    """
     return ":root { " + " ".join(f"--{name}: {value};" for name, value in names().items()) + " }\n"
