@@ -7,7 +7,7 @@ from tests.places import CASES
 from weldsim.case.load import load_case
 from weldsim.joints.registry import seams_of
 from weldsim.report.bench_figure import sheet_pages, write_sheet
-from weldsim.report.bench_sheet import bench_sheet, scaled_errors
+from weldsim.report.bench_sheet import NO_SPREAD, SCALED, bench_sheet, scaled_errors
 from weldsim.schema.column import Column
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS
 from weldsim.text.travel_words import travel_words
@@ -28,7 +28,7 @@ def stub():
     case = load_case(STUB)
     readings = [{UP: 25.4e-3, RIGHT: -12.7e-3 * bool(n)} for n in range(len(case.welds))]
     errors = [{UP: 1.2e-3, RIGHT: 0.5e-3}] * len(readings)
-    return bench_sheet(case, "run stub", readings, errors, ["It ends 25 mm over 5 m."])
+    return bench_sheet(case, "run stub", readings, errors, ["It ends 25 mm over 5 m."], SCALED)
 
 
 def text_of(figure):
@@ -61,6 +61,13 @@ def test_each_weld_has_its_settings_and_what_should_be_read(stub):
     assert second.expected[0] == "25 mm up ±1.2 mm\n12.7 mm left ±0.5 mm"
     assert stub.gauges[0].sides == ("up", "right")
     assert stub.marks == ("chord start", "chord end")
+
+
+def test_without_errors_nothing_is_said_to_be_within_them(stub):
+    case = load_case(STUB)
+    bare = bench_sheet(case, "x", [{UP: 1e-3}] * 4, [None] * 4, [], SCALED)
+    assert bare.spread == NO_SPREAD and "±" not in bare.steps[0].expected[0]
+    assert stub.spread == SCALED
 
 
 def test_errors_grow_with_how_far_out_the_part_stands():

@@ -228,9 +228,16 @@ def test_a_bar_in_a_vise_has_no_clamp_table(page):
 def test_assumptions_go_by_what_the_case_has(tee):
     record = read_run(tee.path)
     lines = " ".join(assumptions(record))
-    for words in ("Tacks are there from the start, cold and without stress.", "laid with the arc",
-                  "without friction and pass no heat", "A spring clamp pulls back", "rigid clamp",
-                  "opens at once", "preset is a tilt", "heat loss to air of 60 W/m²/K"):  # fmt: skip
+    for words in (
+        "Tacks are there from the start, cold and without stress.",
+        "laid with the arc",
+        "without friction and pass no heat",
+        "A spring clamp pulls back",
+        "rigid clamp",
+        "opens at once",
+        "preset is a tilt",
+        "heat loss to air of 60 W/m²/K",
+    ):
         assert words in lines
     case = record.manifest["case"]
     case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]

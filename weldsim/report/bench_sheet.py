@@ -29,6 +29,8 @@ from weldsim.text.words import SIDES, result_words, rounded
 
 READ = ("pointer", "dial", "bow", "gap")  # kinds of gauges that a bench reads between welds
 MOST_GAUGES = 2  # with boxes of their own on the sheet
+OF_STUDY = "± is the error that the study estimates for the ends of its rows"
+NO_SPREAD = "No error was estimated, so nothing says how far from these a reading may lie"
 SCALED = (
     "± is the estimated error at the end, larger in proportion where the part stands farther out"
 )
@@ -93,6 +95,8 @@ class BenchSheet:
         End faces to be marked on the part, since the travel names them.
     answer : tuple of Words
         Where it ends, and the verdict.
+    spread : str
+        What the errors beside the expected readings are.
     """
 
     title: str
@@ -101,6 +105,7 @@ class BenchSheet:
     gauges: tuple[Box, ...]
     marks: tuple[str, ...]
     answer: tuple[Words, ...]
+    spread: str
 
 
 def sheet_of_run(record: RunRecord) -> BenchSheet:
@@ -133,7 +138,8 @@ def sheet_of_run(record: RunRecord) -> BenchSheet:
         words("{}, tolerance {}: {}.", v["gauge"], v["tolerance"], beside(v["verdict"]))
         for v in verdicts(record)
     ]
-    return bench_sheet(case, f"run {record.path.resolve().name}", readings, errors, answer)
+    source = f"run {record.path.resolve().name}"
+    return bench_sheet(case, source, readings, errors, answer, SCALED)
 
 
 def bench_sheet(
@@ -142,6 +148,7 @@ def bench_sheet(
     readings: Sequence[Mapping[Column, float] | None],
     errors: Sequence[Mapping[Column, float] | None],
     answer: Sequence[str],
+    spread: str,
 ) -> BenchSheet:
     """The sheet of a case.
 
@@ -157,6 +164,8 @@ def bench_sheet(
         The same for their estimated errors; columns may be missing.
     answer : list of str
         Where it ends.
+    spread : str
+        What the errors are, where there are any.
 
     Returns
     -------
@@ -176,6 +185,7 @@ def bench_sheet(
     return BenchSheet(
         case.title, source, steps, tuple(_box(g) for g in gauges),
         tuple(faces_named(case, [s.travel for s in steps])), tuple(map(as_written, answer)),
+        spread if any(errors) else NO_SPREAD,
     )  # fmt: skip
 
 

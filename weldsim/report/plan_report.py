@@ -9,6 +9,7 @@ import numpy as np
 from weldsim.errors import WeldsimError
 from weldsim.plots.layout import draw_layout
 from weldsim.plots.style import inline_svg, new_figure, styled
+from weldsim.plots.us_axes import show_units
 from weldsim.report.bench_figure import write_sheet
 from weldsim.report.plan_record import study_record
 from weldsim.report.plan_sheet import sheet_of_record
@@ -16,15 +17,15 @@ from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.system.palette import GOOD, INK, OUTLINE, PRESS, WELD, css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
+from weldsim.text.measure_words import axis_unit
 from weldsim.text.plan_words import (
     images_words,
     model_words,
     plan_lines,
     recommended,
     said,
-    unit_of,
 )
-from weldsim.text.quantities import Units, as_written
+from weldsim.text.quantities import Units, as_written, unit_word
 
 RECOMMENDED, WORST, OTHERS, TOLERANCE = PRESS, WELD, OUTLINE, GOOD
 ROWS_SHOWN = 40  # rows of the table that are not folded away
@@ -90,14 +91,14 @@ def spots(study: Study):
 
 def _spot(study: Study, row: Row) -> list[float]:
     """Where a row ends on the target, right and up."""
-    up, right = unit_of(study)[0] * study.spot(row)
+    up, right = axis_unit(study.plan)[0] * study.spot(row)
     return [right, up]
 
 
 def ends_figure(study: Study, units: Units = "metric"):
     """Where every choice ends, with the tolerance, the recommended and the worst one marked."""
 
-    scale, unit = unit_of(study)
+    scale, unit = axis_unit(study.plan)
     limit = scale * study.plan.tolerance.value
     found = spots(study)
     figure = new_figure(6.4, 6.0)
@@ -109,7 +110,9 @@ def ends_figure(study: Study, units: Units = "metric"):
         axes.plot(np.arange(1, len(values) + 1), values, ".", color=OTHERS, ms=4)
         axes.axhline(limit, color=TOLERANCE, lw=1.2)
         axes.annotate("tolerance", (len(values), limit), color=TOLERANCE, ha="right", va="bottom")
-        axes.set(xlabel="sequences, best first", ylabel=f"{study.plan.section.measure}, {unit}")
+        measure = f"{study.plan.section.measure}, {unit_word(unit, units)}"
+        axes.set(xlabel="sequences, best first", ylabel=measure)
+        show_units(axes.yaxis, unit, units)
         return figure
     places, rows = found
     angle = np.linspace(0, 2 * np.pi, 200)
@@ -129,11 +132,14 @@ def ends_figure(study: Study, units: Units = "metric"):
     reach = 1.15 * max(np.abs(places).max(), limit)
     axes.set(
         xlim=(-reach, reach), ylim=(-reach, reach), aspect="equal",
-        xlabel=f"right on the target, {unit}", ylabel=f"up on the target, {unit}",
+        xlabel=f"right on the target, {unit_word(unit, units)}",
+        ylabel=f"up on the target, {unit_word(unit, units)}",
         title=f"Where {sum(r.count for r in rows)} sequences end, grade {study.grade}"
         + (";\nof mirror images one is drawn" if any(r.images for r in rows) else ""),
     )  # fmt: skip
     axes.grid(alpha=0.25)
+    for axis in (axes.xaxis, axes.yaxis):
+        show_units(axis, unit, units)
     return figure
 
 

@@ -6,14 +6,13 @@ import math
 from pathlib import Path
 from typing import Any
 
-from weldsim.report.bench_sheet import BenchSheet, bench_sheet
+from weldsim.report.bench_sheet import OF_STUDY, BenchSheet, bench_sheet
 from weldsim.schema.column import Column
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.next.given import open_study
 from weldsim.studies.plan.drift import ENOUGH
 from weldsim.studies.plan.space import Plan
 from weldsim.studies.plan.stages import stages
-from weldsim.text.cautions import beside
 
 
 def sheet_of_plan(folder: str | Path) -> BenchSheet:
@@ -68,8 +67,7 @@ def sheet_of_record(plan: Plan, record: dict[str, Any], folder: str | Path) -> B
     errors = [None if r is None else _errors(plan, record, r) for r in readings]
     source = f"study {Path(folder).resolve().name}"
     answer = [line[:1].upper() + line[1:] + "." for line in record["words"][1:2]]
-    answer[0:0] = [f"Verdict: {beside(row['verdict'])}."]
-    return bench_sheet(case, source, readings, errors, answer)
+    return bench_sheet(case, source, readings, errors, answer, OF_STUDY)
 
 
 def _factors(plan: Plan, record: dict[str, Any], confirmed: bool) -> dict[tuple[str, str], float]:

@@ -22,7 +22,7 @@ from weldsim.plots.print_figures import residual_stress
 from weldsim.plots.style import inline_svg
 from weldsim.plots.timetable import timetable_svg
 from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
-from weldsim.report.bench_sheet import READ_BY, SCALED, sheet_or_reason
+from weldsim.report.bench_sheet import READ_BY, sheet_or_reason
 from weldsim.report.comparison import comparison, differences, headline, labels, verdicts
 from weldsim.report.input_words import input_rows, without_folders
 from weldsim.report.tables import (
@@ -157,7 +157,6 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
         defer=DEFER,
         approves_nothing=APPROVES_NOTHING,
         read_by=READ_BY,
-        scaled=SCALED,
     )
 
 

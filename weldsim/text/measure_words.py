@@ -47,6 +47,14 @@ def short_measure(plan: Plan, value: float, most: int = 3) -> Words:
     return Words(sized(scale * value, unit, most))
 
 
+def axis_unit(plan: Plan) -> tuple[float, str]:
+    """Factor from SI and unit of the measure on an axis: of a pointer at its target."""
+    distance = _distance(plan)
+    if plan.tolerance.measure in ANGLES and distance:
+        return 1e3 * distance, "mm"
+    return SCALES[plan.tolerance.measure]
+
+
 def _distance(plan: Plan) -> float | None:
     """To the target of the measure's pointer; None where the measure is of no pointer. [m]"""
     names = {c.gauge for c in plan.measure_columns}
