@@ -33,4 +33,4 @@ def command(
         draw_all(run_dir, units)
         return
     path = out or Path(run_dir) / "pictures" / f"{figure}.pdf"
-    typer.echo(f"drawn in {draw(figure, run_dir, path)}")
+    typer.echo(f"drawn in {draw(figure, run_dir, path, units=units)}")

@@ -267,6 +267,8 @@ def draw(name: str, run_folder, out, **options) -> Path:
     if out.suffix.lower() not in KINDS:
         raise StoreError(f"{out}: ending {out.suffix!r} is not known, allowed: {', '.join(KINDS)}")
     allowed = _options(FIGURES[name])
+    if options.get("units") == "metric" and "units" not in allowed:
+        del options["units"]
     for option in options:
         if option not in allowed:
             raise StoreError(

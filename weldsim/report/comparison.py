@@ -40,9 +40,10 @@ def comparison(records: list[RunRecord]) -> list[dict]:
     """Rows of what several runs come to: `name`, `unit`, `cells`, and whether they differ."""
     columns = {
         c.name: c
-        for r in records for c in r.columns
-        if c.weld is None and (c.unit != "mm" or f"{c.name[:-3]}_mrad" not in r.gauges)
-    }  # fmt: skip
+        for r in records
+        for c in sorted(r.columns, key=lambda c: c.unit == "mrad")  # the target first
+        if c.weld is None
+    }
     rows = [_gauge_row(records, c) for c in columns.values()]
     rows.append(_row("first arc to last arc stop", "s", [_welding(r) for r in records]))
     rows.append(_row("arc on", "s", [_burning(r) for r in records]))

@@ -26,7 +26,8 @@ STAGES = {"companion": "the second run, for the estimated error", "mesh": "meshi
 def gauge_table(record: RunRecord) -> list[dict]:
     """One row a gauge column: end, error, extreme and its time, time to settle."""
     read = record.summary.get("gauges", {})
-    return [_gauge_row(record, c, read.get(c.name)) for c in record.columns if c.weld is None]
+    columns = sorted(record.columns, key=lambda c: c.unit == "mrad")  # the target first
+    return [_gauge_row(record, c, read.get(c.name)) for c in columns if c.weld is None]
 
 
 def _gauge_row(record: RunRecord, column: Column, entry: dict | None) -> dict:
