@@ -86,7 +86,7 @@ def vise(section: ViseSection, part: Bar, mistakes: list) -> tuple[Hold, tuple[C
         mistakes.append(Mistake("hold", "", "length", hold.length, text))
     release = hold.release
     off = StartRule(release) if isinstance(release, str) else StartRule("time", release)
-    return hold, (Clamp("vise", ("vise",), conductance=hold.conductance, off=off),)
+    return hold, (Clamp("clamp", ("vise",), conductance=hold.conductance, off=off),)
 
 
 # the beads

@@ -67,7 +67,7 @@ def name_places(record: RunRecord, stage, frame, axes, built=None) -> None:
     if stage.jaws:
         jaw = np.array(stage.jaws[0])
         x, y = stage.to_picture([jaw[:2].mean(), jaw[2:4].mean(), jaw[4]])[0]
-        axes.text(x, y - 0.05, "vise", ha="center", va="top", fontsize=10, color=QUIET)
+        axes.text(x, y - 0.05, "clamp", ha="center", va="top", fontsize=10, color=QUIET)
     feet = []
     for weld in recorded_case(record).welds:
         if frame.time < _start(record, weld.name):

@@ -163,7 +163,7 @@ def clamp_table(record: RunRecord) -> list[dict]:
             "off": rule_words(c.off, "never"),
         }
         for c in case.clamps
-        if not (case.seams_of_welds and c.name == "vise")
+        if not (case.seams_of_welds and c.name in ("clamp", "vise"))
     ]
 
 
