@@ -159,6 +159,7 @@ def follow_equilibrium(
     springs: Sequence[Spring],
     tolerance: float,
     kept: Kept | None = None,
+    zones: bool = True,
 ) -> tuple[Equilibrium, Kept]:
     """Find the displacement in equilibrium, on the factor of an earlier step as long as it serves.
 
@@ -180,6 +181,8 @@ def follow_equilibrium(
         Residual force over the size of the cell forces that counts as equilibrium.
     kept : Kept, optional
         From the step before; after many iterations its factor is made anew at once.
+    zones : bool
+        Whether what has changed since is to be factored apart; it pays while an arc burns.
 
     Returns
     -------
@@ -195,7 +198,7 @@ def follow_equilibrium(
     """
     rest = np.zeros_like(displacement)
     problem = Problem(model, properties, internal_variables, fixed, rest, springs)
-    search = _Search(problem, displacement)
+    search = _Search(problem, displacement, zones)
     search.begin(kept)
     while len(search.history) < MAX_ITERATIONS and np.isfinite(search.now.scale):
         if search.size() < tolerance:
@@ -212,13 +215,13 @@ def follow_equilibrium(
 class _Search:
     """A search under way: where it stands, what it has tried, and the update it goes by."""
 
-    def __init__(self, problem: Problem, displacement: Floats) -> None:
+    def __init__(self, problem: Problem, displacement: Floats, zones: bool) -> None:
         self.problem, self.u = problem, displacement.copy()
         self.held = problem.fixed.ravel()
         self.now = problem.evaluate(displacement, tangent=False)
         self.residual = np.zeros(0)
         self.history: list[float] = []
-        self.zones = self.held.size >= ZONES_FROM
+        self.zones = zones and self.held.size >= ZONES_FROM
         self.stiffness = problem.properties.shear
         self.flowing = np.zeros(len(self.stiffness), dtype=bool)
         self.zone: ChangedZone | None = None
@@ -232,6 +235,7 @@ class _Search:
         if (
             kept is not None
             and kept.iterations <= LONG_STEP
+            and (self.zones or not kept.cut.any())  # the factor alone is of cold metal
             and kept.factor.suits(model.solver, self.held, springs)
         ):
             self.update = _Update(kept.factor)
@@ -268,7 +272,7 @@ class _Search:
         spent, law = self.update.back_substitutions, self.problem.properties
         self.update = _Update(self._factored(law), back_substitutions=spent)
         self.flowing = np.zeros_like(self.flowing)
-        self.made, self.since, self.again = self.made + 1, 0, True
+        self.made, self.since, self.renew, self.again = self.made + 1, 0, 2, True
 
     def _changed(self) -> Flags:
         """Cells that are not as the kept factor has them."""
@@ -295,7 +299,7 @@ class _Search:
 
     def look(self) -> None:
         """Renew the zone after a step that gained little: it flows elsewhere by now."""
-        if not self.zones or self.again or self.since < self.renew:
+        if not self.zones or self.since < self.renew:
             return
         if self.history[-1] < ZONE_SLOW * self.history[-2]:
             return
@@ -341,10 +345,12 @@ class _Search:
         found = self.problem.found(self.u, self.now, -self.now.force, self.history)
         spent = self.update.back_substitutions
         flows, zone = self._flows(), self.zone
+        # a factor made on the way is of hot metal: a zone stands better on one of cold metal
+        spell = (LONG_STEP + 1 if self.zones else 0) if self.again else self.since
         kept = Kept(
             self.update.factor, self.stiffness, flows,
             np.zeros_like(flows) if zone is None else zone.changed,
-            0 if self.again else self.since, zone,
+            spell, zone,
         )  # fmt: skip
         return replace(found, factorisations=self.made, back_substitutions=spent), kept
 

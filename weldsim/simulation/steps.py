@@ -309,7 +309,7 @@ def _equilibrium_of(
     try:
         found, kept = follow_equilibrium(
             model.mechanics, old.displacement, properties, heated.internal_variables, fixed,
-            springs, tolerance, kept,
+            springs, tolerance, kept, elastic or not np.array_equal(heated.reached, old.reached),
         )  # fmt: skip
         return found, properties, kept
     except ConvergenceError:
