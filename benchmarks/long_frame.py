@@ -22,7 +22,7 @@ from common import header, machine, row
 from demo import peak_memory
 
 CASE = Path(__file__).resolve().parents[1] / "cases" / "tracker_frame.toml"
-SIDES = ("front:+x", "back:-x", "left:uphill", "right:uphill")
+SIDES = ("front:+x", "back:-x", "right:uphill", "left:uphill")
 COUNTED = ("steps", "iterations", "factorisations", "back", "heat")
 SPACING = {1: 460.0, 2: 460.0, 4: 230.0}  # mm, for so many posts on a metre
 

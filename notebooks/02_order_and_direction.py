@@ -67,8 +67,8 @@ def follow(order, until, start=None):
 # It burns for 20 s; the next weld waits until 80 s.
 
 # %%
-OPPOSITE = ["front:+x", "back:-x", "left:uphill", "right:uphill"]
-SAME = ["front:+x", "back:+x", "left:uphill", "right:uphill"]
+OPPOSITE = ["front:+x", "back:-x", "right:uphill", "left:uphill"]
+SAME = ["front:+x", "back:+x", "right:uphill", "left:uphill"]
 first, after_first = follow(OPPOSITE, 79.0)
 
 # %%
@@ -129,7 +129,7 @@ assert abs(same[-1, 1]) > 1.5 * abs(opposite[-1, 1])
 # Change `OPPOSITE`: weld once around, or both sides downhill, or wait for `interpass = "80 degC"`
 # instead of 60 s. Run the four seams to the end with
 #
-#     weldsim run cases/mast_stub.toml --set 'schedule.order=["front:+x", "right:-y", "back:-x", "left:+y"]'
+#     weldsim run cases/mast_stub.toml --set 'schedule.order=["front:+x", "left:-y", "back:-x", "right:+y"]'
 #
 # and compare where the beam ends. The run states its estimated error: a difference smaller than
 # that is no difference.

@@ -150,9 +150,9 @@ assert odd.estimate.contradictory
 #
 # 1. Add `pause = "5 s"` beside `pause = "60 s"` with `vary` in the `[plan]` section. Does waiting
 #    help?
-# 2. Give `left = ["uphill"]` and `right = ["uphill"]` under `travel` and plan all four seams. How
+# 2. Give `right = ["uphill"]` and `left = ["uphill"]` under `travel` and plan all four seams. How
 #    many schedules are left? (24 orders x 2 x 2 = 96.)
 
 # %%
-uphill = weldsim.load_plan(FILE, {"plan.travel": {"left": ["uphill"], "right": ["uphill"]}})
+uphill = weldsim.load_plan(FILE, {"plan.travel": {"right": ["uphill"], "left": ["uphill"]}})
 assert len(list(uphill.schedules())) == 96

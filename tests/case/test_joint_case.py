@@ -21,7 +21,7 @@ def refused(*changes):
 
 def test_the_short_form_gives_order_travel_and_pauses():
     welds = read().welds
-    assert [w.name for w in welds] == ["left", "back", "right", "front"]
+    assert [w.name for w in welds] == ["right", "back", "left", "front"]
     assert [w.direction for w in welds] == [-1, -1, -1, 1]  # uphill is -y: the front is below
     assert [w.start.seconds for w in welds] == [0, 60, 60, 60]
     assert welds[0].arc.power == pytest.approx(110 * 11.5 * 0.77)
@@ -40,7 +40,7 @@ def test_interpass_waits_for_the_weld_zone():
 
 
 def test_clockwise_is_one_way_around():
-    order = ", ".join(f'"{s}:clockwise"' for s in ("front", "right", "back", "left"))
+    order = ", ".join(f'"{s}:clockwise"' for s in ("front", "left", "back", "right"))
     assert [w.direction for w in read(f"schedule.order=[{order}]").welds] == [1, -1, -1, 1]
 
 

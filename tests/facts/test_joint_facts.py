@@ -47,11 +47,11 @@ def order(*seams):
 
 
 def test_direction_and_order_on_a_tee():
-    good = order("front:+x", "back:-x", "left:uphill", "right:uphill")
+    good = order("front:+x", "back:-x", "right:uphill", "left:uphill")
     assert [w.direction for w in good.welds[2:]] == [-1, -1]  # from the front, below, to the back
     first, one = follow(good, 79.0)  # before the second weld at 80 s
     second, opposite = follow(good, 158.0, first)  # before the third at 160 s
-    _, same = follow(order("front:+x", "back:+x", "left:+y", "right:+y"), 158.0, first)
+    _, same = follow(order("front:+x", "back:+x", "right:+y", "left:+y"), 158.0, first)
     # along the travel: run the same way the second adds to the first, else it takes from it
     assert 0 < opposite[0] < one[0] < same[0]
     assert same[0] > 2 * opposite[0]
@@ -61,7 +61,7 @@ def test_direction_and_order_on_a_tee():
         assert 0 < both[1] < 0.5 * one[1]
     # cold: within 5 K of ambient, where the pointer stands still
     _, end = follow(good, 1200.0, second)
-    _, around = follow(order("front:+x", "right:-y", "back:-x", "left:+y"), 1200.0, first)
+    _, around = follow(order("front:+x", "left:-y", "back:-x", "right:+y"), 1200.0, first)
     assert np.linalg.norm(end) < np.linalg.norm(around)
     # the sides pull along their travel, away from the first face, and so end its lean
     assert end[1] < opposite[1]

@@ -22,7 +22,7 @@ CLOSE = 2e-4  # of the largest reading; three steps of Newton's tolerance
 
 # A free part is read against three points of its own, which do not mirror: it is held instead.
 HELD = {
-    "plate-butt": ["left edge"],
+    "plate-butt": ["right edge"],
     "plate-tee": ["base front edge", "base back edge"],
 }
 
@@ -109,19 +109,19 @@ at = ["plate left", "plate right", "plate front", "plate back"]
 
 @pytest.mark.parametrize("shape", ["square", "round"])
 def test_a_socket_turned_by_a_quarter(shape):
-    """Front welded along +x, turned clockwise, is right welded along -y."""
+    """Front welded along +x, turned clockwise, is left (+x) welded along -y."""
     text = (files("weldsim") / "data" / "starters" / "tube-socket.toml").read_text(encoding="utf-8")
-    seams = ("front", "right", "back", "left")
+    seams = ("front", "left", "back", "right")
     text += ALL_EDGES + "".join(
         f'\n[[tack]]\nseam = "{s}"\nat = "middle"\nlength = "3 mm"\nsize = "2 mm"\n' for s in seams
     )
     changes = ["hold.kind=free", f"part.shape={shape}"]
-    front, right = (
+    front, left = (
         readings(parse_case(text, "socket.toml", [*changes, f'schedule.order=["{o}:clockwise"]']))
-        for o in ("front", "right")
+        for o in ("front", "left")
     )
     # up is +x and right is +y; the turn takes +y to +x and +x to -y
-    assert_like(right, np.column_stack([front[:, 1], -front[:, 0]]))
+    assert_like(left, np.column_stack([front[:, 1], -front[:, 0]]))
 
 
 def test_own_mesh_turned_and_renumbered(tmp_path):

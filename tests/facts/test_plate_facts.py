@@ -31,7 +31,7 @@ def cold(case, grade: str = "coarse"):
 BUTT = """
 [[clamp]]
 name = "table"
-at = "left edge"
+at = "right edge"
 
 [[gauge]]
 name = "across"

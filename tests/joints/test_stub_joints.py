@@ -241,12 +241,13 @@ def test_both_tubes_meet_on_both_cylinders():
 
 @pytest.mark.parametrize("name", ROUND)
 def test_quarters_are_where_the_clock_says(name):
-    """12 o'clock is +y, 3 o'clock +x; clockwise as seen from the tube's free end."""
+    """One who stands before the front (+y) has +x on the left (geometry: looking along -y with z up,
+    right is -y cross z = -x); clockwise as seen from the tube's free end, the front at 6 o'clock."""
     module, part = part_of(name)
     seams = module.seam_lines(part)
     assert set(seams) == QUARTERS
-    middle = {"front": (0, 1), "right": (1, 0), "back": (0, -1), "left": (-1, 0)}
-    along = {"front": "+x", "right": "-y", "back": "-x", "left": "+y"}
+    middle = {"front": (0, 1), "left": (1, 0), "back": (0, -1), "right": (-1, 0)}
+    along = {"front": "+x", "left": "-y", "back": "-x", "right": "+y"}
     for key, seam in seams.items():
         x, y, _ = seam.points[len(seam.points) // 2]
         assert np.allclose(np.array([x, y]) / np.hypot(x, y), middle[key])
@@ -258,13 +259,13 @@ def test_quarters_are_where_the_clock_says(name):
         assert (turn < 0).all() and turn.sum() == pytest.approx(-np.pi / 2, rel=0.03)
         assert 12 <= len(seam.points) - 1 <= 16
         assert np.allclose(np.linalg.norm(seam.inwards, axis=1), 1)
-    order = ["front", "right", "back", "left"]
+    order = ["front", "left", "back", "right"]
     for a, b in zip(order, order[1:] + order[:1], strict=True):
         assert np.allclose(seams[a].points[-1], seams[b].points[0])
 
 
 def test_seams_from_clock_positions():
-    module, part = part_of("round socket", clock=["12:00", "3:00", "7:30"])
+    module, part = part_of("round socket", clock=["6:00", "9:00", "1:30"])
     seams = module.seam_lines(part)
     assert list(seams) == ["s1", "s2", "s3"]
     radius = 26.15 * MM
@@ -287,7 +288,7 @@ def test_inward_bisects_the_corner_of_a_socket():
 @pytest.mark.parametrize("name", ROUND)
 def test_second_pass_lies_on_the_foot_and_third_on_the_tube(name):
     module, part = part_of(name, passes=3)
-    seam = module.seam_lines(part)["right"]
+    seam = module.seam_lines(part)["left"]  # on +x
     first, second, third = (seam.cut(0.0, seam.length, 1, n).middle for n in (1, 2, 3))
     assert second[2] < third[2] and second[0] > third[0]
     assert first[0] < second[0] - MM and first[2] < third[2] - MM  # in the root
@@ -382,7 +383,7 @@ def test_grid_lines_at_the_ends_of_tacks(name):
     mesh, seams = meshed(name, "coarse").mesh, module.seam_lines(keys)
     x, y, _ = mesh.p
     radius = (keys.tube_width if module is tube_socket else keys.branch_diameter) / 2
-    middle = {"front": np.pi / 2, "right": 0.0, "back": -np.pi / 2, "left": np.pi}
+    middle = {"front": np.pi / 2, "left": 0.0, "back": -np.pi / 2, "right": np.pi}
     angles = np.arctan2(y, x)[np.abs(np.hypot(x, y) - radius) < 1e-9]
     for tack in module.default_tacks(keys):
         seam = seams[tack.seam]

@@ -72,7 +72,7 @@ def test_tacks_are_as_long_as_written_and_at_the_ends(case):
 
 
 def test_what_stands_behind_the_branch_is_hidden(case, part, drawing):
-    """From the front right and above, the branch hides the seams on its other two sides."""
+    """From the front left and above, the branch hides the seams on its other two sides."""
     from weldsim.plots.scene import hidden_places
 
     stage = layout_stages(part, weld_paths(case), axis_vector(case.part.up))[0]
@@ -82,13 +82,13 @@ def test_what_stands_behind_the_branch_is_hidden(case, part, drawing):
         p.name: hidden_places(base, p.points, stage.view, p.width / 2).mean()
         for p in weld_paths(case)
     }
-    assert hidden["front"] == hidden["right"] == 0
-    assert hidden["back"] > 0.8 and hidden["left"] > 0.8
+    assert hidden["front"] == hidden["left"] == 0
+    assert hidden["back"] > 0.8 and hidden["right"] > 0.8
 
 
 def test_numbers_names_clamps_and_up_are_written(figure):
     whole, near = figure.axes[:2]
-    assert {"1", "2", "3", "4", "front", "right", "back (behind)", "left (behind)"} <= texts(near)
+    assert {"1", "2", "3", "4", "front", "left", "back (behind)", "right (behind)"} <= texts(near)
     assert {"chord start", "chord end", "x", "z", "y, up"} <= texts(whole)
     key = {t.get_text() for t in figure.legends[0].get_texts()}
     assert {"weld, numbered in sequence", "behind", "tack", "filler", "clamped"} == key - {

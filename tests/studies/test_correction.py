@@ -77,7 +77,7 @@ def test_lines_lie_where_there_is_room():
         three_sides().welds[0].arc.half_width
     )
     stub = [w for w, _ in candidates(load_case(CASES / "mast_stub.toml"), "line")]
-    assert [w.seam for w in stub] == ["left", "back", "right", "front"]
+    assert [w.seam for w in stub] == ["right", "back", "left", "front"]
     assert not any(w.filler for w in stub)
 
 

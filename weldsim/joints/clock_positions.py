@@ -1,4 +1,7 @@
-"""Positions on a clock face, as a tube is marked around: "12:00" on +y, "3:00" on +x."""
+"""Positions on a clock face, as a tube is marked around, seen from its free end.
+
+The front (+y) is at 6 o'clock, nearest to one who stands before it, the back at 12; right is at 3.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +23,9 @@ def minutes(text: str) -> int | None:
 
 
 def clock_angles(clock: Any) -> tuple[float, ...]:
-    """Angles of clock positions, clockwise from 12 [rad]."""
-    return tuple((minutes(text) or 0) * 2 * np.pi / HALF_DAY for text in clock or ())
+    """Angles of clock positions, clockwise from +y, which is at 6 o'clock [rad]."""
+    past = ((minutes(text) or 0) + HALF_DAY // 2 for text in clock or ())
+    return tuple(p % HALF_DAY * 2 * np.pi / HALF_DAY for p in past)
 
 
 def clock_faults(clock: Any) -> list[tuple[str, str]]:

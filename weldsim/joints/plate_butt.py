@@ -1,7 +1,8 @@
 """Plate butt: two plates edge to edge, one butt weld between them.
 
 x runs along the seam from the start end, y across it, z up toward the welded face; y = 0 amid the
-gap and z = 0 amid the thickness. Seam: butt, along +x on the upper face.
+gap and z = 0 amid the thickness. Left (+y) and right are as seen along the seam from
+the start end. Seam: butt, along +x on the upper face.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ from weldsim.schema.records import Tack
 
 FACES = ("start end", "finish end", "left edge", "right edge")
 CLAMPED = ()
-POINTER = {"at": "right edge", "aim": "+y", "up": "+z"}
+POINTER = {"at": "left edge", "aim": "+y", "up": "+z"}
 LABEL = "plate butt"
 BOW = ("start end", "mid length", "finish end")
 SEAM = "butt"
@@ -79,21 +80,21 @@ def default_tacks(part: Part) -> tuple[Tack, ...]:
 
 
 def place(part: Part, name: str) -> np.ndarray:
-    """Coordinates of a named place, shape (3,); of an end, amid the right plate. [m]"""
+    """Coordinates of a named place, shape (3,); of an end, amid the left plate. [m]"""
     half = _groove(part).gap / 2
     middle, edge = half + part.width / 2, half + part.width
     found = {
         "start end": (0, middle, 0),
         "finish end": (part.length, middle, 0),
-        "left edge": (part.length / 2, -edge, 0),
-        "right edge": (part.length / 2, edge, 0),
+        "right edge": (part.length / 2, -edge, 0),
+        "left edge": (part.length / 2, edge, 0),
         "mid length": (part.length / 2, middle, 0),
     }
     return named(found, name, LABEL)
 
 
 def gap_places(part: Part) -> dict[str, Pair]:
-    """Pairs of places whose distance is the open gap, at the root: (on the left, on the right)."""
+    """Pairs of places whose distance is the open gap, at the root: (on the right, on the left)."""
     if not part.root_gap and not part.penetration:
         return {}
     groove = _groove(part)
@@ -110,13 +111,13 @@ def blocks(case: Any, grade: Grade) -> Blocks:
     edge = groove.gap / 2 + part.width
     kit.name("start end", lambda p: p[:, 0] < 1e-6)
     kit.name("finish end", lambda p: p[:, 0] > part.length - 1e-6)
-    kit.name("left edge", lambda p: p[:, 1] < -edge + 1e-6)
-    kit.name("right edge", lambda p: p[:, 1] > edge - 1e-6)
+    kit.name("right edge", lambda p: p[:, 1] < -edge + 1e-6)
+    kit.name("left edge", lambda p: p[:, 1] > edge - 1e-6)
     return kit.finish({"part": plates_area(groove, part.width) * part.length})
 
 
 def free_height(case: Any, points: np.ndarray) -> tuple[int, np.ndarray]:
-    """Axis across the seam, and how far points of the right plate lie from its edge. [m]"""
+    """Axis across the seam, and how far points of the left plate lie from its edge. [m]"""
     return 1, points[:, 1] - _groove(case.part).gap / 2
 
 

@@ -18,7 +18,9 @@ from weldsim.joints.round_layout import QUARTER, Rings, flat, polar, widen
 from weldsim.schema.records import Tack
 
 Move = Callable[[np.ndarray], np.ndarray]  # flat layout to the part, points (P, 3) [m]
-QUARTERS = ("front", "right", "back", "left")  # centred on 12, 3, 6 and 9 o'clock
+# clockwise from +y as seen from the free end; on the clock that is marked on the tube the front is
+# at 6, nearest to the reader, so that right is at 3
+QUARTERS = ("front", "left", "back", "right")
 PIECES = 14  # straight pieces of a seam in a quarter
 CORE = 0.6  # of the inner radius: half side of the square under the middle of the tube
 BULGE = 0.35  # how round the core's outline is, 0 square to 1 a circle
@@ -37,7 +39,7 @@ class RoundStub:
     penetration : how far from outside the land is fused
     leg : of the fillet
     passes : of the fillet
-    clock : where seams begin, in clockwise order [rad]; empty for four quarters
+    clock : where seams begin, clockwise from +y [rad]; empty for four quarters
     fine : a grid line where the fused land ends, as in a square stub
     """
 
@@ -86,7 +88,7 @@ class RoundStub:
 
     @property
     def seams(self) -> dict[str, tuple[float, float]]:
-        """Seam -> (begin, finish) on the clock, the finish later than the begin. [rad]"""
+        """Seam -> (begin, finish) clockwise from +y, the finish later than the begin. [rad]"""
         if not self.clock:
             middle = {name: QUARTER * k for k, name in enumerate(QUARTERS)}
             return {name: (c - QUARTER / 2, c + QUARTER / 2) for name, c in middle.items()}
@@ -97,7 +99,7 @@ class RoundStub:
         }
 
     def owner(self, clock: float) -> str:
-        """Seam at an angle of the clock [rad]."""
+        """Seam at an angle clockwise from +y [rad]."""
         return next(
             name for name, (a, b) in self.seams.items() if (clock - a) % (2 * np.pi) < b - a
         )

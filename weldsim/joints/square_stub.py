@@ -28,9 +28,10 @@ from weldsim.joints.assembly import (
 from weldsim.joints.kit import Pair, fill, root, straight_seam, through
 from weldsim.schema.records import Tack
 
-# seam -> (axis it runs along, side of the tube); clockwise as seen from the tube's free end
-SIDES = {"front": (0, 1), "back": (0, -1), "right": (1, 1), "left": (1, -1)}
-CLOCKWISE = {"front": 1, "back": -1, "right": -1, "left": 1}
+# Seam -> (axis it runs along, side of the tube). Right and left as seen by one who stands before the
+# front (+y) with the tube upright, where +x is on the left; clockwise as seen from its free end.
+SIDES = {"front": (0, 1), "back": (0, -1), "left": (1, 1), "right": (1, -1)}
+CLOCKWISE = {"front": 1, "back": -1, "left": -1, "right": 1}
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ class SquareStub:
         if abs(y) > edge:
             owners.append("front" if y > 0 else "back")
         if abs(x) > edge:
-            owners.append("right" if x > 0 else "left")
+            owners.append("left" if x > 0 else "right")
         if not self.fine:
             return root(*owners)
         return fill(1, *owners) if owners else "land"
@@ -153,7 +154,7 @@ def default_tacks(stub: SquareStub, length: float, size: float) -> tuple[Tack, .
 def gap_places(stub: SquareStub) -> dict[str, Pair]:
     """Pairs of places whose distance is the open gap, one a side: (on the base, on the tube)."""
     r = stub.half - stub.wall
-    places = {"front": (0.0, r), "back": (0.0, -r), "right": (r, 0.0), "left": (-r, 0.0)}
+    places = {"front": (0.0, r), "back": (0.0, -r), "left": (r, 0.0), "right": (-r, 0.0)}
     return {k: ((x, y, 0.0), (x, y, stub.gap)) for k, (x, y) in places.items()}
 
 

@@ -1,8 +1,8 @@
 """Tube socket: a square or round tube standing on a flat plate, welded around its foot.
 
 Plate top face z = 0, tube axis z, plate width along x and depth along y, all centred. Seams of a
-square tube: front (+y side) and back along x, right (+x side) and left along y. Seams of a round
-tube: the same names for quarters around 12, 6, 3 and 9 o'clock as seen from the tube's free end,
+square tube: front (+y side) and back along x, left (+x side) and right, as seen from the front, along y. Seams of a round
+tube: the same names for quarters around 6, 12, 9 and 3 o'clock as seen from the tube's free end,
 or s1, s2, ... from one given clock position clockwise to the next.
 """
 
@@ -129,7 +129,7 @@ def place(part: Part, name: str) -> np.ndarray:
     """Coordinates of a named place, shape (3,). [m]"""
     x, y, z = part.plate_width / 2, part.plate_depth / 2, -part.plate_thickness / 2
     found = {
-        "tube end": (0, 0, part.tube_length), "plate left": (-x, 0, z), "plate right": (x, 0, z),
+        "tube end": (0, 0, part.tube_length), "plate right": (-x, 0, z), "plate left": (x, 0, z),
         "plate front": (0, y, z), "plate back": (0, -y, z),
     }  # fmt: skip
     return named(found, name, LABEL)
@@ -197,8 +197,8 @@ def _plate(part: Part) -> float:
 
 def _name(kit: Assembly, x: float, y: float, top: float) -> None:
     """Name the end faces: plate edges at x and y, both ways, and the tube's end."""
-    kit.name("plate left", lambda p: p[:, 0] < -x + 1e-6)
-    kit.name("plate right", lambda p: p[:, 0] > x - 1e-6)
+    kit.name("plate right", lambda p: p[:, 0] < -x + 1e-6)
+    kit.name("plate left", lambda p: p[:, 0] > x - 1e-6)
     kit.name("plate back", lambda p: p[:, 1] < -y + 1e-6)
     kit.name("plate front", lambda p: p[:, 1] > y - 1e-6)
     kit.name("tube end", lambda p: p[:, 2] > top - 1e-6)

@@ -43,7 +43,7 @@ from weldsim.studies.plan.order_of_case import (
 )
 from weldsim.studies.targets import MOVEMENTS
 
-REVISION = 3  # of what a branch holds; raised where the same inputs come to something else
+REVISION = 4  # of what a branch holds; raised where the same inputs come to something else
 LARGEST_FULL_STUDY = 2000  # schedules up to which all are evaluated; more go to the optimiser
 PATHS = ("material", "file")  # keys of a part that name files, whose contents count
 
