@@ -241,8 +241,8 @@ def test_both_tubes_meet_on_both_cylinders():
 
 @pytest.mark.parametrize("name", ROUND)
 def test_quarters_are_where_the_clock_says(name):
-    """One who stands before the front (+y) has +x on the left (geometry: looking along -y with z up,
-    right is -y cross z = -x); clockwise as seen from the tube's free end, the front at 6 o'clock."""
+    """One who stands before the front (+y) has +x on the left (looking along -y, z up, right is -y
+    cross z = -x); clockwise as seen from the tube's free end, the front at 6 o'clock."""
     module, part = part_of(name)
     seams = module.seam_lines(part)
     assert set(seams) == QUARTERS

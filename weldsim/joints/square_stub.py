@@ -28,8 +28,8 @@ from weldsim.joints.assembly import (
 from weldsim.joints.kit import Pair, fill, root, straight_seam, through
 from weldsim.schema.records import Tack
 
-# Seam -> (axis it runs along, side of the tube). Right and left as seen by one who stands before the
-# front (+y) with the tube upright, where +x is on the left; clockwise as seen from its free end.
+# Seam -> (axis it runs along, side of the tube). Right and left as seen by one who stands before
+# the front (+y) with the tube upright: +x is on the left; clockwise as seen from its free end.
 SIDES = {"front": (0, 1), "back": (0, -1), "left": (1, 1), "right": (1, -1)}
 CLOCKWISE = {"front": 1, "back": -1, "left": -1, "right": 1}
 

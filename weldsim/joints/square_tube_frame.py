@@ -3,7 +3,8 @@
 Chord axis x, posts along z; the chord's top face is z = 0, its middle x = y = 0, and the posts
 stand at equal distances about it, counted along x. Seams of post N: postN-front (+y side) and
 postN-back (-y side) along x; postN-left (+x side) and postN-right (-x side), as seen from the
-front, along y. Corners of all tubes are sharp. Between the posts the cells grow as far as the grade lets them.
+front, along y. Corners of all tubes are sharp. Between the posts the cells grow as far as
+the grade lets them.
 """
 
 from __future__ import annotations

@@ -2,7 +2,8 @@
 
 Chord axis x, branch axis z; the chord's top face is z = 0 and its middle x = y = 0. Corners of
 both tubes are sharp. Seams: front (+y side) and back (-y side) along x; left (+x side) and right
-(-x side), as seen from the front, along y. With a branch as wide as the chord, front and back are beads over flush walls.
+(-x side), as seen from the front, along y. With a branch as wide as the chord, front and
+back are beads over flush walls.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Tube socket: a square or round tube standing on a flat plate, welded around its foot.
 
 Plate top face z = 0, tube axis z, plate width along x and depth along y, all centred. Seams of a
-square tube: front (+y side) and back along x, left (+x side) and right, as seen from the front, along y. Seams of a round
-tube: the same names for quarters around 6, 12, 9 and 3 o'clock as seen from the tube's free end,
-or s1, s2, ... from one given clock position clockwise to the next.
+square tube: front (+y side) and back along x, left (+x side) and right, as seen from the front,
+along y. Seams of a round tube: the same names for quarters around 6, 12, 9 and 3 o'clock as seen
+from the tube's free end, or s1, s2, ... from one given clock position clockwise to the next.
 """
 
 from __future__ import annotations
