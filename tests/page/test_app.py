@@ -100,7 +100,7 @@ def test_a_run_under_way_is_listed_as_the_job_that_it_is(tmp_path):
     write_run(tmp_path / job.run, "running", ())
     write_run(tmp_path / "by hand", "stopped", ())
     for state, status, words in (
-        ("running", "running", "still under way"), ("waiting", "waiting", "waiting to go on"),
+        ("running", "running", "still under way"), ("waiting", "waiting", "waiting in the queue"),
         ("stopped", "running", "stopped"),
     ):  # fmt: skip
         bench.queue.store.jobs[id] = replace(job, state=state)

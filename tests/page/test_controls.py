@@ -61,7 +61,7 @@ def opened(served):
     """The first page, what is heard of it, and its work folder."""
     address, work = served
     with browser.page(address, allowed=address, offline=False) as (page, heard):
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(120_000)
         page.wait_for_selector(".joint")
         yield page, heard, work
 
@@ -127,8 +127,8 @@ def test_the_order_keeps_the_focus_over_an_answer(opened):
     page, heard, _ = opened
     set_up(page, "plate tee")
     for name, key, then in (
-        ("weld front later", "Enter", "reverse front"),  # last now: later is off
-        ("weld front earlier", "Enter", "reverse front"),  # first again
+        ("weld back later", "Enter", "reverse back"),  # last now: later is off
+        ("weld back earlier", "Enter", "reverse back"),  # first again
         ("reverse front", "Enter", "reverse front"),
         ("reverse back", " ", "reverse back"),
     ):

@@ -56,8 +56,8 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
 
         # a reading after the first weld: how to go on, one weld being left
         page.get_by_label("pointer up").first.fill("3")
-        page.get_by_role("button", name="How do I go on?").click()
-        page.wait_for_selector("h2:has-text('Go on like this')")
+        page.get_by_role("button", name="What do I weld next?").click()
+        page.wait_for_selector("h2:has-text('Weld next')")
         assert page.locator("[data-key=ways] tbody tr").count() in (1, 2)
         assert "chance" in page.locator("[data-key=ways]").inner_text().lower()
         at_all_sizes(page, "how_to_go_on")

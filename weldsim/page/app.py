@@ -143,7 +143,7 @@ def serve(
             print(f"  from another machine: {address}", flush=True)
         print("  Whoever has this address can compute on this machine. Plain HTTP: use it only in "
               "a network you trust.", flush=True)  # fmt: skip
-    print(f"  work folder {queue.work}; stop with Ctrl-C, what runs goes on next time", flush=True)
+    print(f"  work folder {queue.work}; stop with Ctrl-C, what runs resumes next time", flush=True)
     if open_browser:
         threading.Timer(0.8, webbrowser.open, (first,)).start()
     config = uvicorn.Config(

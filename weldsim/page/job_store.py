@@ -89,7 +89,7 @@ class Job:
 
     @property
     def is_preview(self) -> bool:
-        """Whether it is a quick look or a rough run."""
+        """Whether it is a preview."""
         return self.kind in PREVIEWS
 
     @property

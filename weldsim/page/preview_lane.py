@@ -1,4 +1,4 @@
-"""Quick looks and rough runs, one after another in a worker that stays warm."""
+"""Previews, one after another in a worker that stays warm."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from weldsim.page.job_store import PREVIEWS, Job, JobStore
 from weldsim.page.preview import preview
 from weldsim.page.worker import Stopped, Worker
 
-TIME_LIMIT = {"look": 240.0, "rough": 900.0}  # s
+TIME_LIMIT = {"look": 3600.0, "rough": 3600.0}  # s; what one takes is said before, and Stop ends it
 MOST_KEPT_EACH, MOST_KEPT = 24, 240  # previews that are over: of one browser, of all
 
 

@@ -1,6 +1,6 @@
 """The queue: what is to be computed, so that nothing is lost or done twice.
 
-A job that was under way when the server ended goes on from its last checkpoint when it is up again.
+A job that was under way when the server ended resumes from its last checkpoint when it is up again.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Queue:
     workers : int
         Runs at a time.
     previews : Worker, optional
-        Where quick looks and rough runs are computed.
+        Where previews are computed.
     target, study_target : callable, optional
         Main functions of the processes of runs and of studies, see `run_task.serve_run` and
         `study_task.serve_study`.
@@ -168,7 +168,7 @@ class Queue:
         Returns
         -------
         Job
-            Waiting, or as it is where there is nothing to go on with.
+            Waiting, or as it is where there is nothing to resume.
         """
         with self.store.lock:
             job = self.store.jobs[id]
@@ -220,7 +220,7 @@ class Queue:
         return self
 
     def close(self, grace: float = GRACE) -> None:
-        """Stop what runs, with checkpoints; it goes on when a server uses the folder again.
+        """Stop what runs, with checkpoints; it resumes when a server uses the folder again.
 
         Parameters
         ----------

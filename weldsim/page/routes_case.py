@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from weldsim.errors import CaseError, WeldsimError
+from weldsim.geometry.grades import GRADE_USE
 from weldsim.joints.registry import KINDS
 from weldsim.page import fields, runs, studies, tasks
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
@@ -30,7 +31,7 @@ def begin(bench: Bench, asked: Asked) -> Answer:
         "cautions": [*CAUTIONS, DEFER], "cautions_us": in_us([*CAUTIONS, DEFER]),
         "caution": closing("run", "Set-up"),
         "closings": {kind: str(closing(verb, "Set-up")) for kind, verb in VERBS.items()},
-        "notes": NOTES, "scripts": list(SCRIPTS),
+        "grades": GRADE_USE, "notes": NOTES, "scripts": list(SCRIPTS),
     }  # fmt: skip
 
 

@@ -121,7 +121,7 @@ def _refuse_large(bench: Bench, text: str, where: str) -> dict | None:
     size = priced(bench, text, where, "run", ask=True)
     if size and size["unknowns"] > MOST_UNKNOWNS:
         raise WeldsimError(
-            f"{size['unknowns']} unknowns are more than the page takes on "
+            f"{size['unknowns']} equations are more than the page takes on "
             f"({MOST_UNKNOWNS}): choose a coarser grade, or compute the case file with "
             "weldsim run"
         )

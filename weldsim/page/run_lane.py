@@ -158,7 +158,7 @@ class RunLane:
         self._asked.pop(id, None)
 
     def close(self, grace: float) -> None:
-        """Stop all runs, with checkpoints; they go on when a server uses the folder again.
+        """Stop all runs, with checkpoints; they resume when a server uses the folder again.
 
         Parameters
         ----------

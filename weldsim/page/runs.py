@@ -252,11 +252,12 @@ def stamp_of(folder: Path) -> str:
 
 
 def _words(record: RunRecord, job: Job | None) -> list[str]:
-    """What the run came to; how to go on with it is for the page to say while a job holds it."""
+    """What the run came to; how to resume it is for the page to say while a job holds it."""
     lines = final_words(record)
     if job is None or record.complete:
         return lines
-    state = {"waiting": "waiting to go on", "running": "still under way"}.get(job.state, job.state)
+    named = {"waiting": "waiting in the queue", "running": "still under way"}
+    state = named.get(job.state, job.state)
     now = float(record.gauges["time_s"][-1])
     tail = f": {job.error}" if job.error else ""
     first = f"This run is {state}; it has come to {now:.0f} s, and what follows is not the end"

@@ -129,13 +129,13 @@ class Worker:
             return future.result()
         except TimeoutError:
             raise WeldsimError(
-                f"this part is too much for that: no answer in {limit:.0f} s"
+                f"no answer within {limit:.0f} s: take a coarser grade or a smaller part"
             ) from None
         except (OSError, BrokenProcessPool):  # ProcessExpired among them, or the line is closed
             if self._closed:
                 raise Stopped("the page is closing") from None
             raise WeldsimError(
-                "the helper process ended unexpectedly, perhaps for want of memory"
+                "the process that reads and meshes ended unexpectedly, perhaps for want of memory"
             ) from None
         except CancelledError:
             raise Stopped("stopped") from None
@@ -152,7 +152,9 @@ class Worker:
         if not future.running() and not future.done() and time.monotonic() - begun > WARM_UP:
             with self._pool_lock:
                 self._end_pool()
-            raise WeldsimError(f"the helper process did not start in {WARM_UP:.0f} s")
+            raise WeldsimError(
+                f"the process that reads and meshes did not start within {WARM_UP:.0f} s"
+            )
 
     def _pass_on(self, tell: Tell | None) -> None:
         """Hand on what the present task says of its progress; what an ended one said is dropped."""

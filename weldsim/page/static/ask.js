@@ -46,10 +46,10 @@ export class Ask {
     this.ui.cards.replaceChildren(
       this.card("plan", "Which seam first, which way?", "Computes the sequences and travels that you allow, ranks them and says how sure that is. Every weld that is computed is kept.",
         this.plan.root, () => ({ kind: "plan", ...this.plan.body() })),
-      this.card("preset", "How far to set it off before welding?", "A tilt or a bend before welding that the welds take out again, checked by runs.",
+      this.card("preset", "What preset before welding?", "A tilt or a bend before welding that the welds take out again, checked by runs.",
         this.search("preset", gauges), () => this.body("preset")),
       ...(open.has("clamps") ? [this.card("clamps", "Where to clamp it?", "Runs with further faces clamped until the part is cold.", this.search("clamps", gauges), () => this.body("clamps"))] : []),
-      this.card("correct", "It is welded and stands off: how to bring it back?", "A heating line, or one more bead: where, and what to expect of it.", this.search("correct", gauges), () => this.body("correct")),
+      this.card("correct", "It is welded and has moved: how to bring it back?", "A heating line, or one more bead: where, and what to expect of it.", this.search("correct", gauges), () => this.body("correct")),
       ...(open.has("heats") ? [this.card("heats", "How does heat change it?", "The same bar at several heats: along the travel against toward the bead.", h("div", {}, this.grade("heats")), () => this.body("heats"))] : []));
   }
 

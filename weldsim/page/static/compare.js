@@ -48,7 +48,7 @@ export class Compare {
   // All runs that have come to their end, to pick any two.
   async list() {
     const [{ runs }, { jobs }] = await Promise.all([ask("/api/shelf"), ask("/api/jobs")]).catch(() => [{ runs: [] }, { jobs: [] }]);
-    const found = new Map(jobs.filter((j) => ["run", "look", "rough"].includes(j.kind) && j.state === "done").map((j) => [j.id, [j.title, KINDS[j.kind] === "computed" ? "" : KINDS[j.kind], j.change]]));
+    const found = new Map(jobs.filter((j) => ["run", "look", "rough"].includes(j.kind) && j.state === "done").map((j) => [j.id, [j.title, j.kind === "run" ? "" : KINDS[j.kind], j.change]]));
     for (const r of runs) if (r.status === "complete" && !found.has(r.id)) found.set(r.id, [r.title, r.grade ? `grade ${r.grade}` : "", r.name === r.title ? "" : r.name]);
     this.picks.forEach((pick, i) => {
       const id = this.ids[i], all = found.has(id) ? [...found] : [[id, ["this one", "", ""]], ...found];

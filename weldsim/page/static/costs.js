@@ -1,8 +1,7 @@
 // What a button costs before it is pressed: time on this machine, as the server estimates it.
 import { askPatiently, h, later, renew, say, span } from "./tools.js";
 
-const GRADES = { sketch: "which way, nothing more", coarse: "which way and which sequence", quick: "a first number with its estimated error",
-  normal: "numbers to plan by", fine: "to check numbers by" };
+const GRADES = ["sketch", "coarse", "quick", "normal", "fine"];
 
 // Says beside a button what its work takes; `stale` says that nobody looks any more.
 export async function costOf(body, place, stale) {
@@ -47,7 +46,7 @@ export class Times {
     for (const [name, body] of [["look", { kind: "look" }], [this.grade, { kind: "run", grade: this.grade }], ["coarse", { kind: "run", grade: "coarse" }]]) await this.one(name, body);
     if (this.open) this.every();
   }
-  async every() { for (const grade of Object.keys(GRADES)) await this.one(grade, { kind: "run", grade }); }
+  async every() { for (const grade of GRADES) await this.one(grade, { kind: "run", grade }); }
   async one(name, body) {
     const key = this.key;
     if (this.found.has(name) || !this.setup.good) return;
@@ -67,9 +66,9 @@ export class Times {
     renew(this.table, h("p", { class: "fit-time" }, h("label", { for: "time-i-have", text: "I have" }), minutes, h("span", { text: "minutes" }),
       h("button", { type: "button", class: "plain", text: "Take the finest grade that fits", onclick: () => this.fit() })), this.told ? h("p", { class: "note", role: "status", text: this.told }) : null,
     h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["Grade", "Good for", "Takes", "Memory", ""].map((t) => h("th", { scope: "col", text: t })))),
-      h("tbody", {}, Object.entries(GRADES).map(([grade, words]) => {
+      h("tbody", {}, GRADES.map((grade) => {
         const found = this.found.get(grade);
-        return h("tr", { "data-key": grade, class: grade === this.grade ? "best" : "" }, h("th", { scope: "row", text: grade }), h("td", { text: words }),
+        return h("tr", { "data-key": grade, class: grade === this.grade ? "best" : "" }, h("th", { scope: "row", text: grade }), h("td", { text: this.setup.begin.grades[grade] }),
           h("td", { text: found ? found.fault || costText(found) : this.open ? "…" : "" }), h("td", { text: found && found.memory ? `${(found.memory / 1e9).toFixed(1)} GB` : "" }),
           h("td", {}, grade === this.grade ? "taken" : h("button", { type: "button", class: "plain", "data-key": "take", text: "Take it", "aria-label": `Take grade ${grade}`, onclick: () => this.take(grade) })));
       })))), h("p", { class: "note", text: "Times are estimates, good to a factor of two and better once this machine has computed a few runs. What is stopped resumes where it was." }));
@@ -87,7 +86,7 @@ export class Times {
     this.show();
     await this.every();
     const whole = (g) => { const f = this.found.get(g); return f && f.seconds !== undefined ? f.seconds + (f.pictures || 0) : Infinity; };
-    const fits = Object.keys(GRADES).filter((g) => whole(g) <= seconds);
+    const fits = GRADES.filter((g) => whole(g) <= seconds);
     this.told = fits.length ? `Grade ${fits.at(-1)} takes about ${span(whole(fits.at(-1)))}.` : `Nothing fits: grade sketch takes about ${span(whole("sketch"))}. Take Preview, or a shorter end of the run.`;
     if (fits.length && fits.at(-1) !== this.grade) this.take(fits.at(-1));
     this.show();

@@ -64,7 +64,7 @@ export class Pane {
     const parts = [h("span", { "data-key": "badge", class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
     if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
     else if (state !== "done") parts.push(this.button("Resume", "resume"));
-    if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} ahead of it in the queue` : "next in the queue" }));
+    if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} before it in the queue` : "next in the queue" }));
     if (state === "running" || state === "drawing") {
       parts.push(h("progress", { max: 1, value: job.share, "aria-label": "share done" }),
         h("span", { class: "fix", text: `${Math.round(100 * job.share)} %` }), h("span", { text: job.text }),
@@ -77,7 +77,7 @@ export class Pane {
     if (this.before && this.before !== state) say(`${job.title}: ${STATES[state]}`);
     this.before = state;
     ui.blank.hidden = Boolean(this.view) || ["failed"].includes(state);
-    ui.blank.textContent = state === "waiting" ? "It starts when those ahead of it are done."
+    ui.blank.textContent = state === "waiting" ? "It starts when those before it are done."
       : state === "stopped" ? "Stopped before there was anything to show." : "The part as it was set up; it moves as soon as there is something to see.";
     this.setUp(OPEN.includes(state) && !this.view && !this.compact);
   }

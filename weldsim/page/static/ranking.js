@@ -10,7 +10,7 @@ export function ranking(answer, { folded, take, unfold }) {
   const many = rows.some((r) => r.setting && r.setting.length);
   return h("section", { class: "panel ranking", "data-key": "ranking" }, h("h2", { text: heading(answer) }),
     h("div", { class: "ranking-pair" }, target(answer), h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {},
-      ["", "Sequence and travel", many ? "Setting" : null, "Ends off", "Estimated to lie between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
+      ["", "Sequence and travel", many ? "Setting" : null, "Ends, from zero", "Estimated to lie between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
     h("tbody", {}, some.map((r, i) => line(answer, r, i, many, take)))))),
     rows.length > SHOWN ? h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: folded ? `Show all ${rows.length}` : "Show the first alone", onclick: unfold })) : null,
     h("p", { class: "note", text: "A verdict is a prediction and approves nothing." }));

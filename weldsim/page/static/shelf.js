@@ -10,7 +10,7 @@ export function shelfLists(found, open) {
     h("td", { text: day(r.made) }), h("td", { text: r.sequence || "" }), h("td", { text: r.preview ? "preview" : r.grade }), h("td", { text: r.status === "complete" ? ends(r.ends) : r.status })));
   const plans = (found.plans || []).map((p) => h("li", {}, h("a", { href: `#study/${p.id}`, text: p.title }),
     h("span", { class: "note", text: ` ${day(p.made)}${p.first ? `, first: ${p.first}` : ""}${p.status === "complete" ? "" : `, ${p.status}`}` })));
-  return [h("div", { class: "runs-list" }, h("h3", { text: "Runs" }), runs.length ? h("div", { class: "scroll" }, h("table", { class: "runs" }, h("thead", {}, h("tr", {}, ["Run", "Date", "Sequence", "Grade", "Ends off"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, runs)))
+  return [h("div", { class: "runs-list" }, h("h3", { text: "Runs" }), runs.length ? h("div", { class: "scroll" }, h("table", { class: "runs" }, h("thead", {}, h("tr", {}, ["Run", "Date", "Sequence", "Grade", "Ends, from zero"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, runs)))
     : h("p", { class: "note", text: "None yet." })),
   h("div", {}, plans.length ? [h("h3", { text: "Best sequences" }), h("ul", {}, plans)] : null, cases.length ? [h("h3", { text: "Case files" }), h("ul", {}, cases)] : null)];
 }

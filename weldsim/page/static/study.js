@@ -9,7 +9,7 @@ import { onUnits, units } from "./units.js";
 const OPEN = ["waiting", "running", "drawing"];
 const FILES = { sheet: "Bench sheet (PDF)", page: "Ranking as a page", plan: "Ranking as data (JSON)", answer: "Answer as data (JSON)",
   chart: "Chart of the heats", ends: "Where every sequence ends (SVG)" };
-const TITLES = { plan: "Best sequence", next: "How to go on", why: "Why it moved", preset: "Preset before welding",
+const TITLES = { plan: "Best sequence", next: "What to weld next", why: "Why it moved", preset: "Preset before welding",
   clamps: "Where to clamp", correct: "Correction after welding", heats: "Heat against movement" };
 
 export class Study {
@@ -128,8 +128,8 @@ export class Study {
     const { record } = answer;
     return [
       record.contradictory ? h("p", { class: "mistake", "data-key": "odd", text: "Warning: the readings contradict each other or the model. Read again, and check that sequence and travel are those given." }) : null,
-      h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Go on like this, after ${answer.after.replace(/:/g, " ")}` }),
-        h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected to end off", `Chance of ending within ${record.tolerance}`].map((t) => h("th", { scope: "col", text: t })))),
+      h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Weld next, after ${answer.after.replace(/:/g, " ")}` }),
+        h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected end, from zero", `Chance of ending within ${record.tolerance}`].map((t) => h("th", { scope: "col", text: t })))),
           h("tbody", {}, record.ways.slice(0, 12).map((w, i) => h("tr", { class: i ? "" : "best" }, h("td", { text: i + 1 }), h("th", { scope: "row", text: [w.text, w.setting].filter(Boolean).join(", ") }),
             h("td", { text: measure(w.off, record.unit) }), h("td", { text: chance(w.chance) }))))))),
       this.lines(said(answer, "words"), "In words"),
@@ -165,19 +165,19 @@ export class Study {
   }
   tried(record) {
     const rows = (record.runs || record.choices || record.lines || []).map((r) => [
-      r.words || r.name || (r.faces ? r.faces.join(" and ") || "nothing more" : leanText(r.lean_mrad)),
+      r.words || r.name || (r.faces ? r.faces.join(" and ") || "nothing more" : tiltText(r.lean_mrad)),
       r.off === null || r.off === undefined ? r.error || "not computed" : measure(r.off, record.unit)]);
     if (!rows.length) return null;
     return h("section", { class: "panel", "data-key": "tried" }, h("h2", { text: "What was computed" }),
-      h("table", {}, h("thead", {}, h("tr", {}, ["Tried", "Ends off"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows.map(([a, b]) => h("tr", {}, h("th", { scope: "row", text: a }), h("td", { text: b }))))));
+      h("table", {}, h("thead", {}, h("tr", {}, ["Tried", "Ends, from zero"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows.map(([a, b]) => h("tr", {}, h("th", { scope: "row", text: a }), h("td", { text: b }))))));
   }
 }
 
 const WELDS_STAY = "Every weld that is computed stays: Resume takes it up from there.", RUNS_STAY = "Every run that is complete stays: Resume takes it up from there.";
 const RESUMES = { plan: WELDS_STAY, next: WELDS_STAY, preset: RUNS_STAY, clamps: RUNS_STAY };
 // A tilt in words: nothing of what is not tilted.
-function leanText(lean) {
-  const parts = Object.entries(lean || {}).filter(([, v]) => Math.abs(v) > 1e-4).map(([axis, v]) => `${measure(Math.abs(v), "mrad")} toward ${v < 0 ? "−" : "+"}${axis}`);
+function tiltText(tilt) {
+  const parts = Object.entries(tilt || {}).filter(([, v]) => Math.abs(v) > 1e-4).map(([axis, v]) => `${measure(Math.abs(v), "mrad")} toward ${v < 0 ? "−" : "+"}${axis}`);
   return parts.length ? parts.join(" and ") : "as it is";
 }
 export const chance = (p) => (p > 0.99 ? "over 99 %" : p < 0.01 ? "under 1 %" : `${Math.round(100 * p)} %`);
