@@ -129,7 +129,8 @@ def test_an_elastic_clamp_carries_its_share(bar):
     assert pushed == pytest.approx(host.reaction[end, 0].sum(), rel=1e-6)
 
 
-def test_a_heat_step_is_the_processors():
+@pytest.mark.parametrize("own_factors", [True, False])
+def test_a_heat_step_is_the_processors(monkeypatch, own_factors):
     """Melting, filler that is not there, air all around: the same temperatures to the tolerance."""
     places = np.array([200.0, 1700.0, 1750.0, 4000.0])
     tables = HeatTables(
@@ -146,9 +147,10 @@ def test_a_heat_step_is_the_processors():
     power = np.where(points[:, 0] < 1e-9, 60.0, 0.0)
     start = np.full(len(points), AMBIENT)
     host, lost, _ = heat_step(model, start, exchange, active, power, 0.5)
-    from weldsim.physics.gpu.heat import CardHeat
+    from weldsim.physics.gpu import heat
 
-    card = CardHeat(model.mesh)
+    monkeypatch.setattr(heat, "OWN_FACTOR_BELOW", len(points) + 1 if own_factors else 0)
+    card = heat.CardHeat(model.mesh)
     found, out, iterations = card.step(model, start, exchange, active, power, 0.5)
     assert host.max() > 1700.0 and iterations > 2
     same(found, host, 1e-5)  # of the power balance both are good to 1e-6

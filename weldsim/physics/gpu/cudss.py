@@ -90,11 +90,11 @@ class CardSolver:
         fixed : array of bool, shape (size,)
             Unknowns whose couplings become zero.
         diagonal : float, optional
-            Their diagonal entries; the median of the diagonal when left out.
+            Their diagonal entries; the mean of the diagonal when left out.
         """
         xp = array_module()
         if diagonal is None:
-            usual = xp.median(self.own).reshape(1)
+            usual = self.own.mean().reshape(1)
         else:
             usual = xp.full(1, diagonal)
         indptr, indices, data = self._views

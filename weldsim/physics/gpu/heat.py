@@ -21,10 +21,13 @@ from weldsim.physics.heat_tables import HeatTables
 from weldsim.physics.surface_exchange import STEFAN_BOLTZMANN, SurfaceExchange
 from weldsim.physics.symmetric_pattern import SymmetricPattern
 
+OWN_FACTOR_BELOW = 30_000  # nodes; a factor is then as cheap as the iterations in its place
+GRADIENTS = 3  # conjugate gradients in one iteration of Newton's method
+MOST_ON_ONE = 8  # iterations of a step after which every one has its own factor
 # arrays of a number a node
 NODES = tuple(
     "temperature old_heat volume film_area contact power flow residual heat capacity diagonal "
-    "change".split()
+    "change towards image".split()
 )
 
 
@@ -53,6 +56,8 @@ class CardHeat:
         self._gather = [view(a) for a in self._conduction]
         self._product = [view(a) for a in self._rows]
         self._metal: HeatTables | None = None
+        self._system: HeatSystem | None = None  # for which the factor was made
+        self._multiplied = Recorded(self._multiply)
         self._exchange: SurfaceExchange | None = None
 
     def step(
@@ -82,7 +87,7 @@ class CardHeat:
         time_step : float
             [s]
         system : HeatSystem, optional
-            Of the processor, not used: on a card every system has its own factor.
+            Of steps of the same length one after the other, which share a factor.
 
         Returns
         -------
@@ -106,9 +111,7 @@ class CardHeat:
             if left <= model.tolerance * scale or left < 1e-9:
                 lost = float(loss) * time_step
                 return on_host(self._buffers["temperature"]), lost, iteration
-            self.solver.factor()
-            # not checked: a wrong solution shows in the next residual
-            self._buffers["change"][...] = self.solver.back_substitute(self._buffers["residual"])
+            self._buffers["change"][...] = self._change(system, iteration)
             self._updated()
         raise _refused(time_step, history)
 
@@ -138,6 +141,39 @@ class CardHeat:
             self._begun = Recorded(partial(self._begin, enthalpy))
             self._evaluated = Recorded(partial(self._evaluate, enthalpy, conductivity))
             self._updated = Recorded(partial(self._update, enthalpy))
+
+    def _change(self, system: HeatSystem | None, iteration: int) -> Any:
+        """Change of the temperature that would close the balance: with a factor of its own, or by
+        conjugate gradients on that of an earlier system of the event. Not checked: a wrong one
+        shows in the next residual."""
+        residual = self._buffers["residual"]
+        alike = system is not None and system is self._system
+        small = self._sizes[0] < OWN_FACTOR_BELOW
+        if small or iteration >= MOST_ON_ONE or not (alike or iteration):
+            self.solver.factor()
+            self._system = system
+            return self.solver.back_substitute(residual)
+        x, left = array_module().zeros_like(residual), residual.copy()
+        z = self.solver.back_substitute(left)
+        towards, size = z, left @ z
+        for k in range(GRADIENTS):
+            self._buffers["towards"][...] = towards
+            self._multiplied()
+            share = size / (towards @ self._buffers["image"])
+            x += share * towards
+            if k + 1 == GRADIENTS:
+                break
+            left -= share * self._buffers["image"]
+            z = self.solver.back_substitute(left)
+            before, size = size, left @ z
+            towards = z + (size / before) * towards
+        return x
+
+    def _multiply(self, stream: Any) -> None:
+        """Image of a direction under the system's matrix."""
+        v = self._views
+        nodes = grid(self._sizes[0], stream)
+        product[nodes](*self._product, self.solver.values, v["towards"], v["image"])
 
     def _freeze(self, numbers: Floats, iteration: int) -> None:
         """A steep k(T) may swing for ever, so later the conductivity stands still."""

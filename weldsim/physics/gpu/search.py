@@ -1,8 +1,8 @@
 """Equilibrium on the card: a kept factor and its update, made anew as often as that is the faster.
 
-The method is that of `quasi_newton`. On a card a factor is cheap against a processor's, so it is
-given up sooner: `PATIENCE` is what was measured to be fastest. With a patience of zero every
-iteration has its own factor, which is Newton's method with a line search.
+The method is that of `quasi_newton`. With a patience of zero every iteration has its own factor,
+which is Newton's method with a line search: the faster way on a card for parts of up to
+`NEWTON_BELOW` unknowns (benchmarks/README.md).
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ from weldsim.physics.mechanics_model import MechanicsModel
 from weldsim.physics.plasticity import InternalVariables, Properties
 from weldsim.physics.springs import Spring
 
-PATIENCE = 0  # iterations a factor is given before it is asked whether it still serves
+PATIENCE = 12  # iterations a factor is given before it is asked whether it still serves
+NEWTON_BELOW = 60_000  # unknowns up to which a factor is so cheap that every iteration has its own
 SLOW = 0.75  # mean factor of the residual over `SLOW_OVER` iterations at which it does not
 SLOW_OVER = 5
 LONG_STEP = 25  # iterations in one time step after which the next begins with a new factor
@@ -144,7 +145,7 @@ class Card:
         tolerance: float,
         kept: CardFactor | None = None,
     ) -> tuple[Equilibrium, CardFactor | None]:
-        """As `follow`, by Newton's method where a kept factor does not lead.
+        """As `follow`, the way that is faster for a part of this size; if it fails, the other.
 
         Parameters
         ----------
@@ -176,10 +177,11 @@ class Card:
             With the residual history, when no equilibrium is found.
         """
         given = displacement, properties, internal_variables, fixed, springs, tolerance
+        ways = (0, PATIENCE) if self.mechanics.pattern.size < NEWTON_BELOW else (PATIENCE, 0)
         try:
-            return self.follow(*given, kept)
+            return self.follow(*given, kept, ways[0])
         except ConvergenceError:
-            return self.follow(*given, None, 0)[0], None
+            return self.follow(*given, None, ways[1])[0], None
 
     def update_of(self, factor: CardFactor) -> Update:
         """The update's memory, one for all steps.
@@ -271,22 +273,27 @@ class _Search:
     def step(self) -> None:
         """One step, its length found on the work of the residual; the update learns from it."""
         direction = self.update.direction(self.residual)
-        work = float(direction @ self.residual)
-        if not work > 0.0:  # rounding; the factor alone leads downhill
+        start, work, force = self._tried(direction)
+        if not start > 0.0:  # rounding; the factor alone leads downhill
             self.update.forget()
             direction = self.update.direction(self.residual)
-            work = float(direction @ self.residual)
-        share, force = self._searched(direction, work)
+            start, work, force = self._tried(direction)
+        share, force = self._searched(direction, start, work, force)
         taken = direction if share == 1.0 else share * direction
         self.update.learn(taken, self.residual + force * self.free)
         self.u = self.u + taken
         self.force, self.squared = force, self.mechanics.squared_cell_forces
         self.since += 1
 
-    def _searched(self, direction: Any, start: float) -> tuple[float, Any]:
-        """Share of a step to take, and the force there: regula falsi on the residual's work."""
+    def _tried(self, direction: Any) -> tuple[float, float, Any]:
+        """Work of the residual before and after a whole step, and the force there."""
         force = self.mechanics.evaluate(self.u + direction, self.on_card)
-        work = -float(direction @ force)
+        both = array_module().stack([direction @ self.residual, direction @ force])
+        start, after = on_host(both)
+        return float(start), -float(after), force
+
+    def _searched(self, direction: Any, start: float, work: float, force: Any) -> tuple[float, Any]:
+        """Share of a step to take, and the force there: regula falsi on the residual's work."""
         if abs(work) <= FULL_STEP_WORK * start:
             return 1.0, force
         low, low_work, high, high_work, share = 0.0, start, 1.0, work, 1.0

@@ -19,7 +19,6 @@ from weldsim.physics.gpu.mechanics import CardMechanics
 from weldsim.physics.springs import DIAGONAL_SHARE, Spring
 
 PAIRS = 15  # latest steps the update is made of
-ANGLE = 1e-12  # of step and change, from which on they say something
 
 
 class _Correction(NamedTuple):
@@ -306,16 +305,12 @@ class Update:
             [m, N]
         """
         xp = array_module()
-        row = self._order[0] if len(self._order) == PAIRS else self._free()
-        sizes = on_host(xp.stack([step @ change, step @ step, change @ change]))
-        if not sizes[0] > ANGLE * np.sqrt(sizes[1] * sizes[2]):
-            return
-        if len(self._order) == PAIRS:
-            self._order.pop(0)
+        row = self._order.pop(0) if len(self._order) == PAIRS else self._free()
         self._steps[row], self._changes[row] = step, change
         both = on_host(xp.stack([self._changes @ step, self._steps @ change]))
-        self._products[row], self._products[:, row] = both[0], both[1]
-        self._order.append(row)
+        if both[0, row] > 0.0:
+            self._products[row], self._products[:, row] = both[0], both[1]
+            self._order.append(row)
 
     def _free(self) -> int:
         return next(k for k in range(PAIRS) if k not in self._order)
