@@ -56,6 +56,7 @@ def test_folder_holds_what_the_contract_says(whole):
     assert manifest["softening_temperature_K"] == pytest.approx(1473.15)  # carbon-steel.toml
     assert manifest["balances"]["heat_gap"] < 1e-3
     assert manifest["solver"] in ("pardiso", "rslab", "superlu")
+    assert manifest["device"] == "cpu" and manifest["device_reason"]
     assert manifest["error_estimate"]["how"].startswith("not asked for")
 
 
