@@ -158,6 +158,7 @@ export class Study {
     const { record } = answer, lines = record.case_lines || [];
     return [
       this.lines(said(answer, "words"), "Answer"),
+      this.found.files.includes("chart") ? h("p", { "data-key": "chart" }, h("img", { class: "chart", src: `/api/studies/${this.id}/file/chart?open=1`, alt: "Tilt along the travel and toward the bead at several heats" })) : null,
       lines.length ? h("section", { class: "panel", "data-key": "lines" }, h("h2", { text: "In the case" }), h("pre", { text: lines.join("\n") }),
         h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: "Put it into the set-up", onclick: () => this.take(0) }))) : null,
       this.tried(record),
