@@ -21,7 +21,8 @@ export class Fields {
       h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
     this.places();
     this.messages();
-    if (had) this.refocus(had.dataset.stop || had.id);
+    if (this.ui.edits.contains(had)) had.focus();
+    else if (had) this.refocus(had.dataset.stop || had.id);
   }
   // The same field or button again; where it is gone, the one before it or that which adds one.
   refocus(name) {

@@ -18,7 +18,11 @@ export class Setup extends Fields {
     this.soon = later(() => this.ask(), 220);
     this.helper = newest();
     this.root = this.build();
-    this.root.addEventListener("keydown", (e) => this.shortcut(e));
+    const keys = (e) => { // wherever the focus is, as long as this set-up is shown
+      if (begin.setup !== this) document.removeEventListener("keydown", keys);
+      else if (this.root.isConnected) this.shortcut(e);
+    };
+    document.addEventListener("keydown", keys);
     onUnits(() => { this.typed.clear(); this.form(); this.view.draw(); if (this.lastWords) this.meaning(this.lastWords); }, () => this.begin.setup === this);
     begin.setup = this;
     this.form();
