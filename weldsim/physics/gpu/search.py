@@ -179,7 +179,8 @@ class Card:
         given = displacement, properties, internal_variables, fixed, springs, tolerance
         ways = (0, PATIENCE) if self.mechanics.pattern.size < NEWTON_BELOW else (PATIENCE, 0)
         try:
-            return self.follow(*given, kept, ways[0])
+            found, factor = self.follow(*given, kept, ways[0])
+            return found, factor if ways[0] else None  # Newton's method makes its own
         except ConvergenceError:
             return self.follow(*given, None, ways[1])[0], None
 
