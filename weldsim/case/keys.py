@@ -10,7 +10,8 @@ SECTIONS: dict[str, type[Section]] = {
     "surroundings": schema.SurroundingsSection, "gauge": schema.GaugeSection,
     "solve": schema.SolveSection, "arc": schema.ArcSection, "schedule": schema.ScheduleSection,
     "tack": schema.TackSection, "clamp": schema.ClampSection, "preset": schema.PresetSection,
-    "plan": schema.PlanSection,
+    "plan": schema.PlanSection, "metal": schema.MetalSection, "shop": schema.ShopSection,
+    "fit": schema.FitSection,
 }  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from weldsim.case.overrides import Overrides, apply_overrides, changes_of
 from weldsim.case.reading import read_tables
+from weldsim.case.shop import with_shop_values
 from weldsim.errors import CaseError
 from weldsim.joints.registry import kind_of, kind_of_case
 from weldsim.schema.quantities import Section
@@ -21,6 +22,7 @@ from weldsim.schema.records import (
     Clamp,
     Gauge,
     Hold,
+    MetalFactors,
     SolveOptions,
     Surroundings,
     Tack,
@@ -29,7 +31,7 @@ from weldsim.schema.records import (
 
 RESOLVED = (
     "title", "hold", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
-    "cooling_film_coefficient", "preset",
+    "cooling_film_coefficient", "preset", "metal",
 )  # fmt: skip
 
 
@@ -53,6 +55,8 @@ class Case:
         Of forced cooling between welds. [W/(m2 K)]
     preset : tuple of float
         Lean given before welding, about x, y and z. [rad]
+    metal : MetalFactors
+        On the curves of the material.
     tables : dict
         The file's tables with all changes in them. Treat as read-only: `with_changes` copies it.
     resolved : dict
@@ -73,6 +77,7 @@ class Case:
     tacks: tuple[Tack, ...] = ()
     cooling_film_coefficient: float | None = None
     preset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    metal: MetalFactors = MetalFactors()
     tables: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
     resolved: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
@@ -175,9 +180,11 @@ def _checked(
     changes: Overrides,
 ) -> Case:
     """A case from tables that are its own; `changes` are put into them."""
+    folder = Path(source_file).parent
+    changes, mistakes = with_shop_values(tables, changes, folder)
     written = tuple(c.written for c in changes_of(changes, kind_of(tables)))
-    mistakes: list[Any] = [*apply_overrides(tables, changes)]
-    records, found = read_tables(tables, Path(source_file).parent)
+    mistakes += apply_overrides(tables, changes)
+    records, found = read_tables(tables, folder)
     mistakes += found
     if mistakes:
         raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes), found)

@@ -19,9 +19,9 @@ from weldsim.case.welds import read_welds
 from weldsim.materials.shelf import list_materials, nearest_material
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import WRONG, Section
-from weldsim.schema.records import Hold, SolveOptions, Surroundings
+from weldsim.schema.records import Hold, MetalFactors, SolveOptions, Surroundings
 from weldsim.schema.section_checks import is_known, nearest
-from weldsim.schema.sections import NAMES, TOP
+from weldsim.schema.sections import ANYWHERE, NAMES, TOP
 
 
 def read_tables(raw: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Mistake]]:
@@ -50,7 +50,10 @@ def read_tables(raw: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
         "welds": (), "gauges": (), "solve": solve,
         "surroundings": _surroundings(tables.one("surroundings", {})),
         "preset": tuple(dict(tables.one("preset", {})).values()),
+        "metal": MetalFactors(**dict(tables.one("metal", {}))),
     }  # fmt: skip
+    if "fit" in raw:
+        tables.one("fit")
     check_surroundings(records["surroundings"], tables)
     if part is not None:
         _read_the_rest(tables, part, records)
@@ -68,7 +71,7 @@ def _check_names(tables: Tables) -> None:
         tables.say("", "", "title", title, text)
     allowed = tables.kind.sections
     for name in NAMES:
-        if name in tables.raw and name not in (*allowed, "plan"):
+        if name in tables.raw and name not in (*allowed, *ANYWHERE):
             text = f"a {tables.kind_name} has no such section, allowed: {', '.join(allowed)}"
             tables.say(name, "", "", None, text)
 

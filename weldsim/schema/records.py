@@ -190,6 +190,25 @@ class Surroundings:
 
 
 @dataclass(frozen=True)
+class MetalFactors:
+    """What a shop has found out about its metal beside the published curves.
+
+    Attributes
+    ----------
+    yield_factor, hardening_factor, expansion_factor, conductivity_factor : float
+        On the curves of the material.
+    softening_temperature : float or None
+        In the place of the material's own. [K]
+    """
+
+    yield_factor: float = 1.0
+    hardening_factor: float = 1.0
+    expansion_factor: float = 1.0
+    conductivity_factor: float = 1.0
+    softening_temperature: float | None = None
+
+
+@dataclass(frozen=True)
 class Gauge:
     """What is read off the part; `at` is a named place or three coordinates [m].
 

@@ -19,6 +19,8 @@ from weldsim.schema.quantities import (
     word_or_time,
 )
 
+Factor = Annotated[float, Field(strict=True, ge=0.2, le=5)]
+
 
 class JointHoldSection(Section):
     """Hold of a joint: its usual faces clamped, or nothing."""
@@ -162,6 +164,34 @@ class PlanSection(Section):
     name: Name = "plan"
 
 
+class MetalSection(Section):
+    """The [metal] section: what a shop has found out about its metal."""
+
+    yield_factor: Factor = 1.0
+    hardening_factor: Annotated[float, Field(strict=True, ge=0, le=5)] = 1.0
+    expansion_factor: Factor = 1.0
+    conductivity_factor: Factor = 1.0
+    softening_temperature: quantity("temperature") | None = None
+
+
+class ShopSection(Section):
+    """The [shop] section: a file of values that were fitted to measurements."""
+
+    file: str = ""
+
+
+class FitSection(Section):
+    """The [fit] section: what may vary, how sure it is beforehand, how many runs."""
+
+    vary: dict[str, list[Any]]
+    spread: dict[str, Any] = {}
+    grade: Literal["sketch", "coarse", "quick", "normal"] = "quick"
+    finer: Literal["coarse", "quick", "normal", "fine", "none"] | None = None
+    runs: Annotated[int, Field(strict=True, ge=4, le=2000)] | None = None
+    hold_back: str | None = None
+    seed: Annotated[int, Field(strict=True, ge=0)] = 1
+
+
 NAMES = (
     "part",
     "hold",
@@ -175,6 +205,10 @@ NAMES = (
     "clamp",
     "preset",
     "plan",
+    "metal",
+    "shop",
+    "fit",
 )  # of the sections a case file may hold
 TOP = ("title", *NAMES)
+ANYWHERE = ("plan", "metal", "shop", "fit")  # sections of every kind of joint
 MANY = ("weld", "gauge", "tack", "clamp")  # sections written [[...]]

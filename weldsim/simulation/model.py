@@ -10,6 +10,7 @@ from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES, Grade
 from weldsim.geometry.part import Part
 from weldsim.joints.build import build_part
+from weldsim.materials.adjusted import adjusted
 from weldsim.materials.material import Material, load_material
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.contact import Contact
@@ -395,6 +396,6 @@ def build_model(
     device = refused_without_card(wanted_device(device))  # before a part is meshed in vain
     threads = use_threads(threads)
     level = grade if isinstance(grade, Grade) else GRADES[grade or case.solve.grade]
-    material = material or load_material(case.material_path)
+    material = material or adjusted(load_material(case.material_path), case.metal)
     part = part or build_part(case, level)
     return Model.of(case, Discretisation.of(case, part, material, level, threads, device), stepping)

@@ -43,10 +43,13 @@ class LocalExecutor:
     Parameters
     ----------
     workers : int
+    work : callable, optional
+        What a worker does with a job; it must stand in a module.
     """
 
-    def __init__(self, workers: int) -> None:
+    def __init__(self, workers: int, work: Callable[[Any], Record] = run_branch) -> None:
         self.workers = self.room = workers
+        self.work = work
 
     def __enter__(self) -> LocalExecutor:
         wanted = single_thread_environment()
@@ -78,7 +81,7 @@ class LocalExecutor:
                 raise WeldsimError("workers die as soon as they start; is there enough memory?")
             self._pool.stop()
             self._start()
-        return self._pool.schedule(run_branch, args=[job])
+        return self._pool.schedule(self.work, args=[job])
 
     def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
         done = wait(futures, return_when=FIRST_COMPLETED).done

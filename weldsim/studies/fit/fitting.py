@@ -1,0 +1,519 @@
+"""A fit from measurements to values with intervals: runs, surrogate, search, check, refine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weldsim.case.load import Case
+from weldsim.errors import CaseError, WeldsimError
+from weldsim.measurements.measured_curve import Measurement
+from weldsim.studies.fit.learnable import Learnable, what_can_be_learnt
+from weldsim.studies.fit.likelihood import Evidence
+from weldsim.studies.fit.observed import Observed, observed
+from weldsim.studies.fit.posterior import Belief, Posterior
+from weldsim.studies.fit.runs import RunStore, carry_out_points, read_curves
+from weldsim.studies.fit.surrogate import Surrogate, on_grid
+from weldsim.studies.fit.unknowns import Unknown
+
+Floats = NDArray[np.float64]
+Tell = Callable[[float, str], None]
+
+FINER = {"sketch": "coarse", "coarse": "quick", "quick": "normal", "normal": "fine"}
+RUNS_EACH = 6  # runs of the design an unknown, with `RUNS_LEAST` at least
+RUNS_LEAST = 12
+REFINED = 3  # runs added where the fit lands
+INTERVAL = (5.0, 95.0)  # percentiles of a 90 % interval
+GRID = 160  # times of a surrogate
+
+
+@dataclass(frozen=True)
+class Experiment:
+    """A case and what was measured on it.
+
+    Attributes
+    ----------
+    case : Case
+        As it was welded.
+    measurements : tuple of Measurement
+        One a file.
+    """
+
+    case: Case
+    measurements: tuple[Measurement, ...]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a fit is made.
+
+    Attributes
+    ----------
+    grade, finer : str
+        Of the runs, and of the one run that tells what a finer grade gives more ("none" for no
+        such run).
+    runs : int, optional
+        Of the design.
+    hold_back : str, optional
+        Column that is not fitted but predicted.
+    clock : float
+        How far a file's clock may be off; 0: it is right. [s]
+    seed : int
+        Of design and walk.
+    workers : int, optional
+        Processes.
+    """
+
+    grade: str = "quick"
+    finer: str = "normal"
+    runs: int | None = None
+    hold_back: str | None = None
+    clock: float = 30.0
+    seed: int = 1
+    workers: int | None = None
+
+
+@dataclass(frozen=True)
+class CurveFit:
+    """How one curve came out.
+
+    Attributes
+    ----------
+    experiment : int
+        Which case.
+    observed : Observed
+        What was measured.
+    computed, unmended : ndarray, shape (N,)
+        At the likeliest values, and what no value can mend. [SI]
+    low, high : ndarray, shape (N,)
+        90 % of what the model gives, given the measurements. [SI]
+    """
+
+    experiment: int
+    observed: Observed
+    computed: Floats
+    unmended: Floats
+    low: Floats
+    high: Floats
+
+    @property
+    def residual(self) -> Floats:
+        """Read less computed, (N,). [SI]"""
+        return self.observed.values - self.computed
+
+
+@dataclass(frozen=True)
+class Score:
+    """How a curve that was not fitted is predicted.
+
+    Attributes
+    ----------
+    name : str
+        Column, and which part of it.
+    miss : float
+        Root mean square of read less predicted. [SI]
+    extent : float
+        Of the curve. [SI]
+    inside : float
+        Share of its readings within the predicted 90 %.
+    """
+
+    name: str
+    miss: float
+    extent: float
+    inside: float
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What a fit found.
+
+    Attributes
+    ----------
+    experiments : tuple of Experiment
+        What it is from.
+    unknowns : tuple of Unknown
+        U of them.
+    settings : Settings
+        How.
+    best : ndarray, shape (U,)
+        Likeliest. [SI]
+    low, high : ndarray, shape (U,)
+        90 % interval. [SI]
+    samples : ndarray, shape (S, U)
+        Draws. [SI]
+    clocks : dict of str to tuple
+        File -> likeliest, low and high of how far its clock is ahead of the run's. [s]
+    discrepancy : float
+        Standard deviation of what no value can mend, over a curve's extent.
+    learnable : Learnable
+        What was to be learnt.
+    curves : tuple of CurveFit
+        Each curve.
+    score : Score or None
+        On what was held back.
+    surrogate_miss : dict of str to float
+        Column -> miss of the surrogate on runs it had not seen. [SI]
+    runs : int
+        Whole runs it rests on.
+    failed : dict of str to str
+        Runs that failed, and why.
+    """
+
+    experiments: tuple[Experiment, ...]
+    unknowns: tuple[Unknown, ...]
+    settings: Settings
+    best: Floats
+    low: Floats
+    high: Floats
+    samples: Floats
+    clocks: dict[str, tuple[float, float, float]]
+    discrepancy: float
+    learnable: Learnable
+    curves: tuple[CurveFit, ...]
+    score: Score | None
+    surrogate_miss: dict[str, float]
+    runs: int
+    failed: dict[str, str] = field(default_factory=dict)
+
+
+def fit(
+    experiments: Sequence[Experiment],
+    unknowns: Sequence[Unknown],
+    folder: Path,
+    settings: Settings | None = None,
+    progress: Tell | None = None,
+) -> Fit:
+    """Fit unknowns to what was measured.
+
+    Parameters
+    ----------
+    experiments : sequence of Experiment
+        Cases that share the unknowns.
+    unknowns : sequence of Unknown
+        What may vary.
+    folder : Path
+        Of the study; runs are kept there and used again.
+    settings : Settings, optional
+        How.
+    progress : callable, optional
+        Told the share done, and words.
+
+    Returns
+    -------
+    Fit
+        Values with intervals.
+
+    Raises
+    ------
+    WeldsimError
+        If the measurements cannot tell anything, or too many runs failed.
+    """
+    settings = settings or Settings()
+    tell = progress or (lambda share, text: None)
+    work = _Work(tuple(experiments), tuple(unknowns), Path(folder), settings, tell)
+    work.design()
+    rough = work.solve(steps=200)
+    work.refine(rough.split(rough.likeliest(starts=4)[None, :])[0][0])
+    return work.result()
+
+
+class _Work:
+    """A fit under way."""
+
+    def __init__(
+        self,
+        experiments: tuple[Experiment, ...],
+        unknowns: tuple[Unknown, ...],
+        folder: Path,
+        settings: Settings,
+        tell: Tell,
+    ) -> None:
+        self.experiments, self.unknowns, self.settings = experiments, unknowns, settings
+        self.tell = tell
+        self.observed = [observed(e.measurements) for e in experiments]
+        self.stores = [
+            RunStore(folder, e.case, unknowns, _last(curves, settings.clock))
+            for e, curves in zip(experiments, self.observed, strict=True)
+        ]
+        self.places = np.zeros((0, len(unknowns)))
+        self.failed: dict[str, str] = {}
+        self.belief = Belief.of(unknowns, max(settings.clock, 1e-9))
+        self.learnable: Learnable | None = None
+
+    def design(self) -> None:
+        """Runs spread over the bounds, and one of a finer grade in their middle."""
+        from scipy.stats import qmc
+
+        count = len(self.unknowns)
+        runs = self.settings.runs or max(RUNS_LEAST, RUNS_EACH * count)
+        sampler = qmc.LatinHypercube(count, rng=np.random.default_rng(self.settings.seed),
+                                     optimization="random-cd")  # fmt: skip
+        spread = sampler.random(runs - 1)
+        self.middle = np.array(
+            [u.share(u.usual) if u.spread is not None else 0.5 for u in self.unknowns]
+        )
+        self._run(np.vstack([self.middle, spread]), 0.0, 0.85)
+
+    def _values(self, place: Floats) -> list[float]:
+        return [u.value(float(s)) for u, s in zip(self.unknowns, place, strict=True)]
+
+    def _run(self, places: Floats, begin: float, end: float) -> None:
+        """Carry out runs of all cases; places at which one failed are left out."""
+        jobs = [
+            store.job(self._values(p), self.settings.grade) for store in self.stores for p in places
+        ]
+        finer = []
+        if self.settings.finer != "none":
+            finer = [s.job(self._values(self.middle), self.settings.finer) for s in self.stores]
+        self.failed |= carry_out_points(
+            [*finer, *jobs],  # the longest first
+            self.settings.workers,
+            lambda share, text: self.tell(begin + (end - begin) * share, text),
+        )
+        good = [
+            p
+            for p in places
+            if all(
+                s.job(self._values(p), self.settings.grade).name not in self.failed
+                for s in self.stores
+            )
+        ]
+        self.places = np.vstack([self.places, *good]) if good else self.places
+        if len(self.places) < len(self.unknowns) + 2:
+            why = next(iter(self.failed.values()), "none was asked for")
+            raise WeldsimError(f"too few runs are left to fit on ({len(self.places)}): {why}")
+
+    def evidence(self) -> list[Evidence]:
+        """Surrogates of all cases from the runs so far, with what was measured."""
+        out = []
+        for experiment, store, curves in zip(
+            self.experiments, self.stores, self.observed, strict=True
+        ):
+            tables = [
+                read_curves(Path(store.job(self._values(p), self.settings.grade).path))
+                for p in self.places
+            ]
+            columns = tuple(dict.fromkeys(c.column for c in curves))
+            missing = [c.name for c in columns if c not in tables[0]]
+            if missing:
+                raise CaseError(f"{experiment.case.source_file}: no gauge reads {missing[0]}")
+            grid = _grid(tables, curves, self.settings.clock)
+            surrogate = Surrogate(self.places, on_grid(tables, columns, grid), self.settings.seed)
+            step = self._step(store, columns, grid)
+            files = range(len(experiment.measurements)) if self.settings.clock > 0 else ()
+            timed = [f for f in files if any(c.file == f and not c.cold for c in curves)]
+            out.append(Evidence.of(surrogate, curves, step, timed))
+        return out
+
+    def _step(self, store: RunStore, columns, grid: Floats) -> Floats | None:
+        """What the finer grade gives more in the middle of the design."""
+        if self.settings.finer == "none":
+            return None
+        fine = store.job(self._values(self.middle), self.settings.finer)
+        rough = store.job(self._values(self.middle), self.settings.grade)
+        if fine.name in self.failed or rough.name in self.failed:
+            return None
+        tables = [read_curves(Path(j.path)) for j in (rough, fine)]
+        a, b = on_grid(tables, columns, grid).values
+        return np.asarray(b - a, dtype=np.float64)
+
+    def solve(self, steps: int) -> Posterior:
+        """The density of everything: thermocouples tell thermal unknowns first, where there are."""
+        evidence = self.evidence()
+        belief, frozen = self.belief, {}
+        thermal = [k for k, u in enumerate(self.unknowns) if u.thermal]
+        hot, cool = _by_kind(evidence)
+        if hot and cool and thermal and len(thermal) < len(self.unknowns):
+            belief = self._thermal(hot, thermal, steps)
+            evidence = cool
+        self.learnable = what_can_be_learnt(
+            evidence, self.unknowns, belief, range(len(self.unknowns))
+        )
+        for k in self.learnable.frozen:
+            frozen[k] = float(self.middle[k] if np.isnan(belief.mean[k]) else belief.mean[k])
+        return Posterior(evidence, belief, frozen)
+
+    def _thermal(self, hot: list[Evidence], thermal: list[int], steps: int) -> Belief:
+        """What is believed of the thermal unknowns after the thermocouples."""
+        told = what_can_be_learnt(hot, self.unknowns, self.belief, thermal)
+        kept = {k: float(self.middle[k]) for k in range(len(self.unknowns)) if k not in thermal}
+        kept |= {k: float(self.middle[k]) for k in told.frozen}
+        posterior = Posterior(hot, self.belief, kept)
+        draws = posterior.draws(posterior.likeliest(self.settings.seed), steps, self.settings.seed)
+        places = posterior.split(draws)[0]
+        mean, covariance = self.belief.mean.copy(), self.belief.covariance.copy()
+        free = posterior.free
+        mean[free] = places[:, free].mean(axis=0)
+        own = np.cov(places[:, free], rowvar=False).reshape(len(free), len(free))
+        covariance[np.ix_(free, free)] = own + 1e-8 * np.eye(len(free))
+        return Belief(mean, covariance, self.belief.clock)
+
+    def refine(self, place: Floats) -> None:
+        """Runs where the fit lands, so that the surrogate is surest there."""
+        rng = np.random.default_rng(self.settings.seed + 1)
+        about = place + 0.06 * rng.normal(size=(REFINED - 1, len(place)))
+        self._run(np.clip(np.vstack([place, about]), 0.0, 1.0), 0.85, 0.97)
+
+    def result(self) -> Fit:
+        """Values with intervals, residuals, and the score on what is held back."""
+        seed = self.settings.seed
+        self.tell(0.97, "searching")
+        posterior = self.solve(steps=400)
+        best = posterior.likeliest(seed)
+        draws = posterior.draws(best, seed=seed)
+        places = posterior.split(draws)[0]
+        samples = np.array([self._values(p) for p in places])
+        low, high = np.percentile(samples, INTERVAL, axis=0)
+        for k in posterior.frozen:
+            low[k], high[k] = _believed(self.unknowns[k])
+        point = posterior.split(best[None, :])
+        assert self.learnable is not None
+        full = self.evidence()
+        misses = {
+            c.name: float(m)
+            for e in full
+            for c, m in zip(e.surrogate.curves.columns, e.surrogate.misses(), strict=True)
+        }
+        self.tell(1.0, "fitted")
+        return Fit(
+            self.experiments, self.unknowns, self.settings,
+            np.array(self._values(point[0][0])), low, high, samples,
+            self._clocks(posterior, best, draws), float(point[2][0]), self.learnable,
+            self._curves(full, posterior, best, draws), self._score(posterior),
+            misses, len(self.places) * len(self.stores), dict(self.failed),
+        )  # fmt: skip
+
+    def _clocks(
+        self, posterior: Posterior, best: Floats, draws: Floats
+    ) -> dict[str, tuple[float, float, float]]:
+        found, spread = posterior.split(best[None, :])[1][0], posterior.split(draws)[1]
+        names = [
+            self.experiments[k].measurements[f].path.name
+            for k, e in enumerate(posterior.evidence)
+            for f in e.files
+        ]
+        return {
+            name: (float(found[k]), *map(float, np.percentile(spread[:, k], INTERVAL)))
+            for k, name in enumerate(names)
+        }
+
+    def _curves(
+        self, full: list[Evidence], posterior: Posterior, best: Floats, draws: Floats
+    ) -> tuple[CurveFit, ...]:
+        some = draws[:: max(1, len(draws) // 200)]
+        out, first = [], 0
+        for k, e in enumerate(full):
+            fitted = posterior.evidence[k]
+            count = len(fitted.files)
+            places, clocks, size = posterior.split(best[None, :])
+            many_places, many_clocks, _ = posterior.split(some)
+            own = [fitted.files.index(f) + first for f in e.files if f in fitted.files]
+            if len(own) < len(e.files):  # files of thermocouples alone: their clock was told before
+                clocks, many_clocks = (
+                    np.zeros((1, len(e.files))),
+                    np.zeros((len(some), len(e.files))),
+                )
+                own = list(range(len(e.files)))
+            now = e.computed(places, clocks[:, own])
+            many = e.computed(many_places, many_clocks[:, own])
+            for model, row, rows in zip(e.curves, now, many, strict=True):
+                off = model.observed.values - row[0]
+                low, high = np.percentile(rows, INTERVAL, axis=0)
+                out.append(
+                    CurveFit(
+                        k, model.observed, row[0], model.unmended(off, float(size[0])), low, high
+                    )
+                )
+            first += count
+        return tuple(out)
+
+    def _score(self, posterior: Posterior) -> Score | None:
+        """Fit without one curve, or without the last third of the only one, and predict that."""
+        kept, held, name = _held_back(posterior.evidence, self.settings.hold_back)
+        if held is None:
+            return None
+        rest = Posterior(kept, posterior.belief, posterior.frozen)
+        best = rest.likeliest(self.settings.seed, starts=4)
+        draws = rest.draws(best, 300, self.settings.seed)
+        some = draws[:: max(1, len(draws) // 200)]
+        places, clocks, size = rest.split(some)
+        k, evidence = held
+        first = sum(len(e.files) for e in kept[:k])
+        rows = evidence.computed(places, clocks[:, first : first + len(kept[k].files)])[0]
+        model = evidence.curves[0]
+        rng = np.random.default_rng(self.settings.seed)
+        slow = rng.normal(size=(len(some), 1)) * size[:, None] * model.size
+        noisy = rows + slow + rng.normal(size=rows.shape) * model.observed.noise
+        low, high = np.percentile(noisy, INTERVAL, axis=0)
+        read = model.observed.values
+        miss = float(np.sqrt(((read - rows.mean(axis=0)) ** 2).mean()))
+        inside = float(((read >= low) & (read <= high)).mean())
+        return Score(name, miss, model.size, inside)
+
+
+def _believed(unknown: Unknown) -> tuple[float, float]:
+    """90 % of what was believed of an unknown before."""
+    if unknown.spread is None:
+        return unknown.value(0.05), unknown.value(0.95)
+    reach = 1.645 * unknown.spread
+    return max(unknown.low, unknown.usual - reach), min(unknown.high, unknown.usual + reach)
+
+
+def _last(curves: Sequence[Observed], clock: float) -> float | None:
+    """When the last reading may have been taken; none where the cold part was read. [s]"""
+    if any(c.cold for c in curves):
+        return None
+    return max(float(c.times[-1]) for c in curves) + clock + 1.0
+
+
+def _grid(tables, curves: Sequence[Observed], clock: float) -> Floats:
+    """Times of a surrogate: dense where readings and the runs' own steps are."""
+    end = max(float(t.times[-1]) for t in tables)
+    begin = min(float(t.times[0]) for t in tables)
+    timed = [c.times for c in curves if not c.cold]
+    last = min(end, max([t[-1] for t in timed], default=end) + clock)
+    steps = np.sort(np.concatenate([t.times for t in tables]))
+    steps = np.concatenate([steps[(steps >= begin) & (steps <= last)], *timed])
+    inner = np.quantile(np.clip(steps, begin, end), np.linspace(0.0, 1.0, GRID))
+    tail = [end] if any(c.cold for c in curves) else []
+    return np.unique(np.concatenate([[begin], inner, tail]))
+
+
+def _by_kind(evidence: Sequence[Evidence]) -> tuple[list[Evidence], list[Evidence]]:
+    """Curves of temperatures, and the others; empty where a case has none."""
+
+    def part(e: Evidence, hot: bool) -> Evidence:
+        kept = tuple(c for c in e.curves if (c.observed.column.unit == "degC") == hot)
+        files = tuple(f for f in e.files if any(c.observed.file == f for c in kept))
+        return Evidence(e.surrogate, kept, e.step, files)
+
+    hot, cool = [part(e, True) for e in evidence], [part(e, False) for e in evidence]
+    return (
+        hot if any(e.curves for e in hot) else [],
+        cool if any(e.curves for e in cool) else [],
+    )
+
+
+def _held_back(
+    evidence: Sequence[Evidence], name: str | None
+) -> tuple[list[Evidence], tuple[int, Evidence] | None, str]:
+    """Evidence without one curve, and that curve; none where too little would be left."""
+    flat = [(k, j) for k, e in enumerate(evidence) for j in range(len(e.curves))]
+    if len(flat) < 2:
+        return list(evidence), None, ""
+    chosen = flat[-1]
+    for k, j in flat:
+        if name and evidence[k].curves[j].observed.column.name == name:
+            chosen = (k, j)
+    k, j = chosen
+    e = evidence[k]
+    rest = tuple(c for i, c in enumerate(e.curves) if i != j)
+    kept = list(evidence)
+    kept[k] = Evidence(e.surrogate, rest, e.step, e.files)
+    alone = Evidence(e.surrogate, (e.curves[j],), e.step, e.files)
+    return kept, (k, alone), e.curves[j].observed.column.name

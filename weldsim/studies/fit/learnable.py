@@ -1,0 +1,138 @@
+"""What measurements can tell before they are fitted: slopes, what moves alike, what is too much."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weldsim.errors import WeldsimError
+from weldsim.studies.fit.likelihood import Evidence
+from weldsim.studies.fit.posterior import DISCREPANCY_USUAL, Belief
+from weldsim.studies.fit.unknowns import Unknown
+
+Floats = NDArray[np.float64]
+
+TOLD = 0.2  # share by which an interval must narrow for an unknown to count as learnt
+ALIKE = 0.9  # correlation after the fit from which two unknowns cannot be told apart
+STEP = 0.05  # of the bounds, for slopes
+PLACES = 5  # values of the unknowns at which slopes are taken
+
+
+@dataclass(frozen=True)
+class Learnable:
+    """What the curves can tell.
+
+    Attributes
+    ----------
+    narrowed : ndarray, shape (U,)
+        Share by which each interval is expected to narrow; 0 nothing, 1 all.
+    correlation : ndarray, shape (U, U)
+        Of the unknowns after a fit, expected.
+    directions : int
+        Combinations of unknowns about which the curves say more than is believed already.
+    frozen : tuple of int
+        Unknowns that the curves cannot hold; they stay where they are believed to be.
+    slopes : dict of str to ndarray
+        Column -> root mean square over time of its change over all of each interval, (U,). [SI]
+    """
+
+    narrowed: Floats
+    correlation: Floats
+    directions: int
+    frozen: tuple[int, ...]
+    slopes: dict[str, Floats]
+
+    def alike(self, unknowns: Sequence[Unknown]) -> list[tuple[str, str, float]]:
+        """Pairs that these curves cannot tell apart, with their correlation."""
+        return [
+            (unknowns[i].key, unknowns[j].key, float(self.correlation[i, j]))
+            for i in range(len(unknowns))
+            for j in range(i)
+            if abs(self.correlation[i, j]) > ALIKE and i not in self.frozen and j not in self.frozen
+        ]
+
+
+def what_can_be_learnt(
+    evidence: Sequence[Evidence],
+    unknowns: Sequence[Unknown],
+    belief: Belief,
+    active: Sequence[int],
+) -> Learnable:
+    """Information of the curves about the unknowns, by slopes of the surrogate.
+
+    Parameters
+    ----------
+    evidence : sequence of Evidence
+        One a case.
+    unknowns : sequence of Unknown
+        U of them.
+    belief : Belief
+        Beforehand.
+    active : sequence of int
+        Those that are fitted here.
+
+    Returns
+    -------
+    Learnable
+        With those to be frozen.
+
+    Raises
+    ------
+    WeldsimError
+        If the curves say nothing about any of them.
+    """
+    information, slopes = _information(evidence, unknowns, belief)
+    left = list(active)
+    spread = belief.spread
+    readings = sum(len(c.observed.times) for e in evidence for c in e.curves)
+    while True:
+        scaled = information[np.ix_(left, left)] * np.outer(spread[left], spread[left])
+        directions = int(np.count_nonzero(np.linalg.eigvalsh(scaled) > 1.0))
+        after = np.linalg.inv(scaled + np.eye(len(left)))
+        narrowed = 1.0 - np.sqrt(np.diag(after))
+        most = min(max(directions, 1), readings)
+        if len(left) <= most or len(left) == 1:
+            break
+        left.pop(int(np.argmin(narrowed)))
+    if directions == 0:
+        names = ", ".join(unknowns[k].key for k in active)
+        raise WeldsimError(
+            f"these measurements say nothing about {names} that is not believed already, allowed: "
+            f"other gauges, less noise, or other unknowns"
+        )
+    out = np.zeros(len(unknowns))
+    out[left] = narrowed
+    deviation = np.sqrt(np.diag(after))
+    correlation = np.eye(len(unknowns))
+    correlation[np.ix_(left, left)] = after / np.outer(deviation, deviation)
+    frozen = tuple(k for k in active if k not in left)
+    return Learnable(out, correlation, directions, frozen, slopes)
+
+
+def _information(
+    evidence: Sequence[Evidence], unknowns: Sequence[Unknown], belief: Belief
+) -> tuple[Floats, dict[str, Floats]]:
+    """Fisher's information in shares of the bounds, a mean over places; slopes of each column."""
+    count = len(unknowns)
+    rng = np.random.default_rng(0)
+    middle = np.where(np.isnan(belief.mean), 0.5, belief.mean)
+    places = np.clip(np.vstack([middle, rng.uniform(0.2, 0.8, (PLACES - 1, count))]), 0.1, 0.9)
+    information = np.zeros((count, count))
+    slopes: dict[str, list[Floats]] = {}
+    for e in evidence:
+        ahead = (places[:, None, :] + STEP * np.eye(count)).reshape(-1, count)
+        behind = (places[:, None, :] - STEP * np.eye(count)).reshape(-1, count)
+        still = np.zeros((len(ahead), len(e.files)))
+        for model, up, down in zip(
+            e.curves, e.computed(ahead, still), e.computed(behind, still), strict=True
+        ):
+            slope = ((up - down) / (2 * STEP)).reshape(len(places), count, -1)
+            white = slope @ model.whiten.T
+            white = white / np.sqrt(1.0 + DISCREPANCY_USUAL**2 * model.shares)
+            information += np.einsum("pin,pjn->ij", white, white) / len(places)
+            name = model.observed.column.name
+            slopes.setdefault(name, []).append(np.sqrt((slope**2).mean(axis=(0, 2))))
+    return information, {k: np.mean(v, axis=0) for k, v in slopes.items()}

@@ -1,0 +1,260 @@
+"""How likely measured curves are under values of the unknowns, and what no value can mend.
+
+A reading is what the model gives, a discrepancy of the model that changes slowly in time, and the
+noise of the gauge (M. C. Kennedy and A. O'Hagan, J. R. Stat. Soc. B 63 (2001) 425-464). The size
+of the discrepancy is an unknown of its own, so that it is not swept into the others. What a finer
+grade gives more is added, its half as a standard deviation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weldsim.studies.fit.observed import Observed
+from weldsim.studies.fit.surrogate import Surrogate
+
+Floats = NDArray[np.float64]
+
+# How far along a curve its discrepancy forgets itself: shares of its span in time and of the way
+# it goes up and down, half each. A model that swings too early or too far is off where the curve
+# is steep, not evenly in time.
+SLOW = 0.15
+GRADE_DOUBT = 0.5  # standard deviation of the step to a finer grade, over itself
+STEP_DOUBT = 0.3  # of the step to a finer grade over itself under other values
+
+
+@dataclass(frozen=True)
+class CurveModel:
+    """One measured curve with its covariances, split so that any size of discrepancy is cheap.
+
+    Attributes
+    ----------
+    observed : Observed
+        The curve.
+    place : int
+        Of its column in the surrogate.
+    size : float
+        What a discrepancy of 1 means: the extent of the curve. [SI]
+    whiten : ndarray, shape (N, N)
+        Times a residual: readings that do not go together.
+    shares : ndarray, shape (N,)
+        Variance a discrepancy of 1 adds to each of them, theirs being 1.
+    log_volume : float
+        Half the logarithm of the covariance without discrepancy.
+    """
+
+    observed: Observed
+    place: int
+    size: float
+    whiten: Floats
+    shares: Floats
+    log_volume: float
+
+    @classmethod
+    def of(
+        cls,
+        observed: Observed,
+        place: int,
+        size: float,
+        miss: float,
+        step: Floats | None,
+        usual: Floats,
+    ) -> CurveModel:
+        """Split the covariances of a curve.
+
+        Parameters
+        ----------
+        observed : Observed
+            The curve.
+        place : int
+            Of its column in the surrogate.
+        size : float
+            Extent of the curve. [SI]
+        miss : float
+            Of the surrogate. [SI]
+        step : ndarray, shape (N,), optional
+            What a finer grade gives more at its readings. [SI]
+        usual : ndarray, shape (N,)
+            What the model usually gives there. [SI]
+
+        Returns
+        -------
+        CurveModel
+            Ready for `log_likelihood`.
+        """
+        t = np.zeros(1) if observed.cold else observed.times
+        way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(usual)))])
+        along = 0.5 * (t - t[0]) / max(float(np.ptp(t)), 1e-9) + 0.5 * way / max(way[-1], 1e-300)
+        alike = np.exp(-0.5 * ((along[:, None] - along[None, :]) / SLOW) ** 2)
+        base = np.diag(observed.noise**2) + miss**2 * alike
+        if step is not None:
+            base += GRADE_DOUBT**2 * np.outer(step, step)
+            base += (STEP_DOUBT * float(np.sqrt((step**2).mean()))) ** 2 * alike
+        lower = np.linalg.cholesky(base)
+        inverse = np.linalg.inv(lower)
+        shares, turn = np.linalg.eigh(inverse @ (size**2 * alike) @ inverse.T)
+        volume = float(np.log(np.diag(lower)).sum())
+        return cls(observed, place, size, turn.T @ inverse, np.clip(shares, 0.0, None), volume)
+
+    def log_likelihood(self, residual: Floats, discrepancy: Floats) -> Floats:
+        """Logarithm of the likelihood, up to a constant.
+
+        Parameters
+        ----------
+        residual : ndarray, shape (B, N)
+            Read less computed. [SI]
+        discrepancy : ndarray, shape (B,)
+            Its standard deviation over the curve's extent.
+
+        Returns
+        -------
+        ndarray, shape (B,)
+            For each.
+        """
+        variance = 1.0 + discrepancy[:, None] ** 2 * self.shares
+        white = residual @ self.whiten.T
+        out = -0.5 * (white**2 / variance + np.log(variance)).sum(axis=1) - self.log_volume
+        return np.asarray(out, dtype=np.float64)
+
+    def unmended(self, residual: Floats, discrepancy: float) -> Floats:
+        """What of a residual is discrepancy rather than noise, expected.
+
+        Parameters
+        ----------
+        residual : ndarray, shape (N,)
+            Read less computed. [SI]
+        discrepancy : float
+            Its standard deviation over the curve's extent.
+
+        Returns
+        -------
+        ndarray, shape (N,)
+            [SI]
+        """
+        part = discrepancy**2 * self.shares / (1.0 + discrepancy**2 * self.shares)
+        back = np.linalg.inv(self.whiten)
+        return np.asarray(back @ (part * (self.whiten @ residual)), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All curves of one case, with the surrogate of its runs.
+
+    Attributes
+    ----------
+    surrogate : Surrogate
+        Of the case.
+    curves : tuple of CurveModel
+        What was measured.
+    step : ndarray, shape (K, M), or None
+        What a finer grade gives more on the surrogate's grid. [SI]
+    files : tuple of int
+        Files whose clock is unknown.
+    """
+
+    surrogate: Surrogate
+    curves: tuple[CurveModel, ...]
+    step: Floats | None
+    files: tuple[int, ...]
+
+    @classmethod
+    def of(
+        cls,
+        surrogate: Surrogate,
+        curves: Sequence[Observed],
+        step: Floats | None,
+        files: Sequence[int],
+    ) -> Evidence:
+        """Join measured curves and a surrogate.
+
+        Parameters
+        ----------
+        surrogate : Surrogate
+            Of the case; it has all columns.
+        curves : sequence of Observed
+            What was measured.
+        step : ndarray, shape (K, M), optional
+            What a finer grade gives more on its grid. [SI]
+        files : sequence of int
+            Files whose clock is unknown.
+
+        Returns
+        -------
+        Evidence
+            Ready for `log_likelihood`.
+        """
+        misses = surrogate.misses()
+        grid = surrogate.curves.times
+        out = []
+        for o in curves:
+            k = surrogate.curves.columns.index(o.column)
+            at = None if step is None else np.interp(_finite(o.times, grid), grid, step[k])
+            reach = float(np.ptp(o.values)) if not o.cold else abs(float(o.values[0]))
+            size = max(reach, float(np.abs(surrogate.curves.values[:, k]).max()) * 0.1, 1e-12)
+            usual = np.interp(_finite(o.times, grid), grid, surrogate.curves.values[:, k].mean(axis=0))
+            out.append(CurveModel.of(o, k, size, float(misses[k]), at, usual))
+        return cls(surrogate, tuple(out), step, tuple(files))
+
+    def computed(self, places: Floats, clocks: Floats) -> list[Floats]:
+        """What the model gives at the readings.
+
+        Parameters
+        ----------
+        places : ndarray, shape (B, U)
+            Unknowns as shares of their bounds.
+        clocks : ndarray, shape (B, F)
+            What each file's clock is ahead of the run's. [s]
+
+        Returns
+        -------
+        list of ndarray, shape (B, N)
+            One a curve. [SI]
+        """
+        grid = self.surrogate.curves.times
+        all_curves = self.surrogate.predict(places)
+        if self.step is not None:
+            all_curves = all_curves + self.step
+        out = []
+        for model in self.curves:
+            o = model.observed
+            at = _finite(o.times, grid)
+            rows = np.empty((len(places), len(at)))
+            ahead = o.file in self.files and not o.cold
+            for b in range(len(places)):
+                clock = clocks[b, self.files.index(o.file)] if ahead else 0.0
+                rows[b] = np.interp(at - clock, grid, all_curves[b, model.place])
+            out.append(rows)
+        return out
+
+    def log_likelihood(self, places: Floats, clocks: Floats, discrepancy: Floats) -> Floats:
+        """Logarithm of the likelihood of all curves, up to a constant.
+
+        Parameters
+        ----------
+        places : ndarray, shape (B, U)
+            Unknowns as shares of their bounds.
+        clocks : ndarray, shape (B, F)
+            [s]
+        discrepancy : ndarray, shape (B,)
+            Its standard deviation over the curves' extents.
+
+        Returns
+        -------
+        ndarray, shape (B,)
+            For each.
+        """
+        rows = self.computed(places, clocks)
+        return np.asarray(
+            sum(
+                m.log_likelihood(m.observed.values - row, discrepancy)
+                for m, row in zip(self.curves, rows, strict=True)
+            )
+        )
+
+
+def _finite(times: Floats, grid: Floats) -> Floats:
+    return np.where(np.isinf(times), grid[-1], times)

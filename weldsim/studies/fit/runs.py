@@ -1,0 +1,231 @@
+"""Runs of a fit: the gauges of a case under values of its unknowns, each kept in a file."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weldsim import __version__
+from weldsim.case.load import Case, parse_case
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.runs.gauge_table import GaugeTable
+from weldsim.schema.column import Column
+from weldsim.simulation.steps import build_model, simulate
+from weldsim.studies.fit.unknowns import Unknown, with_values
+from weldsim.studies.plan.executor import LocalExecutor
+from weldsim.system.files import whole_file
+
+Floats = NDArray[np.float64]
+
+REVISION = 1  # of what a run here computes; raise it when results change
+
+
+class PointJob(NamedTuple):
+    """One run, as a worker process is handed it.
+
+    Attributes
+    ----------
+    name : str
+        Of its file.
+    text, source_file : str
+        Of the case.
+    changes : tuple of str
+        To the case.
+    grade : str
+        How fine.
+    path : str
+        Where its curves are to lie.
+    until : float or None
+        The run may end there: nothing was measured later. [s]
+    """
+
+    name: str
+    text: str
+    source_file: str
+    changes: tuple[str, ...]
+    grade: str
+    path: str
+    until: float | None
+
+
+def run_point(job: PointJob) -> dict[str, object]:
+    """Carry out one run in a worker.
+
+    Parameters
+    ----------
+    job : PointJob
+        What to run.
+
+    Returns
+    -------
+    dict
+        Its name, and "error" in words where it failed.
+    """
+    try:
+        case = parse_case(job.text, job.source_file, job.changes)
+        times, rows = [], []
+        for state in simulate(build_model(case, job.grade, 1)):
+            times.append(state.time)
+            rows.append(state.gauges)
+            if job.until is not None and state.time > job.until:
+                break
+        table = GaugeTable.of_readings(times, rows)
+        write_curves(Path(job.path), table)
+    except WeldsimError as error:
+        return {"name": job.name, "error": str(error).splitlines()[0]}
+    return {"name": job.name}
+
+
+def write_curves(path: Path, table: GaugeTable) -> None:
+    """Keep curves in a file.
+
+    Parameters
+    ----------
+    path : Path
+        Whole or not at all; its folder is made.
+    table : GaugeTable
+        Of the run.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    names = np.array([(c.gauge, c.component, c.unit) for c in table.columns])
+    with whole_file(path) as beside, open(beside, "wb") as handle:
+        np.savez(handle, times=table.times, values=table.array, names=names)
+
+
+def read_curves(path: Path) -> GaugeTable:
+    """Curves that were kept.
+
+    Parameters
+    ----------
+    path : Path
+        From `write_curves`.
+
+    Returns
+    -------
+    GaugeTable
+        In SI.
+
+    Raises
+    ------
+    StoreError
+        If the file is damaged.
+    """
+    try:
+        with np.load(path, allow_pickle=False) as kept:
+            columns = [Column(*map(str, row)) for row in kept["names"]]
+            return GaugeTable(columns, kept["times"], kept["values"])
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise StoreError(f"{path}: damaged ({error}); delete it and go on") from None
+
+
+class RunStore:
+    """Runs of one case of a fit, kept by what they depend on.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the study; runs lie in its folder "points".
+    case : Case
+        With the unknowns as it states them.
+    unknowns : tuple of Unknown
+        That vary.
+    until : float, optional
+        Nothing was measured later. [s]
+    """
+
+    def __init__(
+        self, folder: Path, case: Case, unknowns: tuple[Unknown, ...], until: float | None = None
+    ) -> None:
+        self.folder, self.case, self.unknowns, self.until = folder, case, unknowns, until
+
+    def job(self, values: Sequence[float], grade: str) -> PointJob:
+        """The run of some values.
+
+        Parameters
+        ----------
+        values : sequence of float
+            One an unknown. [SI]
+        grade : str
+            How fine.
+
+        Returns
+        -------
+        PointJob
+            Named after all it depends on.
+        """
+        case = with_values(self.case, self.unknowns, values)
+        resolved = {k: v for k, v in case.resolved.items() if k != "title"}
+        seed = [__version__, REVISION, resolved, grade, self.until]
+        name = hashlib.sha256(json.dumps(seed, default=str).encode()).hexdigest()[:24]
+        path = self.folder / "points" / f"{name}.npz"
+        return PointJob(
+            name,
+            case.source_text,
+            case.source_file,
+            tuple(case.overrides),
+            grade,
+            str(path),
+            self.until,
+        )
+
+
+def carry_out_points(
+    jobs: Iterable[PointJob],
+    workers: int | None,
+    progress: Callable[[float, str], None] | None = None,
+) -> dict[str, str]:
+    """Carry out runs that are not there yet, on all cores.
+
+    Parameters
+    ----------
+    jobs : iterable of PointJob
+        Those kept already are passed over.
+    workers : int, optional
+        Processes; one a core when left out.
+    progress : callable, optional
+        Told the share done, and words.
+
+    Returns
+    -------
+    dict of str to str
+        Name -> why it failed, of those that did.
+    """
+    from weldsim.system.threads import cores
+
+    wanted = {j.name: j for j in jobs}
+    missing = [j for j in wanted.values() if not Path(j.path).is_file()]
+    failed: dict[str, str] = {}
+    if not missing:
+        return failed
+    count = min(workers or cores(), len(missing))
+    if count == 1 and workers == 1:
+        for k, job in enumerate(missing):
+            _note(run_point(job), failed)
+            if progress:
+                progress((k + 1) / len(missing), f"{k + 1} of {len(missing)} runs")
+        return failed
+    with LocalExecutor(count, run_point) as executor:
+        waiting = list(missing)
+        running = {executor.submit(waiting.pop(0)) for _ in range(count)}
+        done = 0
+        while running:
+            for future in list(executor.wait(running)):
+                running.discard(future)
+                _note(future.result(), failed)
+                done += 1
+                if progress:
+                    progress(done / len(missing), f"{done} of {len(missing)} runs")
+                if waiting:
+                    running.add(executor.submit(waiting.pop(0)))
+    return failed
+
+
+def _note(record: dict[str, object], failed: dict[str, str]) -> None:
+    if "error" in record:
+        failed[str(record["name"])] = str(record["error"])
