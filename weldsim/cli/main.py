@@ -37,6 +37,7 @@ VERBS = {
     "sheet": "Print a bench sheet: what to weld, which way, what the gauges should read; with "
     "boxes.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
+    "fit": "Fit what a shop does not know to measured curves, with intervals.",
     "target": "Print the target for a light spot, with marks that a film of it is measured by.",
     "watch-spot": "Read a filmed light spot into a gauge file and a picture.",
     "lesson": "Open a lesson as a notebook.",

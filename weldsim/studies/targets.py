@@ -14,15 +14,11 @@ from weldsim.runs.error_estimate import ErrorEstimate
 from weldsim.schema.column import Column
 from weldsim.schema.records import Gauge
 from weldsim.schema.tolerance import Tolerance, read_tolerance, verdict
+from weldsim.simulation.columns import READS
 from weldsim.studies.kept_runs import KeptRuns
 
 # kind of a gauge that reads movement -> component and unit of its columns
-MOVEMENTS = {
-    "pointer": (("up", "mrad"), ("right", "mrad"), ("up", "mm"), ("right", "mm")),
-    "bow": (("bow", "mm"),),
-    "dial": (("travel", "mm"),),
-    "gap": (("opening", "mm"),),
-}
+MOVEMENTS = {kind: READS[kind] for kind in ("pointer", "bow", "dial", "gap")}
 USUAL_TOLERANCE = {"mrad": "1 mrad", "mm": "0.5 mm"}  # where none is stated: a choice
 
 

@@ -214,16 +214,29 @@ def fit(
         If the measurements cannot tell anything, or too many runs failed.
     """
     settings = settings or Settings()
-    tell = progress or (lambda share, text: None)
-    work = _Work(tuple(experiments), tuple(unknowns), Path(folder), settings, tell)
+    work = Work(tuple(experiments), tuple(unknowns), Path(folder), settings, progress)
     work.design()
     rough = work.solve(steps=200)
     work.refine(rough.split(rough.likeliest(starts=4)[None, :])[0][0])
     return work.result()
 
 
-class _Work:
-    """A fit under way."""
+class Work:
+    """A fit under way.
+
+    Parameters
+    ----------
+    experiments : tuple of Experiment
+        Cases that share the unknowns.
+    unknowns : tuple of Unknown
+        What may vary.
+    folder : Path
+        Of the study.
+    settings : Settings
+        How.
+    tell : callable, optional
+        Told the share done, and words.
+    """
 
     def __init__(
         self,
@@ -231,10 +244,10 @@ class _Work:
         unknowns: tuple[Unknown, ...],
         folder: Path,
         settings: Settings,
-        tell: Tell,
+        tell: Tell | None = None,
     ) -> None:
         self.experiments, self.unknowns, self.settings = experiments, unknowns, settings
-        self.tell = tell
+        self.tell = tell or (lambda share, text: None)
         self.observed = [observed(e.measurements) for e in experiments]
         self.stores = [
             RunStore(folder, e.case, unknowns, _last(curves, settings.clock))
@@ -257,7 +270,8 @@ class _Work:
         self.middle = np.array(
             [u.share(u.usual) if u.spread is not None else 0.5 for u in self.unknowns]
         )
-        self._run(np.vstack([self.middle, spread]), 0.0, 0.85)
+        self.stepped = self.middle
+        self._run(np.vstack([self.middle, spread]), 0.0, 0.75)
 
     def _values(self, place: Floats) -> list[float]:
         return [u.value(float(s)) for u, s in zip(self.unknowns, place, strict=True)]
@@ -269,7 +283,7 @@ class _Work:
         ]
         finer = []
         if self.settings.finer != "none":
-            finer = [s.job(self._values(self.middle), self.settings.finer) for s in self.stores]
+            finer = [s.job(self._values(self.stepped), self.settings.finer) for s in self.stores]
         self.failed |= carry_out_points(
             [*finer, *jobs],  # the longest first
             self.settings.workers,
@@ -307,15 +321,15 @@ class _Work:
             step = self._step(store, columns, grid)
             files = range(len(experiment.measurements)) if self.settings.clock > 0 else ()
             timed = [f for f in files if any(c.file == f and not c.cold for c in curves)]
-            out.append(Evidence.of(surrogate, curves, step, timed))
+            out.append(Evidence.of(surrogate, curves, step, timed, _time_step(tables)))
         return out
 
     def _step(self, store: RunStore, columns, grid: Floats) -> Floats | None:
-        """What the finer grade gives more in the middle of the design."""
+        """What the finer grade gives more where it was run last."""
         if self.settings.finer == "none":
             return None
-        fine = store.job(self._values(self.middle), self.settings.finer)
-        rough = store.job(self._values(self.middle), self.settings.grade)
+        fine = store.job(self._values(self.stepped), self.settings.finer)
+        rough = store.job(self._values(self.stepped), self.settings.grade)
         if fine.name in self.failed or rough.name in self.failed:
             return None
         tables = [read_curves(Path(j.path)) for j in (rough, fine)]
@@ -354,10 +368,51 @@ class _Work:
         return Belief(mean, covariance, self.belief.clock)
 
     def refine(self, place: Floats) -> None:
-        """Runs where the fit lands, so that the surrogate is surest there."""
+        """Runs where the fit lands, the finer one too, so that it is surest there."""
         rng = np.random.default_rng(self.settings.seed + 1)
         about = place + 0.06 * rng.normal(size=(REFINED - 1, len(place)))
-        self._run(np.clip(np.vstack([place, about]), 0.0, 1.0), 0.85, 0.97)
+        self.stepped = place
+        self._run(np.clip(np.vstack([place, about]), 0.0, 1.0), 0.75, 0.97)
+
+    def measured(self, experiment: int, measurements: tuple[Measurement, ...]) -> None:
+        """Take other measurements of the same gauges, on the runs there are.
+
+        Parameters
+        ----------
+        experiment : int
+            Of which case.
+        measurements : tuple of Measurement
+            In the place of those before.
+        """
+        changed = list(self.experiments)
+        changed[experiment] = Experiment(changed[experiment].case, measurements)
+        self.experiments = tuple(changed)
+        self.observed[experiment] = observed(measurements)
+
+    def intervals(self, steps: int = 300) -> tuple[Floats, Floats, Floats]:
+        """Only the 90 % intervals.
+
+        Parameters
+        ----------
+        steps : int
+            Of each walker.
+
+        Returns
+        -------
+        low, high : ndarray, shape (U,)
+            [SI]
+        clocks : ndarray, shape (2, F)
+            [s]
+        """
+        seed = self.settings.seed
+        posterior = self.solve(steps)
+        draws = posterior.draws(posterior.likeliest(seed, starts=4), steps, seed)
+        places, clocks = posterior.split(draws)[0], self._late(posterior, draws)
+        samples = np.array([self._values(p) for p in places])
+        low, high = np.percentile(samples, INTERVAL, axis=0)
+        for k in posterior.frozen:
+            low[k], high[k] = _believed(self.unknowns[k])
+        return low, high, np.percentile(clocks, INTERVAL, axis=0)
 
     def result(self) -> Fit:
         """Values with intervals, residuals, and the score on what is held back."""
@@ -391,7 +446,7 @@ class _Work:
     def _clocks(
         self, posterior: Posterior, best: Floats, draws: Floats
     ) -> dict[str, tuple[float, float, float]]:
-        found, spread = posterior.split(best[None, :])[1][0], posterior.split(draws)[1]
+        found, spread = posterior.split(best[None, :])[1][0], self._late(posterior, draws)
         names = [
             self.experiments[k].measurements[f].path.name
             for k, e in enumerate(posterior.evidence)
@@ -401,6 +456,13 @@ class _Work:
             name: (float(found[k]), *map(float, np.percentile(spread[:, k], INTERVAL)))
             for k, name in enumerate(names)
         }
+
+    def _late(self, posterior: Posterior, draws: Floats) -> Floats:
+        """Draws of the clocks, (S, F), with what the runs' own clock may be off. [s]"""
+        late = np.concatenate([np.full(len(e.files), e.late) for e in posterior.evidence])
+        spread = posterior.split(draws)[1]
+        rng = np.random.default_rng(self.settings.seed)
+        return np.asarray(spread + late * rng.normal(size=spread.shape))
 
     def _curves(
         self, full: list[Evidence], posterior: Posterior, best: Floats, draws: Floats
@@ -447,8 +509,7 @@ class _Work:
         rows = evidence.computed(places, clocks[:, first : first + len(kept[k].files)])[0]
         model = evidence.curves[0]
         rng = np.random.default_rng(self.settings.seed)
-        slow = rng.normal(size=(len(some), 1)) * size[:, None] * model.size
-        noisy = rows + slow + rng.normal(size=rows.shape) * model.observed.noise
+        noisy = rows + model.draws(rng, size)
         low, high = np.percentile(noisy, INTERVAL, axis=0)
         read = model.observed.values
         miss = float(np.sqrt(((read - rows.mean(axis=0)) ** 2).mean()))
@@ -484,13 +545,18 @@ def _grid(tables, curves: Sequence[Observed], clock: float) -> Floats:
     return np.unique(np.concatenate([[begin], inner, tail]))
 
 
+def _time_step(tables) -> float:
+    """Time step of the runs while the arc burns: the shorter ones of all. [s]"""
+    return float(np.median([np.quantile(np.diff(t.times), 0.25) for t in tables]))
+
+
 def _by_kind(evidence: Sequence[Evidence]) -> tuple[list[Evidence], list[Evidence]]:
     """Curves of temperatures, and the others; empty where a case has none."""
 
     def part(e: Evidence, hot: bool) -> Evidence:
         kept = tuple(c for c in e.curves if (c.observed.column.unit == "degC") == hot)
         files = tuple(f for f in e.files if any(c.observed.file == f for c in kept))
-        return Evidence(e.surrogate, kept, e.step, files)
+        return Evidence(e.surrogate, kept, e.step, files, e.late)
 
     hot, cool = [part(e, True) for e in evidence], [part(e, False) for e in evidence]
     return (
@@ -514,6 +580,6 @@ def _held_back(
     e = evidence[k]
     rest = tuple(c for i, c in enumerate(e.curves) if i != j)
     kept = list(evidence)
-    kept[k] = Evidence(e.surrogate, rest, e.step, e.files)
-    alone = Evidence(e.surrogate, (e.curves[j],), e.step, e.files)
+    kept[k] = Evidence(e.surrogate, rest, e.step, e.files, e.late)
+    alone = Evidence(e.surrogate, (e.curves[j],), e.step, e.files, e.late)
     return kept, (k, alone), e.curves[j].observed.column.name

@@ -22,9 +22,10 @@ Floats = NDArray[np.float64]
 # How far along a curve its discrepancy forgets itself: shares of its span in time and of the way
 # it goes up and down, half each. A model that swings too early or too far is off where the curve
 # is steep, not evenly in time.
-SLOW = 0.15
+SLOW, QUICK = 0.15, 0.04
 GRADE_DOUBT = 0.5  # standard deviation of the step to a finer grade, over itself
-STEP_DOUBT = 0.3  # of the step to a finer grade over itself under other values
+TIMING = 0.25  # of a time step of the runs: how far their clock may be off itself
+STEP_DOUBT = 0.5  # of the step to a finer grade over itself under other values
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,8 @@ class CurveModel:
         t = np.zeros(1) if observed.cold else observed.times
         way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(usual)))])
         along = 0.5 * (t - t[0]) / max(float(np.ptp(t)), 1e-9) + 0.5 * way / max(way[-1], 1e-300)
-        alike = np.exp(-0.5 * ((along[:, None] - along[None, :]) / SLOW) ** 2)
+        apart = (along[:, None] - along[None, :]) ** 2
+        alike = sum(0.5 * np.exp(-0.5 * apart / reach**2) for reach in (SLOW, QUICK))
         base = np.diag(observed.noise**2) + miss**2 * alike
         if step is not None:
             base += GRADE_DOUBT**2 * np.outer(step, step)
@@ -119,6 +121,25 @@ class CurveModel:
         white = residual @ self.whiten.T
         out = -0.5 * (white**2 / variance + np.log(variance)).sum(axis=1) - self.log_volume
         return np.asarray(out, dtype=np.float64)
+
+    def draws(self, rng: np.random.Generator, discrepancy: Floats) -> Floats:
+        """Noise, discrepancy and the errors of surrogate and grade, drawn.
+
+        Parameters
+        ----------
+        rng : Generator
+            Of the draws.
+        discrepancy : ndarray, shape (B,)
+            Its standard deviation over the curve's extent.
+
+        Returns
+        -------
+        ndarray, shape (B, N)
+            To be added to what is computed. [SI]
+        """
+        deviation = np.sqrt(1.0 + discrepancy[:, None] ** 2 * self.shares)
+        white = rng.normal(size=deviation.shape) * deviation
+        return np.asarray(white @ np.linalg.inv(self.whiten).T, dtype=np.float64)
 
     def unmended(self, residual: Floats, discrepancy: float) -> Floats:
         """What of a residual is discrepancy rather than noise, expected.
@@ -154,12 +175,15 @@ class Evidence:
         What a finer grade gives more on the surrogate's grid. [SI]
     files : tuple of int
         Files whose clock is unknown.
+    late : float
+        How far the runs' own clock may be off, in steps of time. [s]
     """
 
     surrogate: Surrogate
     curves: tuple[CurveModel, ...]
     step: Floats | None
     files: tuple[int, ...]
+    late: float = 0.0
 
     @classmethod
     def of(
@@ -168,6 +192,7 @@ class Evidence:
         curves: Sequence[Observed],
         step: Floats | None,
         files: Sequence[int],
+        time_step: float = 0.0,
     ) -> Evidence:
         """Join measured curves and a surrogate.
 
@@ -181,6 +206,8 @@ class Evidence:
             What a finer grade gives more on its grid. [SI]
         files : sequence of int
             Files whose clock is unknown.
+        time_step : float
+            Of the runs while the arc burns. [s]
 
         Returns
         -------
@@ -195,9 +222,11 @@ class Evidence:
             at = None if step is None else np.interp(_finite(o.times, grid), grid, step[k])
             reach = float(np.ptp(o.values)) if not o.cold else abs(float(o.values[0]))
             size = max(reach, float(np.abs(surrogate.curves.values[:, k]).max()) * 0.1, 1e-12)
-            usual = np.interp(_finite(o.times, grid), grid, surrogate.curves.values[:, k].mean(axis=0))
+            usual = np.interp(
+                _finite(o.times, grid), grid, surrogate.curves.values[:, k].mean(axis=0)
+            )
             out.append(CurveModel.of(o, k, size, float(misses[k]), at, usual))
-        return cls(surrogate, tuple(out), step, tuple(files))
+        return cls(surrogate, tuple(out), step, tuple(files), TIMING * time_step)
 
     def computed(self, places: Floats, clocks: Floats) -> list[Floats]:
         """What the model gives at the readings.

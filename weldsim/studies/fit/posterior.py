@@ -59,7 +59,10 @@ class Belief:
             Of all of them.
         """
         spreads = [u.share_spread for u in unknowns]
-        mean = [np.nan if s is None else u.share(u.usual) for u, s in zip(unknowns, spreads, strict=True)]
+        mean = [
+            np.nan if s is None else u.share(u.usual)
+            for u, s in zip(unknowns, spreads, strict=True)
+        ]
         return cls(np.array(mean), np.diag([(s or 1.0) ** 2 for s in spreads]), clock)
 
     @property

@@ -23,15 +23,15 @@ Floats = NDArray[np.float64]
 # Bounds where a case states none, and where they are from. "Our choice": no published spread was
 # found; wide enough that a shop's own value should lie inside.
 USUAL: dict[str, tuple[object, object, str]] = {
-    "arc.efficiency": (0.5, 0.95, "calorimetry of arcs scatters so far between sources: our choice"),
-    "surroundings.film_coefficient": ("5 W/m2/K", "25 W/m2/K", "free convection in air, our choice"),
-    "surroundings.emissivity": (0.5, 0.95, "rolled to oxidised steel, handbook values from memory"),
-    "metal.softening_temperature": ("900 degC", "1450 degC", "our choice: k_E of EN 1993-1-2 ends at "
-                                    "1200 degC, the solidus of carbon steel lies near 1470 degC"),
+    "arc.efficiency": (0.5, 0.95, "calorimetry scatters so far between sources: our choice"),
+    "surroundings.film_coefficient": ("5 W/m2/K", "25 W/m2/K", "free convection, our choice"),
+    "surroundings.emissivity": (0.5, 0.95, "rolled to oxidised steel, from memory"),
+    "metal.softening_temperature": ("900 degC", "1450 degC", "our choice: k_E of EN 1993-1-2 ends "
+                                    "at 1200 degC, the solidus of carbon steel is near 1470 degC"),
     "metal.yield_factor": (0.9, 1.5, "mill certificates lie above the nominal yield: our choice"),
     "metal.expansion_factor": (0.95, 1.05, "our choice"),
     "metal.conductivity_factor": (0.9, 1.1, "our choice"),
-    "hold.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight contact: our choice"),
+    "hold.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
 }  # fmt: skip
 THERMAL = {
     "efficiency", "speed", "film_coefficient", "emissivity", "conductance", "conductivity_factor",

@@ -1,0 +1,142 @@
+"""Do the 90 % intervals of a fit hold the truth? Made data of a finer grade, many draws.
+
+    python benchmarks/fit_coverage.py --out study             # coarse fitted to quick, minutes
+    python benchmarks/fit_coverage.py --out study --grade quick --truth normal
+
+A fit runs the finer grade once where it lands. Here that run is taken from the truth's surrogate,
+which saves 40 of them. Truths are drawn between the bounds; their curves come from runs of the
+finer grade, joined by the same kind of surrogate as the fit's own, with noise, a clock that is off
+and 5 % of gross errors.
+Prints Markdown: how often each interval holds the truth.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+import numpy as np
+
+from weldsim.case.load import load_case
+from weldsim.measurements.measured_curve import MeasuredCurve, Measurement, scatter
+from weldsim.studies.fit.fitting import Experiment, Settings, Work
+from weldsim.studies.fit.runs import RunStore, carry_out_points, read_curves
+from weldsim.studies.fit.surrogate import Surrogate, on_grid
+from weldsim.studies.fit.unknowns import unknowns_of
+
+VARY = {
+    "arc.efficiency": [0.6, 0.9],
+    "metal.softening_temperature": ["1050 degC", "1300 degC"],
+    "hold.conductance": ["100 W/m2/K", "2000 W/m2/K"],
+}
+CLOCK = 10.0  # s
+NOISE = 0.3e-3  # m on a target 5 m away
+GROSS = 0.05, 20e-3  # share of readings, and how far off they are [m]
+SPAN = 300.0  # s
+NAMES = ("pointer_up_mm", "pointer_right_mm")
+
+
+class Stepped(Work):
+    """A fit whose one finer run is the truth's surrogate where it lands."""
+
+    truth: Surrogate
+
+    def _step(self, store, columns, grid):
+        fine = self.truth.predict(self.stepped[None, :])[0]
+        fine = np.array([np.interp(grid, self.truth.curves.times, row) for row in fine])
+        tables = [
+            read_curves(Path(store.job(self._values(p), self.settings.grade).path))
+            for p in self.places
+        ]
+        rough = Surrogate(self.places, on_grid(tables, columns, grid)).predict(
+            self.stepped[None, :]
+        )
+        return fine - rough[0]
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--case", default="cases/pivot_arm_one_bead.toml")
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--grade", default="coarse")
+    parser.add_argument("--truth", default="quick")
+    parser.add_argument("--draws", type=int, default=40)
+    parser.add_argument("--runs", type=int, default=18)
+    parser.add_argument("--workers", type=int, default=None)
+    asked = parser.parse_args()
+    case = load_case(asked.case)
+    unknowns = unknowns_of(case, VARY, {})
+    truth, columns = truths(case, unknowns, asked)
+    settings = Settings(asked.grade, "none", asked.runs, clock=CLOCK, workers=asked.workers, seed=1)
+    rng = np.random.default_rng(2)
+    held = np.zeros((asked.draws, len(unknowns) + 1), bool)
+    narrow = np.zeros((asked.draws, len(unknowns)))
+    work = None
+    for draw in range(asked.draws):
+        place = rng.uniform(0.1, 0.9, len(unknowns))
+        clock = rng.uniform(-0.5, 0.5) * CLOCK
+        measured = made(truth, columns, place, clock, rng)
+        begin = time.perf_counter()
+        if work is None:
+            work = Stepped((Experiment(case, (measured,)),), unknowns, asked.out, settings)
+            work.truth = truth
+            work.design()
+        else:
+            work.measured(0, (measured,))
+        work.stepped = work.middle
+        rough = work.solve(100)
+        work.stepped = rough.split(rough.likeliest(starts=4)[None, :])[0][0]
+        low, high, (clock_low, clock_high) = work.intervals()
+        values = np.array([u.value(p) for u, p in zip(unknowns, place, strict=True)])
+        held[draw, :-1] = (low <= values) & (values <= high)
+        held[draw, -1] = clock_low <= clock <= clock_high
+        narrow[draw] = (high - low) / [u.high - u.low for u in unknowns]
+        print(draw, held[draw].astype(int), f"{time.perf_counter() - begin:.0f} s", flush=True)
+    print("| unknown | truth within the 90 % interval | its width over the bounds (median) |")
+    print("|---|---|---|")
+    for k, u in enumerate(unknowns):
+        print(f"| {u.key} | {held[:, k].mean():.0%} | {np.median(narrow[:, k]):.0%} |")
+    print(f"| clock | {held[:, -1].mean():.0%} | |")
+    print(f"| all unknowns | {held[:, :-1].mean():.0%} | |")
+
+
+def truths(case, unknowns, asked):
+    """Surrogate of the finer grade and its columns."""
+    from scipy.stats import qmc
+
+    store = RunStore(asked.out, case, unknowns, SPAN + CLOCK + 1.0)
+    places = qmc.LatinHypercube(len(unknowns), rng=np.random.default_rng(9)).random(asked.runs)
+    jobs = [
+        store.job([u.value(s) for u, s in zip(unknowns, p, strict=True)], asked.truth)
+        for p in places
+    ]
+    failed = carry_out_points(jobs, asked.workers, lambda share, text: print(text, flush=True))
+    good = [k for k, j in enumerate(jobs) if j.name not in failed]
+    tables = [read_curves(Path(jobs[k].path)) for k in good]
+    columns = [c for c in tables[0].columns if c.name in NAMES]
+    grid = np.unique(np.concatenate([np.linspace(0, SPAN + CLOCK, 400), np.linspace(0, 60, 200)]))
+    surrogate = Surrogate(places[good], on_grid(tables, columns, grid))
+    misses = surrogate.misses()
+    print("truth's own miss, mm:", dict(zip(NAMES, np.round(1e3 * misses, 2), strict=True)))
+    return surrogate, columns
+
+
+def made(truth, columns, place, clock, rng) -> Measurement:
+    """What a bench would have read."""
+    times = np.arange(1.0, SPAN, 0.5)
+    rows = truth.predict(place[None, :])[0]
+    curves = []
+    for column, row in zip(columns, rows, strict=True):
+        values = np.interp(times - clock, truth.curves.times, row)
+        values = values + rng.normal(0.0, NOISE, len(times))
+        gross = rng.random(len(times)) < GROSS[0]
+        values[gross] += rng.normal(0.0, GROSS[1], int(gross.sum()))
+        told = np.full(len(times), scatter(times, values))
+        curves.append(MeasuredCurve(column, times, values, told, "scatter"))
+    return Measurement(Path("made.csv"), tuple(curves), ())
+
+
+if __name__ == "__main__":
+    main()

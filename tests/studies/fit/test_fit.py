@@ -1,0 +1,223 @@
+"""A fit finds what was hidden: made data whose truth is known, and cases where theory has it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.places import CASES
+from weldsim.case.load import load_case
+from weldsim.errors import CaseError, WeldsimError
+from weldsim.measurements.measured_curve import MeasuredCurve
+from weldsim.runs.gauge_table import GaugeTable
+from weldsim.schema.column import Column
+from weldsim.studies.fit.learnable import what_can_be_learnt
+from weldsim.studies.fit.likelihood import Evidence
+from weldsim.studies.fit.observed import thinned
+from weldsim.studies.fit.posterior import Belief, Posterior
+from weldsim.studies.fit.surrogate import Surrogate, on_grid
+from weldsim.studies.fit.unknowns import Unknown, unknowns_of, with_values
+
+pytest.importorskip("sklearn", reason="a fit needs scikit-learn")
+pytest.importorskip("emcee", reason="a fit needs emcee")
+
+COLUMN = Column("dial", "travel", "mm")
+TIMES = np.linspace(0.0, 60.0, 240)
+
+
+def unknown(name, low=0.0, high=1.0, spread=None):
+    return Unknown(name, (name,), low, high, 0.5 * (low + high), spread, "", "made")
+
+
+def response(a, b, times=TIMES):
+    """Away and back: a scales the swing, b its time. [m]"""
+    return 1e-3 * (0.5 + a) * np.sin(times / (6.0 + 4.0 * b)) * np.exp(-times / 30.0)
+
+
+def evidence(values, noise, *, column=COLUMN, clock=0.0, files=(0,), runs=25, model=response):
+    rng = np.random.default_rng(4)
+    places = rng.random((runs, 2))
+    tables = [GaugeTable([column], TIMES, model(*p)[:, None]) for p in places]
+    surrogate = Surrogate(places, on_grid(tables, [column], TIMES))
+    times = np.linspace(1.0, 59.0, 100)
+    read = np.interp(times - clock, TIMES, values) + rng.normal(0.0, noise, 100)
+    curve = MeasuredCurve(column, times, read, np.full(100, noise), "given")
+    return Evidence.of(surrogate, [thinned(curve, 0)], None, files)
+
+
+def test_surrogate_meets_curves_it_has_not_seen():
+    rng = np.random.default_rng(1)
+    places = rng.random((30, 2))
+    tables = [GaugeTable([COLUMN], TIMES, response(*p)[:, None]) for p in places]
+    surrogate = Surrogate(places[:24], on_grid(tables[:24], [COLUMN], TIMES))
+    found = surrogate.predict(places[24:])[:, 0]
+    true = np.array([response(*p) for p in places[24:]])
+    miss = np.sqrt(((found - true) ** 2).mean())
+    assert miss < 0.02 * np.ptp(true)
+    # what it says of itself is of the size of what it is: within a factor of 5 either way
+    assert 0.2 < surrogate.misses()[0] / miss < 5.0
+
+
+def test_a_hidden_pair_of_values_and_a_clock_are_found():
+    hidden, clock = (0.7, 0.35), 3.0
+    e = evidence(response(*hidden), 2e-5, clock=clock)
+    us = [unknown("a"), unknown("b")]
+    posterior = Posterior([e], Belief.of(us, 10.0))
+    best = posterior.likeliest()
+    draws = posterior.draws(best, 200)
+    places, clocks, _ = posterior.split(draws)
+    for found, true in (
+        (places[:, 0], hidden[0]),
+        (places[:, 1], hidden[1]),
+        (clocks[:, 0], clock),
+    ):
+        low, high = np.percentile(found, [0.5, 99.5])
+        assert low <= true <= high
+    assert np.ptp(np.percentile(places, [5, 95], axis=0), axis=0).max() < 0.25
+
+
+@pytest.mark.slow
+def test_linear_model_has_the_interval_of_least_squares():
+    # one unknown, one reading when cold: posterior of a normal prior and a normal reading,
+    # A. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, eq. 2.10
+    def level(a, b, times=TIMES):
+        return 1e-3 * a * np.ones_like(times)
+
+    rng = np.random.default_rng(4)
+    places = rng.random((12, 1))
+    tables = [GaugeTable([COLUMN], TIMES, level(p[0], 0)[:, None]) for p in places]
+    surrogate = Surrogate(places, on_grid(tables, [COLUMN], TIMES))
+    noise = 2e-4
+    curve = MeasuredCurve(
+        COLUMN, np.array([np.nan]), np.array([0.6e-3]), np.array([noise]), "given"
+    )
+    e = Evidence.of(surrogate, [thinned(curve, 0)], None, ())
+    u = unknown("a", spread=0.1)
+    posterior = Posterior([e], Belief.of([u]))
+    draws = posterior.draws(posterior.likeliest(starts=2), 700)
+    places, _, size = posterior.split(draws)
+    variance = (noise / 1e-3) ** 2 + np.median(size * 0.6) ** 2
+    weight = variance / (variance + 0.1**2)
+    mean = weight * 0.5 + (1.0 - weight) * 0.6
+    deviation = 0.1 * np.sqrt(weight)
+    assert places.mean() == pytest.approx(mean, abs=0.1 * deviation)
+    assert places.std() == pytest.approx(deviation, rel=0.1)
+
+
+def test_what_moves_alike_is_said_and_frozen():
+    def alike(a, b, times=TIMES):
+        return response(0.5 * (a + b), 0.3, times)  # only the sum is seen
+
+    e = evidence(alike(0.4, 0.6), 2e-5, model=alike)
+    us = [unknown("a"), unknown("b")]
+    told = what_can_be_learnt([e], us, Belief.of(us), range(2))
+    assert told.directions == 1 and len(told.frozen) == 1
+
+
+def test_curves_that_say_nothing_are_refused():
+    def still(a, b, times=TIMES):
+        return 1e-9 * a * np.sin(times)
+
+    e = evidence(still(0.5, 0.5), 1e-4, model=still)
+    us = [unknown("a"), unknown("b")]
+    with pytest.raises(WeldsimError, match="say nothing about"):
+        what_can_be_learnt([e], us, Belief.of(us), range(2))
+
+
+@pytest.mark.slow
+def test_a_model_that_cannot_bend_is_not_bent():
+    # the measured part swings twice as slowly late on: no values mend that, and it is said
+    late = response(0.5, 0.5) + 4e-4 * np.sin(TIMES / 3.0)
+    e = evidence(late, 2e-5)
+    us = [unknown("a"), unknown("b")]
+    posterior = Posterior([e], Belief.of(us, 1.0))
+    best = posterior.likeliest()
+    places, clocks, size = posterior.split(best[None, :])
+    off = e.curves[0].observed.values - e.computed(places, clocks)[0][0]
+    left = e.curves[0].unmended(off, float(size[0]))
+    assert np.abs(left).max() > 2e-4  # half of what was put on
+    exact = evidence(response(0.5, 0.5), 2e-5)
+    good = Posterior([exact], Belief.of(us, 1.0))
+    assert posterior.split(best[None, :])[2][0] > 3 * good.split(good.likeliest()[None, :])[2][0]
+
+
+def test_gross_errors_are_left_out():
+    rng = np.random.default_rng(6)
+    times = np.linspace(0.0, 60.0, 600)
+    values = response(0.5, 0.5, times) + rng.normal(0.0, 2e-5, 600)
+    gross = rng.random(600) < 0.05
+    values[gross] += np.sign(rng.normal(size=gross.sum())) * 2e-3
+    curve = MeasuredCurve(COLUMN, times, values, np.full(600, 2e-5), "given")
+    kept = thinned(curve, 0)
+    assert kept.gross == pytest.approx(gross.sum(), abs=4)
+    assert np.abs(kept.values - response(0.5, 0.5, kept.times)).max() < 1e-4
+
+
+def test_unknowns_are_read_from_the_case_and_put_back():
+    case = load_case(CASES / "pivot_arm_one_bead.toml")
+    vary = {"arc.efficiency": [0.6, 0.9], "hold.conductance": ["100 W/m2/K", "2000 W/m2/K"],
+            "metal.softening_temperature": ["1000 degC", "1300 degC"]}  # fmt: skip
+    us = unknowns_of(case, vary, {"metal.softening_temperature": "50 K"})
+    changed = with_values(case, us, [0.7, 300.0, 1400.0])
+    assert changed.welds[0].arc.efficiency == 0.7
+    assert changed.metal.softening_temperature == pytest.approx(1400.0)
+    assert us[2].spread == 50.0 and us[1].ratio and us[0].thermal and not us[2].thermal
+    for u in us:
+        assert u.value(u.share(u.low + 0.3 * (u.high - u.low))) == pytest.approx(
+            u.low + 0.3 * (u.high - u.low)
+        )
+
+
+@pytest.mark.parametrize(
+    ("vary", "says"),
+    [
+        ({}, "missing"),
+        ({"arc.nothing": [0, 1]}, "states"),
+        ({"arc.efficiency": [0.5, 1.5]}, "efficiency"),
+        ({"arc.efficiency": [0.9, 0.5]}, "below"),
+        ({"arc.efficiency": [0.5]}, "lowest"),
+        ({"weld.Z.efficiency": [0.5, 0.9]}, "Z"),
+        ({"title": [0, 1]}, "no key"),
+        ({"surroundings.ambient": [0, 20]}, "unit"),
+    ],
+)
+def test_what_cannot_vary_is_refused(vary, says):
+    case = load_case(CASES / "pivot_arm_one_bead.toml")
+    with pytest.raises(CaseError, match=says) as error:
+        unknowns_of(case, vary, {})
+    assert "[fit]" in str(error.value)
+
+
+@pytest.mark.slow
+def test_a_bench_curve_is_fitted_from_the_command_line(tmp_path):
+    """Whole way at grade sketch: data of the same grade, nothing but noise in between."""
+    from typer.testing import CliRunner
+
+    from weldsim.cli.main import app
+    from weldsim.simulation.steps import build_model, simulate
+
+    case = load_case(CASES / "pivot_arm_one_bead.toml")
+    hidden = case.with_changes({"weld.A.efficiency": 0.71})
+    states = [(s.time, s.gauges.display()) for s in simulate(build_model(hidden, "sketch", 1))]
+    rng = np.random.default_rng(1)
+    rows = [
+        f"{t + 2.0:.3f},{g['pointer_up_mm'] + rng.normal(0, 0.3):.3f}" for t, g in states if t < 200
+    ]
+    file = tmp_path / "bench.csv"
+    file.write_text("time_s,pointer_up_mm\n" + "\n".join(rows) + "\n")
+    out = tmp_path / "study"
+    said = CliRunner().invoke(
+        app,
+        ["fit", str(CASES / "pivot_arm_one_bead.toml"), "--measured", str(file), "--vary",
+         "weld.A.efficiency=0.6..0.9", "--grade", "sketch", "--finer", "none", "--runs", "6",
+         "--clock", "5 s", "--out", str(out), "--workers", "1"],
+    )  # fmt: skip
+    assert said.exit_code == 0, said.output
+    import json
+
+    found = json.loads((out / "fit.json").read_text())["parameters"]["weld.A.efficiency"]
+    assert found["low"] <= 0.71 <= found["high"]
+    assert found["high"] - found["low"] < 0.1
+    later = load_case(CASES / "pivot_arm_one_bead.toml", {"shop.file": str(out / "shop.toml")})
+    assert later.welds[0].arc.efficiency == pytest.approx(found["value"], rel=1e-5)
+    assert (Path(out) / "fit.html").read_text().count("<svg") == 2

@@ -1,0 +1,194 @@
+"""What a fit leaves: fit.json, a shop file that later cases name, its draws, pictures, a page."""
+
+from __future__ import annotations
+
+import html
+import math
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from weldsim import __version__
+from weldsim.case.shop import FORMAT
+from weldsim.plots.fit_plots import curves_figure, unknowns_figure
+from weldsim.plots.style import inline_svg
+from weldsim.studies.fit.fitting import Fit
+from weldsim.system.files import whole_file, write_json
+from weldsim.system.palette import css
+from weldsim.text.cautions import APPROVES_NOTHING, DEFER
+from weldsim.text.fit_words import curve_words, fit_lines
+
+PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
+<meta name="viewport" content="width=device-width"><title>{title}</title><style>{css}
+body{{font-family:sans-serif;color:var(--ink);background:var(--paper);max-width:64rem;margin:2rem auto;padding:0 1rem}}
+svg{{max-width:100%;height:auto}} li{{margin:.3rem 0}} .care{{background:var(--care-pale);border:1px solid var(--care-line);padding:.5rem 1rem}}
+</style></head><body><h1>{title}</h1><p>{from_}</p><p class="care">{care}</p>
+<h2>What was learnt</h2><ul>{lines}</ul><h2>Unknowns</h2>{unknowns}
+<h2>Measured and computed</h2>{curves}
+<h2>Use it</h2><p>Write this into a case, with the file beside it:</p><pre>[shop]
+file = "{shop}"</pre></body></html>
+"""  # noqa: E501
+
+
+def fit_record(found: Fit) -> dict[str, Any]:
+    """What fit.json holds.
+
+    Parameters
+    ----------
+    found : Fit
+        From `weldsim.studies.fit.fitting.fit`.
+
+    Returns
+    -------
+    dict
+        `parameters` by key as in `--set`; values in SI, `written` as a case file has them.
+    """
+    parameters = {}
+    for k, u in enumerate(found.unknowns):
+        value, low, high = float(found.best[k]), float(found.low[k]), float(found.high[k])
+        parameters[u.key] = {
+            "value": value, "low": low, "high": high, "unit": u.unit or "1",
+            "written": u.text(value), "interval": "90 %",
+            "prior": {
+                "low": u.low, "high": u.high, "usual": u.usual, "spread": u.spread,
+                "in_words": u.prior, "source": u.source,
+            },
+            "frozen": k in found.learnable.frozen,
+            "narrowing_expected": float(found.learnable.narrowed[k]),
+            "places": list(u.places),
+        }  # fmt: skip
+    residuals = [
+        {
+            "column": c.observed.column.name, "experiment": c.experiment,
+            "unit": c.observed.column.unit, "readings": c.observed.taken,
+            "gross_errors_left_out": c.observed.gross,
+            "root_mean_square": c.observed.column.factor
+            * math.sqrt(float((c.residual**2).mean())),
+            "not_mended_at_most": c.observed.column.factor * float(np.abs(c.unmended).max()),
+            "times_s": c.observed.times,
+            "values": c.observed.column.factor * c.residual,
+            "in_words": curve_words(c),
+        }
+        for c in found.curves
+    ]  # fmt: skip
+    score = found.score
+    return {
+        "format": FORMAT, "weldsim": __version__, "in_words": fit_lines(found),
+        "parameters": parameters, "residuals": residuals, "runs": found.runs,
+        "correlation": found.learnable.correlation,
+        "cannot_be_told_apart": found.learnable.alike(found.unknowns),
+        "slopes": {k: v for k, v in found.learnable.slopes.items()},
+        "clocks": {
+            k: {"value": b, "low": low, "high": high} for k, (b, low, high) in found.clocks.items()
+        },
+        "discrepancy": {
+            "share_of_extent": found.discrepancy,
+            "in_words": "standard deviation of what no value of the unknowns can mend",
+        },
+        "score": None if score is None else {
+            "column": score.name, "root_mean_square_si": score.miss, "extent_si": score.extent,
+            "share_inside_predicted_90": score.inside,
+        },
+        "surrogate_miss_si": found.surrogate_miss, "failed_runs": found.failed,
+        "grade": found.settings.grade, "finer": found.settings.finer,
+        "seed": found.settings.seed,
+        "experiments": [
+            {"case": e.case.title, "case_file": Path(e.case.source_file).name,
+             "measured": [m.path.name for m in e.measurements]}
+            for e in found.experiments
+        ],
+    }  # fmt: skip
+
+
+def write_fit(found: Fit, folder: Path) -> list[Path]:
+    """Write everything a fit leaves.
+
+    Parameters
+    ----------
+    found : Fit
+        From `weldsim.studies.fit.fitting.fit`.
+    folder : Path
+        Made where it is missing.
+
+    Returns
+    -------
+    list of Path
+        fit.json, shop.toml, draws.csv and fit.html.
+
+    Raises
+    ------
+    StoreError
+        If the disk refuses.
+    """
+    folder = Path(folder)
+    out = [write_json(folder / "fit.json", fit_record(found))]
+    for name, text in (
+        ("shop.toml", shop_text(found)),
+        ("draws.csv", draws_text(found)),
+        ("fit.html", page_text(found)),
+    ):
+        with whole_file(folder / name) as beside:
+            beside.write_text(text, encoding="utf-8")
+        out.append(folder / name)
+    return out
+
+
+def shop_text(found: Fit) -> str:
+    """The shop file: values, and where they are from."""
+    lines = [
+        "# Values of a shop, fitted by weldsim to what was measured. Name this file in a case:",
+        '# [shop] file = "shop.toml". They replace the values of the case; --set replaces them.',
+        f"format = {FORMAT}",
+        "",
+        "[values]",
+    ]
+    for k, u in enumerate(found.unknowns):
+        if k in found.learnable.frozen:
+            lines.append(f"# {u.key}: not learnt, left to the case")
+            continue
+        lines.append(f'"{u.key}" = {_toml(u.text(float(found.best[k])))}')
+    lines += ["", "[intervals]  # 90 %"]
+    for k, u in enumerate(found.unknowns):
+        low, high = (_toml(u.text(float(v[k]))) for v in (found.low, found.high))
+        lines.append(f'"{u.key}" = [{low}, {high}]')
+    made = datetime.now(UTC).strftime("%Y-%m-%d")
+    lines += [
+        "", "[provenance]", f'weldsim = "{__version__}"', f'made = "{made}"',
+        f"runs = {found.runs}", f'grade = "{found.settings.grade}"', 'draws = "draws.csv"',
+    ]  # fmt: skip
+    cases = ", ".join(_toml(Path(e.case.source_file).name) for e in found.experiments)
+    files = ", ".join(_toml(m.path.name) for e in found.experiments for m in e.measurements)
+    return "\n".join([*lines, f"cases = [{cases}]", f"measured = [{files}]"]) + "\n"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, str):
+        quoted = value.replace("\\", "\\\\").replace('"', '\\"')
+        return f'"{quoted}"'
+    return repr(value)
+
+
+def draws_text(found: Fit) -> str:
+    """Draws of the unknowns in SI, one a row, for intervals of later predictions."""
+    some = found.samples[:: max(1, len(found.samples) // 1000)]
+    head = ",".join(f"{u.key} [{u.unit or '1'}]" for u in found.unknowns)
+    return "\n".join([head, *(",".join(f"{v:.8g}" for v in row) for row in some)]) + "\n"
+
+
+def page_text(found: Fit) -> str:
+    """The page."""
+    files = ", ".join(m.path.name for e in found.experiments for m in e.measurements)
+    cases = ", ".join(e.case.title for e in found.experiments)
+    return PAGE.format(
+        title=html.escape(f"What the measurements say: {cases}"),
+        css=css(),
+        from_=html.escape(f"Fitted to {files}."),
+        care=html.escape(f"Caution: {APPROVES_NOTHING} {DEFER}"),
+        lines="".join(f"<li>{html.escape(line)}</li>" for line in fit_lines(found)),
+        unknowns=inline_svg(unknowns_figure(found), "each unknown between its bounds"),
+        curves=inline_svg(curves_figure(found), "measured and computed curves with residuals"),
+        shop="shop.toml",
+    )
