@@ -20,7 +20,8 @@ import numpy as np
 
 from weldsim.case.load import load_case
 from weldsim.measurements.measured_curve import MeasuredCurve, Measurement, scatter
-from weldsim.studies.fit.fitting import Experiment, Settings, Work
+from weldsim.studies.fit.fitting import Work
+from weldsim.studies.fit.records import Experiment, Settings
 from weldsim.studies.fit.runs import RunStore, carry_out_points, read_curves
 from weldsim.studies.fit.surrogate import Surrogate, on_grid
 from weldsim.studies.fit.unknowns import unknowns_of

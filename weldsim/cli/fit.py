@@ -8,62 +8,75 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import Case, load_case
+from weldsim.cli.main import WORDS
 from weldsim.cli.options import CaseFile, Changes, Workers, refuse
 from weldsim.cli.progress import ProgressBar
 from weldsim.measurements.bench_columns import ReadingRules
 from weldsim.measurements.measured_curve import Measurement, read_measurement
 from weldsim.report.fit_record import write_fit
 from weldsim.simulation.columns import columns_of_case
-from weldsim.studies.fit.fitting import FINER, Experiment, Settings, fit
+from weldsim.studies.fit.fitting import fit
+from weldsim.studies.fit.records import FINER, Experiment, Settings
 from weldsim.studies.fit.unknowns import unknowns_of
 from weldsim.text.fit_words import fit_lines
 from weldsim.units import parse
 
+Measured = Annotated[
+    list[Path] | None, typer.Option(help="CSV of what was measured on the case; repeat.")
+]
+Further = Annotated[
+    list[Path] | None,
+    typer.Option("--with", help="A further case; the --measured behind it belong to it; repeat."),
+]
+Vary = Annotated[
+    list[str] | None,
+    typer.Option(help="What may vary, KEY=LOW..HIGH; in place of the case's [fit]; repeat."),
+]
+Map = Annotated[
+    list[str] | None,
+    typer.Option("--map", help="Header in the CSV, HEADER=GAUGE_SIDE; repeat."),
+]
+Unit = Annotated[list[str] | None, typer.Option(help="Unit of a column, HEADER=mm; repeat.")]
+TimeUnit = Annotated[str | None, typer.Option(help="Unit of the time column.")]
+Noise = Annotated[
+    list[str] | None,
+    typer.Option(help="Standard deviation of a column in its unit, HEADER=0.5; repeat."),
+]
+Clock = Annotated[
+    str, typer.Option(help='How far a clock may be off; "0 s": time 0 is the start of the run.')
+]
+RunGrade = Annotated[str | None, typer.Option(help="Of the runs (default: quick).")]
+Finer = Annotated[
+    str | None,
+    typer.Option(
+        help='Grade of the two runs that tell the grade\'s error, or "none" (default: one finer).'
+    ),
+]
+Runs = Annotated[
+    int | None, typer.Option(help="Runs of the design (default: 6 an unknown, at least 12).", min=4)
+]
+HoldBack = Annotated[
+    str | None, typer.Option(help="Column to predict, not to fit (default: the last).")
+]
+Out = Annotated[Path, typer.Option(help="Folder of the study; runs in it are used again.")]
+
 
 def command(
+    ctx: typer.Context,
     case: CaseFile,
-    measured: Annotated[
-        list[Path] | None, typer.Option(help="CSV of what was measured on the case; repeat.")
-    ] = None,
-    with_: Annotated[
-        list[Path] | None,
-        typer.Option("--with", help="A further case; its CSV is the --also of its turn."),
-    ] = None,
-    also: Annotated[
-        list[Path] | None,
-        typer.Option(help="CSV of what was measured on the --with case, in turn."),
-    ] = None,
-    vary: Annotated[
-        list[str] | None,
-        typer.Option(help="What may vary, KEY=LOW..HIGH; in place of the case's [fit]; repeat."),
-    ] = None,
-    map_: Annotated[
-        list[str] | None,
-        typer.Option("--map", help="Header in the CSV, HEADER=GAUGE_SIDE; repeat."),
-    ] = None,
-    unit: Annotated[
-        list[str] | None, typer.Option(help="Unit of a column, HEADER=mm; repeat.")
-    ] = None,
-    time_unit: Annotated[str | None, typer.Option(help="Unit of the time column.")] = None,
-    noise: Annotated[
-        list[str] | None,
-        typer.Option(help="Standard deviation of a column in its unit, HEADER=0.5; repeat."),
-    ] = None,
-    clock: Annotated[
-        str, typer.Option(help='How far a clock may be off; "0 s": time 0 is the start of the run.')
-    ] = "30 s",
-    grade: Annotated[str | None, typer.Option(help="Of the runs. Default: quick.")] = None,
-    finer: Annotated[
-        str | None,
-        typer.Option(help='Grade of the one run that tells the grade\'s error, or "none".'),
-    ] = None,
-    runs: Annotated[int | None, typer.Option(help="Runs of the design.", min=4)] = None,
-    hold_back: Annotated[
-        str | None, typer.Option(help="Column to predict, not to fit. Default: the last.")
-    ] = None,
-    out: Annotated[
-        Path, typer.Option(help="Folder of the study; runs in it are used again.")
-    ] = Path("fit"),
+    measured: Measured = None,
+    further: Further = None,
+    vary: Vary = None,
+    map_: Map = None,
+    unit: Unit = None,
+    time_unit: TimeUnit = None,
+    noise: Noise = None,
+    clock: Clock = "30 s",
+    grade: RunGrade = None,
+    finer: Finer = None,
+    runs: Runs = None,
+    hold_back: HoldBack = None,
+    out: Out = Path("fit"),
     workers: Workers = None,
     changes: Changes = None,
 ):
@@ -76,16 +89,16 @@ def command(
         time_unit,
         {k: _number(v, "--noise") for k, v in (_pair(t, "--noise") for t in noise or ())},
     )
-    experiments = [_experiment(loaded, measured or [], rules)]
-    if len(with_ or ()) != len(also or ()):
-        refuse("--with: each further case needs one --also FILE.csv, in turn")
-    experiments += [
-        _experiment(load_case(path, changes or ()), [file], rules)
-        for path, file in zip(with_ or (), also or (), strict=True)
+    groups = in_turn(ctx.meta.get(WORDS, []), len(measured or ()), len(further or ()))
+    files = iter(measured or ())
+    cases = [loaded, *(load_case(path, changes or ()) for path in further or ())]
+    experiments = [
+        _experiment(c, [next(files) for _ in range(count)], rules)
+        for c, count in zip(cases, groups, strict=True)
     ]
+    settings = _settings(loaded, grade, finer, runs, hold_back, clock, workers)
     with ProgressBar() as tell:
-        found = fit(experiments, unknowns, out, _settings(loaded, grade, finer, runs, hold_back,
-                                                          clock, workers), tell)  # fmt: skip
+        found = fit(experiments, unknowns, out, settings, tell)
     for line in fit_lines(found):
         typer.echo(line)
     written = write_fit(found, out)
@@ -93,9 +106,36 @@ def command(
     typer.echo('later cases name it: [shop] file = "shop.toml"')
 
 
+def in_turn(words: list[str], measured: int, further: int) -> list[int]:
+    """How many files belong to each case: those before the first --with to the first.
+
+    Parameters
+    ----------
+    words : list of str
+        As they stood on the command line.
+    measured, further : int
+        Files and further cases in all.
+
+    Returns
+    -------
+    list of int
+        One a case.
+    """
+    out = [0]
+    for word in words:
+        option = word.partition("=")[0]
+        if option == "--with":
+            out.append(0)
+        elif option == "--measured":
+            out[-1] += 1
+    if sum(out) != measured or len(out) != further + 1:
+        return [measured] + [0] * further
+    return out
+
+
 def _experiment(case: Case, files: list[Path], rules: ReadingRules) -> Experiment:
     if not files:
-        refuse("--measured: missing, such as --measured bench.csv")
+        refuse(f"--measured: missing for {case.source_file}, such as --measured bench.csv")
     columns = columns_of_case(case)
     read: list[Measurement] = []
     for file in files:

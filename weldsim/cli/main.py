@@ -45,12 +45,16 @@ VERBS = {
 }
 
 
+WORDS = "weldsim.words"
+
+
 class LazyGroup(TyperGroup):
     """Commands that stand in for their verbs until one is called."""
 
     def resolve_command(self, ctx, args):
         """The name of the verb called, its command loaded from its module, the other words."""
         name, stand_in, rest = super().resolve_command(ctx, args)
+        ctx.meta[WORDS] = list(rest)  # for a verb that heeds the order of its options
         return name, stand_in and load_verb(name), rest
 
     def format_commands(self, ctx, formatter):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from weldsim.plots.style import new_figure, styled
-from weldsim.studies.fit.fitting import Fit
+from weldsim.studies.fit.records import Fit
 from weldsim.system.palette import GRID, INK, LINES, QUIET, SPOT
 
 

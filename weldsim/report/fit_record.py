@@ -14,7 +14,7 @@ from weldsim import __version__
 from weldsim.case.shop import FORMAT
 from weldsim.plots.fit_plots import curves_figure, unknowns_figure
 from weldsim.plots.style import inline_svg
-from weldsim.studies.fit.fitting import Fit
+from weldsim.studies.fit.records import CurveFit, Fit
 from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, DEFER
@@ -46,34 +46,8 @@ def fit_record(found: Fit) -> dict[str, Any]:
     dict
         `parameters` by key as in `--set`; values in SI, `written` as a case file has them.
     """
-    parameters = {}
-    for k, u in enumerate(found.unknowns):
-        value, low, high = float(found.best[k]), float(found.low[k]), float(found.high[k])
-        parameters[u.key] = {
-            "value": value, "low": low, "high": high, "unit": u.unit or "1",
-            "written": u.text(value), "interval": "90 %",
-            "prior": {
-                "low": u.low, "high": u.high, "usual": u.usual, "spread": u.spread,
-                "in_words": u.prior, "source": u.source,
-            },
-            "frozen": k in found.learnable.frozen,
-            "narrowing_expected": float(found.learnable.narrowed[k]),
-            "places": list(u.places),
-        }  # fmt: skip
-    residuals = [
-        {
-            "column": c.observed.column.name, "experiment": c.experiment,
-            "unit": c.observed.column.unit, "readings": c.observed.taken,
-            "gross_errors_left_out": c.observed.gross,
-            "root_mean_square": c.observed.column.factor
-            * math.sqrt(float((c.residual**2).mean())),
-            "not_mended_at_most": c.observed.column.factor * float(np.abs(c.unmended).max()),
-            "times_s": c.observed.times,
-            "values": c.observed.column.factor * c.residual,
-            "in_words": curve_words(c),
-        }
-        for c in found.curves
-    ]  # fmt: skip
+    parameters = {u.key: _parameter(found, k) for k, u in enumerate(found.unknowns)}
+    residuals = [_residual(c) for c in found.curves]
     score = found.score
     return {
         "format": FORMAT, "weldsim": __version__, "in_words": fit_lines(found),
@@ -100,6 +74,33 @@ def fit_record(found: Fit) -> dict[str, Any]:
              "measured": [m.path.name for m in e.measurements]}
             for e in found.experiments
         ],
+    }  # fmt: skip
+
+
+def _parameter(found: Fit, k: int) -> dict[str, Any]:
+    u = found.unknowns[k]
+    value, low, high = float(found.best[k]), float(found.low[k]), float(found.high[k])
+    return {
+        "value": value, "low": low, "high": high, "unit": u.unit or "1",
+        "written": u.text(value), "interval": "90 %",
+        "prior": {
+            "low": u.low, "high": u.high, "usual": u.usual, "spread": u.spread,
+            "in_words": u.prior, "source": u.source,
+        },
+        "frozen": k in found.learnable.frozen,
+        "narrowing_expected": float(found.learnable.narrowed[k]),
+        "places": list(u.places),
+    }  # fmt: skip
+
+
+def _residual(c: CurveFit) -> dict[str, Any]:
+    column, o = c.observed.column, c.observed
+    return {
+        "column": column.name, "experiment": c.experiment, "unit": column.unit,
+        "readings": o.taken, "gross_errors_left_out": o.gross,
+        "root_mean_square": column.factor * math.sqrt(float((c.residual**2).mean())),
+        "not_mended_at_most": column.factor * float(np.abs(c.unmended).max()),
+        "times_s": o.times, "values": column.factor * c.residual, "in_words": curve_words(c),
     }  # fmt: skip
 
 

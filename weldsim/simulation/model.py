@@ -393,8 +393,7 @@ def build_model(
     WeldsimError
         For a part that cannot be meshed, a material, a gauge off the part, or a card not there.
     """
-    device = refused_without_card(wanted_device(device))  # before a part is meshed in vain
-    threads = use_threads(threads)
+    device, threads = refused_without_card(wanted_device(device)), use_threads(threads)
     level = grade if isinstance(grade, Grade) else GRADES[grade or case.solve.grade]
     material = material or adjusted(load_material(case.material_path), case.metal)
     part = part or build_part(case, level)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from weldsim.studies.fit.fitting import CurveFit, Fit
+from weldsim.studies.fit.records import CurveFit, Fit
 from weldsim.studies.fit.unknowns import Unknown
 
 NARROW = 0.8  # of the believed interval left: hardly anything was learnt

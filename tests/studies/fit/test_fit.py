@@ -221,3 +221,11 @@ def test_a_bench_curve_is_fitted_from_the_command_line(tmp_path):
     later = load_case(CASES / "pivot_arm_one_bead.toml", {"shop.file": str(out / "shop.toml")})
     assert later.welds[0].arc.efficiency == pytest.approx(found["value"], rel=1e-5)
     assert (Path(out) / "fit.html").read_text().count("<svg") == 2
+
+
+def test_files_belong_to_the_case_they_stand_behind():
+    from weldsim.cli.fit import in_turn
+
+    words = ["a.toml", "--measured", "1.csv", "--measured=2.csv", "--with", "b.toml", "--measured",
+             "3.csv"]  # fmt: skip
+    assert in_turn(words, 3, 1) == [2, 1]

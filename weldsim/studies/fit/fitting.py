@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weldsim.case.load import Case
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.measurements.measured_curve import Measurement
+from weldsim.schema.column import Column
 from weldsim.studies.fit.learnable import Learnable, what_can_be_learnt
 from weldsim.studies.fit.likelihood import Evidence
-from weldsim.studies.fit.observed import Observed, observed
+from weldsim.studies.fit.observed import observed
+from weldsim.studies.fit.parting import (
+    believed,
+    by_kind,
+    grid_of,
+    held_back,
+    last_time,
+    time_step,
+)
 from weldsim.studies.fit.posterior import Belief, Posterior
+from weldsim.studies.fit.records import CurveFit, Experiment, Fit, Score, Settings
 from weldsim.studies.fit.runs import RunStore, carry_out_points, read_curves
 from weldsim.studies.fit.surrogate import Surrogate, on_grid
 from weldsim.studies.fit.unknowns import Unknown
@@ -23,162 +31,10 @@ from weldsim.studies.fit.unknowns import Unknown
 Floats = NDArray[np.float64]
 Tell = Callable[[float, str], None]
 
-FINER = {"sketch": "coarse", "coarse": "quick", "quick": "normal", "normal": "fine"}
 RUNS_EACH = 6  # runs of the design an unknown, with `RUNS_LEAST` at least
 RUNS_LEAST = 12
 REFINED = 3  # runs added where the fit lands
 INTERVAL = (5.0, 95.0)  # percentiles of a 90 % interval
-GRID = 160  # times of a surrogate
-
-
-@dataclass(frozen=True)
-class Experiment:
-    """A case and what was measured on it.
-
-    Attributes
-    ----------
-    case : Case
-        As it was welded.
-    measurements : tuple of Measurement
-        One a file.
-    """
-
-    case: Case
-    measurements: tuple[Measurement, ...]
-
-
-@dataclass(frozen=True)
-class Settings:
-    """How a fit is made.
-
-    Attributes
-    ----------
-    grade, finer : str
-        Of the runs, and of the one run that tells what a finer grade gives more ("none" for no
-        such run).
-    runs : int, optional
-        Of the design.
-    hold_back : str, optional
-        Column that is not fitted but predicted.
-    clock : float
-        How far a file's clock may be off; 0: it is right. [s]
-    seed : int
-        Of design and walk.
-    workers : int, optional
-        Processes.
-    """
-
-    grade: str = "quick"
-    finer: str = "normal"
-    runs: int | None = None
-    hold_back: str | None = None
-    clock: float = 30.0
-    seed: int = 1
-    workers: int | None = None
-
-
-@dataclass(frozen=True)
-class CurveFit:
-    """How one curve came out.
-
-    Attributes
-    ----------
-    experiment : int
-        Which case.
-    observed : Observed
-        What was measured.
-    computed, unmended : ndarray, shape (N,)
-        At the likeliest values, and what no value can mend. [SI]
-    low, high : ndarray, shape (N,)
-        90 % of what the model gives, given the measurements. [SI]
-    """
-
-    experiment: int
-    observed: Observed
-    computed: Floats
-    unmended: Floats
-    low: Floats
-    high: Floats
-
-    @property
-    def residual(self) -> Floats:
-        """Read less computed, (N,). [SI]"""
-        return self.observed.values - self.computed
-
-
-@dataclass(frozen=True)
-class Score:
-    """How a curve that was not fitted is predicted.
-
-    Attributes
-    ----------
-    name : str
-        Column, and which part of it.
-    miss : float
-        Root mean square of read less predicted. [SI]
-    extent : float
-        Of the curve. [SI]
-    inside : float
-        Share of its readings within the predicted 90 %.
-    """
-
-    name: str
-    miss: float
-    extent: float
-    inside: float
-
-
-@dataclass(frozen=True)
-class Fit:
-    """What a fit found.
-
-    Attributes
-    ----------
-    experiments : tuple of Experiment
-        What it is from.
-    unknowns : tuple of Unknown
-        U of them.
-    settings : Settings
-        How.
-    best : ndarray, shape (U,)
-        Likeliest. [SI]
-    low, high : ndarray, shape (U,)
-        90 % interval. [SI]
-    samples : ndarray, shape (S, U)
-        Draws. [SI]
-    clocks : dict of str to tuple
-        File -> likeliest, low and high of how far its clock is ahead of the run's. [s]
-    discrepancy : float
-        Standard deviation of what no value can mend, over a curve's extent.
-    learnable : Learnable
-        What was to be learnt.
-    curves : tuple of CurveFit
-        Each curve.
-    score : Score or None
-        On what was held back.
-    surrogate_miss : dict of str to float
-        Column -> miss of the surrogate on runs it had not seen. [SI]
-    runs : int
-        Whole runs it rests on.
-    failed : dict of str to str
-        Runs that failed, and why.
-    """
-
-    experiments: tuple[Experiment, ...]
-    unknowns: tuple[Unknown, ...]
-    settings: Settings
-    best: Floats
-    low: Floats
-    high: Floats
-    samples: Floats
-    clocks: dict[str, tuple[float, float, float]]
-    discrepancy: float
-    learnable: Learnable
-    curves: tuple[CurveFit, ...]
-    score: Score | None
-    surrogate_miss: dict[str, float]
-    runs: int
-    failed: dict[str, str] = field(default_factory=dict)
 
 
 def fit(
@@ -250,7 +106,7 @@ class Work:
         self.tell = tell or (lambda share, text: None)
         self.observed = [observed(e.measurements) for e in experiments]
         self.stores = [
-            RunStore(folder, e.case, unknowns, _last(curves, settings.clock))
+            RunStore(folder, e.case, unknowns, last_time(curves, settings.clock))
             for e, curves in zip(experiments, self.observed, strict=True)
         ]
         self.places = np.zeros((0, len(unknowns)))
@@ -316,15 +172,15 @@ class Work:
             missing = [c.name for c in columns if c not in tables[0]]
             if missing:
                 raise CaseError(f"{experiment.case.source_file}: no gauge reads {missing[0]}")
-            grid = _grid(tables, curves, self.settings.clock)
+            grid = grid_of(tables, curves, self.settings.clock)
             surrogate = Surrogate(self.places, on_grid(tables, columns, grid), self.settings.seed)
             step = self._step(store, columns, grid)
             files = range(len(experiment.measurements)) if self.settings.clock > 0 else ()
             timed = [f for f in files if any(c.file == f and not c.cold for c in curves)]
-            out.append(Evidence.of(surrogate, curves, step, timed, _time_step(tables)))
+            out.append(Evidence.of(surrogate, curves, step, timed, time_step(tables)))
         return out
 
-    def _step(self, store: RunStore, columns, grid: Floats) -> Floats | None:
+    def _step(self, store: RunStore, columns: tuple[Column, ...], grid: Floats) -> Floats | None:
         """What the finer grade gives more where it was run last."""
         if self.settings.finer == "none":
             return None
@@ -341,7 +197,7 @@ class Work:
         evidence = self.evidence()
         belief, frozen = self.belief, {}
         thermal = [k for k, u in enumerate(self.unknowns) if u.thermal]
-        hot, cool = _by_kind(evidence)
+        hot, cool = by_kind(evidence)
         if hot and cool and thermal and len(thermal) < len(self.unknowns):
             belief = self._thermal(hot, thermal, steps)
             evidence = cool
@@ -411,7 +267,7 @@ class Work:
         samples = np.array([self._values(p) for p in places])
         low, high = np.percentile(samples, INTERVAL, axis=0)
         for k in posterior.frozen:
-            low[k], high[k] = _believed(self.unknowns[k])
+            low[k], high[k] = believed(self.unknowns[k])
         return low, high, np.percentile(clocks, INTERVAL, axis=0)
 
     def result(self) -> Fit:
@@ -425,7 +281,7 @@ class Work:
         samples = np.array([self._values(p) for p in places])
         low, high = np.percentile(samples, INTERVAL, axis=0)
         for k in posterior.frozen:
-            low[k], high[k] = _believed(self.unknowns[k])
+            low[k], high[k] = believed(self.unknowns[k])
         point = posterior.split(best[None, :])
         assert self.learnable is not None
         full = self.evidence()
@@ -496,7 +352,7 @@ class Work:
 
     def _score(self, posterior: Posterior) -> Score | None:
         """Fit without one curve, or without the last third of the only one, and predict that."""
-        kept, held, name = _held_back(posterior.evidence, self.settings.hold_back)
+        kept, held, name = held_back(posterior.evidence, self.settings.hold_back)
         if held is None:
             return None
         rest = Posterior(kept, posterior.belief, posterior.frozen)
@@ -515,71 +371,3 @@ class Work:
         miss = float(np.sqrt(((read - rows.mean(axis=0)) ** 2).mean()))
         inside = float(((read >= low) & (read <= high)).mean())
         return Score(name, miss, model.size, inside)
-
-
-def _believed(unknown: Unknown) -> tuple[float, float]:
-    """90 % of what was believed of an unknown before."""
-    if unknown.spread is None:
-        return unknown.value(0.05), unknown.value(0.95)
-    reach = 1.645 * unknown.spread
-    return max(unknown.low, unknown.usual - reach), min(unknown.high, unknown.usual + reach)
-
-
-def _last(curves: Sequence[Observed], clock: float) -> float | None:
-    """When the last reading may have been taken; none where the cold part was read. [s]"""
-    if any(c.cold for c in curves):
-        return None
-    return max(float(c.times[-1]) for c in curves) + clock + 1.0
-
-
-def _grid(tables, curves: Sequence[Observed], clock: float) -> Floats:
-    """Times of a surrogate: dense where readings and the runs' own steps are."""
-    end = max(float(t.times[-1]) for t in tables)
-    begin = min(float(t.times[0]) for t in tables)
-    timed = [c.times for c in curves if not c.cold]
-    last = min(end, max([t[-1] for t in timed], default=end) + clock)
-    steps = np.sort(np.concatenate([t.times for t in tables]))
-    steps = np.concatenate([steps[(steps >= begin) & (steps <= last)], *timed])
-    inner = np.quantile(np.clip(steps, begin, end), np.linspace(0.0, 1.0, GRID))
-    tail = [end] if any(c.cold for c in curves) else []
-    return np.unique(np.concatenate([[begin], inner, tail]))
-
-
-def _time_step(tables) -> float:
-    """Time step of the runs while the arc burns: the shorter ones of all. [s]"""
-    return float(np.median([np.quantile(np.diff(t.times), 0.25) for t in tables]))
-
-
-def _by_kind(evidence: Sequence[Evidence]) -> tuple[list[Evidence], list[Evidence]]:
-    """Curves of temperatures, and the others; empty where a case has none."""
-
-    def part(e: Evidence, hot: bool) -> Evidence:
-        kept = tuple(c for c in e.curves if (c.observed.column.unit == "degC") == hot)
-        files = tuple(f for f in e.files if any(c.observed.file == f for c in kept))
-        return Evidence(e.surrogate, kept, e.step, files, e.late)
-
-    hot, cool = [part(e, True) for e in evidence], [part(e, False) for e in evidence]
-    return (
-        hot if any(e.curves for e in hot) else [],
-        cool if any(e.curves for e in cool) else [],
-    )
-
-
-def _held_back(
-    evidence: Sequence[Evidence], name: str | None
-) -> tuple[list[Evidence], tuple[int, Evidence] | None, str]:
-    """Evidence without one curve, and that curve; none where too little would be left."""
-    flat = [(k, j) for k, e in enumerate(evidence) for j in range(len(e.curves))]
-    if len(flat) < 2:
-        return list(evidence), None, ""
-    chosen = flat[-1]
-    for k, j in flat:
-        if name and evidence[k].curves[j].observed.column.name == name:
-            chosen = (k, j)
-    k, j = chosen
-    e = evidence[k]
-    rest = tuple(c for i, c in enumerate(e.curves) if i != j)
-    kept = list(evidence)
-    kept[k] = Evidence(e.surrogate, rest, e.step, e.files, e.late)
-    alone = Evidence(e.surrogate, (e.curves[j],), e.step, e.files, e.late)
-    return kept, (k, alone), e.curves[j].observed.column.name

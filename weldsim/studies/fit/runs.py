@@ -20,6 +20,7 @@ from weldsim.simulation.steps import build_model, simulate
 from weldsim.studies.fit.unknowns import Unknown, with_values
 from weldsim.studies.plan.executor import LocalExecutor
 from weldsim.system.files import whole_file
+from weldsim.system.threads import cores
 
 Floats = NDArray[np.float64]
 
@@ -196,8 +197,6 @@ def carry_out_points(
     dict of str to str
         Name -> why it failed, of those that did.
     """
-    from weldsim.system.threads import cores
-
     wanted = {j.name: j for j in jobs}
     missing = [j for j in wanted.values() if not Path(j.path).is_file()]
     failed: dict[str, str] = {}
