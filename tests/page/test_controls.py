@@ -70,6 +70,7 @@ def set_up(page, joint):
     page.click(f".joint:has-text('{joint}')")
     page.wait_for_selector(".seam")
     page.wait_for_selector(".cost:has-text('Compute, grade')")
+    page.wait_for_selector(".lines li:not(:text('reading the case'))", state="attached")
 
 
 def settle(page, answers=1):
@@ -129,24 +130,24 @@ def test_the_order_keeps_the_focus_over_an_answer(opened):
     for name, key, then in (
         ("weld back later", "Enter", "reverse back"),  # last now: later is off
         ("weld back earlier", "Enter", "reverse back"),  # first again
-        ("reverse front", "Enter", "reverse front"),
-        ("reverse back", " ", "reverse back"),
+        ("reverse back", "Enter", "reverse back"),
+        ("reverse front", " ", "reverse front"),
     ):
         page.get_by_role("button", name=name).press(key)
         assert page.evaluate(FOCUS) == then
         settle(page)
         assert page.evaluate(FOCUS) == then
-    travel = page.get_by_label("travel of front")
+    travel = page.get_by_label("travel of back")
     was = travel.input_value()
     travel.press("ArrowDown" if travel.evaluate("s => s.selectedIndex") == 0 else "ArrowUp")
     assert travel.input_value() != was
     for _ in range(2):
-        assert page.evaluate(FOCUS) == "travel of front"
+        assert page.evaluate(FOCUS) == "travel of back"
         settle(page)
-    page.get_by_role("button", name="leave front unwelded").press("Enter")
+    page.get_by_role("button", name="leave back unwelded").press("Enter")
     settle(page)
-    assert page.evaluate(FOCUS) == "reverse back"  # the last one cannot be left out
-    page.get_by_role("button", name="add front").press("Enter")
+    assert page.evaluate(FOCUS) == "reverse front"  # the last one cannot be left out
+    page.get_by_role("button", name="add back").press("Enter")
     settle(page)
     assert page.evaluate("document.activeElement !== document.body")
     assert heard.errors == []
