@@ -14,8 +14,8 @@ from weldsim.errors import SetupError
 from weldsim.system.device import AUTO, CPU, GPU, checked_device
 
 NEEDS = {"cupy": "CuPy", "nvmath": "nvmath-python"}  # besides numba and cuDSS
-# unknowns from which `auto` takes a card. Choice: at 17,000 a card took less than half a processor's
-# time; how far below that it still does was not measured, and loading it takes seconds
+# unknowns from which `auto` takes a card. Choice: at 17,000 it took less than half of what a
+# processor took; how far below that holds was not measured, and loading it takes seconds
 WORTH_FROM = 10_000
 
 
