@@ -58,7 +58,7 @@ export class Watch {
   }
   wordsOf(summary) {
     return h("section", { "data-key": "words", class: `panel${summary.look ? " playing" : ""}` },
-      h("h2", { text: { look: "Not for numbers", rough: "Where it ends, at grade coarse" }[summary.look] || "Where it ends" }),
+      h("h2", { text: summary.look === "look" ? "Not for numbers" : ["sketch", "coarse"].includes(summary.grade) ? `Where it ends, at grade ${summary.grade}` : "Where it ends" }),
       said(summary, "words").map((w) => h("p", { text: w.trim(), class: w.startsWith("  ") ? "in" : "" })), h("div", { class: "scroll" }, readingsTable(summary)),
       summary.look ? h("p", { class: "buttons" },
         summary.look === "look" ? h("button", { type: "button", class: "second", text: "Coarse run", disabled: !this.draft, "aria-disabled": this.busy && "true", onclick: () => this.compute("rough") }) : null,
