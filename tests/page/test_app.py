@@ -49,6 +49,15 @@ def test_forms_and_checks(client):
     assert not bad["ok"] and {m["key"] for m in bad["messages"]} >= {"at"}
 
 
+def test_an_arc_that_is_hardly_meant_is_asked_about(client):
+    """5000 A is far from any TIG arc (the bands name their source in schema/bands.py)."""
+    tables = starter("square-tube-tee")
+    assert post(client, "/api/check", {"tables": tables}).json()["doubts"] == []
+    tables["arc"]["current"] = "5000 A"
+    found = post(client, "/api/check", {"tables": tables}).json()
+    assert found["ok"] and any("melt the part" in text for text in found["doubts"])
+
+
 def test_joints_say_their_seams_and_opposite_directions(client):
     found = post(client, "/api/check", {"tables": starter("square-tube-tee")}).json()
     seams = {s["name"]: s for s in found["seams"]}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from importlib.resources import files
 
+from weldsim.case.doubts import case_doubts
 from weldsim.case.load import parse_case
 from weldsim.errors import CaseError
 from weldsim.page.case_form import messages_of, read_tables
@@ -30,14 +31,15 @@ def check(text: str, source_file: str, tell: Tell | None = None) -> dict:
     Returns
     -------
     dict
-        `ok` and `messages`; if all is well also `title`, `order` and what `shape.directions` gives.
+        `ok` and `messages`; if all is well also `title`, `order`, `doubts` (what is hardly meant, a
+        sentence each) and what `shape.directions` gives.
     """
     try:
         case = parse_case(text, source_file)
     except CaseError as error:
         return {"ok": False, "messages": messages_of(error, source_file)}
     return {"ok": True, "messages": [], "title": case.title, "order": order_table(case),
-            **directions(case)}  # fmt: skip
+            "doubts": [text for _, _, text in case_doubts(case)], **directions(case)}  # fmt: skip
 
 
 def tables_of(text: str, tell: Tell | None = None) -> dict:

@@ -170,7 +170,7 @@ export class PartView {
       made.push(s("polyline", { points: flatText(line.map(this.place)), class: "tack" }));
     }
     const taken = [];
-    taken.names = new Set();
+    taken.names = new Map();
     for (const loose of this.shape.loose || []) made.push(this.seam(f, { ...loose, seam: loose.name }, null, taken));
     const grips = clamps.map((clamp) => [clamp, this.place(clamp.place)]);
     for (const [clamp, [x, y]] of grips) {
@@ -178,6 +178,7 @@ export class PartView {
         s("text", { x, y: y + 18, class: "grip-name", "text-anchor": "middle", text: clamp.name }));
     }
     welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
+    made.push(...this.names(taken));
     for (const beam of this.beams) made.push(this.beam(beam));
     made.push(this.axes(f, t));
     this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
@@ -240,12 +241,21 @@ export class PartView {
       s("text", { x: spot[0], y: spot[1] + 4.5, "text-anchor": "middle", class: shown ? "count" : "count open",
         text: shown || "+" }));
     if (!taken.names.has(weld.seam)) { // the name once, where the number is
-      taken.names.add(weld.seam);
-      const right = spot[0] >= middleOf[0];
-      group.append(s("text", { x: spot[0] + (right ? 15 : -15), y: spot[1] + 4.5, "text-anchor": right ? "start" : "end",
-        class: "seam-name", fill: colour, text: weld.seam + (behind ? " (behind)" : "") }));
+      taken.names.set(weld.seam, { spot, colour, right: spot[0] >= middleOf[0], text: weld.seam + (behind ? " (behind)" : "") });
     }
     return group;
+  }
+
+  // Names beside the numbers, on the side, above or below where no number stands.
+  names(taken) {
+    return [...taken.names.values()].map(({ spot, colour, right, text }) => {
+      const wide = 7.6 * text.length, [x, y] = spot;
+      const sides = [[x + 15, y + 4.5, "start", x + 15], [x - 15, y + 4.5, "end", x - 15 - wide], [x, y + 25, "middle", x - wide / 2], [x, y - 16, "middle", x - wide / 2]];
+      if (!right) [sides[0], sides[1]] = [sides[1], sides[0]];
+      const clear = ([, b, , low]) => taken.every((p) => p === spot || Math.abs(p[1] - (b - 4.5)) > 17 || p[0] < low - 12 || p[0] > low + wide + 12);
+      const [a, b, anchor] = sides.find(clear) || sides[0];
+      return s("text", { x: a, y: b, "text-anchor": anchor, class: "seam-name", fill: colour, text });
+    });
   }
 
   // The light beam, cut short, and the target it points at, with its up and right.

@@ -125,7 +125,7 @@ export class Setup extends Fields {
   // Picture and words come from a process of which there is one: one after the other.
   async askHelper(serial, body, stale) {
     for (const [path, good, bad] of [
-      ["/api/shape", (x) => this.drawPart(x), (text) => this.shapeFault(text)],
+      ["/api/shape", (x) => { this.drawPart(x); if (this.lastWords) this.meaning(this.lastWords); }, (text) => this.shapeFault(text)],
       ["/api/words", (x) => this.meaning(x), (text) => this.meaning({ fault: text })]]) {
       if (stale()) return;
       try {
@@ -200,7 +200,7 @@ export class Setup extends Fields {
       h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: w.name }),
         h("td", { text: w.start === null ? w.rule : `${Math.round(w.start)} s` }), h("td", { text: `${w.duration.toFixed(w.duration < 10 ? 1 : 0)} s` }),
         h("td", { text: heatText(w.heat_input) }))))));
-    renew(meaning, h("h2", { text: "What this means" }), this.strip(), heat,
+    renew(meaning, h("h2", { text: "What this means" }), (this.check.doubts || []).map((text, i) => h("p", { class: "doubt", "data-key": `doubt ${i}`, text: `Warning: ${text}.` })), this.strip(), heat,
       words.fault ? h("p", { class: "mistake", "data-key": "fault", text: words.fault }) : null,
       h("details", { "data-key": "words", open: this.open.words ?? false, ontoggle: (e) => { this.open.words = e.target.open; } },
         h("summary", { text: "The whole case in words" }),
