@@ -26,7 +26,7 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 body{{font-family:sans-serif;color:var(--ink);background:var(--paper);max-width:64rem;margin:2rem auto;padding:0 1rem}}
 svg{{max-width:100%;height:auto}} li{{margin:.3rem 0}} .care{{background:var(--care-pale);border:1px solid var(--care-line);padding:.5rem 1rem}}
 </style></head><body><h1>{title}</h1><p>{from_}</p><p class="care">{care}</p>
-<h2>What was learnt</h2><ul>{lines}</ul><h2>Unknowns</h2>{unknowns}
+<h2>What was learnt</h2><ul>{lines}</ul><h2>Uncertain values</h2>{fitted}
 <h2>Measured and computed</h2>{curves}
 <h2>Use it</h2><p>Write this into a case, with the file beside it:</p><pre>[shop]
 file = "{shop}"</pre></body></html>
@@ -60,7 +60,7 @@ def fit_record(found: Fit) -> dict[str, Any]:
         },
         "discrepancy": {
             "share_of_extent": found.discrepancy,
-            "in_words": "standard deviation of what no value of the unknowns can mend",
+            "in_words": "standard deviation of what no value of what was fitted can mend",
         },
         "score": None if score is None else {
             "column": score.name, "root_mean_square_si": score.miss, "extent_si": score.extent,
@@ -189,7 +189,7 @@ def page_text(found: Fit) -> str:
         from_=html.escape(f"Fitted to {files}."),
         care=html.escape(f"Caution: {APPROVES_NOTHING} {DEFER}"),
         lines="".join(f"<li>{html.escape(line)}</li>" for line in fit_lines(found)),
-        unknowns=inline_svg(unknowns_figure(found), "each unknown between its bounds"),
+        fitted=inline_svg(unknowns_figure(found), "each fitted value between its bounds"),
         curves=inline_svg(curves_figure(found), "measured and computed curves with residuals"),
         shop="shop.toml",
     )

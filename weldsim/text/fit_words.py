@@ -84,7 +84,7 @@ def curve_words(fitted: CurveFit) -> str:
     text += "reading" if o.taken == 1 else "readings"
     if o.gross:
         text += f", {o.gross} gross errors left out"
-    return f"{text}); up to {off:.2g} {c.unit} of it no value of the unknowns can mend"
+    return f"{text}); up to {off:.2g} {c.unit} of it no value of what was fitted can mend"
 
 
 def score_words(found: Fit) -> str:

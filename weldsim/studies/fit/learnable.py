@@ -101,7 +101,7 @@ def what_can_be_learnt(
         names = ", ".join(unknowns[k].key for k in active)
         raise WeldsimError(
             f"these measurements say nothing about {names} that is not believed already, allowed: "
-            f"other gauges, less noise, or other unknowns"
+            f"other gauges, less noise, or other values to vary"
         )
     out = np.zeros(len(unknowns))
     out[left] = narrowed

@@ -130,7 +130,18 @@ class Study:
         return sum(row.count for row in self.rows)
 
     def spot(self, row: Row) -> np.ndarray:
-        """Where a row ends, in the columns of the measure and at the grade of the table. [SI]"""
+        """Where a row ends, at the grade of the table.
+
+        Parameters
+        ----------
+        row : Row
+            One of `rows`.
+
+        Returns
+        -------
+        ndarray, (C,)
+            In the columns of the measure. [SI]
+        """
         if self.drift is None or not self.drift.carried:
             return spot(self.plan, row.fast)
         if row.confirmed:
@@ -144,15 +155,31 @@ class Study:
         return None if self.drift is None else TWO_ROWS * self.drift.rest
 
     def told_apart(self, a: Row, b: Row) -> bool | None:
-        """Whether two rows end further apart than the estimated error of their difference; None
-        where nothing says so."""
+        """Whether two rows end further apart than the estimated error of their difference.
+
+        Parameters
+        ----------
+        a, b : Row
+            Two of `rows`.
+
+        Returns
+        -------
+        bool or None
+            None where there is no estimate.
+        """
         error = self.error_of_difference
         if error is None or a.best.error or b.best.error:
             return None
         return bool(abs(a.end - b.end) > error)
 
     def level_with_first(self) -> int:
-        """How many rows, the first counted, cannot be told apart from the first."""
+        """How many rows cannot be told apart from the first.
+
+        Returns
+        -------
+        int
+            The first counted.
+        """
         first = self.rows[0]
         return 1 + sum(self.told_apart(first, row) is False for row in self.rows[1:])
 
