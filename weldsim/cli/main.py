@@ -38,6 +38,7 @@ VERBS = {
     "boxes.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
     "fit": "Fit what a shop does not know to measured curves, with intervals.",
+    "band": "Between what each gauge ends, hot and cold, and what explains the spread.",
     "target": "Print the target for a light spot, with marks that a film of it is measured by.",
     "watch-spot": "Read a filmed light spot into a gauge file and a picture.",
     "lesson": "Open a lesson as a notebook.",

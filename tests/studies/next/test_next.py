@@ -13,7 +13,7 @@ from weldsim.schema.column import Column, Readings
 from weldsim.studies.next import advice as next_study
 from weldsim.studies.next import past as next_past
 from weldsim.studies.next.advice import advise, expected_after, ways_on
-from weldsim.studies.next.estimate import SPREADS, Unknown, chance_inside, deviations, estimate
+from weldsim.studies.next.estimate import Unknown, chance_inside, deviations, estimate
 from weldsim.studies.next.given import (
     OpenedStudy,
     Read,
@@ -28,6 +28,7 @@ from weldsim.studies.next.unknowns import settled, unknowns_of
 from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.outcomes import Outcome, evaluate
 from weldsim.studies.plan.space import Setting, load_plan, parse_plan
+from weldsim.studies.spreads import SPREADS
 from weldsim.text.next_words import advice_lines
 
 UP, RIGHT, UP_MM, RIGHT_MM = (
@@ -409,7 +410,7 @@ def test_a_hidden_efficiency_is_found_and_the_rest_follows(tmp_path):
     found = advice.estimate
     at = [u.name for u in advice.unknowns].index("efficiency")
     assert abs(found.factors[at] - hidden) < 2 * found.spread[at]
-    assert found.spread[at] < SPREADS["efficiency"][0]
+    assert found.spread[at] < SPREADS["arc.efficiency"].size
     assert not found.contradictory
     for way in advice.directions:
         end = truth[(*done, *way.moves)]

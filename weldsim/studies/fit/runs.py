@@ -71,19 +71,22 @@ def run_point(job: PointJob) -> dict[str, object]:
     try:
         case = parse_case(job.text, job.source_file, job.changes)
         times, rows = [], []
+        arc_end = np.nan
         for state in simulate(build_model(case, job.grade, 1)):
             times.append(state.time)
             rows.append(state.gauges)
+            if state.phase.startswith("weld "):
+                arc_end = state.time
             if job.until is not None and state.time > job.until:
                 break
         table = GaugeTable.of_readings(times, rows)
-        write_curves(Path(job.path), table)
+        write_curves(Path(job.path), table, arc_end)
     except WeldsimError as error:
         return {"name": job.name, "error": str(error).splitlines()[0]}
     return {"name": job.name}
 
 
-def write_curves(path: Path, table: GaugeTable) -> None:
+def write_curves(path: Path, table: GaugeTable, arc_end: float = np.nan) -> None:
     """Keep curves in a file.
 
     Parameters
@@ -92,11 +95,13 @@ def write_curves(path: Path, table: GaugeTable) -> None:
         Whole or not at all; its folder is made.
     table : GaugeTable
         Of the run.
+    arc_end : float, optional
+        When the last arc went out. [s]
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     names = np.array([(c.gauge, c.component, c.unit) for c in table.columns])
     with whole_file(path) as beside, open(beside, "wb") as handle:
-        np.savez(handle, times=table.times, values=table.array, names=names)
+        np.savez(handle, times=table.times, values=table.array, names=names, arc_end=arc_end)
 
 
 def read_curves(path: Path) -> GaugeTable:
@@ -123,6 +128,23 @@ def read_curves(path: Path) -> GaugeTable:
             return GaugeTable(columns, kept["times"], kept["values"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise StoreError(f"{path}: damaged ({error}); delete it and go on") from None
+
+
+def read_arc_end(path: Path) -> float:
+    """When the last arc of a run went out.
+
+    Parameters
+    ----------
+    path : Path
+        From `write_curves`.
+
+    Returns
+    -------
+    float
+        nan where the file does not say. [s]
+    """
+    with np.load(path, allow_pickle=False) as kept:
+        return float(kept["arc_end"]) if "arc_end" in kept else float("nan")
 
 
 class RunStore:

@@ -16,23 +16,11 @@ from weldsim.errors import CaseError
 from weldsim.joints.registry import kind_of
 from weldsim.schema.section_checks import quantity_kind
 from weldsim.schema.sections import TOP
+from weldsim.studies.spreads import USUAL_BOUNDS
 from weldsim.units import KINDS, SI, parse
 
 Floats = NDArray[np.float64]
 
-# Bounds where a case states none, and where they are from. "Our choice": no published spread was
-# found; wide enough that a shop's own value should lie inside.
-USUAL: dict[str, tuple[object, object, str]] = {
-    "arc.efficiency": (0.5, 0.95, "calorimetry scatters so far between sources: our choice"),
-    "surroundings.film_coefficient": ("5 W/m2/K", "25 W/m2/K", "free convection, our choice"),
-    "surroundings.emissivity": (0.5, 0.95, "rolled to oxidised steel, from memory"),
-    "metal.softening_temperature": ("900 degC", "1450 degC", "our choice: k_E of EN 1993-1-2 ends "
-                                    "at 1200 degC, the solidus of carbon steel is near 1470 degC"),
-    "metal.yield_factor": (0.9, 1.5, "mill certificates lie above the nominal yield: our choice"),
-    "metal.expansion_factor": (0.95, 1.05, "our choice"),
-    "metal.conductivity_factor": (0.9, 1.1, "our choice"),
-    "hold.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
-}  # fmt: skip
 THERMAL = {
     "efficiency", "speed", "film_coefficient", "emissivity", "conductance", "conductivity_factor",
     "front_length", "rear_length", "half_width", "depth", "current", "voltage", "preheat",
@@ -151,7 +139,7 @@ def unknowns_of(
     spreads = dict(section.get("spread", {})) if spread is None else dict(spread)
     where = f"{case.source_file} [fit]"
     if not given:
-        usual = ", ".join(USUAL)
+        usual = ", ".join(USUAL_BOUNDS)
         raise CaseError(
             f'{where} vary: missing, allowed: such as vary = {{ "arc.efficiency" = [0.5, 0.95] }}, '
             f"keys as in --set; usual ones are {usual}"
@@ -172,16 +160,7 @@ def unknowns_of(
 
 
 def _unknown(case: Case, key: str, bounds: list[Any], spread: Any) -> Unknown:
-    section, name = key.split(".")[0], key.split(".")[-1]
-    if section not in TOP or section in ("title", "plan", "fit", "shop"):
-        raise ValueError("no key of the case, allowed: as in --set, such as arc.efficiency")
-    kind = kind_of(case.tables)
-    places = places_of(case.tables, key)
-    if not places:
-        raise ValueError("no arc of the case states it")
-    quantity = quantity_kind(section_model("weld" if section == "arc" else section, kind), name)
-    if quantity is None and section == "arc":
-        quantity = quantity_kind(section_model("arc", kind), name)
+    places, quantity = _places_and_quantity(case, key)
     if len(bounds) != 2:
         raise ValueError("allowed: the lowest and the highest, [0.5, 0.95]")
     low, high = (_number(b, quantity) for b in bounds)
@@ -194,6 +173,46 @@ def _unknown(case: Case, key: str, bounds: list[Any], spread: Any) -> Unknown:
     unit = KINDS[quantity][0] if quantity else ""
     source = "stated in the case"
     return Unknown(key, tuple(places), low, high, min(max(usual, low), high), sigma, unit, source)
+
+
+def _places_and_quantity(case: Case, key: str) -> tuple[list[str], str | None]:
+    section, name = key.split(".")[0], key.split(".")[-1]
+    if section not in TOP or section in ("title", "plan", "fit", "shop"):
+        raise ValueError("no key of the case, allowed: as in --set, such as arc.efficiency")
+    kind = kind_of(case.tables)
+    places = places_of(case.tables, key)
+    if not places:
+        raise ValueError("no arc of the case states it")
+    quantity = quantity_kind(section_model("weld" if section == "arc" else section, kind), name)
+    if quantity is None and section == "arc":
+        quantity = quantity_kind(section_model("arc", kind), name)
+    return places, quantity
+
+
+def stated_value(case: Case, key: str) -> tuple[float, str]:
+    """What a case says of a key.
+
+    Parameters
+    ----------
+    case : Case
+        Any.
+    key : str
+        As in `--set`; "arc.efficiency" is that of every arc.
+
+    Returns
+    -------
+    value : float
+        nan where it says nothing. [SI]
+    unit : str
+        Of SI; empty for a number.
+
+    Raises
+    ------
+    ValueError
+        If it is no key of the case.
+    """
+    places, quantity = _places_and_quantity(case, key)
+    return _stated(case, places[0], quantity, float("nan")), KINDS[quantity][0] if quantity else ""
 
 
 def _number(value: Any, quantity: str | None) -> float:

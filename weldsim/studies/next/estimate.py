@@ -17,12 +17,6 @@ import numpy as np
 from weldsim.errors import CaseError
 
 CONTRADICTION = 3.0  # standard deviations from which readings are called contradictory
-SPREADS = {  # usual factor of each unknown: standard deviation, least, most
-    "efficiency": (0.06, 0.8, 1.2),
-    "speed": (0.05, 0.8, 1.2),
-    "root gap": (0.3, 0.0, 3.0),
-    "stiffness": (0.5, 0.1, 5.0),
-}
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from weldsim.case.load import Case
-from weldsim.studies.next.estimate import SPREADS, Unknown
+from weldsim.studies.next.estimate import Unknown
 from weldsim.studies.plan.space import Plan, plan_of
+from weldsim.studies.spreads import SPREADS
 from weldsim.units import parse
 
 QUANTITIES = {"speed": "speed", "root_gap": "length", "stiffness": "stiffness"}  # kinds of keys
@@ -57,14 +58,16 @@ def _number(path: str, value: object) -> float:
 
 def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
     """What a shop does not know about this case."""
-    out = [Unknown(n, f"arc.{n}", *SPREADS[n]) for n in ("efficiency", "speed")]
+    out = [Unknown(n, f"arc.{n}", *SPREADS[f"arc.{n}"].factor) for n in ("efficiency", "speed")]
     case = plan.case_under(plan.settings[0])
     if getattr(case.part, "root_gap", 0.0) > 0:
-        out.append(Unknown("root gap", "part.root_gap", *SPREADS["root gap"]))
+        out.append(Unknown("root gap", "part.root_gap", *SPREADS["part.root_gap"].factor))
     for clamp in case.clamps:
         if clamp.kind == "spring":
             key = f"clamp.{clamp.name}.stiffness"
-            out.append(Unknown(f"stiffness of {clamp.name}", key, *SPREADS["stiffness"]))
+            out.append(
+                Unknown(f"stiffness of {clamp.name}", key, *SPREADS["clamp.stiffness"].factor)
+            )
     return tuple(out)
 
 

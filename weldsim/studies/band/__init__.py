@@ -1,0 +1,1 @@
+"""An interval for every gauge: how far a welded part scatters about its prediction."""

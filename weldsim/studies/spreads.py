@@ -1,0 +1,105 @@
+"""How far what a shop does not know exactly may be from what a case says: one table for all.
+
+`fit` takes its usual bounds from it, `band` and `next` how far a value scatters. "Our choice" marks
+what has no published figure behind it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Spread:
+    """What is believed of one value of a case beforehand.
+
+    Attributes
+    ----------
+    key : str
+        Last word of the key of a case, with its section.
+    words : str
+        What it is.
+    size : float
+        Standard deviation: a share of what the case says, or a difference. [1, K]
+    difference : bool
+        Whether `size` is a difference. [K]
+    least, most : float
+        Bounds, as factors of what the case says; of a difference the bounds themselves. [1, K]
+    afresh : bool
+        Whether it comes out otherwise in each weld or part, so that a fit cannot settle it.
+    source : str
+        Where it is from.
+    """
+
+    key: str
+    words: str
+    size: float
+    difference: bool
+    least: float
+    most: float
+    afresh: bool
+    source: str
+
+    @property
+    def factor(self) -> tuple[float, float, float]:
+        """Standard deviation, least and most of the factor."""
+        return self.size, self.least, self.most
+
+
+SPREADS = {
+    spread.key: spread
+    for spread in (
+        Spread("arc.speed", "travel speed", 0.05, False, 0.8, 1.2, True,
+               "a hand's speed stays within 10 % from weld to weld 19 times of 20: our choice"),
+        Spread("arc.efficiency", "heat input", 0.06, False, 0.8, 1.2, False,
+               "calorimetry of one process differs between sources by about this much, and meters "
+               "of current and voltage add to it: our choice"),
+        Spread("part.root_gap", "root gap", 0.3, False, 0.0, 3.0, True,
+               "fit-up by hand: our choice"),
+        Spread("clamp.stiffness", "stiffness of a clamp", 0.5, False, 0.1, 5.0, False,
+               "our choice"),
+        Spread("hold.conductance", "contact with the clamp", 0.4, False, 0.1, 5.0, False,
+               "hand-tight to firm: our choice"),
+        Spread("surroundings.film_coefficient", "heat loss to air", 0.3, False, 0.3, 3.0, False,
+               "free convection about small parts: our choice"),
+        Spread("metal.yield_factor", "yield stress", 0.07, False, 0.7, 1.5, False,
+               "JCSS Probabilistic Model Code, part 3.2: coefficient of variation of yield "
+               "0.07 (from memory: check the code); that mills deliver above the nominal "
+               "value is left out"),
+        Spread("metal.expansion_factor", "thermal expansion", 0.02, False, 0.9, 1.1, False,
+               "our choice"),
+        Spread("metal.softening_temperature", "softening temperature", 50.0, True, 1173.0, 1723.0,
+               False, "our choice, about the 1200 degC at which k_E of EN 1993-1-2 ends"),
+    )
+}  # fmt: skip
+
+# Bounds of a fit where a case states none, and where they are from: wide enough that a shop's own
+# value should lie inside.
+USUAL_BOUNDS: dict[str, tuple[object, object, str]] = {
+    "arc.efficiency": (0.5, 0.95, "calorimetry scatters so far between sources: our choice"),
+    "surroundings.film_coefficient": ("5 W/m2/K", "25 W/m2/K", "free convection, our choice"),
+    "surroundings.emissivity": (0.5, 0.95, "rolled to oxidised steel, from memory"),
+    "metal.softening_temperature": ("900 degC", "1450 degC", "our choice: k_E of EN 1993-1-2 ends "
+                                    "at 1200 degC, the solidus of carbon steel is near 1470 degC"),
+    "metal.yield_factor": (0.9, 1.5, "mill certificates lie above the nominal yield: our choice"),
+    "metal.expansion_factor": (0.95, 1.05, "our choice"),
+    "metal.conductivity_factor": (0.9, 1.1, "our choice"),
+    "hold.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
+}  # fmt: skip
+
+
+def spread_of(key: str) -> Spread | None:
+    """What the table says of a key of a case.
+
+    Parameters
+    ----------
+    key : str
+        As in `--set`: "weld.A.speed" and "arc.speed" share a line.
+
+    Returns
+    -------
+    Spread or None
+        None where it says nothing.
+    """
+    section, name = key.split(".")[0], key.rpartition(".")[2]
+    return SPREADS.get(f"{'arc' if section == 'weld' else section}.{name}")
