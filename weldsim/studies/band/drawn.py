@@ -151,39 +151,45 @@ def band_of_runs(
     curves = curves_of(runs, columns, times)
     surrogate = Surrogate(places, curves, settings.seed)
     middle = curves.values[0]
-    step = np.zeros_like(middle) if finer is None else (
-        curves_of([finer], columns, times).values[0] - middle
-    )  # fmt: skip
+    step = curves_of([finer or runs[0]], columns, times).values[0] - middle
     miss = surrogate.misses()
     rng = np.random.default_rng(settings.seed)
     shares = rng.random((settings.draws, len(uncertain.factors)))
     drawn = predicted(surrogate, uncertain.places(shares)) + step
     plain = drawn[:, :, [HOT, COLD]].copy()
-    # the step has one sign all along a curve, so its error is one draw for the whole of it
-    drawn += rng.normal(size=(len(drawn), len(columns), 1)) * np.abs(step) / NINE_OF_TEN
-    drawn += rng.normal(size=(len(drawn), len(columns), 1)) * miss[:, None]
+    drawn += _errors(rng, len(drawn), step, miss)
     low, high = np.percentile(drawn, INTERVAL, axis=0)
+    explained = _explained(surrogate, uncertain, settings.seed)
+    changed = _changed(surrogate, uncertain, shares[:TRIED], high - low, settings.seed)
+    curve = np.stack([middle + step, low, high])
+    readings = tuple(
+        _reading(uncertain, explained, column, (k, which), plain[:, k, which], curve[:, k, place],
+                 (abs(float(step[k, place])) / NINE_OF_TEN, float(miss[k])), changed[k, which])
+        for k, column in enumerate(columns)
+        for which, place in enumerate((HOT, COLD))
+    )  # fmt: skip
+    return Band(
+        case, uncertain, settings, readings, columns, times, curve[0, :, :HOT],
+        low[:, :HOT], high[:, :HOT], drawn[:KEPT_ENDS, :, COLD], runs[0].arc_end, len(runs),
+        _half_sample(drawn[:, :, [HOT, COLD]]), dict(failed or {}),
+    )  # fmt: skip
+
+
+def _errors(rng: np.random.Generator, count: int, step: Floats, miss: Floats) -> Floats:
+    """Errors of the grade and of the surrogate, (N, K, M + 1); each is one draw for the whole of
+    a curve, since it hardly changes its sign along one."""
+    grade, between = rng.normal(size=(2, count, len(step), 1))
+    return np.asarray(grade * np.abs(step) / NINE_OF_TEN + between * miss[:, None])
+
+
+def _explained(surrogate: Surrogate, uncertain: Uncertain, seed: int) -> Shares:
+    """Shares of the readings, hot and cold of each column in turn."""
 
     def at_ends(some: Floats) -> Floats:
         """Readings hot and cold, (N, 2 K)."""
         return predicted(surrogate, uncertain.places(some), (HOT, COLD)).reshape(len(some), -1)
 
-    explained = shares_of(at_ends, uncertain.factors, seed=settings.seed)
-    changed = _changed(surrogate, uncertain, shares[:TRIED], high - low, settings.seed)
-    readings = tuple(
-        _reading(
-            uncertain, explained, column, k, which, plain[:, k, which],
-            float((middle + step)[k, place]), (float(low[k, place]), float(high[k, place])),
-            (abs(float(step[k, place])) / NINE_OF_TEN, float(miss[k])), float(changed[k, which]),
-        )
-        for k, column in enumerate(columns)
-        for which, place in enumerate((HOT, COLD))
-    )  # fmt: skip
-    return Band(
-        case, uncertain, settings, readings, columns, times, (middle + step)[:, :HOT],
-        low[:, :HOT], high[:, :HOT], drawn[:KEPT_ENDS, :, COLD], runs[0].arc_end, len(runs),
-        _half_sample(drawn[:, :, [HOT, COLD]]), dict(failed or {}),
-    )  # fmt: skip
+    return shares_of(at_ends, uncertain.factors, seed=seed)
 
 
 def predicted(surrogate: Surrogate, places: Floats, at: Sequence[int] | None = None) -> Floats:
@@ -214,11 +220,9 @@ def _reading(
     uncertain: Uncertain,
     explained: Shares,
     column: Column,
-    k: int,
-    which: int,
+    place: tuple[int, int],
     plain: Floats,
-    value: float,
-    interval: tuple[float, float],
+    expected: Floats,
     errors: tuple[float, float],
     changed: float,
 ) -> Reading:
@@ -226,6 +230,8 @@ def _reading(
     variance = float(plain.var())
     whole = max(variance + errors[0] ** 2 + errors[1] ** 2, 1e-300)
     part = variance / whole
+    k, which = place
+    value, low, high = map(float, expected)
     at = 2 * k + which
     names = uncertain.factors
     first = {n: part * float(v) for n, v in zip(names, explained.first[:, at], strict=True)}
@@ -240,8 +246,8 @@ def _reading(
         if is_fresh
     )
     return Reading(
-        column, ("hot", "cold")[which], value, *interval, float(np.sqrt(variance)),
-        float(np.sqrt(min(fresh, 1.0) * variance)), *errors, first, total, error, changed,
+        column, ("hot", "cold")[which], value, low, high, float(np.sqrt(variance)),
+        float(np.sqrt(min(fresh, 1.0) * variance)), *errors, first, total, error, float(changed),
     )  # fmt: skip
 
 

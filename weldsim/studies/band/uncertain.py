@@ -155,14 +155,14 @@ def uncertain_of(
     """
     given, without = dict(spreads or {}), set(left_out)
     fitted = {} if posterior is None else dict(zip(posterior.keys, posterior.draws.T, strict=True))
-    keys = [k for k in _usual_keys(case) if k not in without]
-    keys += [k for k in given if k not in keys]
-    wrong = [k for k in without if k not in (*_usual_keys(case), *fitted)]
+    usual = _usual_keys(case)
+    wrong = [k for k in without if k not in (*usual, *fitted)]
     if wrong:
-        allowed = ", ".join((*_usual_keys(case), *fitted))
+        allowed = ", ".join((*usual, *fitted))
         raise CaseError(f"{case.source_file}: {wrong[0]} does not scatter here, allowed: {allowed}")
+    keys = list(dict.fromkeys([*(k for k in usual if k not in without), *given]))
     covered = {p: k for k in fitted for p in places_of(case.tables, k)}
-    values, words, afresh, mistakes = [], [], [], []
+    values, mistakes = [], []
     for key in keys:
         known = spread_of(key)
         same = [covered[p] for p in places_of(case.tables, key) if p in covered]
@@ -173,20 +173,23 @@ def uncertain_of(
             values.append(_value(case, key, given.get(key), own))
         except (ValueError, CaseError) as error:
             mistakes.append(str(error).splitlines()[0])
-            continue
-        words.append(_words(key))
-        afresh.append(bool(known and known.afresh))
-    taken = {u.key for u in values} | {covered[p] for u in values for p in u.places if p in covered}
-    for key, draws in fitted.items():
-        if key not in taken and key not in without and draws.std() > 0:
-            values.append(_fitted_value(case, key, draws))
-            words.append(key)
-            afresh.append(False)
     if mistakes:
         raise CaseError("\n".join(mistakes))
+    taken = {u.key for u in values} | {covered[p] for u in values for p in u.places if p in covered}
+    values += [
+        _fitted_value(case, key, draws)
+        for key, draws in fitted.items()
+        if key not in taken and key not in without and draws.std() > 0
+    ]
     if not values:
         raise CaseError(f"{case.source_file}: nothing scatters; leave fewer keys out")
-    return Uncertain(tuple(values), tuple(words), tuple(afresh), posterior)
+    return _described(values, posterior)
+
+
+def _described(values: list[Unknown], posterior: Posterior | None) -> Uncertain:
+    words = tuple(u.key if u.spread is None else _words(u.key) for u in values)
+    known = [spread_of(u.key) if u.spread is not None else None for u in values]
+    return Uncertain(tuple(values), words, tuple(bool(k and k.afresh) for k in known), posterior)
 
 
 def _usual_keys(case: Case) -> list[str]:
