@@ -8,12 +8,13 @@ from weldsim.plots.style import new_figure, styled
 from weldsim.plots.us_axes import show_units
 from weldsim.schema.column import Column
 from weldsim.studies.band.records import BETWEEN, GRADE, Band, Reading
-from weldsim.system.palette import ARC, GOOD, GRID, INK, LINES, QUIET, SPOT, WHITE
+from weldsim.system.palette import ARC, GOOD, GRID, INK, LINES, SPOT, WHITE
 from weldsim.text.band_words import causes, shown
 from weldsim.text.quantities import Units, unit_word
 
 PANEL = 2.3  # inch
 MOST_CAUSES = 7
+REST = "the rest"
 
 
 @styled
@@ -137,21 +138,21 @@ def shares_figure(band: Band):
     """
     readings = [r for r in shown(band) if r.moment == "cold" or r.column.unit == "degC"]
     names = _named(readings)
-    colours = dict(zip(names, (*LINES, QUIET, GRID), strict=False))
-    high = 0.55 * len(readings) + 1.5
+    colours = {**dict(zip(names, LINES, strict=False)), REST: GRID}
+    high = 0.55 * len(readings) + 1.2
     figure = new_figure(9.0, high)
-    axes = figure.add_axes((0.24, 0.5 / high, 0.73, 1.0 - 1.5 / high))
+    axes = figure.add_axes((0.24, 0.5 / high, 0.73, 1.0 - 1.2 / high))
     for row, r in enumerate(reversed(readings)):
         begin = 0.0
         sums = dict(causes(r))
         for name in names:
             share = sums.get(name, 0.0)
-            if name == "the rest":
+            if name == REST:
                 share = max(0.0, 1.0 - begin)
             axes.barh(row, share, left=begin, color=colours[name], height=0.62,
                       label=name if row == 0 else None)  # fmt: skip
             if share > 0.06:
-                pale = name == "the rest"
+                pale = name == REST
                 axes.text(begin + share / 2, row, f"{100 * share:.0f}", ha="center", va="center",
                           color=INK if pale else WHITE, fontsize=9)  # fmt: skip
             begin += share
@@ -174,4 +175,4 @@ def _named(readings: list[Reading]) -> list[str]:
     ranked = sorted((n for n in most if most[n] > 0.03), key=lambda n: -most[n])
     kept = ranked[: MOST_CAUSES - 1]
     own = [n for n in kept if n not in (GRADE, BETWEEN)]
-    return [*own, *(n for n in (GRADE, BETWEEN) if n in kept), "the rest"]
+    return [*own, *(n for n in (GRADE, BETWEEN) if n in kept), REST]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from weldsim.schema.column import Column
-from weldsim.studies.band.records import Band, Reading
+from weldsim.studies.band.records import GRADE, Band, Reading
 from weldsim.studies.spreads import spread_of
 from weldsim.text.quantities import Quantity, Words, words
 from weldsim.text.words import rounded_quantity
 
 NAMED = 4  # causes that are named in a line
+MUCH = 0.4  # share of the spread from which the grade is said to be too coarse
 SMALL = 0.02  # share below which a cause is not named
 MOMENTS = {"hot": "as the last arc goes out", "cold": "cold"}
 
@@ -160,6 +161,10 @@ def sure_words(band: Band) -> list[str]:
         f"{100 * band.half_sample:.0f} %: "
         + ("enough runs" if worst.settled else f"more runs would move it, try --runs {2 * s.runs}")
     )
+    cold = [r for r in shown(band) if r.moment == "cold"]
+    if any(r.first[GRADE] > MUCH for r in cold):
+        out.append(f"much of the spread is the estimated error of grade {s.grade}: a finer --grade "
+                   "narrows it")  # fmt: skip
     if band.failed:
         out.append(f"{len(band.failed)} runs failed: {next(iter(band.failed.values()))}")
     return out

@@ -136,8 +136,7 @@ def uncertain_of(
     case : Case
         As it is to be welded.
     spreads : mapping of str to str, optional
-        Key -> standard deviation, "8 %" of what the case says or a quantity; in the place of the
-        table's, or of keys it does not have.
+        Key -> standard deviation, "8 %" of what the case says or "30 K"; goes before the table.
     left_out : iterable of str
         Keys that are known exactly.
     posterior : Posterior, optional
@@ -156,10 +155,9 @@ def uncertain_of(
     given, without = dict(spreads or {}), set(left_out)
     fitted = {} if posterior is None else dict(zip(posterior.keys, posterior.draws.T, strict=True))
     usual = _usual_keys(case)
-    wrong = [k for k in without if k not in (*usual, *fitted)]
-    if wrong:
+    for key in without - {*usual, *fitted}:
         allowed = ", ".join((*usual, *fitted))
-        raise CaseError(f"{case.source_file}: {wrong[0]} does not scatter here, allowed: {allowed}")
+        raise CaseError(f"{case.source_file}: {key} does not scatter here, allowed: {allowed}")
     keys = list(dict.fromkeys([*(k for k in usual if k not in without), *given]))
     covered = {p: k for k in fitted for p in places_of(case.tables, k)}
     values, mistakes = [], []
@@ -181,12 +179,12 @@ def uncertain_of(
         for key, draws in fitted.items()
         if key not in taken and key not in without and draws.std() > 0
     ]
+    return _described(case, values, posterior)
+
+
+def _described(case: Case, values: list[Unknown], posterior: Posterior | None) -> Uncertain:
     if not values:
         raise CaseError(f"{case.source_file}: nothing scatters; leave fewer keys out")
-    return _described(values, posterior)
-
-
-def _described(values: list[Unknown], posterior: Posterior | None) -> Uncertain:
     words = tuple(u.key if u.spread is None else _words(u.key) for u in values)
     known = [spread_of(u.key) if u.spread is not None else None for u in values]
     return Uncertain(tuple(values), words, tuple(bool(k and k.afresh) for k in known), posterior)
