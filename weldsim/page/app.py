@@ -15,11 +15,19 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
 from weldsim.errors import WeldsimError
-from weldsim.page import routes_case, routes_jobs, routes_runs, routes_static, routes_studies
+from weldsim.page import (
+    fit_jobs,
+    routes_case,
+    routes_jobs,
+    routes_measured,
+    routes_runs,
+    routes_static,
+    routes_studies,
+)
 from weldsim.page.bench import Bench, api
 from weldsim.page.preview import warm_up
 from weldsim.page.queue import Queue
-from weldsim.page.security import LOCAL, Door, Guard, new_key
+from weldsim.page.security import LOCAL, UPLOADS, Door, Guard, new_key
 from weldsim.page.tasks import warm_check, warm_words
 from weldsim.page.worker import Worker
 
@@ -48,6 +56,15 @@ ROUTES = (
     ("/api/runs/{id}/case", routes_runs.run_case, "GET"),
     ("/api/runs/{id}/scene", routes_runs.scene, "GET"),
     ("/api/runs/{id}/file/{what}", routes_runs.fetch, "GET"),
+    ("/api/measured", routes_measured.listed, "GET"),
+    ("/api/measured/cost", fit_jobs.fit_cost, "POST"),
+    ("/api/measured/of/{id}", routes_measured.offered, "GET"),
+    ("/api/measured/{id}", routes_measured.one, "GET"),
+    ("/api/measured/{id}/curves", routes_measured.curves, "POST"),
+    ("/api/measured/{id}/read", routes_measured.read_film, "POST"),
+    ("/api/measured/{id}/{what}", routes_measured.act, "POST"),
+    ("/api/shops", routes_measured.shops_kept, "GET"),
+    ("/api/shops", routes_measured.keep_shop, "POST"),
     ("/api/plan", routes_studies.plan, "POST"),
     ("/api/studies", routes_studies.ask_study, "POST"),
     ("/api/studies/{id}", routes_studies.study, "GET"),
@@ -85,9 +102,11 @@ def make_app(queue: Queue, reader: Worker, worker: Worker, door: Door) -> Guard:
         yield
         reader.close()
         worker.close()
+        app.state.bench.films.close()
         await run_in_threadpool(queue.close)
 
-    routes = [Route(path, api(work), methods=[method]) for path, work, method in ROUTES]
+    routes = [Route(path, routes_measured.upload, methods=["POST"]) for path in UPLOADS]
+    routes += [Route(path, api(work), methods=[method]) for path, work, method in ROUTES]
     app = Starlette(routes=routes, lifespan=lifespan)
     app.state.bench = Bench(queue, reader, worker, door.key is not None)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=3)

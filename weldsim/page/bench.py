@@ -17,9 +17,11 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from weldsim.errors import WeldsimError
-from weldsim.page import runs, sheets, studies, tasks
+from weldsim.page import runs, sheets, shops, studies, tasks
 from weldsim.page.case_form import Base, form_text, read_tables
+from weldsim.page.films import Films
 from weldsim.page.job_store import ID
+from weldsim.page.measured_store import MeasuredStore
 from weldsim.page.queue import Queue
 from weldsim.page.worker import Busy, Stopped, Worker
 
@@ -64,6 +66,10 @@ class Bench:
         For words, sizes and shapes, which take meshing.
     lan : bool
         Whether other machines are let in.
+    measured : MeasuredStore
+        Files of measurements.
+    films : Films
+        Reads those that are films.
     """
 
     queue: Queue
@@ -72,6 +78,12 @@ class Bench:
     lan: bool = False
     kept: OrderedDict = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
+    measured: MeasuredStore = field(init=False)
+    films: Films = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.measured = MeasuredStore(self.queue.work)
+        self.films = Films(self.measured)
 
     @property
     def work(self) -> Path:
@@ -169,13 +181,15 @@ class Bench:
             return Base.of(*removed)
         raise WeldsimError("what this began from is no longer in the work folder")
 
-    def form_text(self, body: dict) -> tuple[str, str]:
+    def form_text(self, body: dict, anchor: bool = True) -> tuple[str, str]:
         """The fields a request holds as the text of a case, and the file it would lie in.
 
         Parameters
         ----------
         body : dict
             Of a request: `tables`, and `base` by id.
+        anchor : bool, optional
+            A kept shop is named by its whole path: what is computed lies elsewhere.
 
         Returns
         -------
@@ -184,7 +198,8 @@ class Bench:
         """
         base = self.base(body.get("base"))
         where = base.path if base else self.form_file
-        return form_text(body.get("tables"), base), str(where)
+        text = form_text(body.get("tables"), base)
+        return shops.anchored(text, self.work) if anchor else text, str(where)
 
     def commented(self, body: dict, text: str) -> str:
         """The text of a case, with the comments of the text that its fields were read from.

@@ -24,6 +24,7 @@ from weldsim.schema.sections import MANY, NAMES
 NAMES_A_FILE = re.compile(
     r"(^|_)(file|path|folder|mesh)$"
 )  # keys whose value is looked for on disk
+KEPT_SHOP = r"shops/[a-z0-9][a-z0-9-]{0,39}/shop\.toml"  # a calibrated shop of the work folder
 WHOLE_SECTION = re.compile(r"\[\[(\w+)\]\]: (.*)", re.DOTALL)  # of a list that is missing
 LARGEST = 2**63  # of a whole number in TOML
 MOST_ENTRIES, MOST_TEXT, DEEPEST = 100, 2000, 6
@@ -250,9 +251,17 @@ def _refuse_files(tables: dict, base: Base | None) -> None:
         entries = section if isinstance(section, list) else [section]
         for entry in entries if name != "part" else ():
             for key in entry if isinstance(entry, dict) else ():
-                if NAMES_A_FILE.search(key):
+                if NAMES_A_FILE.search(key) and not _is_own_shop(name, entry[key], base):
                     raise _refusal(name, key, entry[key], "a page names no files")
     _refuse_varied_files(tables)
+
+
+def _is_own_shop(section: str, value: object, base: Base | None) -> bool:
+    """Whether it is a shop that this page keeps, or that the case behind the form names."""
+    own = base.tables.get("shop") if base else None
+    same = isinstance(own, dict) and value == own.get("file")
+    kept = isinstance(value, str) and re.fullmatch(KEPT_SHOP, value) is not None
+    return section == "shop" and (same or kept)
 
 
 def _refuse_varied_files(tables: dict) -> None:

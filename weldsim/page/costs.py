@@ -15,11 +15,14 @@ from typing import Any
 from weldsim.case.load import Case, parse_case
 from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
+from weldsim.page.fit_task import settings_of
+from weldsim.page.measured_tasks import case_of_run
 from weldsim.page.worker_process import Tell
 from weldsim.runs.cost import Cost, cost_of, preview_cost
 from weldsim.runs.error_estimate import companion_grade, grade_below
 from weldsim.studies.clamp_search import MOST_RUNS, choices_of
 from weldsim.studies.correction import LineChoice
+from weldsim.studies.fit.fitting import REFINED, RUNS_EACH, RUNS_LEAST
 from weldsim.studies.heat_sweep import CURRENT_SHARES
 from weldsim.studies.plan.branches import bind
 from weldsim.studies.plan.outcomes import root_job
@@ -89,6 +92,32 @@ def price(
     if kind == "correct":
         return _said(one, 1 + LineChoice().most_computed, _coarser(case, grade))
     return _said(one, len(CURRENT_SHARES))
+
+
+def fit_price(folder: str, options: dict[str, Any], tell: Tell | None = None) -> dict[str, Any]:
+    """Time that a fit takes on the machine that the constants are from; a worker's task.
+
+    Parameters
+    ----------
+    folder : str
+        Of the run it is about.
+    options : dict
+        Of the fit, see `fit_task.settings_of`.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        `seconds` of one process [s], `runs` and a `note`.
+    """
+    case, how = case_of_run(folder), settings_of(options)
+    runs = (how.runs or max(RUNS_LEAST, RUNS_EACH * len(options["vary"]))) + REFINED
+    seconds, note = runs * _cost(case, how.grade).seconds, f"for {runs} runs at grade {how.grade}"
+    if how.finer != "none":
+        seconds += 2 * _cost(case, how.finer).seconds
+        note += f" and 2 at grade {how.finer}"
+    return {"seconds": seconds, "runs": runs, "note": note}
 
 
 def _run(case: Case, grade: str) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from weldsim.text.quantities import in_us
 
 # kinds of studies -> the verb of the command line whose caution their answer ends with
 VERBS = {"plan": "plan", "next": "next", "why": "why", "preset": "preset", "clamps": "preset",
-         "correct": "correct", "heats": "run"}  # fmt: skip
+         "correct": "correct", "heats": "run", "fit": "run"}  # fmt: skip
 
 
 def begin(bench: Bench, asked: Asked) -> Answer:
@@ -76,7 +76,7 @@ def _meshed(bench: Bench, asked: Asked, task: Callable[..., Any]) -> Any:
 
 def case_text(bench: Bench, asked: Asked) -> Answer:
     """The fields as a case file, right or wrong, with the comments of the file they came from."""
-    text, _ = bench.form_text(asked.body)
+    text, _ = bench.form_text(asked.body, anchor=False)
     return {"text": bench.commented(asked.body, text)}
 
 

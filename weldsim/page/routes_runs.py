@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page import runs, sheets
+from weldsim.page import runs, sheets, shops
 from weldsim.page.bench import Answer, Asked, Bench
 from weldsim.page.case_form import names_files, read_tables
 from weldsim.page.files import file_response
@@ -26,7 +26,7 @@ def run_case(bench: Bench, asked: Asked) -> Answer:
     id, store = asked.path["id"], bench.queue.store
     job = store.jobs.get(id)
     text = store.case_text(job) if job is not None else runs.source_of(bench.folder(id))
-    tables = read_tables(text)
+    tables = shops.as_kept(read_tables(text), bench.work)
     base = id if names_files(tables) else None
     return {**opened(tables, base, text), "form": None}
 

@@ -13,6 +13,7 @@ from weldsim.page import sheets, studies, study_request
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench
 from weldsim.page.case_form import read_tables
 from weldsim.page.files import file_response
+from weldsim.page.fit_jobs import ask_fit
 from weldsim.page.job_store import STUDIES
 from weldsim.page.routes_case import opened
 from weldsim.page.routes_jobs import anchored, mistakes, priced, shown_job
@@ -48,6 +49,8 @@ def ask_study(bench: Bench, asked: Asked) -> Answer:
     kind = asked.body.get("kind")
     if kind not in STUDIES:
         raise WeldsimError(f"kind: {kind!r} is not allowed, allowed: {', '.join(STUDIES)}")
+    if kind == "fit":
+        return ask_fit(bench, asked)
     options = study_request.options_of(kind, asked.body)
     if kind in OF_CASE:
         return _ask_about_case(bench, asked, kind, options)

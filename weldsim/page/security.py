@@ -22,6 +22,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
 MOST_BYTES = 300_000  # of a request; a case file has a few thousand
+# what brings a file as it is, address -> most bytes; no form of another site can send this type
+UPLOADS = {"/api/measured/table": 64 * 2**20, "/api/measured/clip": 300 * 2**20}
+FILE_TYPE = "application/octet-stream"
 COOKIE_AGE = 30 * 24 * 3600  # s
 KEY, ME = "weldsim_key", "weldsim_me"  # cookies: the LAN key, and whose jobs are whose
 MARK = "x-weldsim"
@@ -121,7 +124,10 @@ class Door:
         if path != "/" and site not in ("same-origin", "none"):
             return 403, "requests from other sites are refused"
         if method in CHANGING:
-            if headers.get("content-type", "").split(";")[0].strip() != "application/json":
+            kind, file = headers.get("content-type", "").split(";")[0].strip(), path in UPLOADS
+            if kind != (FILE_TYPE if file else "application/json"):
+                if file:
+                    return 415, f"requests that bring a file are {FILE_TYPE}"
                 return 415, "requests that change something are JSON"
             if MARK not in headers:
                 return 403, "requests that change something come from the page itself"
@@ -149,7 +155,8 @@ class Guard:
             return await send({"type": "websocket.close", "code": 1008})
         answer, new = self._answered(HTTPConnection(scope), scope)
         if answer is None:
-            return await self.app(scope, _limited(receive), _dressed(send, new))
+            most = UPLOADS.get(scope["path"], MOST_BYTES)
+            return await self.app(scope, _limited(receive, most), _dressed(send, new))
         await answer(scope, receive, _dressed(send, {}))
 
     def _answered(self, request: HTTPConnection, scope: Scope) -> tuple[Response | None, dict]:
@@ -161,9 +168,10 @@ class Guard:
         if refused:
             status, text = refused
             return _said(status, text), {}
+        most = UPLOADS.get(scope["path"], MOST_BYTES)
         try:
-            if int(request.headers.get("content-length", "0")) > MOST_BYTES:
-                return _said(413, f"a request has at most {MOST_BYTES} bytes"), {}
+            if int(request.headers.get("content-length", "0")) > most:
+                return _said(413, f"this may have at most {most} bytes"), {}
         except ValueError:
             return _said(400, "no such length"), {}
         if first and self.door.key:  # keep the key in a cookie and out of the address
@@ -176,7 +184,7 @@ class Guard:
         return None, {} if known else {ME: scope["me"]}
 
 
-def _limited(receive: Receive) -> Receive:
+def _limited(receive: Receive, most: int) -> Receive:
     """The same request, cut off where its body grows too large whatever it said before."""
     got = 0
 
@@ -184,7 +192,7 @@ def _limited(receive: Receive) -> Receive:
         nonlocal got
         message = await receive()
         got += len(message.get("body", b""))
-        return {"type": "http.disconnect"} if got > MOST_BYTES else message
+        return {"type": "http.disconnect"} if got > most else message
 
     return read
 

@@ -27,6 +27,10 @@ FILES = {  # what can be fetched -> file and media type
     "plan": (PLAN, "application/json"),
     "answer": (ANSWER, "application/json"),
     "chart": ("crossover.png", "image/png"),
+    "fit": ("fit.html", "text/html; charset=utf-8"),
+    "fitted": ("fit.json", "application/json"),
+    "shop": ("shop.toml", "application/toml"),
+    "draws": ("draws.csv", "text/csv; charset=utf-8"),
 }
 
 

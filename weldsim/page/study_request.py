@@ -12,6 +12,7 @@ from weldsim.page.case_form import messages_of
 from weldsim.page.worker_process import Tell
 from weldsim.schema.sections import PlanSection
 from weldsim.studies.clamp_search import choices_of
+from weldsim.studies.fit.records import FINER
 from weldsim.studies.heat_sweep import swept_pointer
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.checks import columns_of, words_of
@@ -20,6 +21,7 @@ from weldsim.studies.targets import MOVEMENTS, limit_for, target_of
 from weldsim.units import parse
 
 MOST_READINGS, LONGEST = 12, 300
+MOST_UNKNOWNS, MOST_FILES, MOST_RULES = 8, 10, 500
 LINES = ("line", "bead")
 
 
@@ -74,6 +76,58 @@ def _temperature(value: object) -> bool:
         return False
 
 
+def _clock(value: object) -> bool:
+    try:
+        return _text(value) and 0.0 <= parse(value, "time") <= 3600.0
+    except ValueError:
+        return False
+
+
+def _varied(value: object) -> bool:
+    def bounds(b: object) -> bool:
+        return isinstance(b, list) and 2 <= len(b) <= 3 and all(map(_text, b))
+
+    keys = isinstance(value, dict) and 0 < len(value) <= MOST_UNKNOWNS
+    return keys and all(_text(k) and bounds(b) for k, b in value.items())
+
+
+def _measured(value: object) -> bool:
+    def one(m: object) -> bool:
+        return isinstance(m, dict) and rules_fault(m.get("rules", {})) is None
+
+    return isinstance(value, list) and 0 < len(value) <= MOST_FILES and all(map(one, value))
+
+
+def rules_fault(rules: object) -> str | None:
+    """What is wrong with the rules by which a table is read.
+
+    Parameters
+    ----------
+    rules : object
+        As JSON brings it: `map` and `unit`, header -> column or unit; `time_unit`; `noise`, header
+        -> standard deviation.
+
+    Returns
+    -------
+    str or None
+        One line; None where they are good.
+    """
+    if not isinstance(rules, dict):
+        return "rules: allowed: map, unit, time_unit and noise"
+    for key in ("map", "unit", "noise"):
+        given = rules.get(key, {})
+        if not isinstance(given, dict) or len(given) > MOST_RULES:
+            return f"{key}: allowed: a value for each header"
+        good = _number if key == "noise" else _text
+        for header, value in given.items():
+            if not (_text(header) and good(value)):
+                wanted = "a number greater than zero" if key == "noise" else "a name"
+                return f"{key} of {header[:40]}: {str(value)[:40]!r} is not allowed: {wanted}"
+    if not _text(rules.get("time_unit", "")):
+        return "time unit: allowed: s, min, h or ms"
+    return None
+
+
 CHECKS: dict[str, tuple[str, Callable[[Any], bool]]] = {
     "gauge": ("the name of a gauge", _text),
     "tolerance": ('such as "0.5 mrad"', _text),
@@ -85,6 +139,12 @@ CHECKS: dict[str, tuple[str, Callable[[Any], bool]]] = {
     "readings": ('one a side, such as "pointer.up=-12 mm"', _readings),
     "noise": ("a number greater than zero", _number),
     "replay": ("true or false", lambda v: isinstance(v, bool)),
+    "vary": ("1 to 8 keys with their lowest and highest", _varied),
+    "finer": (", ".join((*FINER.values(), "none")), lambda v: v in (*FINER.values(), "none")),
+    "design": ("a whole number from 4 to 400", lambda v: isinstance(v, int) and v in range(4, 401)),
+    "clock": ('from "0 s" to "3600 s"', _clock),
+    "hold_back": ("a column that was measured", _text),
+    "measured": (f"1 to {MOST_FILES} measurements", _measured),
 }
 KEYS: dict[str, tuple[str, ...]] = {
     "plan": (),
@@ -94,6 +154,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "clamps": ("gauge", "tolerance", "grade"),
     "correct": ("gauge", "tolerance", "grade", "line", "limit"),
     "heats": ("grade",),
+    "fit": ("vary", "grade", "finer", "design", "clock", "hold_back", "measured"),
 }
 
 

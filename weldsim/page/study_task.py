@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from weldsim.case.load import parse_case
+from weldsim.page.fit_task import fit_answer
 from weldsim.page.job_process import LOCKED, converse
 from weldsim.page.locks import held
 from weldsim.page.worker_process import Tell
@@ -233,7 +234,13 @@ def _heats(given: Given) -> dict[str, Any]:
     return {**_in_words([record["in_words"]]), "record": record}
 
 
+def _fit(given: Given) -> dict[str, Any]:
+    """What a shop does not know, from what it has measured."""
+    answer = fit_answer(given.options, given.folder, given.threads, given.tell)
+    return {**_in_words(answer.pop("lines")), **answer}
+
+
 WORK: dict[str, Callable[[Given], dict[str, Any] | None]] = {
     "plan": _plan, "next": _next, "why": _why, "preset": _preset, "clamps": _clamps,
-    "correct": _correct, "heats": _heats,
+    "correct": _correct, "heats": _heats, "fit": _fit,
 }  # fmt: skip

@@ -1,0 +1,334 @@
+"""What worker processes read of measurements: tables beside a run, films, what a fit may vary."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weldsim.case.load import Case, parse_case
+from weldsim.errors import CaseError, MeasurementError, WeldsimError
+from weldsim.measurements.bench_columns import ReadingRules
+from weldsim.measurements.measured_curve import MeasuredCurve, Measurement, read_measurement
+from weldsim.measurements.table_file import read_table
+from weldsim.page import runs
+from weldsim.page.worker_process import Tell
+from weldsim.runs.gauge_table import TIME
+from weldsim.runs.reading import RunRecord, read_run
+from weldsim.schema.column import Column
+from weldsim.simulation.columns import columns_of_case
+from weldsim.studies.fit.unknowns import USUAL, Unknown, unknowns_of
+
+MOST_POINTS = 600  # of one curve as a page draws it
+FIRST_UNKNOWNS = ("arc.efficiency", "hold.conductance", "metal.softening_temperature")
+"""Chosen beforehand: what moves a bar most and a shop knows least; our choice"""
+
+
+def case_of_run(folder: str | Path) -> Case:
+    """The case of a run as it was computed.
+
+    Parameters
+    ----------
+    folder : path-like
+        A run folder.
+
+    Returns
+    -------
+    Case
+        With the values it was run with.
+    """
+    base = runs.base_of(Path(folder))
+    return parse_case(base.text, str(base.path))
+
+
+def rules_of(rules: dict[str, Any]) -> ReadingRules:
+    """Names, units and noise that a file does not give.
+
+    Parameters
+    ----------
+    rules : dict
+        `map`, `unit`, `time_unit` and `noise`, see `study_request`.
+
+    Returns
+    -------
+    ReadingRules
+        As `read_measurement` takes it.
+    """
+    return ReadingRules(
+        dict(rules.get("map", {})), dict(rules.get("unit", {})), rules.get("time_unit") or None,
+        {k: float(v) for k, v in rules.get("noise", {}).items()},
+    )  # fmt: skip
+
+
+def read_one(path: str, name: str, case: Case, rules: dict[str, Any]) -> Measurement:
+    """One table as the gauges of a case read it; a refusal names it as the browser did.
+
+    Parameters
+    ----------
+    path : str
+        Of the table.
+    name : str
+        What the browser called it.
+    case : Case
+        Whose gauges are to be found in it.
+    rules : dict
+        See `rules_of`.
+
+    Returns
+    -------
+    Measurement
+        In SI.
+
+    Raises
+    ------
+    MeasurementError
+        One line a mistake.
+    """
+    try:
+        return read_measurement(path, columns_of_case(case), rules=rules_of(rules))
+    except MeasurementError as error:
+        raise MeasurementError(str(error).replace(path, name)) from None
+
+
+def overlay(
+    path: str, name: str, folder: str, rules: dict[str, Any], tell: Tell | None = None
+) -> dict[str, Any]:
+    """What was measured beside what was computed; a worker's task.
+
+    Parameters
+    ----------
+    path, name : str
+        Of the table, and what the browser called it.
+    folder : str
+        Of the run.
+    rules : dict
+        See `rules_of`.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        `ok`, `headers` of the file and `columns` of the case; `curves` with times [s] and values in
+        the unit of their column, `left_out` in words and `arcs` [s]; or `messages`.
+    """
+    case, run = case_of_run(folder), read_run(folder)
+    known = [{"name": c.name, "unit": c.unit} for c in columns_of_case(case)]
+    try:
+        headers = read_table(Path(path))[0]
+    except MeasurementError as error:
+        return _refused(str(error).replace(path, name), [], known)
+    try:
+        found = read_one(path, name, case, rules)
+    except MeasurementError as error:
+        return _refused(str(error), headers, known)
+    return {
+        "ok": True, "messages": [], "headers": headers, "columns": known,
+        "curves": [_beside(c, run) for c in found.curves], "left_out": list(found.left_out),
+        "arcs": [[w["start_s"], w["end_s"]] for w in run.summary.get("welds", [])
+                 if w.get("start_s") is not None and w.get("end_s") is not None],
+    }  # fmt: skip
+
+
+def _refused(text: str, headers: list[str], columns: list[dict[str, str]]) -> dict[str, Any]:
+    return {"ok": False, "messages": text.splitlines(), "headers": headers, "columns": columns}
+
+
+def _beside(curve: MeasuredCurve, run: RunRecord) -> dict[str, Any]:
+    c = curve.column
+    computed = run.gauges.get(c.name)
+    kept = _some(len(curve.values))
+    noise = c.factor * float(np.median(curve.noise)) if np.isfinite(curve.noise).any() else None
+    return {
+        "name": c.name, "gauge": c.gauge, "component": c.component, "unit": c.unit,
+        "cold": curve.cold, "readings": len(curve.values), "noise": noise,
+        "noise_from": curve.noise_from,
+        "times": [] if curve.cold else _plain(curve.times[kept]),
+        "values": _plain(_shown(c, curve.values[kept])),
+        "computed": None if computed is None else _computed(run.gauges[TIME], computed),
+    }  # fmt: skip
+
+
+def _computed(times: NDArray[np.float64], values: NDArray[np.float64]) -> dict[str, Any]:
+    kept = _some(len(times))
+    return {"times": _plain(times[kept]), "values": _plain(values[kept])}
+
+
+def _shown(column: Column, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(column.to_display(values), float)
+
+
+def _some(count: int) -> NDArray[np.int64]:
+    """Places of so many as a page draws, first and last among them."""
+    return np.unique(np.linspace(0, count - 1, min(count, MOST_POINTS)).round().astype(np.int64))
+
+
+def _plain(values: Iterable[float]) -> list[float | None]:
+    return [float(f"{v:.7g}") if np.isfinite(v) else None for v in values]
+
+
+def film(
+    path: str, name: str, out: str, gauge: str, options: dict[str, Any], tell: Tell | None = None
+) -> list[str]:
+    """Follow the light spot through a film and write its readings; a worker's task.
+
+    Parameters
+    ----------
+    path, name : str
+        Of the film, and what the browser called it.
+    out : str
+        The table to write.
+    gauge : str
+        Name of the pointer.
+    options : dict
+        `across` and `up` between the marks [m], `rate` [1/s], `mirrored`.
+    tell : callable, optional
+        Told how far it is.
+
+    Returns
+    -------
+    list of str
+        What was read, in words.
+    """
+    from weldsim.measurements.spot_record import read_clip, write_spot_file
+    from weldsim.measurements.target_sheet import TargetSheet
+    from weldsim.text.spot_words import record_lines
+
+    say = tell or (lambda share, text: None)
+    try:
+        sheet = TargetSheet(options["across"], options["up"])
+        record = read_clip(
+            path, sheet, options["rate"], options["mirrored"],
+            lambda share: say(share, "reading the film"),
+        )  # fmt: skip
+    except MeasurementError as error:
+        raise MeasurementError(str(error).replace(path, name)) from None
+    write_spot_file(out, record, gauge, name)
+    return record_lines(record)
+
+
+def pointers(folder: str, tell: Tell | None = None) -> list[str]:
+    """Names of the pointers of a run; a worker's task.
+
+    Parameters
+    ----------
+    folder : str
+        Of the run.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    list of str
+        In the order of its gauges.
+    """
+    return [g.name for g in case_of_run(folder).gauges if g.kind == "pointer"]
+
+
+def offer(folder: str, tell: Tell | None = None) -> list[dict[str, Any]]:
+    """What may vary in a fit to the case of a run, with usual bounds; a worker's task.
+
+    Parameters
+    ----------
+    folder : str
+        Of the run.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    list of dict
+        `key`, `low`, `high` and `usual` as a case has them, `source` of the bounds, `thermal`, and
+        whether it is `chosen` beforehand.
+    """
+    case = case_of_run(folder)
+    section = case.tables.get("fit", {})
+    own, spreads = dict(section.get("vary", {})), dict(section.get("spread", {}))
+    out = []
+    for key, (low, high, source) in USUAL.items():
+        if key not in own and (u := _unknown(case, key, [low, high], {})) is not None:
+            chosen = key in FIRST_UNKNOWNS and not own
+            out.append(_offered(u, low, high, source, chosen, ""))
+    stated = []
+    for key, bounds in own.items():
+        spread = spreads.get(key, "")
+        u = _unknown(case, key, list(bounds), {key: spread} if spread != "" else {})
+        if u is not None:
+            stated.append(_offered(u, *bounds, "stated in the case", True, str(spread)))
+    return [*stated, *out]
+
+
+def _unknown(case: Case, key: str, bounds: list[Any], spread: dict[str, Any]) -> Unknown | None:
+    try:
+        return unknowns_of(case, {key: bounds}, spread)[0]
+    except WeldsimError:  # not of this case: another clamp, no arc that states it
+        return None
+
+
+def _offered(
+    u: Unknown, low: object, high: object, source: str, chosen: bool, spread: str
+) -> dict[str, Any]:
+    return {
+        "key": u.key, "low": str(low), "high": str(high), "usual": str(u.text(u.usual)),
+        "source": source, "thermal": u.thermal, "chosen": chosen, "spread": spread,
+    }  # fmt: skip
+
+
+def varied(case: Case, options: dict[str, Any]) -> tuple[Unknown, ...]:
+    """What varies in a fit that was asked for.
+
+    Parameters
+    ----------
+    case : Case
+        That was welded.
+    options : dict
+        `vary`: key -> lowest, highest and, if there is one, the standard deviation believed.
+
+    Returns
+    -------
+    tuple of Unknown
+        In their order.
+    """
+    vary = {k: [_value(v) for v in bounds[:2]] for k, bounds in options["vary"].items()}
+    spread = {k: _value(b[2]) for k, b in options["vary"].items() if len(b) > 2 and b[2] != ""}
+    try:
+        return unknowns_of(case, vary, spread)
+    except CaseError as error:  # a person sees no file here
+        raise CaseError(str(error).replace(f"{case.source_file} [fit] ", "")) from None
+
+
+def _value(text: Any) -> Any:
+    try:
+        return float(text)
+    except (TypeError, ValueError):
+        return text
+
+
+def check_fit(folder: str, options: dict[str, Any], tell: Tell | None = None) -> dict[str, Any]:
+    """Refuse a fit that cannot be made; a worker's task.
+
+    Parameters
+    ----------
+    folder : str
+        Of the run.
+    options : dict
+        Of the fit; its `files` are path, name and rules of each table.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        `unknowns`: how many; `columns`: what was measured.
+    """
+    case = case_of_run(folder)
+    unknowns = varied(case, options)
+    found = [read_one(path, name, case, rules) for path, name, rules in options["files"]]
+    columns = [c.column.name for m in found for c in m.curves]
+    held = options.get("hold_back")
+    if held and held not in columns:
+        raise MeasurementError(f"hold back: {held!r} was not measured: {', '.join(columns)}")
+    return {"unknowns": len(unknowns), "columns": columns}
