@@ -13,14 +13,18 @@ from weldsim.case.load import Case, parse_case
 from weldsim.errors import CaseError, MeasurementError, WeldsimError
 from weldsim.measurements.bench_columns import ReadingRules
 from weldsim.measurements.measured_curve import MeasuredCurve, Measurement, read_measurement
+from weldsim.measurements.spot_record import read_clip, write_spot_file
 from weldsim.measurements.table_file import read_table
+from weldsim.measurements.target_sheet import TargetSheet
 from weldsim.page import runs
 from weldsim.page.worker_process import Tell
 from weldsim.runs.gauge_table import TIME
 from weldsim.runs.reading import RunRecord, read_run
 from weldsim.schema.column import Column
 from weldsim.simulation.columns import columns_of_case
-from weldsim.studies.fit.unknowns import USUAL, Unknown, unknowns_of
+from weldsim.studies.fit.unknowns import Unknown, unknowns_of
+from weldsim.studies.spreads import USUAL_BOUNDS
+from weldsim.text.spot_words import record_lines
 
 MOST_POINTS = 600  # of one curve as a page draws it
 FIRST_UNKNOWNS = ("arc.efficiency", "hold.conductance", "metal.softening_temperature")
@@ -193,10 +197,6 @@ def film(
     list of str
         What was read, in words.
     """
-    from weldsim.measurements.spot_record import read_clip, write_spot_file
-    from weldsim.measurements.target_sheet import TargetSheet
-    from weldsim.text.spot_words import record_lines
-
     say = tell or (lambda share, text: None)
     try:
         sheet = TargetSheet(options["across"], options["up"])
@@ -248,7 +248,7 @@ def offer(folder: str, tell: Tell | None = None) -> list[dict[str, Any]]:
     section = case.tables.get("fit", {})
     own, spreads = dict(section.get("vary", {})), dict(section.get("spread", {}))
     out = []
-    for key, (low, high, source) in USUAL.items():
+    for key, (low, high, source) in USUAL_BOUNDS.items():
         if key not in own and (u := _unknown(case, key, [low, high], {})) is not None:
             chosen = key in FIRST_UNKNOWNS and not own
             out.append(_offered(u, low, high, source, chosen, ""))
