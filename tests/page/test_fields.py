@@ -46,7 +46,7 @@ def test_quantities_know_their_unit_and_sign():
     assert fields["surroundings", "ambient"]["unit"] == "temperature"
     assert fields["hold", "length"]["sign"] == "not negative"
     assert fields["part", "material"]["words"] and not fields["hold", "release"]["needed"]
-    assert "held end" in fields["part", "length"]["remark"]
+    assert "clamped end" in fields["part", "length"]["remark"]
 
 
 def test_units_convert_as_defined():

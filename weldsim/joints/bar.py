@@ -121,7 +121,7 @@ def _bead(name: str, section: BeadSection, part: Bar, hold: Hold, mistakes: list
     """A bead with its defaults filled in from the part."""
     line, at = _line_of(section), section.at
     if line == "across" and at is None:
-        text = 'missing key, such as "75 mm" from the held end'
+        text = 'missing key, such as "75 mm" from the clamped end'
         mistakes.append(Mistake("weld", name, "at", None, text))
         at = WRONG
     if at is None or (section.face in ("top", "bottom") and line == "along"):
@@ -295,7 +295,9 @@ def spare_beads(case, prefix: str) -> list[tuple[Bead, str, str]]:
             first, name=f"{prefix} on {face}", face=face, line="along", at=0.0, begin=low,
             finish=high, width=width,
         )  # fmt: skip
-        where = f"along the {face} edge, {1e3 * low:.0f} to {1e3 * high:.0f} mm from the held end"
+        where = (
+            f"along the {face} edge, {1e3 * low:.0f} to {1e3 * high:.0f} mm from the clamped end"
+        )
         out.append((edge, first.name, where))
     return out
 

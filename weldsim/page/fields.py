@@ -20,7 +20,7 @@ from pydantic import BeforeValidator
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import KINDS, joint_kind
 from weldsim.materials.shelf import list_materials
-from weldsim.page.labels import HEADS, label_of_field
+from weldsim.page.labels import HEADS, HOLD_NAMES, label_of_field
 from weldsim.schema.process import PROCESSES
 from weldsim.schema.quantities import Quantity, WordOrTime
 from weldsim.schema.section_checks import EXAMPLES, EXAMPLES_OF
@@ -142,10 +142,23 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
                 type="word", words=list(PROCESSES),
                 names=[f"{number} {name}" for number, (name, _) in PROCESSES.items()],
             )  # fmt: skip
+        if (section, key) == ("hold", "kind"):
+            field["names"] = [HOLD_NAMES.get(word, word) for word in field["words"]]
         if key == "file":
             field["locked"] = True
+        if _says_no_more(field):
+            field["remark"] = ""
         out.append(field)
     return out
+
+
+def _says_no_more(field: dict) -> bool:
+    """Whether a remark names another key, or words that the field's list offers."""
+    remark = field["remark"]
+    words = re.findall(r"[\w-]+", remark.removeprefix("or "))
+    return bool(re.match(r"or \w+ = ", remark)) or (
+        bool(words) and set(words) <= set(field.get("words", ()))
+    )
 
 
 def _type(annotation: Any, metadata: Iterable) -> dict:

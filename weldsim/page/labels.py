@@ -11,6 +11,9 @@ HEADS = {
     "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",
     "clamp": "More clamps", "tack": "Tacks", "arc": "Arc", "schedule": "Pauses",
 }  # fmt: skip
+HOLD_NAMES = {
+    "vise": "a clamp at one end", "ends": "its usual ends", "free": "nothing, it lies free",
+}  # fmt: skip
 LABELS = {
     ("part", "up"): "up in the workshop",
     ("part", "clock"): "clock positions start at",

@@ -63,7 +63,8 @@ def clamp_places(case, part) -> list[tuple[str, np.ndarray]]:
     for clamp in case.clamps:
         for face in clamp.at:
             place = part.lattice.points[part.boundaries[face]].mean(axis=0)
-            text = clamp.name if clamp.at == (clamp.name,) else f"{clamp.name} ({face})"
+            alone = clamp.at in ((clamp.name,), ("vise",))
+            text = clamp.name if alone else f"{clamp.name} ({face})"
             out.append((text, place))
     return out
 

@@ -91,6 +91,8 @@ def _size(case) -> list[str]:
 
 
 def _time(seconds: float) -> str:
+    if seconds < 1:
+        return "1 s at most"
     return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from weldsim.case.schedule import timetable
 from weldsim.joints.registry import kind_of_case
 from weldsim.schema.process import PROCESSES
-from weldsim.text.quantities import Words, as_written, in_mm, per_mm, quantity, words
+from weldsim.text.quantities import Words, as_written, given, in_mm, per_mm, quantity, words
 
 # ISO 6947 working position of a bead on a bar that stands with its width upright
 POSITIONS = {
@@ -22,11 +22,11 @@ def bar_lines(case) -> list[str]:
 
 def _part(case) -> list[str]:
     p = case.part
-    end = "its first end" if case.hold.kind == "free" else "the held end"
+    end = "its first end" if case.hold.kind == "free" else "the clamped end"
     return [
         words(
             "Part: {}, {}; x from {}, z up the width, front face at +y.",
-            as_written(kind_of_case(case).words(p)), p.material, end,
+            as_written(kind_of_case(case).words(p), exact=True), p.material, end,
         )
     ]  # fmt: skip
 
@@ -80,7 +80,7 @@ def _welds(case) -> list[str]:
             words(
                 "     {} ({}), {} A, {} V, {}, bead {} x {}",
                 name, arc.process, f"{arc.current:.4g}", f"{arc.voltage:.3g}",
-                quantity(1e3 * arc.speed, "mm/s", ".3g"),
+                given(1e3 * arc.speed, "mm/s", ".3g"),
                 in_mm(bead.width, named=False), in_mm(bead.height),
             ),
             words(

@@ -7,7 +7,7 @@ import numpy as np
 from weldsim.case.schedule import rule_in_words, timetable
 from weldsim.joints.registry import kind_of_case, seam_lines_of, seams_of
 from weldsim.schema.process import PROCESSES
-from weldsim.text.quantities import as_written, in_mm, joined, per_mm, quantity, words
+from weldsim.text.quantities import as_written, given, in_mm, joined, per_mm, quantity, words
 
 # ISO 6947 working position by what faces up: PF and PG go by the travel, the rest by the face
 FACING = ((0.92, "PA", "flat"), (0.38, "PB", "horizontal fillet"), (-0.38, "PC", "horizontal"),
@@ -37,7 +37,7 @@ def position(travel, inward, up) -> tuple[str, str]:
 def joint_lines(case) -> list[str]:
     """Part, hold, tacks, welds and timetable."""
     part = case.part
-    own = as_written(kind_of_case(case).words(part))
+    own = as_written(kind_of_case(case).words(part), exact=True)
     out = [words("Part: {}; {}, {} is up.", own, part.material, part.up)]
     out += _clamps(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
     if case.cooling_film_coefficient is not None:
@@ -120,6 +120,8 @@ def _welds(case) -> list[str]:
         if seam.closed:
             toward = f"; positions on the way {', '.join(around(seam, up))}"
         way = "" if weld.travel in ("",) else f" {weld.travel}"
+        if not seam.closed and weld.travel == _direction(seam.travel):
+            way = ""  # the axis says it
         turned = (
             " (against it in each stretch)"
             if line.directions.get(weld.travel) == -weld.direction
@@ -137,7 +139,7 @@ def _welds(case) -> list[str]:
                 "     {} ({}), {} A, {} V, {}; arc energy {}, heat input {} (EN 1011-1, k = {}), "
                 "into the part {} (efficiency {})",
                 process, arc.process, f"{arc.current:.4g}", f"{arc.voltage:.3g}",
-                quantity(1e3 * arc.speed, "mm/s", ".3g"), per_mm(arc.arc_energy),
+                given(1e3 * arc.speed, "mm/s", ".3g"), per_mm(arc.arc_energy),
                 per_mm(arc.heat_input), k, per_mm(arc.power / arc.speed), f"{arc.efficiency:.3g}",
             ),
         ]  # fmt: skip

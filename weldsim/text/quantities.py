@@ -296,7 +296,7 @@ _WRITTEN_QUANTITY = re.compile(
 )
 
 
-def as_written(text: str) -> Words:
+def as_written(text: str, exact: bool = False) -> Words:
     """Text that came as text, from a person or a file, with the quantities found in it.
 
     Their values are no more exact than they are written, which is why text of our own is made with
@@ -305,6 +305,8 @@ def as_written(text: str) -> Words:
     Parameters
     ----------
     text : str
+    exact : bool, optional
+        Whether its numbers are as somebody put them in; see `Number.exact`.
 
     Returns
     -------
@@ -316,12 +318,12 @@ def as_written(text: str) -> Words:
     parts: list[object] = []
     at = 0
     for match in _WRITTEN_QUANTITY.finditer(text):
-        parts += [text[at : match.start()], _read(match)]
+        parts += [text[at : match.start()], _read(match, exact)]
         at = match.end()
     return Words(*parts, text[at:])
 
 
-def _read(match: re.Match[str]) -> Quantity:
+def _read(match: re.Match[str], exact: bool) -> Quantity:
     """A quantity as it was found; after a sign of plus or minus its numbers are differences."""
     pieces: list[Number | str] = []
     at, signs = 0, ("±", "+-")
@@ -330,6 +332,7 @@ def _read(match: re.Match[str]) -> Quantity:
         mark = found[0].removesuffix(shown)
         spread = bool(mark) or match[1].startswith(signs)
         value = float(shown.replace("−", "-").replace(" ", ""))
-        pieces += [match[1][at : found.start()] + mark, Number(value, shown, spread)]
+        pieces += [match[1][at : found.start()] + mark]
+        pieces.append(Number(value, shown, spread, exact))
         at = found.end()
     return Quantity(tuple(p for p in pieces if p != ""), match[3], gap=match[2])

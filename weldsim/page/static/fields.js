@@ -135,7 +135,7 @@ export class Fields {
     const blank = value === undefined && !field.default;
     const words = value !== undefined && !field.words.includes(value) ? [value, ...field.words] : field.words;
     return h("select", { ...describe, value: value ?? field.default ?? "", onchange: (e) => { put(e.target.value); } },
-      blank || !field.needed ? h("option", { value: "", text: field.default ? `usual (${field.default})` : "not set",
+      blank || !field.needed ? h("option", { value: "", text: field.default && field.default !== "usual" ? `usual (${field.default})` : field.default || "not set",
         selected: value === undefined }) : null,
       words.map((w) => h("option", { value: w, selected: w === value,
         text: field.names ? field.names[field.words.indexOf(w)] ?? w : w })));

@@ -268,7 +268,10 @@ export class PartView {
     const line = (a, b, css) => { const [p, q] = [a, b].map(this.place); return s("line", { x1: p[0], y1: p[1], x2: q[0], y2: q[1], class: css }); };
     const word = (place, text) => { const [x, y] = this.place(place); return s("text", { x, y: y + 4, "text-anchor": "middle", class: "target-word", text }); };
     const corners = beam.card.map(this.place), below = Math.max(...corners.map((p) => p[1])) + 17;
-    const label = (text) => s("text", { x: to[0], y: below, "text-anchor": "middle", class: "target-word", text });
+    const label = (text) => { // inside the picture, and above the buttons
+      const half = 3.4 * text.length, { clientWidth: w, clientHeight: t } = this.stage;
+      return s("text", { x: Math.max(half, Math.min(w - half, to[0])), y: Math.min(below, t - 60), "text-anchor": "middle", class: "target-word", text });
+    };
     return s("g", { class: "pointer", "aria-label": `Target of ${beam.name}` },
       s("polygon", { points: flatText(beam.card.map(this.place)), class: "target" }),
       line(beam.left, beam.right, "target-line"), line(beam.low, beam.high, "target-line"),

@@ -2,7 +2,7 @@
 import { figure, h } from "./tools.js";
 import { shown, shownSpan, units } from "./units.js";
 
-export const sayReading = (r) => (r.component ? `${r.gauge} ${r.component.replace(/_/g, " ")}` : r.gauge);
+export const sayReading = (r) => [r.gauge, (r.component || "").replace(/_/g, " "), r.unit === "mrad" ? "(tilt)" : ""].filter(Boolean).join(" ");
 // Lines that the server said in both units.
 export const said = (found, name) => (units() === "us" && found[`${name}_us`]) || found[name] || [];
 

@@ -136,7 +136,7 @@ export function later(work, wait) {
 // A time span as a person says it.
 export function span(seconds) {
   if (seconds === null || seconds === undefined || !isFinite(seconds)) return "";
-  if (seconds < 1) return "a moment";
+  if (seconds < 1) return "1 s";
   if (seconds < 90) return `${Math.round(seconds)} s`;
   if (seconds < 5400) return `${Math.round(seconds / 60)} min`;
   return `${(seconds / 3600).toFixed(1)} h`;
