@@ -36,6 +36,7 @@ from weldsim.studies.plan.space import Plan, parse_plan
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, Target, target_of
 from weldsim.system.files import write_json
+from weldsim.text.measure_words import target_distance
 from weldsim.text.next_words import advice_lines
 from weldsim.text.quantities import in_us
 from weldsim.units import parse
@@ -170,6 +171,7 @@ def advice_record(plan: Plan, advice: Advice) -> dict[str, Any]:
 
     return {
         "unit": unit,
+        "distance": target_distance(plan),
         "tolerance": str(plan.tolerance),
         "contradictory": bool(found.contradictory),
         "readings": [

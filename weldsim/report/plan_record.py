@@ -10,6 +10,7 @@ from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
+from weldsim.text.measure_words import target_distance
 from weldsim.text.plan_words import (
     error_words,
     how_words,
@@ -40,6 +41,7 @@ def study_record(study: Study) -> dict:
         "overrides": list(plan.case.overrides),
         "measure": plan.section.measure,
         "unit": unit,
+        "distance": target_distance(plan),
         "tolerance": {"text": str(plan.tolerance), "value": scale * plan.tolerance.value,
                       "note": plan.tolerance.note},
         "how": how_words(study),

@@ -62,7 +62,8 @@ def _common(found: Searched) -> dict:
     target = found.target
     return {
         "title": found.title, "gauge": target.gauge.name, "grade": target.grade,
-        "unit": target.unit, "error": found.shown_error, "tolerance": str(target.tolerance),
+        "unit": target.unit, "distance": target.gauge.throw, "error": found.shown_error,
+        "tolerance": str(target.tolerance),
         "verdict": found.verdict,
     }  # fmt: skip
 

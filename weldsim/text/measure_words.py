@@ -35,27 +35,37 @@ def error_said(target: Target, error: float | None, how: str) -> Words:
 def measure_words(plan: Plan, value: float, most: int = 3) -> Words:
     """A value of a plan's measure, of a pointer at its target first. [SI]"""
     if plan.tolerance.measure in ANGLES:
-        return tilt_words(value, _distance(plan), most)
+        return tilt_words(value, target_distance(plan), most)
     return short_measure(plan, value, most)
 
 
 def short_measure(plan: Plan, value: float, most: int = 3) -> Words:
     """The same in one number, for tables and beside one that was said in full. [SI]"""
     if plan.tolerance.measure in ANGLES:
-        return spot_words(value, _distance(plan), most)
+        return spot_words(value, target_distance(plan), most)
     scale, unit = SCALES[plan.tolerance.measure]
     return Words(sized(scale * value, unit, most))
 
 
 def axis_unit(plan: Plan) -> tuple[float, str]:
     """Factor from SI and unit of the measure on an axis: of a pointer at its target."""
-    distance = _distance(plan)
+    distance = target_distance(plan)
     if plan.tolerance.measure in ANGLES and distance:
         return 1e3 * distance, "mm"
     return SCALES[plan.tolerance.measure]
 
 
-def _distance(plan: Plan) -> float | None:
-    """To the target of the measure's pointer; None where the measure is of no pointer. [m]"""
+def target_distance(plan: Plan) -> float | None:
+    """How far the target of a plan's pointer is from the part.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    float or None
+        None where the measure is of no pointer. [m]
+    """
     names = {c.gauge for c in plan.measure_columns}
     return next((g.throw for g in plan.case.gauges if g.name in names), None)

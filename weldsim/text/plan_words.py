@@ -233,5 +233,5 @@ def reasons(study: Study) -> list[str]:
         pattern = f"{question}: {low} ends {{}} from zero on average, {high} {{}}"
         lines.append(words(pattern, *ends))
     if not lines:
-        lines.append("nothing alone decides: order and direction work together")
+        lines.append("nothing alone decides: sequence and travel work together")
     return lines

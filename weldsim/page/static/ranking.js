@@ -23,31 +23,46 @@ function heading(answer) {
 }
 
 function line(answer, row, i, many, take) {
-  const said = (v) => (v === null || v === undefined ? "none" : measure(v, answer.unit));
   return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
-    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: row.images_words }) : null),
+    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: row.images_words }) : null,
+      i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null),
     many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
-    h("td", { class: row.failed ? "" : "n" }, row.failed || [h("strong", { text: spot(answer, row) || said(row.final) }), spot(answer, row) ? h("span", { class: "note alike", text: said(row.final) }) : null]),
-    h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${plainly(row.error, answer.unit)}` })]),
-    h("td", { class: "n", text: row.failed ? "" : plainly(row.worst, answer.unit) }), h("td", {}, i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
+    h("td", { class: row.failed ? "" : "n" }, row.failed || said(row.final, answer)),
+    h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${short(row.error, answer)}` })]),
+    h("td", { class: "n", text: row.failed ? "" : short(row.worst, answer) }), h("td", {}, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
 }
 
-// The same on the target of a pointer, which is what is read first: [mm or in]; blank where there is none.
-function spot(answer, row) {
-  const read = (row.ranking && row.ranking.readings) || row.readings || {}, of = (side, unit) => read[`${answer.measure}_${side}_${unit}`];
-  if (answer.unit !== "mrad" || of("up", "mm") === undefined || row.final === null) return "";
-  const tilt = Math.hypot(of("up", "mrad"), of("right", "mrad")), there = Math.hypot(of("up", "mm"), of("right", "mm"));
-  if (!(tilt > 0)) return "";
-  const [value, unit] = shown((there * row.final) / tilt, "mm");
-  return `${figure(value)} ${unit} at the target`;
+// What ends where: at the target of a pointer first, since that is read first, and below it the tilt.
+function said(value, answer) {
+  if (value === null || value === undefined) return "none";
+  const there = atTarget(value, answer);
+  return [h("strong", { text: there ? `${there} at the target` : measure(value, answer.unit) }), there ? h("span", { class: "note alike", text: measure(value, answer.unit) }) : null];
 }
-const plainly = (value, unit) => (unit === "mrad" ? `${figure(value)} mm/m` : measure(value, unit));
-const between = (row, answer) => (row.interval ? `${plainly(row.interval[0], answer.unit)} to ${plainly(row.interval[1], answer.unit)}` : "not estimated");
+// A tilt as a length at the target of its pointer; blank without one. [mrad, m]
+function atTarget(value, { unit, distance }) {
+  if (unit !== "mrad" || !distance) return "";
+  const [there, word] = shown(value * distance, "mm");
+  return `${figure(there)} ${word}`;
+}
+// A movement in one number: at the target where there is one, else as a slope.
+function short(value, of) {
+  if (value === null || value === undefined) return "none";
+  return atTarget(value, of) || (of.unit === "mrad" ? slope(value) : measure(value, of.unit));
+}
+function slope(mrad) {
+  const [there, word] = shown(mrad, "mm/m");
+  return `${figure(there)} ${word}`;
+}
+const between = (row, answer) => (row.interval ? `${short(row.interval[0], answer)} to ${short(row.interval[1], answer)}` : "not estimated");
 
-// A movement with its unit; a tilt as slope first, since a workshop measures that.
-export function measure(value, unit) {
-  if (unit === "mrad") return `${figure(value)} mm/m (${figure((value * 180) / Math.PI / 1000)}°)`;
+// A movement with its unit: a tilt at the target of its pointer first, then as a slope, since a
+// workshop measures that; `distance` to the target, if any. [m]
+export function measure(value, unit, distance) {
+  if (unit === "mrad") {
+    const there = atTarget(value, { unit, distance }), degrees = `${figure((value * 180) / Math.PI / 1000)}°`;
+    return there ? `${there} at the target (${degrees})` : `${slope(value)} (${degrees})`;
+  }
   const [number, word] = shown(value, unit);
   return `${figure(number)} ${word}`;
 }
@@ -66,7 +81,7 @@ function target(answer) {
     flat ? s("rect", { class: "within", x: x(-limit), y: 20, width: x(limit) - x(-limit), height: 40 }) : s("circle", { class: "within", cx: x(0), cy: y(0), r: x(limit) - x(0) }),
     s("line", { class: "axis", x1: 6, x2: WIDE - 6, y1: y(0), y2: y(0) }), flat ? null : s("line", { class: "axis", x1: half, x2: half, y1: 6, y2: WIDE - 6 }),
     spots.map((p, i) => s("circle", { class: i ? "end" : "end best", cx: x(p[0]), cy: y(p[1] || 0), r: i ? 3.2 : 6 })).reverse()),
-  h("figcaption", { class: "note", text: `${words}; ${measure(reach, answer.unit)} from the middle to the edge.` }));
+  h("figcaption", { class: "note", text: `${words}; ${short(reach, answer)} from the middle to the edge.` }));
 }
 
 function spotOf(row, answer) {

@@ -131,7 +131,7 @@ export class Study {
       h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Weld next, after ${answer.after.replace(/:/g, " ")}` }),
         h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected end, from zero", `Chance of ending within ${record.tolerance}`].map((t) => h("th", { scope: "col", text: t })))),
           h("tbody", {}, record.ways.slice(0, 12).map((w, i) => h("tr", { class: i ? "" : "best" }, h("td", { text: i + 1 }), h("th", { scope: "row", text: [w.text, w.setting].filter(Boolean).join(", ") }),
-            h("td", { text: measure(w.off, record.unit) }), h("td", { text: chance(w.chance) }))))))),
+            h("td", { text: measure(w.off, record.unit, record.distance) }), h("td", { text: chance(w.chance) }))))))),
       this.lines(said(answer, "words"), "In words"),
       h("p", { "data-key": "back" }, h("a", { href: `#study/${this.found.job.parent}`, text: "Back to the ranking: measure again after the next weld" })),
     ];
@@ -167,7 +167,7 @@ export class Study {
   tried(record) {
     const rows = (record.runs || record.choices || record.lines || []).map((r) => [
       r.words || r.name || (r.faces ? r.faces.join(" and ") || "nothing more" : tiltText(r.lean_mrad)),
-      r.off === null || r.off === undefined ? r.error || "not computed" : measure(r.off, record.unit)]);
+      r.off === null || r.off === undefined ? r.error || "not computed" : measure(r.off, record.unit, record.distance)]);
     if (!rows.length) return null;
     return h("section", { class: "panel", "data-key": "tried" }, h("h2", { text: "What was computed" }),
       h("table", {}, h("thead", {}, h("tr", {}, ["Tried", "Ends, from zero"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows.map(([a, b]) => h("tr", {}, h("th", { scope: "row", text: a }), h("td", { text: b }))))));

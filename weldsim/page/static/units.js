@@ -58,7 +58,7 @@ export function converted(value, from, to) {
 
 // What is read in mm, degC or mm/s, in the units of the switch: [value, unit].
 const SHOWN = { mm: ["in", (v) => v / 25.4], "°C": ["°F", (v) => 1.8 * v + 32], degC: ["degF", (v) => 1.8 * v + 32],
-  "mm/s": ["in/min", (v) => (v * 60) / 25.4], m: ["ft", (v) => v / 0.3048], "kJ/mm": ["kJ/in", (v) => v * 25.4], N: ["lbf", (v) => v / 4.4482216152605],
+  "mm/s": ["in/min", (v) => (v * 60) / 25.4], "mm/m": ["in/ft", (v) => 0.012 * v], m: ["ft", (v) => v / 0.3048], "kJ/mm": ["kJ/in", (v) => v * 25.4], N: ["lbf", (v) => v / 4.4482216152605],
   kN: ["lbf", (v) => v / 4.4482216152605e-3] };
 export function shown(value, unit) {
   if (now === "metric" || !SHOWN[unit] || value === null || value === undefined) return [value, unit];
