@@ -13,7 +13,9 @@ from weldsim.cli.options import Changes, Cluster, Device, UnitsOfText, Workers, 
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
+from weldsim.studies.plan.odds import with_spread
 from weldsim.studies.plan.ranking import rank
+from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.studies.plan.space import load_plan
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
@@ -27,12 +29,17 @@ def command(
     workers: Workers = None,
     cluster: Cluster = None,
     confirm: Annotated[bool, typer.Option(help="Run the best few again at a finer grade.")] = True,
+    band: Annotated[
+        Path | None,
+        typer.Option(help="Folder of weldsim band of this job: odds count the shop's spread."),
+    ] = None,
     units: UnitsOfText = "metric",
     device: Device = None,
 ):
     """Compare sequences and settings, and say which one to weld."""
     ask_for_device(device)
     loaded = load_plan(case, changes or ())
+    spread = None if band is None else read_spread(loaded, band)
     try:
         with ProgressBar() as tell:
             found = rank(
@@ -42,9 +49,12 @@ def command(
     except KeyboardInterrupt:
         again = ["weldsim", "plan", str(case), "--out", str(out)]
         again += [part for change in changes or () for part in ("--set", change)]
+        again += [] if band is None else ["--band", str(band)]
         again += [] if confirm else ["--no-confirm"]
         print(f"stopped; what is computed stays: resume with {shlex.join(again)}", file=sys.stderr)
         raise typer.Exit(130) from None
+    if spread is not None:
+        found = with_spread(found, spread)
     path = write_plan(found, out)
     pages = write_pages(found, out, units)
     say(plan_lines(found), units)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from weldsim import __version__
 from weldsim.studies.plan.drift import Drift
+from weldsim.studies.plan.odds import chance_nearer
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
@@ -17,6 +18,7 @@ from weldsim.text.plan_words import (
     images_words,
     level_words,
     model_words,
+    odds_words,
     plan_lines,
     unit_of,
 )
@@ -47,6 +49,8 @@ def study_record(study: Study) -> dict:
         "how": how_words(study),
         "error_words": error_words(study),
         "level_words": level_words(study),
+        "odds_words": odds_words(study),
+        "shop_spread": study.spread and study.spread.file,
         "grade": study.grade,
         "sequences": {"allowed": plan.size, "looked_at": study.count, "rows": len(study.rows)},
         "drift": study.drift and _drift(study.drift, scale),
@@ -85,6 +89,7 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
         },
         "interval": row.interval and [scale * end for end in row.interval],
         "told_apart_from_first": study.told_apart(study.rows[0], row) if number > 1 else None,
+        "chance_first_nearer": chance_nearer(study, study.rows[0], row) if number > 1 else None,
         "worst": _number(row.worst, scale),
         "error": None if row.error is None else scale * row.error,
         "verdict": row_verdict(plan, row),

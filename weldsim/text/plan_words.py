@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from weldsim.schema.tolerance import SCALES
+from weldsim.studies.plan.odds import EVEN, chance_nearer, odds_text
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.studies.plan.space import Moves, Plan
 from weldsim.text.cautions import beside
@@ -105,6 +106,28 @@ def level_words(study: Study) -> str:
     )  # fmt: skip
 
 
+def odds_words(study: Study) -> str:
+    """The odds that the first row is better than the next; "" where nothing says so."""
+    good = [row for row in study.rows if not row.best.error]
+    chance = chance_nearer(study, good[0], good[1]) if len(good) > 1 else None
+    if chance is None:
+        return ""
+    rests = (
+        "from the estimated errors of the rows alone; weldsim plan --band adds the shop's spread"
+    )
+    if study.spread is not None:
+        rests = (
+            f"from the estimated errors of the rows and the shop's spread in {study.spread.file}: "
+            "what is common to all parts strikes both alike, a hand's travel each by itself"
+        )
+    name, text = study.plan.text(good[1].moves), odds_text(chance)
+    if text == EVEN:
+        return f"first and next, {name}: even odds which ends nearer to zero ({rests})"
+    if chance > 0.5:
+        return f"this sequence is better than the next, {name}, with {text} ({rests})"
+    return f"the next, {name}, is better than this sequence with {text} ({rests})"
+
+
 def _error(study: Study, row: Row) -> Words:
     return Words() if row.error is None else words("estimated error {}, ", said(study, row.error))
 
@@ -155,6 +178,7 @@ def plan_lines(study: Study) -> list[str]:
         f"looked at: {how_words(study)}",
         words("estimated error: {}", error_words(study)),
         level_words(study),
+        *filter(None, [odds_words(study)]),
     ]  # fmt: skip
     if best.images:
         lines.append(images_words(plan, best))

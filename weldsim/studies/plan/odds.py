@@ -8,90 +8,28 @@ the sizes of the latter two; without it the estimated error of the rows alone co
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import replace
 
 import numpy as np
 
-from weldsim.errors import StoreError
-from weldsim.schema.column import DISPLAY_UNITS
 from weldsim.studies.plan.rows import Row, Study
-from weldsim.studies.plan.space import Plan
+from weldsim.studies.plan.shop_spread import ShopSpread
 
 DRAWS = 20_000
 NINE_OF_TEN = 1.645  # standard deviations of a normal error within which nine of ten lie
 LONGEST = 99.0  # odds beyond which no number is said: the tails of the errors are not known
+EVEN = "even odds"
 
 
-@dataclass(frozen=True)
-class ShopSpread:
-    """How far parts of one shop scatter, in the columns of a plan's measure.
-
-    Attributes
-    ----------
-    common, afresh : tuple of float
-        Standard deviations of what is the same for all parts, and of what comes out otherwise in
-        each, one a column. [SI]
-    file : str
-        Name of the folder it is from.
-    """
-
-    common: tuple[float, ...]
-    afresh: tuple[float, ...]
-    file: str
-
-
-def read_spread(plan: Plan, folder: Path) -> ShopSpread:
-    """The spread that `weldsim band` found, for the measure of a plan.
-
-    Parameters
-    ----------
-    plan : Plan
-        Of the same job.
-    folder : Path
-        Of the band.
-
-    Returns
-    -------
-    ShopSpread
-        When cold.
-
-    Raises
-    ------
-    StoreError
-        If there is no band, or it lacks a gauge of the measure.
-    """
-    path = Path(folder) / "band.json"
-    try:
-        record = json.loads(path.read_text(encoding="utf-8"))
-        cold = {r["column"]: r for r in record["readings"] if r["moment"] == "cold"}
-        common, afresh = [], []
-        for column in plan.measure_columns:
-            found = cold[column.name]
-            factor = DISPLAY_UNITS[found["unit"]][0]
-            whole = float(found["standard_deviation"]) / factor
-            own = float(found["standard_deviation_afresh"]) / factor
-            afresh.append(own)
-            common.append(float(np.sqrt(max(whole**2 - own**2, 0.0))))
-    except KeyError as error:
-        raise StoreError(f"{path}: holds no {error}, which the plan measures") from None
-    except (OSError, ValueError, TypeError) as error:
-        raise StoreError(f"{path}: no band of weldsim band ({error})") from None
-    return ShopSpread(tuple(common), tuple(afresh), path.parent.name)
-
-
-def chance_nearer(study: Study, a: Row, b: Row, spread: ShopSpread | None = None) -> float | None:
+def chance_nearer(study: Study, a: Row, b: Row) -> float | None:
     """Chance that one row ends nearer to zero than another.
 
     Parameters
     ----------
     study : Study
-        With both rows.
+        With both rows, and the shop's spread where it is known.
     a, b : Row
         Any two.
-    spread : ShopSpread, optional
-        Of the shop.
 
     Returns
     -------
@@ -100,7 +38,7 @@ def chance_nearer(study: Study, a: Row, b: Row, spread: ShopSpread | None = None
     """
     if study.drift is None or a.best.error or b.best.error:
         return None
-    rng = np.random.default_rng(1)
+    spread, rng = study.spread, np.random.default_rng(1)
     ends = np.array([study.spot(row) for row in (a, b)])
     count = ends.shape[1]
     # what drift leaves is the error of an end, which is a length: each side has its part of it
@@ -113,6 +51,25 @@ def chance_nearer(study: Study, a: Row, b: Row, spread: ShopSpread | None = None
         drawn += np.array(spread.common[:count]) * rng.normal(size=(1, DRAWS, count))
     far = np.linalg.norm(drawn, axis=2)
     return float((far[0] < far[1]).mean())
+
+
+def with_spread(study: Study, spread: ShopSpread) -> Study:
+    """A study that knows the shop's spread: the intervals of its rows hold it.
+
+    Parameters
+    ----------
+    study : Study
+        Any.
+    spread : ShopSpread
+        Of the shop.
+
+    Returns
+    -------
+    Study
+        With the rows in the same order.
+    """
+    rows = tuple(replace(row, interval=interval(study, row, spread)) for row in study.rows)
+    return replace(study, rows=rows, spread=spread)
 
 
 def interval(study: Study, row: Row, spread: ShopSpread) -> tuple[float, float] | None:
@@ -159,7 +116,7 @@ def odds_text(chance: float) -> str:
     """
     better = max(chance, 1.0 - chance)
     if better <= 0.55:
-        return "even odds"
+        return EVEN
     odds = better / max(1.0 - better, 1e-9)
     if odds > LONGEST:
         return "odds of more than 99 to 1"

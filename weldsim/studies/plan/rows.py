@@ -15,6 +15,7 @@ import numpy as np
 from weldsim.schema.tolerance import verdict
 from weldsim.studies.plan.drift import Drift, apart, drift_between, spot
 from weldsim.studies.plan.outcomes import Outcome
+from weldsim.studies.plan.shop_spread import ShopSpread
 from weldsim.studies.plan.space import Moves, Plan
 
 Key = tuple[int, Moves]  # number of a setting, and a sequence
@@ -108,6 +109,8 @@ class Study:
         How the ranking grade is off; None without an estimate.
     under_way : UnderWay or None
         While it is computed: rows are those known by then.
+    spread : ShopSpread or None
+        How far parts of the shop scatter, where a band was made.
     """
 
     plan: Plan
@@ -117,6 +120,7 @@ class Study:
     branches: int
     drift: Drift | None = None
     under_way: UnderWay | None = None
+    spread: ShopSpread | None = None
 
     @property
     def grade(self) -> str:

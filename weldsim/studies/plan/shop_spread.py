@@ -1,0 +1,70 @@
+"""How far parts of one shop scatter, as `weldsim band` found it, for the measure of a plan."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from weldsim.errors import StoreError
+from weldsim.schema.column import DISPLAY_UNITS
+from weldsim.studies.plan.space import Plan
+
+
+@dataclass(frozen=True)
+class ShopSpread:
+    """How far parts of one shop scatter, in the columns of a plan's measure.
+
+    Attributes
+    ----------
+    common, afresh : tuple of float
+        Standard deviations of what is the same for all parts, and of what comes out otherwise in
+        each, one a column. [SI]
+    file : str
+        Name of the folder it is from.
+    """
+
+    common: tuple[float, ...]
+    afresh: tuple[float, ...]
+    file: str
+
+
+def read_spread(plan: Plan, folder: Path) -> ShopSpread:
+    """The spread that `weldsim band` found, for the measure of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        Of the same job.
+    folder : Path
+        Of the band.
+
+    Returns
+    -------
+    ShopSpread
+        When cold.
+
+    Raises
+    ------
+    StoreError
+        If there is no band, or it lacks a gauge of the measure.
+    """
+    path = Path(folder) / "band.json"
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+        cold = {r["column"]: r for r in record["readings"] if r["moment"] == "cold"}
+        common, afresh = [], []
+        for column in plan.measure_columns:
+            found = cold[column.name]
+            factor = DISPLAY_UNITS[found["unit"]][0]
+            whole = float(found["standard_deviation"]) / factor
+            own = float(found["standard_deviation_afresh"]) / factor
+            afresh.append(own)
+            common.append(float(np.sqrt(max(whole**2 - own**2, 0.0))))
+    except KeyError as error:
+        raise StoreError(f"{path}: holds no {error}, which the plan measures") from None
+    except (OSError, ValueError, TypeError) as error:
+        raise StoreError(f"{path}: no band of weldsim band ({error})") from None
+    return ShopSpread(tuple(common), tuple(afresh), path.parent.name)
