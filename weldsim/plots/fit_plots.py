@@ -5,6 +5,7 @@ from __future__ import annotations
 from weldsim.plots.style import new_figure, styled
 from weldsim.studies.fit.records import Fit
 from weldsim.system.palette import GRID, INK, LINES, QUIET, SPOT
+from weldsim.text.fit_words import figures
 
 
 @styled
@@ -82,7 +83,7 @@ def unknowns_figure(found: Fit):
                   solid_capstyle="butt")  # fmt: skip
         axes.plot(places[1], y, "o", color=INK, ms=5)
         for x, v in ((0.0, u.low), (1.0, u.high)):
-            axes.text(x, y - 0.36, str(u.text(v)), fontsize=7, color=QUIET,
+            axes.text(x, y - 0.36, figures(u, v), fontsize=7, color=QUIET,
                       ha="left" if x == 0 else "right", va="center")  # fmt: skip
     axes.set_yticks(range(count), [u.key for u in reversed(found.unknowns)], fontsize=8)
     axes.set_xlim(-0.02, 1.02)
