@@ -6,9 +6,12 @@ from weldsim.schema.column import Column
 from weldsim.studies.next.advice import Advice
 from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
+from weldsim.studies.spreads import SPREADS
 from weldsim.text.measure_words import measure_words
 from weldsim.text.quantities import as_written, words
 from weldsim.text.tilts import sized
+
+SAID = ("arc.efficiency", "arc.speed")  # spreads that every case has
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
@@ -75,7 +78,8 @@ def _unread(plan: Plan, columns: tuple[Column, ...]) -> list[str]:
 
 def _spread_words(plan: Plan, advice: Advice) -> str:
     """What the spread of a prediction rests on."""
-    parts = "spread of a prediction: reading, uncertain shop values"
+    sizes = ", ".join(f"{SPREADS[k].words} {SPREADS[k].size:.0%}" for k in SAID)
+    parts = f"spread of a prediction: reading, uncertain shop values ({sizes}: our choice)"
     if advice.drift is not None and advice.drift.carried:
         said = (
             f"{parts}, and the study's estimated error; the model's readings are carried over to "
