@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from weldsim.plots.us_axes import show_units
 from weldsim.report.bench_figure import write_sheet
 from weldsim.report.plan_record import study_record
 from weldsim.report.plan_sheet import sheet_of_record
+from weldsim.report.units_switch import twin
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.system.palette import GOOD, INK, OUTLINE, PRESS, WELD, css
@@ -25,7 +27,7 @@ from weldsim.text.plan_words import (
     recommended,
     said,
 )
-from weldsim.text.quantities import Units, as_written, unit_word
+from weldsim.text.quantities import UNITS, Units, unit_word
 
 RECOMMENDED, WORST, OTHERS, TOLERANCE = PRESS, WELD, OUTLINE, GOOD
 ROWS_SHOWN = 40  # rows of the table that are not folded away
@@ -51,10 +53,11 @@ def write_pages(study: Study, folder, units: Units = "metric") -> list[Path]:
     case = study.plan.bound(study.plan.settings[recommended(study).setting],
                             recommended(study).moves)  # fmt: skip
     drawing = _drawing(case, folder)
-    ends = styled(ends_figure)(study, units)
+    ends = {u: styled(ends_figure)(study, u) for u in UNITS}
     picture, html = folder / "where_they_end.svg", folder / "plan.html"
-    _save(ends, picture)
-    _whole(html, page(study, inline_svg(ends, _ends_words(study)), drawing, units).encode())
+    _save(ends[units], picture)
+    pictures = {u: inline_svg(figure, _ends_words(study)) for u, figure in ends.items()}
+    _whole(html, page(study, pictures, drawing, units).encode())
     sheet = sheet_of_record(study.plan, study_record(study), folder)
     return [picture, html, write_sheet(sheet, folder / "bench_sheet.pdf", drawing, units)]
 
@@ -147,16 +150,18 @@ def _ends_words(study: Study) -> str:
     return "Final position on the target of every sequence: " + "; ".join(plan_lines(study)[:3])
 
 
-def page(study: Study, ends: str, drawing: Path | None, units: Units = "metric") -> str:
-    """plan.html as text, self-contained."""
+def page(
+    study: Study, ends: Mapping[Units, str], drawing: Path | None, units: Units = "metric"
+) -> str:
+    """plan.html as text, self-contained; both units stand in it, a link chooses."""
     import base64
 
     from jinja2 import Environment, PackageLoader
 
-    plan, lines = study.plan, [as_written(line).text(units) for line in plan_lines(study)]
+    plan, lines = study.plan, [twin(line) for line in plan_lines(study)]
 
-    def shown(value: float | None) -> str:
-        return said(study, value).text(units)
+    def shown(value: float | None):
+        return twin(said(study, value))
 
     rows = [
         {
@@ -166,7 +171,7 @@ def page(study: Study, ends: str, drawing: Path | None, units: Units = "metric")
             "final": "failed" if r.best.error else shown(r.end),
             "error": "" if r.best.error else shown(r.error),
             "worst": "" if r.best.error else shown(r.worst),
-            "time": "" if r.best.error else f"{r.best.time / 60:.0f} min",
+            "time": "" if r.best.error else _span(r.best.time),
             "model": model_words(study, r), "verdict": r.best.error or row_verdict(plan, r),
         }
         for n, r in enumerate(study.rows, 1)
@@ -176,9 +181,14 @@ def page(study: Study, ends: str, drawing: Path | None, units: Units = "metric")
 
     return environment.get_template("plan.html").render(
         palette=Markup(css()),
-        title=plan.case.title, words=lines, why=lines[5:] or lines[3:], ends=Markup(ends),
+        title=plan.case.title, words=lines, why=lines[5:] or lines[3:], units=units,
+        ends={u: Markup(svg) for u, svg in ends.items()}, plain=str(plan_lines(study)[0]),
         drawing=base64.b64encode(drawing.read_bytes()).decode() if drawing else "",
         rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1,
-        cautions=[as_written(c).text(units) for c in CAUTIONS], defer=DEFER,
+        cautions=[twin(c) for c in CAUTIONS], defer=DEFER,
         approves_nothing=APPROVES_NOTHING,
     )  # fmt: skip
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

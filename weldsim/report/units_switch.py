@@ -57,6 +57,31 @@ def pair(metric: str, us: str, units: Units = "metric"):
     return escape(metric) if metric == us else _span(metric, us, units)
 
 
+def twin(text: str):
+    """Text as markup in which both texts of every quantity stand, for a page without a script.
+
+    Parameters
+    ----------
+    text : str
+        `Words`; in other text the quantities are found as they are written.
+
+    Returns
+    -------
+    markupsafe.Markup
+        Each quantity in two elements, of class `m` and `us`; the page's style shows one of them.
+    """
+    from markupsafe import Markup, escape
+
+    out = []
+    for part in as_written(text).parts:
+        if isinstance(part, str) or part.text("us") == part.text():
+            out.append(escape(str(part)))
+        else:
+            two = Markup('<span class="m">{}</span><span class="us">{}</span>')
+            out.append(two.format(part.text(), part.text("us")))
+    return Markup("").join(out)
+
+
 def _span(metric: str, us: str, units: Units):
     from markupsafe import Markup
 

@@ -648,6 +648,7 @@ class TestStudy:
         page = next(p for p in paths if p.suffix == ".html").read_text()
         assert 'src="http' not in page and 'href="http' not in page and "url(http" not in page
         assert record["rows"][0]["schedule"] in page
+        assert page.count('class="us"') == page.count('class="m"') > 3  # both units, by a link
 
     def test_reasons_come_from_means_over_the_rows(self, found):
         question, groups = factors(found)[0]

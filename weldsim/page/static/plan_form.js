@@ -35,7 +35,7 @@ export class PlanForm {
       const found = await ask("/api/plan", { ...this.draft.body(), ...this.body() });
       if (found.ok) this.facts = found;
       const count = found.ok && found.sequences;
-      this.told.textContent = found.ok ? `${count} ${count === 1 ? "sequence" : "sequences"} to compare${count > found.most ? `: too many to compute them all, so a search proposes ${found.trials} of them` : ""}; tolerance ${found.tolerance}.`
+      this.told.textContent = found.ok ? `${count} ${count === 1 ? "sequence" : "sequences"} to compare${count > found.most ? `: too many to compute them all, so a search proposes ${found.trials} of them` : ""}; tolerance ${found.tolerance.replace("+-", "±")}.`
         : found.messages.map((m) => m.text).join("; ");
       this.told.className = found.ok ? "note" : "mistake";
       if (first || !this.box.children.length) this.form();

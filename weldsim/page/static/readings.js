@@ -4,7 +4,7 @@ import { shown, shownSpan, units } from "./units.js";
 
 export const sayReading = (r) => [r.gauge, (r.component || "").replace(/_/g, " "), r.unit === "mrad" ? "(tilt)" : ""].filter(Boolean).join(" ");
 // Lines that the server said in both units.
-export const said = (found, name) => (units() === "us" && found[`${name}_us`]) || found[name] || [];
+export const said = (found, name) => ((units() === "us" && found[`${name}_us`]) || found[name] || []).map((line) => line.replaceAll("+-", "±"));
 
 // mrad as degrees and a slope, which is how a level or a square tells it.
 function angle(mrad) {

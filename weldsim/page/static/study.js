@@ -84,13 +84,13 @@ export class Study {
     return h("p", { class: "blank", text: job.state === "failed" ? "There is no answer." : text[job.state] || text[job.kind] || "The answer shows when it is complete." });
   }
   lines(words, head) {
-    return h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: head }),
+    return h("section", { class: `panel ${head === "Answer" ? "answer" : "in-words"}`, "data-key": "words" }, h("h2", { text: head }),
       words.map((w) => h("p", { text: String(w).trim(), class: /^\s{2}/.test(w) ? "in" : "" })));
   }
   files() {
     const { files } = this.found;
     const links = Object.entries(FILES).filter(([name]) => files.includes(name)).map(([name, text]) => h("li", {},
-      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends"].includes(name) ? `?open=1&units=${units()}` : ""}`, target: "_blank", rel: "noopener", text })));
+      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends"].includes(name) ? `?open=1&units=${units()}` : ""}${name === "page" && units() === "us" ? "#us" : ""}`, target: "_blank", rel: "noopener", text })));
     return h("section", { class: "panel", "data-key": "files" }, h("h2", { text: "Files" }), links.length ? h("ul", { class: "files" }, links) : null,
       h("p", { class: "note", text: `Folder ${this.found.folder} in the work folder.` }));
   }
@@ -129,7 +129,7 @@ export class Study {
     return [
       record.contradictory ? h("p", { class: "mistake", "data-key": "odd", text: "Warning: the readings contradict each other or the model. Read again, and check that sequence and travel are those given." }) : null,
       h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Weld next, after ${answer.after.replace(/:/g, " ")}` }),
-        h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected end, from zero", `Chance of ending within ${record.tolerance}`].map((t) => h("th", { scope: "col", text: t })))),
+        h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected end, from zero", `Chance of ending within ${record.tolerance.replace("+-", "±")}`].map((t) => h("th", { scope: "col", text: t })))),
           h("tbody", {}, record.ways.slice(0, 12).map((w, i) => h("tr", { class: i ? "" : "best" }, h("td", { text: i + 1 }), h("th", { scope: "row", text: [w.text, w.setting].filter(Boolean).join(", ") }),
             h("td", { text: measure(w.off, record.unit, record.distance) }), h("td", { text: chance(w.chance) }))))))),
       this.lines(said(answer, "words"), "In words"),
