@@ -20,11 +20,11 @@
 #
 # **Predict before you run.**
 #
-# 1. The front seam is welded from left to right (+x). Which way does the beam go while the arc
-#    burns, and where does it end?
-# 2. Then the back seam. Welded the same way (+x) or the other way (-x): in which case does the
-#    stub end further along the lower tube?
-# 3. Which order of all four seams would you choose to end straight?
+# 1. The front seam is welded toward +x, to the left as you face it. Which way does the beam go
+#    while the arc burns, and where does it end?
+# 2. Then the back seam. Welded with the same travel (+x) or reverse travel (-x): in which case does
+#    the stub end further along the lower tube?
+# 3. Which sequence of all four seams would you choose to end straight?
 
 # %%
 import matplotlib.pyplot as plt
@@ -91,7 +91,7 @@ assert first[-1, 2] > 0  # toward it when it has cooled
 assert first[-1, 1] > 0  # and along the travel
 
 # %% [markdown]
-# ## The back seam, both ways
+# ## The back seam in either direction
 
 # %%
 opposite, _ = follow(OPPOSITE, 158.0, after_first)

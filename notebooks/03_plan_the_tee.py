@@ -13,14 +13,14 @@
 # %% [markdown]
 # # Plan the tee
 #
-# Four seams around the foot of a mast stub, each in one of two directions: 4! x 2^4 = 384 ways to
-# weld it. Which one ends straight? `weldsim plan cases/mast_stub_plan.toml --out study` looks at
-# all of them; here we do the same by hand for the two seams that decide how far the stub tilts
-# along the lower tube, so that it runs in a few minutes.
+# Four seams around the foot of a mast stub, each in one of two directions: 4! x 2^4 = 384
+# sequences to weld it in. Which one ends straight? `weldsim plan cases/mast_stub_plan.toml --out
+# study` looks at all of them; here we do the same by hand for the two seams that decide how far the
+# stub tilts along the lower tube, so that it runs in a few minutes.
 #
-# **Predict before you run.** Front and back, each from left to right (+x) or from right to left
-# (-x), either of them first: eight ways. Which of them tie, because one is the mirror image of the
-# other? Which end closest to straight?
+# **Predict before you run.** Front and back, each toward +x (to the left, seen from the front) or
+# toward -x, either of them first: eight sequences. Which of them tie, because one is the mirror
+# image of the other? Which end closest to straight?
 
 # %%
 import tempfile
@@ -45,14 +45,14 @@ FILE = "../cases/mast_stub_plan.toml"
 TWO = {"plan.seams": ["front", "back"], "plan.grade": "sketch"}
 plan = weldsim.load_plan(FILE, TWO)
 folder = tempfile.mkdtemp()
-print(f"all four seams: {weldsim.load_plan(FILE).size} ways; two of them: {plan.size}")
+print(f"all four seams: {weldsim.load_plan(FILE).size} sequences; two of them: {plan.size}")
 assert weldsim.load_plan(FILE).size == 384 and plan.size == 8
 
 # %% [markdown]
 # ## Each weld once for each past
 #
-# Two schedules that begin with the same weld share it. And the stub is its own mirror image, from
-# left to right and from front to back, so a weld and its image are computed once. Eight schedules
+# Two sequences that begin with the same weld share it. And the stub is its own mirror image, from
+# left to right and from front to back, so a weld and its image are computed once. Eight sequences
 # of two welds would be 16 welds; how many are left?
 
 # %%
@@ -114,7 +114,7 @@ assert along[True] > 1.5 * along[False]
 # %% [markdown]
 # ## After one weld: which next?
 #
-# The front seam is welded, left to right. The beam is read before the next arc: it stands a little
+# The front seam is welded toward +x. The beam is read before the next arc: it stands a little
 # further out than the plan expected, as if the arc ran hotter than the book says. What does that
 # say of the arc, and which way should the back seam go?
 
@@ -151,7 +151,7 @@ assert odd.estimate.contradictory
 # 1. Add `pause = "5 s"` beside `pause = "60 s"` with `vary` in the `[plan]` section. Does waiting
 #    help?
 # 2. Give `right = ["uphill"]` and `left = ["uphill"]` under `travel` and plan all four seams. How
-#    many schedules are left? (24 orders x 2 x 2 = 96.)
+#    many sequences are left? (24 orders x 2 x 2 = 96.)
 
 # %%
 uphill = weldsim.load_plan(FILE, {"plan.travel": {"right": ["uphill"], "left": ["uphill"]}})

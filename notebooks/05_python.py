@@ -242,7 +242,7 @@ assert 1.4 < (mean[1] - 293.15) / (mean[0] - 293.15) < 2.0
 # ## What else
 #
 # - `weldsim.explain(result)`: which weld, and which part of it, moved a gauge.
-# - `weldsim.load_plan(file)` and `weldsim.rank(plan, folder)`: many schedules, ranked (notebook 03).
+# - `weldsim.load_plan(file)` and `weldsim.rank(plan, folder)`: many sequences, ranked (notebook 03).
 # - `weldsim.solve(other_case, start=result)`: go on from where a run ended (notebook 02).
 # - `weldsim.build_model` and `weldsim.simulate`: step by step, with the whole state (notebook 04).
 # - `weldsim.result_words(result)`: what the terminal says.

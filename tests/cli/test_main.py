@@ -235,6 +235,24 @@ def test_material_prints_and_plots(tmp_path):
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_a_layout_is_a_png_and_nothing_else(tmp_path):
+    message = refused("check", DEMO, "--picture", str(tmp_path / "part.xyz"))
+    assert "'.xyz' is not allowed: write .png" in message and list(tmp_path.iterdir()) == []
+
+
+def test_distance_of_a_target_is_a_length(tmp_path):
+    message = refused("target", "--out", str(tmp_path / "t.pdf"), "--distance", "4 kg")
+    assert message.startswith("--distance '4 kg' is not a length")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_help_states_a_default_once_and_in_one_way():
+    for verb in VERBS:
+        said = " ".join(call(verb, "--help").output.split())
+        assert not re.search(r"[;,.] [Dd]efault:", said), verb
+        assert not re.search(r"\(default: [^)]*\) +\[default", said), verb
+
+
 def test_material_unknown(tmp_path):
     message = refused("material", "carbon-stell", "--plot", str(tmp_path / "x.png"))
     assert "carbon-steel" in message and list(tmp_path.iterdir()) == []

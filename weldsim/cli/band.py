@@ -51,7 +51,7 @@ def command(
     units: UnitsOfText = "metric",
     changes: Changes = None,
 ):  # fmt: skip
-    """Between what each gauge ends, hot and cold, and what explains the spread."""
+    """The range in which each gauge ends, hot and cold, and what explains the spread."""
     loaded = load_case(case, changes or ())
     check_grade(grade)
     if grade not in FINER:

@@ -45,7 +45,9 @@ Noise = Annotated[
 Clock = Annotated[
     str, typer.Option(help='How far a clock may be off; "0 s": time 0 is the start of the run.')
 ]
-RunGrade = Annotated[str | None, typer.Option(help="Of the runs (default: quick).")]
+RunGrade = Annotated[
+    str | None, typer.Option(help=f"Of the runs: {', '.join(FINER)} (default: quick).")
+]
 Finer = Annotated[
     str | None,
     typer.Option(
@@ -53,7 +55,8 @@ Finer = Annotated[
     ),
 ]
 Runs = Annotated[
-    int | None, typer.Option(help="Runs of the design (default: 6 an unknown, at least 12).", min=4)
+    int | None,
+    typer.Option(help="Runs of the design (default: 6 an uncertain value, at least 12).", min=4),
 ]
 HoldBack = Annotated[
     str | None, typer.Option(help="Column to predict, not to fit (default: the last).")
@@ -80,7 +83,7 @@ def command(
     workers: Workers = None,
     changes: Changes = None,
 ):
-    """Fit what a shop does not know to measured curves, with intervals."""
+    """Fit uncertain shop values to measured curves, with intervals."""
     loaded = load_case(case, changes or ())
     unknowns = unknowns_of(loaded, _vary(vary), {} if vary else None)
     rules = ReadingRules(

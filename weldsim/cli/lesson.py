@@ -22,12 +22,10 @@ def command(
     name: Annotated[
         str | None, typer.Argument(help="Name or number of a lesson; without, they are listed.")
     ] = None,
-    folder: Annotated[
-        Path, typer.Option(help="Where the notebook and its cases are put; default: lessons.")
-    ] = Path("lessons"),
-    open_it: Annotated[
-        bool, typer.Option("--open/--no-open", help="Open it in Jupyter; default: yes.")
-    ] = True,
+    folder: Annotated[Path, typer.Option(help="Where the notebook and its cases are put.")] = Path(
+        "lessons"
+    ),
+    open_it: Annotated[bool, typer.Option("--open/--no-open", help="Open it in Jupyter.")] = True,
 ):
     """Open a lesson as a notebook."""
     if name is None:

@@ -30,15 +30,15 @@ VERBS = {
     "report": "Write one page that says what came out; several runs stand side by side.",
     "version": "Print the version.",
     "plan": "Compare sequences and settings, and say which one to weld.",
-    "next": "After some welds and a reading: what explains it, and how to go on.",
+    "next": "After some welds and a reading: what explains it, and what to weld next.",
     "why": "Say which weld, and which part of it, moved each gauge.",
     "preset": "The tilt to give before welding, or where to clamp, so that the part ends straight; "
     "checked by a run.",
     "sheet": "Print a bench sheet: what to weld, which way, what the gauges should read; with "
     "boxes.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
-    "fit": "Fit what a shop does not know to measured curves, with intervals.",
-    "band": "Between what each gauge ends, hot and cold, and what explains the spread.",
+    "fit": "Fit uncertain shop values to measured curves, with intervals.",
+    "band": "The range in which each gauge ends, hot and cold, and what explains the spread.",
     "target": "Print the target for a light spot, with marks that a film of it is measured by.",
     "watch-spot": "Read a filmed light spot into a gauge file and a picture.",
     "lesson": "Open a lesson as a notebook.",

@@ -1,4 +1,4 @@
-"""`weldsim next`: how to go on after a reading."""
+"""`weldsim next`: what to weld next after a reading."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def command(
     units: UnitsOfText = "metric",
     device: Device = None,
 ):
-    """After some welds and a reading: what explains it, and how to go on."""
+    """After some welds and a reading: what explains it, and what to weld next."""
     ask_for_device(device)
     if noise is not None and not noise > 0:
         refuse(f"--noise {noise:g}: must be greater than zero")

@@ -22,7 +22,7 @@ def command(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(help="PDF file to write, default: bench_sheet.pdf in the folder."),
+        typer.Option(help="PDF file to write (default: bench_sheet.pdf in the folder)."),
     ] = None,
     units: UnitsOfText = "metric",
 ):

@@ -14,10 +14,10 @@ from weldsim.units import parse
 
 
 def command(
-    out: Annotated[Path, typer.Option(help="The PDF to write.")] = Path("target.pdf"),
+    out: Annotated[Path, typer.Option(help="PDF file to write.")] = Path("target.pdf"),
     paper: Annotated[str, typer.Option(help=f"Size of paper: {', '.join(PAPERS)}.")] = "A4",
-    throw: Annotated[
-        str | None, typer.Option(help='From the part to the target, such as "5 m".')
+    distance: Annotated[
+        str | None, typer.Option(help='From the part to the target, such as "5 m"; printed on it.')
     ] = None,
 ):
     """Print the target for a light spot, with marks that a film of it is measured by."""
@@ -25,15 +25,15 @@ def command(
         refuse(f"--paper {paper!r} is not allowed: write {', '.join(PAPERS)}")
     if out.suffix.lower() != ".pdf":
         refuse(f"--out {out}: ending {out.suffix!r} is not allowed: write a name ending in .pdf")
-    distance = None
-    if throw is not None:
+    metres = None
+    if distance is not None:
         try:
-            distance = parse(throw, "length")
+            metres = parse(distance, "length")
         except ValueError as error:
-            refuse(f"--throw {error}")
-        if not 0.1 <= distance <= 1000.0:
-            refuse(f"--throw {throw}: allowed: 0.1 m to 1000 m")
-    print_target(out, PAPERS[paper], distance)
+            refuse(f"--distance {error}")
+        if not 0.1 <= metres <= 1000.0:
+            refuse(f"--distance {distance}: allowed: 0.1 m to 1000 m")
+    print_target(out, PAPERS[paper], metres)
     sheet = PAPERS[paper].sheet
     typer.echo(f"{out}: marks {1e3 * sheet.width:g} mm by {1e3 * sheet.height:g} mm apart")
     typer.echo("Print at 100 % and measure the rule at its foot: it must be 100 mm.")

@@ -18,7 +18,7 @@ from weldsim.text.spot_words import record_lines
 def command(
     video: Annotated[Path, typer.Argument(help="Film of the target.", show_default=False)],
     out: Annotated[
-        Path | None, typer.Option(help="The CSV to write. Default: the film's name with .csv.")
+        Path | None, typer.Option(help="CSV file to write (default: the film's name with .csv).")
     ] = None,
     gauge: Annotated[str, typer.Option(help="Name of the pointer in the case.")] = "pointer",
     marks: Marks = "A4",
