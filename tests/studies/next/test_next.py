@@ -129,9 +129,9 @@ class TestWords:
             read_moves(self.plan, "front:+x,back:+x")
 
     def test_readings_in_either_unit(self):
-        read = read_readings(self.plan, ["pointer.up=-12mm", "pointer.right=0.25 in"])
+        read = read_readings(self.plan, ["pointer.up=-12mm", "pointer.right=0.375 in"])
         assert read.columns == (UP_MM, RIGHT_MM)
-        assert read.values == pytest.approx([-12e-3, 6.35e-3])  # an inch is 25.4 mm (definition)
+        assert read.values == pytest.approx([-12e-3, 9.525e-3])  # an inch is 25.4 mm (definition)
         assert read_readings(self.plan, ["pointer.up=2 mrad"]).columns == (UP,)
 
     def test_noise_is_in_the_unit_of_each_reading(self):
@@ -148,9 +148,9 @@ class TestWords:
 
     def test_every_word_for_a_travel_is_known(self):
         stub = load_plan(CASES / "mast_stub_plan.toml")
-        done = read_moves(stub, "left")  # the case says "left:uphill"
-        assert [s for s, _ in done] == ["left"]
-        assert read_moves(stub, "left:uphill") == done
+        done = read_moves(stub, "right")  # the case says "right:uphill"
+        assert [s for s, _ in done] == ["right"]
+        assert read_moves(stub, "right:uphill") == done
         only = small_plan('plan.travel={front=["+x"]}')
         assert only.text(read_moves(only, "front:-x")) == "front -x"
 
