@@ -108,3 +108,27 @@ def wait_for(ask, seconds=20.0):
             return found
         time.sleep(0.02)
     raise AssertionError(f"it did not come true in {seconds} s")
+
+
+def free_port():
+    """A port of this machine that nobody uses."""
+    import socket
+
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def when_up(url):
+    """The address itself, once somebody answers there."""
+    import urllib.request
+
+    def up():
+        try:
+            urllib.request.urlopen(url, timeout=1).close()
+        except OSError:
+            return False
+        return True
+
+    wait_for(up, 60.0)
+    return url

@@ -68,7 +68,17 @@ def test_inches_and_names_of_the_bench_are_mapped(page):
     rules = {"map": {"spot": "pointer_up_mm"}, "unit": {"spot": "in"}}
     found = post(client, f"/api/measured/{id}/curves", {"of": run, "rules": rules}).json()
     curve = found["curves"][0]
+    assert found["left_out"] == []
     assert curve["times"] == [0, 120] and curve["values"] == pytest.approx([0, 12.7])
+
+
+def test_a_column_of_the_bench_can_be_left_out(page):
+    client, _, run = page
+    id = bring(client, "time_s,pointer_up_mm,who\n0,0,ann\n5,1,bob\n").json()["id"]
+    assert not post(client, f"/api/measured/{id}/curves", {"of": run}).json()["ok"]
+    body = {"of": run, "rules": {"unused": ["who"]}}
+    found = post(client, f"/api/measured/{id}/curves", body).json()
+    assert found["ok"] and found["left_out"] == ["column who"] and len(found["curves"]) == 1
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -42,12 +42,15 @@ class ReadingRules:
         Of the time column.
     noise : mapping of str to float
         Header -> standard deviation of its readings, in the unit of the column.
+    unused : collection of str
+        Headers of columns that are left alone.
     """
 
     names: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     time_unit: str | None = None
     noise: Mapping[str, float] = field(default_factory=dict)
+    unused: Collection[str] = ()
 
 
 def check_rules(path: Path, headers: list[str], rules: ReadingRules) -> None:

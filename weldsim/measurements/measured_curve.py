@@ -129,6 +129,9 @@ def read_measurement(
         )
     noise = noise_columns(headers)
     used = [k for k in range(len(headers)) if k not in (flag, clock, *noise.values())]
+    unused = [headers[k] for k in used if headers[k] in rules.unused]
+    used = [k for k in used if headers[k] not in unused]
+    left_out += [f"column {header}" for header in unused]
     curves: list[MeasuredCurve] = []
     mistakes: list[str] = []
     for k in used:

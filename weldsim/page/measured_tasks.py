@@ -54,7 +54,7 @@ def rules_of(rules: dict[str, Any]) -> ReadingRules:
     Parameters
     ----------
     rules : dict
-        `map`, `unit`, `time_unit` and `noise`, see `study_request`.
+        `map`, `unit`, `time_unit`, `noise` and `unused`, see `study_request`.
 
     Returns
     -------
@@ -63,7 +63,7 @@ def rules_of(rules: dict[str, Any]) -> ReadingRules:
     """
     return ReadingRules(
         dict(rules.get("map", {})), dict(rules.get("unit", {})), rules.get("time_unit") or None,
-        {k: float(v) for k, v in rules.get("noise", {}).items()},
+        {k: float(v) for k, v in rules.get("noise", {}).items()}, tuple(rules.get("unused", ())),
     )  # fmt: skip
 
 

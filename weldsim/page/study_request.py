@@ -123,6 +123,9 @@ def rules_fault(rules: object) -> str | None:
             if not (_text(header) and good(value)):
                 wanted = "a number greater than zero" if key == "noise" else "a name"
                 return f"{key} of {header[:40]}: {str(value)[:40]!r} is not allowed: {wanted}"
+    unused = rules.get("unused", [])
+    if not isinstance(unused, list) or not all(map(_text, unused[: MOST_RULES + 1])):
+        return "unused: allowed: headers of columns"
     if not _text(rules.get("time_unit", "")):
         return "time unit: allowed: s, min, h or ms"
     return None

@@ -1,4 +1,5 @@
 // Fields of the set-up, as the keys of a case file have them: text, words, numbers with their units.
+import { shopField } from "./shop_field.js";
 import { h, say } from "./tools.js";
 import { converted, isFraction, partner, split, valueOf } from "./units.js";
 
@@ -17,7 +18,7 @@ export class Fields {
     const title = this.control({ key: "title", label: "name of this case", type: "text", top: true }, "", null);
     const parts = draft.form.sections.map((section) => this.section(section));
     const active = document.activeElement, had = this.ui.form.contains(active) ? active : null;
-    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), this.ui.edits, title, ...parts, list,
+    this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), this.ui.edits, title, shopField(draft, () => this.changed(false)), ...parts, list,
       h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
     this.places();
     this.messages();

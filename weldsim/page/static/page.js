@@ -7,6 +7,7 @@ import { examplesPanel } from "./examples.js";
 import { draftsPanel, keepOpenDraft } from "./drafts.js";
 import { jointDrawing } from "./icons.js";
 import { queueTable } from "./queue.js";
+import { MeasuredView } from "./measured_view.js";
 import { Setup } from "./setup.js";
 import { shelfLists } from "./shelf.js";
 import { Compare } from "./compare.js";
@@ -151,9 +152,26 @@ async function questions() {
   shown = made;
 }
 function study(id) {
-  const made = new Study(id, go, (found) => newDraft(found.kind, found.tables, found.base, found.source));
+  const made = new Study(id, go, (found) => newDraft(found.kind, found.tables, found.base, found.source), putShop);
   show(made.root, "ask", "Answer");
   shown = made;
+}
+
+// ---------------------------------------------------------------------- measured
+async function measured(run) {
+  const made = new MeasuredView(run, go, putShop);
+  show(made.root, "measured", "Measured");
+  shown = made;
+}
+// A kept shop named in the set-up that is open.
+async function putShop(file) {
+  const kept = Draft.kept();
+  if (!kept) throw new Error("Set up a joint first: the shop is named in its case.");
+  const draft = await draftOf(kept);
+  draft.tables = { ...draft.tables, shop: { file } };
+  draft.note("");
+  draft.keep();
+  go("#setup", true);
 }
 
 // ------------------------------------------------------------------------- queue
@@ -185,6 +203,7 @@ async function route() {
     else if (step === "compare" && a && b) await compare(a, b);
     else if (step === "ask") await questions();
     else if (step === "study" && a) study(a);
+    else if (step === "measured") await measured(a);
     else if (step === "queue") queue();
     else await start();
     if (last !== null && last !== step) main.focus({ preventScroll: true });

@@ -1,5 +1,6 @@
 // One study: how far it is, what it came to, and what can be done with the answer.
 import { cautionLine } from "./cautions.js";
+import { FitAnswer } from "./fit_answer.js";
 import { Measured } from "./measured.js";
 import { measure, ranking } from "./ranking.js";
 import { said } from "./readings.js";
@@ -8,14 +9,15 @@ import { onUnits, units } from "./units.js";
 
 const OPEN = ["waiting", "running", "drawing"];
 const FILES = { sheet: "Bench sheet (PDF)", page: "Ranking as a page", plan: "Ranking as data (JSON)", answer: "Answer as data (JSON)",
+  fit: "What was learnt, as a page", shop: "Shop file (TOML)", fitted: "Fit as data (JSON)", draws: "Draws of the values (CSV)",
   chart: "Chart of the heats", ends: "Where every sequence ends (SVG)" };
 const TITLES = { plan: "Best sequence", next: "What to weld next", why: "Why it moved", preset: "Preset before welding",
-  clamps: "Where to clamp", correct: "Correction after welding", heats: "Heat against movement" };
+  clamps: "Where to clamp", correct: "Correction after welding", heats: "Heat against movement", fit: "Fit to measurements" };
 
 export class Study {
-  // `open(tables)` begins a set-up, `go` follows an address.
-  constructor(id, go, open) {
-    Object.assign(this, { id, go, open, live: true, found: null, words: null, folded: true, fault: "" });
+  // `open(tables)` begins a set-up, `go` follows an address, `shop(file)` names a kept shop in it.
+  constructor(id, go, open, shop) {
+    Object.assign(this, { id, go, open, shop, live: true, found: null, words: null, folded: true, fault: "" });
     this.ui = { head: h("h1", { tabindex: -1 }), state: h("div", { class: "state" }),
       body: h("div", { class: "study-body" }), measured: h("div", { class: "holder" }), rest: h("div", { class: "study-body" }), caution: h("div", {}) };
     this.root = h("div", { class: "start study" }, this.ui.head, this.ui.state, this.ui.body, this.ui.measured, this.ui.rest, this.ui.caution);
@@ -50,7 +52,7 @@ export class Study {
     renew(this.ui.head, TITLES[kind] || kind, h("span", { class: "kind", text: ` ${(answer && answer.title) || job.title || ""}` }));
     renew(this.ui.caution, cautionLine(kind));
     this.state(job);
-    const made = { plan: () => this.plan(answer), next: () => this.next(answer), why: () => this.why(answer) }[kind];
+    const made = { plan: () => this.plan(answer), next: () => this.next(answer), why: () => this.why(answer), fit: () => this.fitted(answer) }[kind];
     renew(this.ui.body, answer ? (made ? made() : this.advice(answer)) : this.empty(job));
     renew(this.ui.rest, kind === "plan" && answer ? this.ranking(answer) : null, this.files());
   }
@@ -90,7 +92,7 @@ export class Study {
   files() {
     const { files } = this.found;
     const links = Object.entries(FILES).filter(([name]) => files.includes(name)).map(([name, text]) => h("li", {},
-      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends"].includes(name) ? `?open=1&units=${units()}` : ""}${name === "page" && units() === "us" ? "#us" : ""}`, target: "_blank", rel: "noopener", text })));
+      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends", "fit"].includes(name) ? `?open=1&units=${units()}` : ""}${name === "page" && units() === "us" ? "#us" : ""}`, target: "_blank", rel: "noopener", text })));
     return h("section", { class: "panel", "data-key": "files" }, h("h2", { text: "Files" }), links.length ? h("ul", { class: "files" }, links) : null,
       h("p", { class: "note", text: `Folder ${this.found.folder} in the work folder.` }));
   }
@@ -153,6 +155,11 @@ export class Study {
       h("p", { "data-key": "back" }, h("a", { href: `#watch/${this.found.job.parent}`, text: "Back to the run" }))];
   }
 
+  fitted(answer) {
+    this.fit ??= new FitAnswer(this.id, (file) => this.shop(file).catch((error) => { this.fault = error.message; this.show(); }));
+    return this.fit.parts(answer, this.found.job);
+  }
+
   // ---------------------------------------------- preset, clamps, correct, heats
   advice(answer) {
     const { record } = answer, lines = record.case_lines || [];
@@ -175,7 +182,7 @@ export class Study {
 }
 
 const WELDS_STAY = "Every weld that is computed stays: Resume takes it up from there.", RUNS_STAY = "Every run that is complete stays: Resume takes it up from there.";
-const RESUMES = { plan: WELDS_STAY, next: WELDS_STAY, preset: RUNS_STAY, clamps: RUNS_STAY };
+const RESUMES = { plan: WELDS_STAY, next: WELDS_STAY, preset: RUNS_STAY, clamps: RUNS_STAY, fit: RUNS_STAY };
 // A tilt in words: nothing of what is not tilted.
 function tiltText(tilt) {
   const parts = Object.entries(tilt || {}).filter(([, v]) => Math.abs(v) > 1e-4).map(([axis, v]) => `${measure(Math.abs(v), "mrad")} toward ${v < 0 ? "−" : "+"}${axis}`);

@@ -160,4 +160,4 @@ export function saveText(name, text, type) {
 export const STATES = { waiting: "waiting", running: "computing", drawing: "solved, drawing pictures",
   done: "done", stopped: "stopped", failed: "failed" };
 export const KINDS = { look: "preview", rough: "coarse run", run: "run", plan: "best sequence",
-  next: "what to weld next", why: "why it moved", preset: "preset", clamps: "where to clamp", correct: "correction", heats: "heat sweep" };
+  next: "what to weld next", why: "why it moved", preset: "preset", clamps: "where to clamp", correct: "correction", heats: "heat sweep", fit: "fit to measurements" };

@@ -1,0 +1,50 @@
+// What a fit learnt: values with intervals, measured over computed, and the shop to be kept.
+import { curveChart } from "./curve_chart.js";
+import { valueName, valueText } from "./fit_words.js";
+import { said } from "./readings.js";
+import { ask, h, say } from "./tools.js";
+
+export class FitAnswer {
+  // `open(file)` puts a kept shop into the set-up that is open.
+  constructor(id, open) { Object.assign(this, { id, open, name: "", again: false, fault: "", kept: null }); }
+
+  parts(answer, job) {
+    const { record, curves } = answer;
+    const rows = Object.entries(record.parameters).map(([key, p]) => h("tr", {}, h("th", { scope: "row" }, valueName(key), h("span", { class: "meta", text: key })),
+      p.frozen ? [h("td", { text: "not learnt" }), h("td", { text: "" })] : [h("td", { text: valueText(p.value, p.unit) }), h("td", { text: `${valueText(p.low, p.unit)} to ${valueText(p.high, p.unit)}` })],
+      h("td", { text: `${valueText(p.prior.low, p.unit)} to ${valueText(p.prior.high, p.unit)}` })));
+    const charts = curves.map((c) => curveChart(c, [{ name: "as it was fitted", times: c.times, values: c.values, cold: c.cold, shift: 0 }], [], null));
+    return [
+      h("section", { class: "panel", "data-key": "values" }, h("h2", { text: "What was learnt" }), h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["Value", "Likeliest", "90 % between", "Allowed"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows)))),
+      h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: "In words" }), said(answer, "words").map((w) => h("p", { text: String(w).trim() }))),
+      h("section", { class: "panel", "data-key": "curves" }, h("h2", { text: "Measured and computed" }), h("p", { class: "note", text: "Readings stand at the times of their file's clock." }), h("div", { class: "curves" }, charts)),
+      this.keep(),
+      h("p", { "data-key": "back" }, h("a", { href: `#measured/${job.parent}`, text: "Back to what was measured" })),
+    ];
+  }
+  keep() {
+    this.input ??= h("input", { id: "shop-name", type: "text", autocomplete: "off", maxlength: 40, placeholder: "such as bay 2 TIG", oninput: () => { this.again = false; this.put.textContent = "Keep the shop"; } });
+    this.put ??= h("button", { type: "button", class: "second", text: "Keep the shop", onclick: () => this.send() });
+    this.note ??= h("p", { class: "mistake", role: "alert", hidden: true });
+    this.done ??= h("div", {});
+    this.box ??= h("section", { class: "panel keep-shop" }, h("h2", { text: "Calibrated shop" }), h("p", { class: "note", text: "Keep these values under a name. A case that names the shop is computed with them." }),
+      h("p", { class: "buttons" }, h("label", { for: "shop-name", text: "name" }), this.input, this.put), this.note, this.done);
+    return this.box;
+  }
+  async send() {
+    this.note.hidden = true;
+    try {
+      const kept = await ask("/api/shops", { of: this.id, name: this.input.value, again: this.again });
+      this.again = false;
+      this.put.textContent = "Keep the shop";
+      this.done.replaceChildren(h("p", {}, `Kept as ${kept.name}. `, h("button", { type: "button", class: "second", text: "Put it into the set-up", onclick: () => this.open(kept.file) })),
+        h("p", { class: "note", text: "Or write this into a case file of the work folder:" }), h("pre", { text: `[shop]\nfile = "${kept.file}"` }));
+      say(`kept as ${kept.name}`);
+    } catch (error) {
+      if (/there already/.test(error.message)) { this.again = true; this.put.textContent = "Replace it"; }
+      this.note.textContent = error.message;
+      this.note.hidden = false;
+      say(error.message);
+    }
+  }
+}
