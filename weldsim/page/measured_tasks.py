@@ -24,6 +24,7 @@ from weldsim.schema.column import Column
 from weldsim.simulation.columns import columns_of_case
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of
 from weldsim.studies.spreads import USUAL_BOUNDS
+from weldsim.text.fit_words import figures
 from weldsim.text.spot_words import record_lines
 
 MOST_POINTS = 600  # of one curve as a page draws it
@@ -272,7 +273,7 @@ def _offered(
     u: Unknown, low: object, high: object, source: str, chosen: bool, spread: str
 ) -> dict[str, Any]:
     return {
-        "key": u.key, "low": str(low), "high": str(high), "usual": str(u.text(u.usual)),
+        "key": u.key, "low": str(low), "high": str(high), "usual": figures(u, u.usual),
         "source": source, "thermal": u.thermal, "chosen": chosen, "spread": spread,
     }  # fmt: skip
 

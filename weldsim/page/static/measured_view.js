@@ -142,7 +142,7 @@ export class MeasuredView {
     if (!by.size) return;
     const last = Math.max(0, ...arcs.flat()), ends = [...by.values()].flatMap(([, sets]) => sets.flatMap((x) => (x.cold ? [] : [x.times.at(-1) - x.shift])));
     const until = this.whole ? null : Math.max(1.5 * last, ...ends, 60);
-    renew(this.ui.charts, h("h2", { text: "Over the computed curve" }), h("p", { class: "ticks" }, h("label", {}, h("input", { type: "checkbox", checked: Boolean(this.whole), onchange: (e) => { this.whole = e.target.checked; this.charts(); } }), "the whole run, until it is cold")));
+    renew(this.ui.charts, h("h2", { text: "Over the computed curve" }), h("p", { class: "ticks" }, h("label", {}, h("input", { type: "checkbox", checked: Boolean(this.whole), onchange: (e) => { this.whole = e.target.checked; this.charts(); } }), "the whole run")));
     this.ui.charts.append(h("div", { class: "curves" }, [...by.values()].map(([c, sets]) => curveChart(c, sets, arcs, until))));
   }
   async known() {

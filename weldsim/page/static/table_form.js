@@ -63,6 +63,6 @@ export class TableForm {
     });
     const time = h("div", { class: "field" }, h("label", { for: `time-${this.measured.id}`, text: "unit of the time" }), h("select", { id: `time-${this.measured.id}`, onchange: (e) => { this.time = e.target.value; this.soon(); } }, [["", "as its name says"], ["s", "s"], ["min", "min"], ["h", "h"], ["ms", "ms"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === this.time }))));
     return h("details", { open: !found.ok || this.unfolded, ontoggle: (e) => { this.unfolded = e.target.open; } }, h("summary", { text: "How its columns are taken" }),
-      h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["In the file", "Is the gauge reading", "Unit"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows))), time);
+      h("div", { class: "scroll" }, h("table", { class: "taken" }, h("thead", {}, h("tr", {}, ["In the file", "Is the gauge reading", "Unit"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows))), time);
   }
 }
