@@ -30,6 +30,10 @@ from weldsim.schema.column import Column
 
 Floats = NDArray[np.float64]
 
+NO_TIME = (
+    "no time column, allowed: time_s, time_min, clock (hh:mm:ss), or one row of readings of the "
+    "cold part"
+)
 FLAG = "flag"  # a row with something in this column is left out
 ENOUGH_FOR_NOISE = 8  # readings from which their scatter can be told
 
@@ -123,15 +127,11 @@ def read_measurement(
         raise MeasurementError(f"{path}: no row of readings, allowed: at least one")
     clock, times = read_times(path, headers, kept, delimiter, rules)
     if times is None and len(kept) > 1:
-        raise MeasurementError(
-            f"{path}: no time column, allowed: time_s, time_min, clock (hh:mm:ss), or one row of "
-            f"readings of the cold part"
-        )
+        raise MeasurementError(f"{path}: {NO_TIME}")
     noise = noise_columns(headers)
     used = [k for k in range(len(headers)) if k not in (flag, clock, *noise.values())]
-    unused = [headers[k] for k in used if headers[k] in rules.unused]
-    used = [k for k in used if headers[k] not in unused]
-    left_out += [f"column {header}" for header in unused]
+    left_out += [f"column {headers[k]}" for k in used if headers[k] in rules.unused]
+    used = [k for k in used if headers[k] not in rules.unused]
     curves: list[MeasuredCurve] = []
     mistakes: list[str] = []
     for k in used:
