@@ -20,13 +20,20 @@ if TYPE_CHECKING:
         CaseError,
         ConvergenceError,
         MaterialError,
+        MeasurementError,
         MeshError,
         SetupError,
         StoreError,
         WeldsimError,
     )
     from weldsim.materials.material import Material, load_material
+    from weldsim.measurements.for_case import read_for_case as read_measurement
+    from weldsim.measurements.measured_curve import Measurement
+    from weldsim.measurements.spot_record import read_clip, write_spot_file
+    from weldsim.measurements.target_sheet import PAPERS, TargetSheet
     from weldsim.plots import results as plot
+    from weldsim.plots.target_sheet_print import print_target
+    from weldsim.report.fitted import fit_case as fit
     from weldsim.runs.error_estimate import ErrorEstimate
     from weldsim.runs.fields import Fields
     from weldsim.runs.gauge_table import GaugeTable
@@ -42,6 +49,7 @@ if TYPE_CHECKING:
     from weldsim.studies.attribution import explain, explain_state
     from weldsim.studies.clamp_search import find_clamps
     from weldsim.studies.correction import LineChoice, find_correction
+    from weldsim.studies.fit.records import Fit
     from weldsim.studies.next.advice import advise, expected_after
     from weldsim.studies.next.given import OpenedStudy, open_study, read_moves, read_readings
     from weldsim.studies.plan.ranking import rank
@@ -51,6 +59,7 @@ if TYPE_CHECKING:
     from weldsim.studies.targets import SearchOptions, target_of
     from weldsim.text.cautions import CAUTIONS, DEFER
     from weldsim.text.describe import describe
+    from weldsim.text.fit_words import fit_lines
     from weldsim.text.next_words import advice_lines
     from weldsim.text.plan_words import plan_lines
     from weldsim.text.result_words import result_words
@@ -68,13 +77,17 @@ _HOMES = {
     "DEFER": "weldsim.text.cautions",
     "ErrorEstimate": "weldsim.runs.error_estimate",
     "Fields": "weldsim.runs.fields",
+    "Fit": "weldsim.studies.fit.records",
     "GaugeTable": "weldsim.runs.gauge_table",
     "LineChoice": "weldsim.studies.correction",
     "Material": "weldsim.materials.material",
     "MaterialError": "weldsim.errors",
+    "Measurement": "weldsim.measurements.measured_curve",
+    "MeasurementError": "weldsim.errors",
     "MeshError": "weldsim.errors",
     "OpenedStudy": "weldsim.studies.next.given",
     "OwnGauge": "weldsim.runs.solving",
+    "PAPERS": "weldsim.measurements.target_sheet",
     "Plan": "weldsim.studies.plan.space",
     "Readings": "weldsim.schema.column",
     "Result": "weldsim.runs.result",
@@ -82,6 +95,7 @@ _HOMES = {
     "SetupError": "weldsim.errors",
     "StoreError": "weldsim.errors",
     "Study": "weldsim.studies.plan.rows",
+    "TargetSheet": "weldsim.measurements.target_sheet",
     "Tolerance": "weldsim.schema.tolerance",
     "WeldsimError": "weldsim.errors",
     "advice_lines": "weldsim.text.next_words",
@@ -95,6 +109,8 @@ _HOMES = {
     "find_clamps": "weldsim.studies.clamp_search",
     "find_correction": "weldsim.studies.correction",
     "find_preset": "weldsim.studies.preset",
+    "fit": "weldsim.report.fitted:fit_case",
+    "fit_lines": "weldsim.text.fit_words",
     "heat_input": "weldsim.schema.process",
     "load_case": "weldsim.case.load",
     "load_material": "weldsim.materials.material",
@@ -102,7 +118,10 @@ _HOMES = {
     "open_study": "weldsim.studies.next.given",
     "plan_lines": "weldsim.text.plan_words",
     "plot": "weldsim.plots.results",
+    "print_target": "weldsim.plots.target_sheet_print",
     "rank": "weldsim.studies.plan.ranking",
+    "read_clip": "weldsim.measurements.spot_record",
+    "read_measurement": "weldsim.measurements.for_case:read_for_case",
     "read_moves": "weldsim.studies.next.given",
     "read_readings": "weldsim.studies.next.given",
     "read_run": "weldsim.runs.result:read_result",
@@ -116,6 +135,7 @@ _HOMES = {
     "target_of": "weldsim.studies.targets",
     "tolerance_limit": "weldsim.schema.tolerance:limit",
     "verdict": "weldsim.schema.tolerance",
+    "write_spot_file": "weldsim.measurements.spot_record",
 }
 _MODULES = ("plot",)
 
@@ -129,13 +149,17 @@ __all__ = [
     "DEFER",
     "ErrorEstimate",
     "Fields",
+    "Fit",
     "GaugeTable",
     "LineChoice",
     "Material",
     "MaterialError",
+    "Measurement",
+    "MeasurementError",
     "MeshError",
     "OpenedStudy",
     "OwnGauge",
+    "PAPERS",
     "Plan",
     "Readings",
     "Result",
@@ -143,6 +167,7 @@ __all__ = [
     "SetupError",
     "StoreError",
     "Study",
+    "TargetSheet",
     "Tolerance",
     "WeldsimError",
     "__version__",
@@ -157,6 +182,8 @@ __all__ = [
     "find_clamps",
     "find_correction",
     "find_preset",
+    "fit",
+    "fit_lines",
     "heat_input",
     "load_case",
     "load_material",
@@ -164,7 +191,10 @@ __all__ = [
     "open_study",
     "plan_lines",
     "plot",
+    "print_target",
     "rank",
+    "read_clip",
+    "read_measurement",
     "read_moves",
     "read_readings",
     "read_run",
@@ -178,6 +208,7 @@ __all__ = [
     "target_of",
     "tolerance_limit",
     "verdict",
+    "write_spot_file",
 ]
 
 
