@@ -44,8 +44,7 @@ def fit_case(
     measured : path-like, Measurement or sequence of them
         Files, or what `read_measurement` gave.
     out : path-like
-        Folder of the study: fit.json, shop.toml, draws.csv, fit.html, and the runs, which are used
-        again.
+        Folder of fit.json, shop.toml, draws.csv, fit.html and the runs, which are used again.
     vary : mapping of str to pair, optional
         Key as in `load_case`'s changes -> lowest and highest.
     also : sequence of (Case, measured), optional
@@ -60,10 +59,8 @@ def fit_case(
         Column to predict, not to fit; default: the last.
     clock : str or float, optional
         How far a clock may be off; 0: time 0 is the start of the run. [s]
-    seed : int, optional
-        Of design and draws.
-    workers : int, optional
-        Processes.
+    seed, workers : int, optional
+        Of design and draws; processes.
     progress : callable, optional
         Told the share done, and words.
 
@@ -74,13 +71,17 @@ def fit_case(
 
     Raises
     ------
-    CaseError
-        If something cannot vary so, or no such grade is there.
-    MeasurementError
-        If a file cannot be used.
     WeldsimError
-        If the measurements cannot tell anything, or too many runs failed.
+        If something cannot vary so, a file cannot be used or cannot tell anything.
     """
+    settings = _settings(case, grade, finer, runs, hold_back, clock, seed, workers)
+    unknowns = unknowns_of(case, vary, {} if vary else None)
+    experiments = [_experiment(c, m) for c, m in ((case, measured), *also)]
+    write_fit(found := fit(experiments, unknowns, Path(out), settings, progress), Path(out))
+    return found
+
+
+def _settings(case, grade, finer, runs, hold_back, clock, seed, workers) -> Settings:
     section = case.tables.get("fit", {})
     grade = grade or section.get("grade", "quick")
     finer = finer or section.get("finer")
@@ -88,15 +89,10 @@ def fit_case(
         raise CaseError(f"grade {grade!r} is not allowed: write {', '.join(FINER)}")
     if finer not in (None, "none", *FINER.values()):
         raise CaseError(f"finer {finer!r} is not allowed: write {', '.join(FINER.values())}, none")
-    settings = Settings(
+    return Settings(
         grade, finer or FINER[grade], runs or section.get("runs"),
         hold_back or section.get("hold_back"), _seconds(clock), seed, workers,
     )  # fmt: skip
-    unknowns = unknowns_of(case, vary, {} if vary else None)
-    experiments = [_experiment(c, m) for c, m in ((case, measured), *also)]
-    found = fit(experiments, unknowns, Path(out), settings, progress)
-    write_fit(found, Path(out))
-    return found
 
 
 def _experiment(case: Case, measured: Measured) -> Experiment:
