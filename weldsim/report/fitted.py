@@ -81,7 +81,16 @@ def fit_case(
     return found
 
 
-def _settings(case, grade, finer, runs, hold_back, clock, seed, workers) -> Settings:
+def _settings(
+    case: Case,
+    grade: str | None,
+    finer: str | None,
+    runs: int | None,
+    hold_back: str | None,
+    clock: str | float,
+    seed: int,
+    workers: int | None,
+) -> Settings:
     section = case.tables.get("fit", {})
     grade = grade or section.get("grade", "quick")
     finer = finer or section.get("finer")
