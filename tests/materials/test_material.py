@@ -601,9 +601,32 @@ def test_text_of_a_material(steel):
     assert max(map(len, lines)) < 125
 
 
-def test_picture_of_a_material(steel, tmp_path):
+def test_text_of_a_material_in_us_units(steel):
+    """The curves themselves, converted by pint, which knows the units by their definitions."""
+    import pint
+
+    known = pint.UnitRegistry()
+    kelvin = known.Quantity(1000.0, "degF").to("kelvin").magnitude
+    row = next(x for x in material_text(steel, "us").splitlines() if x.split()[:1] == ["1000"])
+    units = (
+        ("conductivity", "W/m/K", "Btu_it/hour/foot/delta_degF", 0.05),
+        ("specific_heat", "J/kg/K", "Btu_it/pound/delta_degF", 5e-4),
+        ("enthalpy", "J/kg", "Btu_it/pound", 0.05),
+        ("thermal_strain", "m/m", "thou/inch", 5e-4),
+        ("youngs_modulus", "Pa", "megapsi", 0.005),
+        ("yield_stress", "Pa", "ksi", 0.05),
+        ("hardening_modulus", "Pa", "megapsi", 5e-4),
+    )
+    for shown, (name, si, us, half_a_digit) in zip(row.split()[1:], units, strict=True):
+        value = known.Quantity(float(getattr(steel, name)(kelvin)), si).to(us).magnitude
+        assert float(shown) == pytest.approx(value, abs=1.01 * half_a_digit), name
+    assert "solidus, liquidus                 2678 °F, 2759 °F" in material_text(steel, "us")
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_picture_of_a_material(steel, tmp_path, units):
     path = tmp_path / "steel.png"
-    plot_material(steel, path)
+    plot_material(steel, path, units)
     from matplotlib.image import imread
 
     picture = imread(path)[..., :3]

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from weldsim.cli.options import UnitsOfText
 from weldsim.cli.terminal import show
 from weldsim.materials.material import load_material
 from weldsim.materials.shelf import list_materials, material_called
@@ -24,6 +25,7 @@ def command(
     plot: Annotated[
         Path | None, typer.Option(help="Draw the curves into this file (default: NAME.png).")
     ] = None,
+    units: UnitsOfText = "metric",
 ):
     """Print and plot the property curves of a material with their sources."""
     if name is None:
@@ -34,7 +36,7 @@ def command(
     found = load_material(near or name)
     if near:
         show(f"There is no {name} here; the nearest is {near} ({found.title}).")
-    typer.echo(material_text(found))
+    typer.echo(material_text(found, units))
     path = plot or Path(f"{Path(near or name).stem}.png")
-    plot_material(found, path)
+    plot_material(found, path, units)
     typer.echo(f"curves drawn in {path}")
