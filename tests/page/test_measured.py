@@ -237,7 +237,7 @@ def test_a_fit_is_a_job_of_the_queue(page):
     assert job["kind"] == "fit" and job["parent"] == run and "arc.efficiency" in job["change"]
     bench.queue.start()
     try:
-        wait_for(lambda: client.get(f"/api/jobs/{job['id']}").json()["state"] == "done")
+        wait_for(lambda: client.get(f"/api/jobs/{job['id']}").json()["state"] == "done", 60.0)
     finally:
         bench.queue.close(1.0)
     found = client.get(f"/api/studies/{job['id']}").json()
