@@ -16,7 +16,7 @@ export const gaugeName = (c) => `${c.gauge} ${c.component.replace(/_/g, " ")}`.t
 
 // `curve`: gauge, component, unit and `computed`; `sets`: name, times, values, shift [s] and cold of
 // what was measured; `arcs`: [start, end]; `until`: where the axis ends, null for the whole of it.
-export function curveChart(curve, sets, arcs, until) {
+export function curveChart(curve, sets, arcs, until, since = "since the run begins") {
   const [, word] = shown(0, curve.unit), to = (v) => (v === null ? null : shown(v, curve.unit)[0]);
   const made = sets.map((m) => ({ ...m, points: m.values.map((v, i) => [m.cold ? null : m.times[i] - (m.shift || 0), to(v)]).filter(([, v]) => v !== null) }));
   const line = curve.computed ? curve.computed.times.map((t, i) => [t, to(curve.computed.values[i])]).filter(([, v]) => v !== null) : [];
@@ -37,7 +37,7 @@ export function curveChart(curve, sets, arcs, until) {
     ...(curve.low ? [["computed, 90 %", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--press)", "fill-opacity": .25 })]] : []),
     ...made.map((m, k) => [`measured, ${m.name}${m.cold ? ", cold" : ""}`, s("circle", { cx: 17, cy: 5, r: 3.5, fill: DOTS[k % DOTS.length] })]),
     ...(arcs.length ? [["arc on", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--weld)", "fill-opacity": .2 })]] : [])];
-  return h("figure", { class: "curve", "data-key": curve.name }, h("figcaption", { text: `${gaugeName(curve)}, ${word} against s since the run begins` }),
+  return h("figure", { class: "curve", "data-key": curve.name }, h("figcaption", { text: `${gaugeName(curve)}, ${word} against s ${since}` }),
     s("svg", { viewBox: `0 0 ${WIDE} ${TALL}`, role: "img", "aria-label": `${gaugeName(curve)}: ${told}` },
       s("rect", { x: LEFT, y: TOP, width: WIDE - LEFT - RIGHT, height: foot - TOP, fill: "var(--white)" }),
       ...arcs.filter(([a]) => a < last).map(([a, b]) => s("rect", { x: X(a), y: TOP, width: Math.max(1, X(Math.min(b, last)) - X(a)), height: foot - TOP, fill: "var(--weld)", "fill-opacity": .16 })),
@@ -46,7 +46,7 @@ export function curveChart(curve, sets, arcs, until) {
       band.length ? s("polygon", { fill: "var(--press)", "fill-opacity": .25, points: `${path(band.map(([t, a]) => [t, a]))} ${path([...band].reverse().map(([t, , b]) => [t, b]))}` }) : null,
       s("polyline", { fill: "none", stroke: "var(--press)", "stroke-width": 2.2, points: path(line) }), ...dots,
       s("rect", { x: LEFT, y: TOP, width: WIDE - LEFT - RIGHT, height: foot - TOP, fill: "none", stroke: "var(--faint)" }),
-      s("text", { x: LEFT + (WIDE - LEFT - RIGHT) / 2, y: TALL - 5, "text-anchor": "middle", text: "s since the run begins" }),
+      s("text", { x: LEFT + (WIDE - LEFT - RIGHT) / 2, y: TALL - 5, "text-anchor": "middle", text: `s ${since}` }),
       s("text", { "text-anchor": "middle", transform: `translate(13 ${(TOP + foot) / 2}) rotate(-90)`, text: `${gaugeName(curve)}, ${word}` })),
     h("ul", { class: "key" }, key.map(([text, mark]) => h("li", {}, s("svg", { viewBox: "0 0 34 10", class: "key-line", "aria-hidden": "true" }, mark), text))));
 }
