@@ -21,7 +21,9 @@ from tests.synthetic_run import write_run
 from weldsim.page import case_form
 
 pytestmark = pytest.mark.slow
-WAIT = 240_000  # ms; machines that test are busy
+WAIT = (
+    600_000  # ms; machines that test are busy, and a run waits for the pictures of the one before
+)
 
 
 @pytest.fixture(scope="module")

@@ -301,7 +301,7 @@ def test_runs_stand_beside_each_other(run, tee, tmp_path, quick):
     records = [read_run(run.path), read_run(tee.path)]
     rows = {r["name"]: r for r in comparison(records)}
     assert rows["first arc to last arc stop"]["cells"] == ["122", "90"]  # 2 arcs of 30.8 and 60 s
-    assert rows["pointer up"]["apart"] == "cannot be told: no error estimate"
+    assert rows["pointer up"]["apart"] == "cannot be told: no estimated error"
     shared, more = differences(records)
     assert ("part, kind", ["bar", "square-tube-tee"]) in shared and more > 0
 

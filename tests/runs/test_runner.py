@@ -183,7 +183,7 @@ def test_a_failed_companion_is_a_warning_of_a_complete_run(whole, tmp_path, monk
     folder = run_case(short_case(), tmp_path / "run", RunOptions(companion=True))
     found = run_json(folder)
     assert found["status"] == "complete" and "error" not in found
-    said = "no error estimate: step 3 at 2 s: no equilibrium"
+    said = "no estimated error: step 3 at 2 s: no equilibrium"
     assert said in found["warnings"] and found["error_estimate"] == {"how": said, "values": {}}
     same_gauges(folder, whole[1])
     with pytest.raises(StoreError, match="complete"):
@@ -200,21 +200,21 @@ def stop_at(words):
 
 def test_a_run_stopped_in_its_companion_is_complete_and_goes_on_with_that_alone(whole, tmp_path):
     with pytest.raises(KeyboardInterrupt):
-        run_case(short_case(), tmp_path / "run", stop_at("error estimate"))
+        run_case(short_case(), tmp_path / "run", stop_at("estimated error"))
     folder = tmp_path / "run"
     assert run_json(folder)["status"] == "complete"
     same_gauges(folder, whole[1])
     steps = run_json(folder)["steps"]
     seen = []
     resume_case(folder, RunOptions(progress=lambda share, text: seen.append(text)))
-    assert all(text.startswith("error estimate") for text in seen)
+    assert all(text.startswith("estimated error") for text in seen)
     found = run_json(folder)
     assert found["steps"] == steps and found["error_estimate"]["values"]["pointer_up_mrad"] > 0
 
 
 def test_resuming_without_the_companion_ends_the_matter(tmp_path):
     with pytest.raises(KeyboardInterrupt):
-        run_case(short_case(), tmp_path / "run", stop_at("error estimate"))
+        run_case(short_case(), tmp_path / "run", stop_at("estimated error"))
     resume_case(tmp_path / "run", RunOptions(companion=False))
     assert run_json(tmp_path / "run")["error_estimate"]["how"].startswith("not asked for")
     with pytest.raises(StoreError, match="complete"):

@@ -196,7 +196,8 @@ def test_words_claim_no_more_than_was_found():
     found = correction(4.0)
     words = " ".join(correction_words(found))
     assert (
-        "0.0573°, 1.00 mm/m, 1.00 mrad), without an error estimate" in words and "Draw one" in words
+        "0.0573°, 1.00 mm/m, 1.00 mrad), without an estimated error" in words
+        and "Draw one" in words
     )
 
     def estimated(error):

@@ -82,7 +82,7 @@ def test_search_finds_what_undoes_an_invented_distortion(light, monkeypatch, tmp
     assert 1e3 * found.lean[0] == pytest.approx(-2.22, abs=0.3)
     assert found.final <= 0.3e-3 and 2 <= len(found.trials) <= 4
     assert found.trials[-1].lean == found.lean  # the last run had the lean in it
-    assert found.verdict == "too close to call"  # coarse has no coarser grade: no error estimate
+    assert found.verdict == "too close to call"  # coarse has no coarser grade: no estimated error
     # what is to be pasted gives the case of the last run again
     lines = "\n".join(preset_lines(found))
     text = tee().source_text + f"\n{lines}\n"
@@ -143,7 +143,7 @@ def test_a_coarser_run_that_fails_takes_no_preset_away(monkeypatch):
     sized(monkeypatch, [5.0, 0.1], broken=("quick", "coarse"))
     found = found_preset(tee(), grade="normal", tolerance="1 mrad")
     assert found.final == pytest.approx(0.1e-3) and found.error is None
-    assert "without an error estimate: the coarser run failed" in preset_words(found)[1]
+    assert "without an estimated error: the coarser run failed" in preset_words(found)[1]
 
 
 def test_a_later_run_that_fails_takes_no_preset_away(monkeypatch):

@@ -55,7 +55,7 @@ def test_the_line_names_what_the_answer_makes_people_do():
 
 
 @pytest.mark.parametrize(
-    "verdict", ["inside", "outside", "too close to call", "inside, no error estimate"]
+    "verdict", ["inside", "outside", "too close to call", "inside, no estimated error"]
 )
 def test_an_inside_alone_is_said_to_approve_nothing(verdict):
     said = beside(verdict)

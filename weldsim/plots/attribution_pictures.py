@@ -90,7 +90,7 @@ def _small_print(why: Why, reading) -> str:
     unit = unit_word(reading.unit)
     error = why.errors.get(reading.column)
     shown = "" if error is None else f"{reading.column.factor * error:.2g}"
-    known = "no error estimate" if error is None else f"estimated error {shown} {unit}"
+    known = "no estimated error" if error is None else f"estimated error {shown} {unit}"
     others = sum(reading.others.values())
     return (
         f"not from a weld {others:+.2g}, unexplained {reading.residual:+.1g} {unit}; the reading "
@@ -198,6 +198,6 @@ def crossover_chart(found):
     axes.set_ylabel("tilt when cold, mrad")
     axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3)
     figure.text(0.015, 0.975, f"{found.title}: tilt against heat", fontsize=14, va="top")
-    words = f"grade {found.grade}; straight between runs; readings without an error estimate"
+    words = f"grade {found.grade}; straight between runs; readings without an estimated error"
     figure.text(0.015, 0.02, words, fontsize=8.5, color=QUIET)
     return figure

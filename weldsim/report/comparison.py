@@ -73,7 +73,7 @@ def headline(records: list[RunRecord]) -> list[str]:
     (low, low_error, unit), (high, high_error, _) = known[best], known[second]
     ends = [Words(sized(v, unit)) for v in (low, high)]
     if low_error is None or high_error is None:
-        told = "without an error estimate nothing says whether that can be told apart"
+        told = "without an estimated error nothing says whether that can be told apart"
     elif high - low > low_error + high_error:
         told = "more than their estimated errors"
     else:
@@ -133,7 +133,7 @@ def _apart(records, name: str) -> str:
     ends = [float(r.gauges[name][-1]) for r in records]
     errors = [r.errors.get(name) for r in records]
     if None in errors:
-        return "cannot be told: no error estimate"
+        return "cannot be told: no estimated error"
     first = [abs(e - ends[0]) > abs(f) + abs(errors[0]) for e, f in zip(ends[1:], errors[1:],
                                                                        strict=True)]  # fmt: skip
     return "more than the errors" if all(first) else "within the errors" if not any(

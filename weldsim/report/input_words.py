@@ -97,7 +97,7 @@ def case_rows(case: dict[str, Any]) -> Iterator[tuple[str, Words]]:
 
 def _inside(group: str, record: dict[str, Any], section: str) -> Iterator[tuple[str, Words]]:
     for key, value in record.items():
-        if key in NOT_SAID or value is None or (key, value) == ("tack", -1):
+        if key in NOT_SAID or value in (None, "") or (key, value) == ("tack", -1):
             continue
         name = f"{group}, {_label(key)}"
         if isinstance(value, dict):
@@ -139,7 +139,7 @@ def _said(key: str, value: Any, section: str) -> Words:
     if isinstance(value, list):
         return joined(", ", (_said(key, v, section) for v in value)) if value else Words("none")
     if not isinstance(value, int | float) or not math.isfinite(value):
-        return Words(without_folders(str(value)))
+        return Words("clamp" if value == "vise" else without_folders(str(value)))
     if section == "preset":
         return Words(f"{1e3 * value:.6g} mrad")
     scale = SCALES.get(key)

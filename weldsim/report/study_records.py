@@ -23,7 +23,7 @@ from weldsim.text.quantities import as_written
 
 HOW = (
     "heat is what the part takes up, efficiency x voltage x current / speed; tilts are cold "
-    "readings at one grade and have no error estimate of their own"
+    "readings at one grade and have no estimated error of their own"
 )
 
 
@@ -52,7 +52,7 @@ def why_record(why: Why) -> dict:
     return {
         "title": why.title, "how": why.how, "in_words": lines,
         "in_words_us": [as_written(line).text("us") for line in lines],
-        "error": "the parts have no error estimate of their own; see that of the reading",
+        "error": "the parts have no estimated error of their own; see that of the reading",
         "readings": readings, "rows": rows,
     }  # fmt: skip
 

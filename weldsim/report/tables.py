@@ -206,7 +206,8 @@ def locked_table(record: RunRecord) -> list[tuple[str, str]]:
     for name, held in (locked.get("reactions") or {}).items():
         force, moment = held.get("force_N") or 0.0, held.get("moment_Nm") or 0.0
         push = words("{} and {}", _figures(force, "N"), _figures(moment, "N m"))
-        rows.append((f"clamp {name} still pushes with", push))
+        named = name if name.startswith("clamp") else f"clamp {name}"
+        rows.append((f"{named} still pushes with", push))
     return rows
 
 

@@ -22,12 +22,12 @@ from weldsim.simulation.steps import build_model, simulate, start_state
 # it is asked for one, and one cell through the wall is no measure of what two are worth.
 WITHOUT_COMPANION = ("sketch", "coarse")
 NOT_ASKED = "not asked for: run without a second run for it"
-NO_SECOND_GRADE = "without an error estimate: no run at a second grade"
+NO_SECOND_GRADE = "without an estimated error: no run at a second grade"
 UNDETERMINED = (
     "not determined: a cross-section bent like a hinge on the way, so where the part ends hangs on "
     "how closely equilibrium was sought, and a second run says nothing of that"
 )
-COARSER_FAILED = "without an error estimate: the coarser run failed"
+COARSER_FAILED = "without an estimated error: the coarser run failed"
 
 
 @dataclass(frozen=True)
@@ -177,12 +177,12 @@ def error_of_run(
         for step in simulate(model):
             end = step.gauges
             if progress is not None:
-                progress(step.progress, f"error estimate, {step.time:.0f} s")
+                progress(step.progress, f"estimated error, {step.time:.0f} s")
         return end
 
     found = estimate_error(ends, coarser, run_at)
     if found.trouble:
-        return replace(found, how=f"no error estimate: {found.trouble}")
+        return replace(found, how=f"no estimated error: {found.trouble}")
     return replace(found, how=how_of_run(grade, coarser)) if coarser else found
 
 

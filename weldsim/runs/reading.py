@@ -26,7 +26,7 @@ FIELDS, STATE, PICTURES, SERIES = "fields", "state", "pictures", "run.pvd"
 EXTRA = "extra.json"  # entry of a checkpoint beside the state arrays
 OLD_KEYS = {"film": "film_coefficient", "cooling_film": "cooling_film_coefficient"}  # format 1
 FORMAT = 2  # of a run folder; 1 is what the first versions wrote, without this number
-PENDING = "no error estimate: the coarser run has not been made yet"
+PENDING = "no estimated error: the coarser run has not been made yet"
 
 
 @dataclass(frozen=True)

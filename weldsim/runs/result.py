@@ -253,7 +253,7 @@ class FolderSource:
         if stated.get("how") == UNDETERMINED:
             return ErrorEstimate(how=UNDETERMINED)
         if not self.kept.complete or stated.get("how", PENDING).startswith("a look"):
-            return ErrorEstimate(how=stated.get("how") or "no error estimate: not complete")
+            return ErrorEstimate(how=stated.get("how") or "no estimated error: not complete")
         case = self.case()
         gauges = {g.name for g in case.gauges}
         own = {c: v for c, v in ends.end.items() if c.gauge in gauges}

@@ -16,7 +16,7 @@ from weldsim.simulation.state import State
 def locked_in(model: Model, state: State) -> dict[str, Any]:
     """Stress left in the metal and what the clamps hold. [MPa, N, N m]
 
-    Stress has no error estimate.
+    Stress has no estimated error.
 
     Parameters
     ----------

@@ -99,7 +99,7 @@ def _hinged(hinged: Sequence[Any]) -> list[str]:
     return [
         f"{phase} softens the part through at {time:.0f} s: there the whole cross-section is too "
         "hot to carry anything and bends like a hinge, so where it ends is not determined and the "
-        "error estimate does not hold; weld with less heat, or in shorter stretches"
+        "estimated error does not hold; weld with less heat, or in shorter stretches"
     ]
 
 

@@ -214,7 +214,7 @@ def _error(
         return estimate_error(best.reading, coarser, run_at, found.kind)
     except _NotComputed:
         return ErrorEstimate(
-            how=f"without an error estimate: at grade {coarser} the {found.kind} could not be "
+            how=f"without an estimated error: at grade {coarser} the {found.kind} could not be "
             "computed"
         )
 

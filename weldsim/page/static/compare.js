@@ -92,12 +92,12 @@ export class Compare {
     const ends = `${name[1]} ends ${say(y)} from where it began, ${name[0]} ${say(x)}`, where = x.gauge ? ` at ${x.gauge}` : "";
     const error = x.error === null || y.error === null ? null : x.error + y.error;
     const grades = this.panes.map((p) => p.summary.grade);
-    const mixed = grades[0] !== grades[1] ? ` The two were computed at different grades (${grades.join(" and ")}): compare at one grade.` : "";
-    if (error !== null && Math.abs(x.size - y.size) <= error) return `Cannot be told apart${where}: ${ends}; the difference lies within the estimated errors. ${PREDICTION}${mixed}`;
+    if (grades[0] !== grades[1]) return `Not compared: the two were computed at different grades (${grades.join(" and ")}), and a coarse mesh moves otherwise than a fine one. Run both at one grade.`;
+    if (error !== null && Math.abs(x.size - y.size) <= error) return `Cannot be told apart${where}: ${ends}; the difference lies within the estimated errors. ${PREDICTION}`;
     const [near, far, better] = x.size < y.size ? [x, y, name[0]] : [y, x, name[1]];
     const times = near.size > 0 ? far.size / near.size : Infinity;
     const head = times < 1.05 ? "Both end about as far" : `${better} ends ${times > 20 ? "more than 20" : figure(times, times < 3 ? 1 : 0)} times closer`;
-    return `${head}${where}: ${ends}${error === null ? "; without an estimated error" : ""}. ${PREDICTION}${mixed}`;
+    return `${head}${where}: ${ends}${error === null ? "; without an estimated error" : ""}. ${PREDICTION}`;
   }
 
   // The same exaggeration and colours on both and the same room on both targets, so that the eye compares like with like.

@@ -315,5 +315,5 @@ def row_verdict(plan: Plan, row: Row) -> str:
         return "takes too long"
     if row.error is None:
         inside = row.end <= plan.tolerance.value
-        return ("inside" if inside else "outside") + ", no error estimate"
+        return ("inside" if inside else "outside") + ", no estimated error"
     return verdict(row.end, row.error, plan.tolerance)
