@@ -113,6 +113,12 @@ def test_working_position(travel, position):
     assert position in bead_in_words(bead, travel)
 
 
+def test_travel_of_a_seam_is_said_once():
+    text = said("mast_stub.toml")
+    assert "seam back, travel toward -x; position" in text
+    assert "seam right, travel uphill, toward -y; position" in text
+
+
 def test_hold_and_release_in_words(demo):
     assert "Clamp: on the first 30 mm" in demo and "it stays closed" in demo
     assert "opens when the part is cold" in said("pivot_arm.toml", "hold.release=cold")

@@ -120,13 +120,13 @@ def _welds(case) -> list[str]:
         if seam.closed:
             toward = f"; positions on the way {', '.join(around(seam, up))}"
         way = "" if weld.travel in ("",) else f" {weld.travel}"
-        if not seam.closed and weld.travel == _direction(seam.travel):
-            way = ""  # the axis says it
         turned = (
             " (against it in each stretch)"
             if line.directions.get(weld.travel) == -weld.direction
             else ""
         )
+        if not (seam.closed or turned) and weld.travel == _direction(seam.travel):
+            way, toward = "", toward.removeprefix(",")  # the axis says it
         passes = f", pass {weld.number} of {line.passes}" if line.passes > 1 else ""
         what = "tack" if weld.tack >= 0 else "weld" if weld.filler else "heat only"
         process, k = PROCESSES[arc.process]
