@@ -119,7 +119,7 @@ def test_clamps_come_and_go_by_rule():
 name = "rail"
 at = "branch end"
 on = "5 s"
-off = "3 s after front"
+off = "3 s after right"
 """
     )
     model = build_model(parse_case(text, str(MAST)), "coarse", threads=1)
@@ -154,7 +154,7 @@ def test_cold_means_after_the_last_weld():
 
 def test_hot_tacks_are_welds_of_their_own():
     case = load_case(MAST, [f"tack.{i}.arc=true" for i in (1, 2, 3, 4)])
-    assert [w.name for w in case.welds[:5]] == ["tack1", "tack2", "tack3", "tack4", "front"]
+    assert [w.name for w in case.welds[:5]] == ["tack1", "tack2", "tack3", "tack4", "right"]
     model = build_model(case, "coarse", threads=1)
     assert volume_joined(model, start_state(model)) == 0.0
 
