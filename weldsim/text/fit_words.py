@@ -130,6 +130,11 @@ def fit_lines(found: Fit) -> list[str]:
     finer = found.settings.finer
     graded = "no finer grade was run" if finer == "none" else f"the step to grade {finer} counted"
     out.append(f"{found.runs} runs at grade {found.settings.grade}, {graded}")
+    if found.settings.grade == "sketch":
+        out.append(
+            "Warning: the time steps of grade sketch are longer than a swing; values may lie "
+            "outside their intervals, fit at coarse or finer"
+        )
     if found.failed:
         out.append(f"{len(found.failed)} runs failed: {next(iter(found.failed.values()))}")
     return out
