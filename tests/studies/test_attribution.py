@@ -92,7 +92,7 @@ def test_a_shrunk_band_kinks_the_bar_as_the_formula_says():
     middle = places.mean(axis=1)
     band = (np.abs(middle[:, 0] - 0.07) < 0.006) & (middle[:, 1] > 0)
     band &= np.isin(np.arange(len(band)), model.part.regions["part"])
-    h, b, e = 0.006, 0.040, -0.002
+    h, b, e = 0.008, 0.045, -0.002
     d = h / 2
     w = model.mechanics.weight[band].sum() / (d * b)
     assert 0.005 < w < 0.015 and places[band, :, 1].min() > 0
