@@ -387,7 +387,7 @@ def test_the_limit_of_a_request_does_not_count_the_warm_up(monkeypatch):
     try:
         first = worker.call(quick, limit=0.8)
         assert worker.call(quick, limit=0.8) == first  # the same process
-        with pytest.raises(WeldsimError, match="no answer in"):
+        with pytest.raises(WeldsimError, match="no answer within"):
             worker.call(nap, limit=0.8)
         assert worker.call(quick, limit=0.8) != first
     finally:
@@ -407,7 +407,7 @@ def test_a_worker_is_ended_where_it_listens_to_nothing_and_comes_back():
     try:
         worker.call(quick, limit=5.0)
         begun = time.monotonic()
-        with pytest.raises(WeldsimError, match="no answer in"):
+        with pytest.raises(WeldsimError, match="no answer within"):
             worker.call(endless, limit=0.5)
         assert time.monotonic() - begun < 5.0
         with pytest.raises(WeldsimError, match="ended unexpectedly"):

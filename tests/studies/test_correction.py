@@ -205,7 +205,7 @@ def test_words_claim_no_more_than_was_found():
 
     sure = replace(found, estimate=estimated(0.4), verdict="too close to call")
     words = " ".join(correction_words(sure))
-    assert "estimated error 2.0 mm (difference to x): too close to call, tolerance " in words
+    assert "estimated error 1.6 mm (difference to x): too close to call, tolerance " in words
     assert "not sure" not in words and "not sure" in " ".join(
         correction_words(replace(sure, estimate=estimated(3.5))))  # fmt: skip
     worse = correction(0.5)
