@@ -245,7 +245,7 @@ def test_a_line_that_fails_at_the_coarser_grade_is_said(monkeypatch):
 @pytest.mark.slow
 def test_a_line_behind_the_bead_turns_the_bar_back():
     """Computed in full: toward the line, as every shrinking side (must-hold 17), under 650 degC."""
-    case = load_case(ONE, SMALL)
+    case = load_case(ONE, (*SMALL, "part.thickness=6 mm", "weld.A.current=150 A"))
     choice = LineChoice(names=("line behind A",))
     found = find_correction(case, target_of(case, grade="coarse"), choice)
     assert found.target.grade == "coarse"
