@@ -93,6 +93,10 @@ class CurveModel:
         apart = (along[:, None] - along[None, :]) ** 2
         alike = sum(0.5 * np.exp(-0.5 * apart / reach**2) for reach in (SLOW, QUICK))
         base = np.diag(observed.noise**2) + miss**2 * alike
+        # between runs the whole swing may be too large or small as well: it looks like more heat
+        height = float(np.sqrt((usual**2).mean()))
+        if height > 0:
+            base += np.outer(usual, usual) * min(miss / height, 1.0) ** 2
         if step is not None:
             base += GRADE_DOUBT**2 * np.outer(step, step)
             base += (STEP_DOUBT * float(np.sqrt((step**2).mean()))) ** 2 * alike
