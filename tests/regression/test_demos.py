@@ -40,8 +40,9 @@ LONG = (
     ("strap_mesh", "sketch"),
 )
 SAME = {"mast_stub_plan": "mast_stub"}  # the same part, with a plan besides
+LEFT_OUT = {"tracker_frame"}  # eight seams take minutes; its kind is tried in tests/joints
 CLOSELY = 1e-9  # residual over the cell forces: what double precision can do, see above
-THROW = 5.0  # m from pivot to target, of all demo cases
+THROW = 4.0  # m from pivot to target, the shortest of the demo cases
 KEPT = {"mrad": 1e-3, "mm": 1e-4, "degC": 1e-2, "N": 0.1, "Nm": 1e-2}  # by unit
 
 MOVED = """
@@ -61,7 +62,7 @@ def tolerance(column: str, pointers: set[str]) -> dict[str, float]:
 
 def test_every_demo_case_is_kept():
     kept = {case for case, _ in QUICK + LONG}
-    assert kept | set(SAME) == {path.stem for path in CASES.glob("*.toml")}
+    assert kept | set(SAME) | LEFT_OUT == {path.stem for path in CASES.glob("*.toml")}
     assert set(SAME.values()) <= kept
 
 
