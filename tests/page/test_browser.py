@@ -196,7 +196,8 @@ def test_the_whole_way(address):
         page.click("nav a[data-step=queue]")
         page.wait_for_selector(".queue")
         shot(page, "8_queue")
-        page.locator(".queue tr:has(td:text-is('run')) a").last.click()  # what-ifs lead side by side
+        # the last is the first run: a what-if leads to side by side
+        page.locator(".queue tr:has(td:text-is('run')) a").last.click()
         page.wait_for_selector("a:has-text('Report')", timeout=WAIT)
         with page.context.expect_page() as opened:  # in a tab of its own
             page.click("a:has-text('Report')")
