@@ -202,7 +202,7 @@ def test_the_whole_way(address):
         with page.context.expect_page() as opened:  # in a tab of its own
             page.click("a:has-text('Report')")
         report = opened.value
-        report.wait_for_selector("text=licensed engineer")
+        report.wait_for_selector("text=licensed engineer >> visible=true")
         assert "My bar" in report.inner_text("body")
         report.close()
         assert heard.errors == [] and heard.outside == []
