@@ -43,9 +43,9 @@ class Ours:
         self.power = 1400.0 * weight / weight.sum()
         factor = self.model.mesh.solver.factor
 
-        def remember(data):
+        def remember(data, **how):
             self.matrix = data
-            factor(data)
+            factor(data, **how)
 
         self.model.mesh.solver.factor = remember  # keeps the last matrix for the bare factorisation
         self.iterations = 0

@@ -214,12 +214,15 @@ async function route() {
   }
 }
 
-window.addEventListener("hashchange", route);
 document.querySelector(".skip").addEventListener("click", (e) => { e.preventDefault(); main.focus(); });
 try {
   begin = await ask("/api/begin");
   setCautions(begin);
   await poll();
+  // a step chosen while the page was coming is where it opens, once: built twice, it would drop
+  // what was typed into the first
+  await new Promise((done) => setTimeout(done));
+  window.addEventListener("hashchange", route);
   await route();
 } catch (error) {
   main.replaceChildren(h("p", { class: "mistake wait", text: error.message }));
