@@ -29,7 +29,7 @@ from weldsim.studies.fit.unknowns import unknowns_of
 VARY = {
     "arc.efficiency": [0.6, 0.9],
     "metal.softening_temperature": ["1050 degC", "1300 degC"],
-    "hold.conductance": ["100 W/m2/K", "2000 W/m2/K"],
+    "clamping.conductance": ["100 W/m2/K", "2000 W/m2/K"],
 }
 CLOCK = 10.0  # s
 NOISE = 0.3e-3  # m on a target 5 m away

@@ -63,7 +63,7 @@ bar = weldsim.load_case(CASE, SHORT)
 bead = bar.welds[0]
 
 figure, axes = plt.subplots(figsize=(9.5, 3.4))
-length, half, jaws = 1e3 * bar.part.length, 500 * bar.part.width, 1e3 * bar.hold.length
+length, half, jaws = 1e3 * bar.part.length, 500 * bar.part.width, 1e3 * bar.clamping.length
 at = 1e3 * bar.part.beads[0].at
 axes.fill_between([0, length], -half, half, color=plot.GRID)
 axes.fill_between([0, jaws], -half - 6, half + 6, color=plot.QUIET, alpha=0.55)
@@ -475,5 +475,5 @@ assert mark({**by_paper, "c": 45})["c"] == "look again"
 # ## After class
 #
 # Change one thing, predict, run: `{"part.length": "220 mm"}` (does the tilt change?),
-# `{"weld.A.current": "100 A"}`, `{"weld.A.face": "back"}`, `{"hold.length": "40 mm"}`. Call
+# `{"weld.A.current": "100 A"}`, `{"weld.A.face": "back"}`, `{"clamping.length": "40 mm"}`. Call
 # `follow(**{"weld.A.face": "back"})`. A difference smaller than the error is no difference.

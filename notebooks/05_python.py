@@ -168,7 +168,7 @@ assert np.all(right < 0)  # always to the side of the bead
 # %%
 folder = Path(tempfile.mkdtemp()) / "run"
 brief = case.with_changes({"solve.grade": "quick", "solve.end": "5 s"})
-weldsim.run(brief, folder, companion=False)
+weldsim.run(brief, folder, error_estimate=False)
 read = weldsim.read_run(folder)
 print(read)
 

@@ -41,7 +41,7 @@ def resolved():
     return {
         "title": "Invented bar",
         "part": {"kind": "bar", "length": LENGTH, "width": WIDTH, "thickness": THICKNESS},
-        "hold": {"kind": "vise", "length": 0.025, "release": "never"},
+        "clamping": {"kind": "one end", "length": 0.025, "release": "never"},
         "welds": [{"name": n, "at": x, "travel": "up", **weld} for n, x in PLACES.items()],
         "surroundings": {"ambient": 293.15, "preheat": 293.15},
         "gauges": [
@@ -164,7 +164,7 @@ def manifest(status="complete"):
         },
         "steps": 200,
         "retries": 0,
-        "stage_times": {"mesh_s": 0.4, "solve_s": 21.0, "companion_s": 4.0},
+        "stage_times": {"mesh_s": 0.4, "solve_s": 21.0, "error_estimate_s": 4.0},
         "simulated_s": END,
         "error_estimate": {
             "how": "difference to the same case at a coarser grade",
@@ -239,7 +239,7 @@ def joint_resolved():
     return {
         "title": "Invented tee",
         "part": {"kind": "square-tube-tee", "leg": LEG, "penetration": 0.001, "up": "+y"},
-        "hold": {"kind": "free"},
+        "clamping": {"kind": "free"},
         "welds": welds,
         "clamps": [
             {"name": "saddle", "at": ["chord start"], "kind": "spring", "stiffness": 5e6,

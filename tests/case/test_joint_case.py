@@ -98,7 +98,7 @@ def test_tacks_usual_written_and_none():
         ("tack.1.length=50 mm", "[tack.1] length: 50 mm is not allowed: shorter than the seam"),
         ("tack.1.at=39 mm", "[tack.1] at: the tack lies beyond the end"),
         ("gauge.pointer.at=free end", "'free end' is not allowed: write"),
-        ("hold.kind=vise", 'write "ends" or "free"'),
+        ("clamping.kind=one end", 'write "ends" or "free"'),
         ("part.kind=tee", "kind: 'tee' is not allowed: write \"bar\" or \"square-tube-tee\""),
     ],
 )  # fmt: skip
@@ -151,7 +151,7 @@ def test_a_spring_that_holds_alone_has_to_resist_turning():
     text = MAST.read_text(encoding="utf-8") + CLAMP.replace('turning = "10 kN m/rad"\n', "")
     assert parse_case(text, str(MAST)).clamps[-1].turning == 0.0  # the chord ends hold
     with pytest.raises(CaseError, match="turning: missing key for a spring that holds alone"):
-        parse_case(text, str(MAST), ["hold.kind=free"])
+        parse_case(text, str(MAST), ["clamping.kind=free"])
 
 
 @pytest.mark.parametrize("up, target", [("-y", "-y"), ("+y", "+y"), ("+x", "+x"), ("+z", "+x")])

@@ -83,7 +83,7 @@ def test_a_file_of_a_wrong_shape_is_left_to_the_check_of_the_file(section):
         ("part.thickness", "7 mm", 7e-3),
         ("surroundings.ambient", "40 degC", 313.15),
         ("weld.A.start", "12.5 s", 12.5),
-        ("hold.release", "300 s", 300.0),
+        ("clamping.release", "300 s", 300.0),
         ("weld.A.efficiency", 0.7, 0.7),
         ("weld.A.filler", False, False),
         ("gauge.pointer.at", "free end", "free end"),

@@ -33,8 +33,8 @@ EITHER_UNIT = {
     "part.length": ("203.2 mm", "8 in"),
     "part.width": ("44.45 mm", "1.75 in"),
     "part.thickness": ("7.9375 mm", "0.3125 in"),
-    "hold.length": ("25.4 mm", "1 in"),
-    "hold.release": ("300 s", "5 min"),
+    "clamping.length": ("25.4 mm", "1 in"),
+    "clamping.release": ("300 s", "5 min"),
     "weld.A.at": ("76.2 mm", "3 in"),
     "weld.A.speed": ("1.27 mm/s", "3 in/min"),
     "weld.A.bead_width": ("7.9375 mm", "0.3125 in"),
@@ -68,7 +68,7 @@ def test_units_may_be_mixed_in_one_file():
 
 
 def test_order_of_sections_does_not_matter():
-    begin, end = DEMO.index("[part]"), DEMO.index("[hold]")
+    begin, end = DEMO.index("[part]"), DEMO.index("[clamping]")
     moved = DEMO[:begin] + DEMO[end:] + "\n" + DEMO[begin:end]
     assert moved != DEMO and read(text=moved).resolved == read().resolved
 
@@ -125,7 +125,8 @@ def test_a_mistake_in_one_section_does_not_hide_one_between_sections():
     [
         "", 'part = "x"', "part = 1\nweld = 2\ngauge = [3]", "weld = [[1]]", "[weld]\nname = 'A'",
         "title = 1\n[[part]]\nlength = 1", "[[weld]]\n[[gauge]]", "[part]\nlength = {a = 1}",
-        "[hold]\nlength = 2020-01-01\nrelease = nan", "[[weld]]\nname = []\nstart = []\nat = nan",
+        "[clamping]\nlength = 2020-01-01\nrelease = nan",
+        "[[weld]]\nname = []\nstart = []\nat = nan",
         "[surroundings]\nemissivity = nan\nfilm = inf", "[[gauge]]\nkind = 'dial'\nat = 1",
     ],
 )  # fmt: skip
@@ -139,7 +140,7 @@ def test_whatever_the_file_holds_the_answer_is_a_refusal(text):
         ("weld.A.efficiency='0.77'", "'0.77' is not allowed: write a number without quotes"),
         ("weld.A.efficiency=true", "true is not allowed: write a number without quotes"),
         ("weld.A.efficiency=nan", "efficiency: nan is not allowed"),
-        ("solve.companion='yes'", "'yes' is not allowed: write true or false"),
+        ("solve.error_estimate='yes'", "'yes' is not allowed: write true or false"),
         ("part.material=6", '6 is not allowed: write text in quotes, such as "carbon-steel"'),
         ("weld.A.face=frnt", "did you mean front?"),
         ("weld.A.bead_height=150 delta_degC", "is not a number with a unit"),

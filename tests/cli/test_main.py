@@ -155,10 +155,10 @@ def test_a_stopped_run_goes_on_as_it_was(tmp_path):
 def test_a_run_that_lacks_its_error_estimate_can_do_without(tmp_path):
     """Stopped in the coarser run: complete, but for the estimate it was to have."""
     case = load_case(DEMO, {"solve.grade": "quick", "solve.end": "2 s"})
-    folder = run_case(case, tmp_path / "run", RunOptions(companion=False))
+    folder = run_case(case, tmp_path / "run", RunOptions(error_estimate=False))
     for name, change in (
         ("run.json", {"error_estimate": {"how": PENDING, "values": {}}}),
-        ("case.json", {"companion": True}),
+        ("case.json", {"error_estimate": True}),
     ):
         kept = json.loads((folder / name).read_text())
         (folder / name).write_text(json.dumps({**kept, **change}))

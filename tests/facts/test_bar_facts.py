@@ -187,7 +187,7 @@ def test_release_springs_and_leaves_no_reaction():
     Nothing is a hundred times what equilibrium is found to where its limit is not loosened, 1e-6 of
     the forces inside the part.
     """
-    case = load_case(ONE, ("solve.end=9 s", "hold.release=3 s", "weld.A.speed=10 mm/s"))
+    case = load_case(ONE, ("solve.end=9 s", "clamping.release=3 s", "weld.A.speed=10 mm/s"))
     model = build_model(case, dataclasses.replace(GRADES["coarse"], balance=1e-6))
     steps = list(simulate(model))
     at = next(i for i, s in enumerate(steps) if s.phase == "release")

@@ -115,7 +115,7 @@ def test_a_socket_turned_by_a_quarter(shape):
     text += ALL_EDGES + "".join(
         f'\n[[tack]]\nseam = "{s}"\nat = "middle"\nlength = "3 mm"\nsize = "2 mm"\n' for s in seams
     )
-    changes = ["hold.kind=free", f"part.shape={shape}"]
+    changes = ["clamping.kind=free", f"part.shape={shape}"]
     front, left = (
         readings(parse_case(text, "socket.toml", [*changes, f'schedule.order=["{o}:clockwise"]']))
         for o in ("front", "left")

@@ -168,7 +168,7 @@ width = "{width} mm"
 thickness = "6 mm"
 material = "carbon-steel"
 
-[hold]
+[clamping]
 {hold}
 
 [[weld]]
@@ -206,7 +206,7 @@ def bent(current: float):
     """
     text = BEAD.format(
         length=120, width=30, where=ACROSS, current=current, height=1.5,
-        hold='kind = "vise"\nlength = "10 mm"\nconductance = "0 W/m2/K"',
+        hold='kind = "one end"\nlength = "10 mm"\nconductance = "0 W/m2/K"',
     ) + TIP  # fmt: skip
     model, state, gauges = cold(parse_case(text, "bead", []), "quick")
     at = model.heat.points

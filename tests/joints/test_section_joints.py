@@ -421,7 +421,7 @@ def test_the_starter_fits(kind):
     part = module.Part(**raw["part"])
     assert module.check(part) == []
     assert raw["gauge"][0]["at"] == module.POINTER["at"]
-    assert (raw["hold"]["kind"] == "ends") == bool(module.CLAMPED)
+    assert (raw["clamping"]["kind"] == "ends") == bool(module.CLAMPED)
     for item in raw["schedule"]["order"]:
         seam, way = item.split(":")
         assert way in module.seam_lines(part)[seam.split("/")[0]].directions

@@ -481,7 +481,7 @@ def test_a_tack_in_a_strange_place_is_a_mistake_of_the_case(client):
         assert post(client, "/api/jobs", {"tables": tables, "kind": "run"}).status_code == 409
 
 
-@pytest.mark.parametrize("section", ["weld", "gauge", "hold", "title"])
+@pytest.mark.parametrize("section", ["weld", "gauge", "clamping", "title"])
 def test_sections_with_the_wrong_brackets_are_refused_in_words(client, section):
     tables = starter()
     old = tables[section]

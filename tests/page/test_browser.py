@@ -83,7 +83,7 @@ def small(page):
         page.fill(f"#f-{place}", value)
     page.click("details[data-section=solve] > summary")
     page.select_option("#f-solve--grade", "quick")
-    page.select_option("#f-solve--companion", "no")
+    page.select_option("#f-solve--error_estimate", "no")
     page.fill("#f-solve--end", "22 s")
     page.wait_for_selector(".cost:has-text('Compute, grade')")
 

@@ -27,7 +27,7 @@ at = "125 mm"
 
 [solve]
 grade = "quick"
-companion = true
+error_estimate = true
 """
 
 
@@ -51,7 +51,7 @@ WELDS = tomllib.loads(TEXT)["weld"]
         changed(),
         changed(title="Other"),
         changed(solve=None),
-        changed(solve={"grade": "quick", "companion": 1}),
+        changed(solve={"grade": "quick", "error_estimate": 1}),
         changed(weld=WELDS[:1]),
         changed(weld=WELDS[1:]),
         changed(weld=[*WELDS, {"name": "C", "at": "10 mm"}]),

@@ -44,8 +44,8 @@ def test_quantities_know_their_unit_and_sign():
         fields["weld", "speed"]["unit"] == "speed" and fields["weld", "speed"]["sign"] == "positive"
     )
     assert fields["surroundings", "ambient"]["unit"] == "temperature"
-    assert fields["hold", "length"]["sign"] == "not negative"
-    assert fields["part", "material"]["words"] and not fields["hold", "release"]["needed"]
+    assert fields["clamping", "length"]["sign"] == "not negative"
+    assert fields["part", "material"]["words"] and not fields["clamping", "release"]["needed"]
     assert "clamped end" in fields["part", "length"]["remark"]
 
 
@@ -69,8 +69,8 @@ def test_a_form_is_the_case_of_its_file(kind):
 
 def test_blanks_are_left_out_but_sections_stay():
     tables = starter()
-    tables["hold"] = {"kind": "free", "length": "", "release": None}
-    assert tomllib.loads(case_form.form_text(tables))["hold"] == {"kind": "free"}
+    tables["clamping"] = {"kind": "free", "length": "", "release": None}
+    assert tomllib.loads(case_form.form_text(tables))["clamping"] == {"kind": "free"}
 
 
 MISTAKES = [

@@ -227,7 +227,7 @@ def test_what_may_vary_is_offered_with_its_source(page):
     found = client.get(f"/api/measured/of/{run}").json()
     offered = {o["key"]: o for o in found["vary"]}
     assert found["pointers"] == ["pointer"]
-    assert {"arc.efficiency", "hold.conductance"} <= set(offered)
+    assert {"arc.efficiency", "clamping.conductance"} <= set(offered)
     assert offered["arc.efficiency"]["chosen"] and all(o["source"] for o in found["vary"])
 
 
@@ -252,7 +252,7 @@ def test_a_fit_is_a_job_of_the_queue(page):
      ({"measured": [{"id": "../../x"}]}, "no such measurement"), ({"grade": "gold"}, "gold"),
      ({"vary": {"shop.file": ["a", "b"]}}, "shop.file"), ({"clock": "2 h"}, "clock"),
      ({"design": 1}, "design"), ({"hold_back": "roof"}, "roof"),
-     ({"vary": {"hold.conductance": ["50 W/m2/K", "5 kg"]}}, "kg")],
+     ({"vary": {"clamping.conductance": ["50 W/m2/K", "5 kg"]}}, "kg")],
 )  # fmt: skip
 def test_a_fit_that_cannot_be_made_is_refused_in_one_line(page, more, word):
     client, bench, run = page

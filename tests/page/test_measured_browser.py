@@ -20,7 +20,7 @@ pytestmark = pytest.mark.slow
 SIZES = {"desk": (1440, 900), "phone": (390, 844)}
 TRUE_EFFICIENCY = 0.62
 CASE = {
-    "solve": {"model": "plastic", "grade": "sketch", "end": "120 s", "companion": False},
+    "solve": {"model": "plastic", "grade": "sketch", "end": "120 s", "error_estimate": False},
     "gauge": [
         {"name": "pointer", "kind": "pointer", "at": "free end", "aim": "+x", "up": "+z",
          "throw": "4 m"},

@@ -259,4 +259,4 @@ def test_a_coarse_run_is_a_run_that_resumes(page):
     job = post(client, "/api/jobs", {"kind": "rough", "tables": starter()}).json()
     assert job["kind"] == "run"
     solve = tomllib.loads(bench.queue.store.case_text(bench.queue.store.jobs[job["id"]]))["solve"]
-    assert solve["grade"] == "coarse" and solve["companion"] is False
+    assert solve["grade"] == "coarse" and solve["error_estimate"] is False

@@ -29,7 +29,7 @@ def small_bar(end="12 s"):
     tables["part"] |= {"length": "80 mm", "width": "20 mm", "thickness": "4 mm"}
     bead = {"at": "45 mm", "current": "90 A", "speed": "3 mm/s", "bead_width": "5 mm"}
     tables["weld"] = [{**tables["weld"][0], **bead, "bead_height": "1 mm"}]
-    tables["solve"] = {"model": "plastic", "grade": "quick", "end": end, "companion": False}
+    tables["solve"] = {"model": "plastic", "grade": "quick", "end": end, "error_estimate": False}
     return tables
 
 

@@ -392,10 +392,10 @@ def test_layout_is_drawn_from_the_case_the_folder_keeps(tmp_path, drawing):
     paths, notes = render.draw_case(record, path)
     assert paths == [] and len(notes) == 1 and not path.exists()
     kept = {"source": mast.read_text(encoding="utf-8"), "source_file": str(mast), "overrides": []}
-    folder.write_json("case.json", {**kept, "companion": False})
+    folder.write_json("case.json", {**kept, "error_estimate": False})
     assert render.draw_case(record, path) == ([path], [])
     assert path.read_bytes().startswith(b"\x89PNG")
-    folder.write_json("case.json", {**kept, "source": "[part]", "companion": False})
+    folder.write_json("case.json", {**kept, "source": "[part]", "error_estimate": False})
     paths, (note,) = render.draw_case(record, path)
     assert paths == [] and note.startswith("layout picture skipped: ") and "\n" not in note
 

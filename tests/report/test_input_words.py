@@ -46,8 +46,8 @@ def test_an_input_says_what_it_is_and_its_unit(rows, name, metric, us):
 
 
 def test_a_clamp_is_called_so_and_what_is_blank_is_left_out():
-    case = {"hold": {"kind": "vise", "length": 0.03}, "welds": [{"name": "A", "seam": ""}]}
-    assert dict(case_rows(case)) == {"clamping, kind": "clamp", "clamping, length": "30 mm"}
+    case = {"clamping": {"kind": "one end", "length": 0.03}, "welds": [{"name": "A", "seam": ""}]}
+    assert dict(case_rows(case)) == {"clamping, kind": "one end", "clamping, length": "30 mm"}
 
 
 def test_what_only_the_program_needs_is_left_out(rows):

@@ -28,7 +28,7 @@ def result(case):
 
 @pytest.fixture(scope="module")
 def folder(case, tmp_path_factory):
-    return weldsim.run(case, tmp_path_factory.mktemp("runs") / "a", companion=False)
+    return weldsim.run(case, tmp_path_factory.mktemp("runs") / "a", error_estimate=False)
 
 
 def test_importing_the_package_loads_nothing_else_and_costs_nothing():

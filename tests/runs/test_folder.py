@@ -294,6 +294,8 @@ def test_a_run_of_the_first_format_is_read_in_the_words_of_today(tmp_path):
     manifest.pop("format", None)
     manifest["case"]["surroundings"]["film"] = 10.0
     manifest["case"]["cooling_film"] = 60.0
+    manifest["case"]["hold"] = {"kind": "vise"}
+    del manifest["case"]["clamping"]
     folder.write_json("run.json", manifest)
     (frame,) = readback.read_series(folder.path)
     mesh = meshio.read(frame.path)
@@ -302,6 +304,7 @@ def test_a_run_of_the_first_format_is_read_in_the_words_of_today(tmp_path):
     record = readback.read_run(folder.path)
     assert record.case["surroundings"]["film_coefficient"] == 10.0
     assert record.case["cooling_film_coefficient"] == 60.0
+    assert record.case["clamping"] == {"kind": "one end"} and "hold" not in record.case
     assert "film" not in record.case["surroundings"]
     assert readback.read_frame(record.frames[0]).active.any()
 

@@ -12,8 +12,8 @@ def of(manifest):
 
 def test_what_a_run_does_not_tell_has_its_usual_value():
     case = recorded_case(of({"case": {"welds": [{"name": "A", "seam": None}]}}))
-    assert case.seams_of_welds and not case.leans
-    assert (case.hold, case.model) == ("free", "plastic")
+    assert case.seams_of_welds and not case.tilted
+    assert (case.clamping, case.model) == ("free", "plastic")
     (weld,) = case.welds
     assert weld.group == "A" and not weld.is_tack and weld.filler and weld.number == 1
     assert case.weld("B").name == "B" and case.gauge("x").kind == ""

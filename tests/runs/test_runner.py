@@ -20,7 +20,7 @@ from weldsim.runs.reading import read_gauges
 from weldsim.runs.runner import RunOptions, resume_case, run_case
 
 ONE = ROOT / "cases" / "pivot_arm_one_bead.toml"
-SHORT = ("solve.grade=quick", "solve.end=7 s", "solve.companion=false")
+SHORT = ("solve.grade=quick", "solve.end=7 s", "solve.error_estimate=false")
 
 
 def short_case(*changes):
@@ -153,8 +153,8 @@ def test_companion_covers_the_step_to_the_next_grade(tmp_path):
     """The stated error of a quick run is at least its distance from normal grade, in tilt."""
     ends, stated = {}, None
     for grade in ("quick", "normal"):
-        changes = (f"solve.grade={grade}", "solve.end=40 s", "solve.companion=true")
-        changes = changes if grade == "quick" else (*changes[:2], "solve.companion=false")
+        changes = (f"solve.grade={grade}", "solve.end=40 s", "solve.error_estimate=true")
+        changes = changes if grade == "quick" else (*changes[:2], "solve.error_estimate=false")
         folder = run_case(load_case(ONE, changes), tmp_path / grade)
         gauges = read_gauges(folder / "gauges.csv")
         ends[grade] = np.array([gauges[f"pointer_{k}_mrad"][-1] for k in ("up", "right")])
@@ -180,7 +180,7 @@ def test_a_failed_companion_is_a_warning_of_a_complete_run(whole, tmp_path, monk
         raise trouble("step 3 at 2 s: no equilibrium")
 
     monkeypatch.setattr(error_estimate, "build_model", refuse)
-    folder = run_case(short_case(), tmp_path / "run", RunOptions(companion=True))
+    folder = run_case(short_case(), tmp_path / "run", RunOptions(error_estimate=True))
     found = run_json(folder)
     assert found["status"] == "complete" and "error" not in found
     said = "no estimated error: step 3 at 2 s: no equilibrium"
@@ -195,7 +195,7 @@ def stop_at(words):
         if words in text:
             raise KeyboardInterrupt
 
-    return RunOptions(companion=True, progress=progress)
+    return RunOptions(error_estimate=True, progress=progress)
 
 
 def test_a_run_stopped_in_its_companion_is_complete_and_goes_on_with_that_alone(whole, tmp_path):
@@ -215,7 +215,7 @@ def test_a_run_stopped_in_its_companion_is_complete_and_goes_on_with_that_alone(
 def test_resuming_without_the_companion_ends_the_matter(tmp_path):
     with pytest.raises(KeyboardInterrupt):
         run_case(short_case(), tmp_path / "run", stop_at("estimated error"))
-    resume_case(tmp_path / "run", RunOptions(companion=False))
+    resume_case(tmp_path / "run", RunOptions(error_estimate=False))
     assert run_json(tmp_path / "run")["error_estimate"]["how"].startswith("not asked for")
     with pytest.raises(StoreError, match="complete"):
         resume_case(tmp_path / "run")
@@ -224,7 +224,7 @@ def test_resuming_without_the_companion_ends_the_matter(tmp_path):
 def test_summary_holds_the_verdict_on_a_stated_tolerance(tmp_path):
     """Whole tilt and whole error: inside only where both together are (definition of verdict)."""
     case = short_case("gauge.pointer.tolerance=500 mrad")
-    folder = run_case(case, tmp_path / "run", RunOptions(companion=True))
+    folder = run_case(case, tmp_path / "run", RunOptions(error_estimate=True))
     (said,) = summary_json(folder)["tolerances"]["verdicts"]
     values = run_json(folder)["error_estimate"]["values"]
     gauges = read_gauges(folder / "gauges.csv")

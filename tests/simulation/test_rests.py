@@ -43,7 +43,7 @@ def test_a_part_that_hardly_cools_does_so_in_few_steps_and_at_the_right_rate():
     backward Euler with steps of 2 % of tau is off by 1 %, the slope of c(T) by less."""
     changes = [
         "surroundings.film_coefficient=1e-3 W/m2/K", "surroundings.emissivity=0",
-        "hold.conductance=0 W/m2/K", "solve.end=cold",
+        "clamping.conductance=0 W/m2/K", "solve.end=cold",
     ]  # fmt: skip
     model = build_model(load_case(BAR, changes), "sketch", threads=1)
     times, rises = [], []

@@ -15,7 +15,7 @@ stem_height = "20 mm"
 stem_thickness = "4 mm"
 leg = "3 mm"
 material = "carbon-steel"
-[hold]
+[clamping]
 kind = "free"
 [[clamp]]
 name = "bed"

@@ -249,7 +249,7 @@ def test_a_run_folder_is_explained(tmp_path):
     from weldsim.studies.attribution import explain
 
     case = load_case(ONE, ("solve.model=elastic", "solve.grade=quick", "solve.end=30 s", *SHORT))
-    folder = run_case(case, tmp_path / "run", RunOptions(companion=False))
+    folder = run_case(case, tmp_path / "run", RunOptions(error_estimate=False))
     record = json.loads(write_why(folder).read_text(encoding="utf-8"))
     for values in record["readings"].values():
         assert abs(values["residual"]) < 0.01 * abs(values["gauge_value"])

@@ -113,7 +113,7 @@ def test_nothing_better_than_nothing(monkeypatch):
 
 
 def test_refusals_are_one_line(monkeypatch):
-    with pytest.raises(CaseError, match="held by .hold. alone"):
+    with pytest.raises(CaseError, match="held by .clamping. alone"):
         found_clamps(load_case("cases/pivot_arm.toml"))
     case = tee()
     monkeypatch.setattr(

@@ -121,8 +121,8 @@ def test_travel_of_a_seam_is_said_once():
 
 def test_hold_and_release_in_words(demo):
     assert "Clamp: on the first 30 mm" in demo and "it stays closed" in demo
-    assert "opens when the part is cold" in said("pivot_arm.toml", "hold.release=cold")
-    assert "opens at 90 s" in said("pivot_arm.toml", "hold.release=90 s")
+    assert "opens when the part is cold" in said("pivot_arm.toml", "clamping.release=cold")
+    assert "opens at 90 s" in said("pivot_arm.toml", "clamping.release=90 s")
     assert "lies free" in said("edge_bead_bar.toml")
 
 

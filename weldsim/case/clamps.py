@@ -1,4 +1,4 @@
-"""[[clamp]] sections: what holds a part beside its [hold]."""
+"""[[clamp]] sections: what holds a part beside its [clamping]."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def read_clamps(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[C
     part : record of a joint kind
         What is welded.
     clamps : tuple of Clamp
-        Those of the [hold].
+        Those of the [clamping].
 
     Returns
     -------

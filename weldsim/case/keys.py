@@ -33,7 +33,7 @@ def section_model(section: str, kind: str = "bar") -> type[Section]:
     joint = joint_kind(kind)
     own: dict[str, type[Section]] = {
         "part": joint.part_section,
-        "hold": joint.hold_section,
+        "clamping": joint.hold_section,
         "weld": joint.weld_section,
     }
     return own[section] if section in own else SECTIONS[section]

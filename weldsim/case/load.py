@@ -30,7 +30,7 @@ from weldsim.schema.records import (
 )
 
 RESOLVED = (
-    "title", "hold", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
+    "title", "clamping", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
     "cooling_film_coefficient", "preset", "metal",
 )  # fmt: skip
 
@@ -44,7 +44,7 @@ class Case:
     title : str
     part : record of a joint kind
         Sizes of what is welded. [m]
-    hold, clamps, tacks, welds, surroundings, gauges, solve
+    clamping, clamps, tacks, welds, surroundings, gauges, solve
         Records of `weldsim.schema.records`.
     source_file, source_text : str
         The case file; with `overrides` they are enough to read the case again, as a run folder
@@ -54,7 +54,7 @@ class Case:
     cooling_film_coefficient : float or None
         Of forced cooling between welds. [W/(m2 K)]
     preset : tuple of float
-        Lean given before welding, about x, y and z. [rad]
+        Tilt given before welding, about x, y and z. [rad]
     metal : MetalFactors
         On the curves of the material.
     tables : dict
@@ -65,7 +65,7 @@ class Case:
 
     title: str
     part: Any
-    hold: Hold
+    clamping: Hold
     welds: tuple[Weld, ...]
     surroundings: Surroundings
     gauges: tuple[Gauge, ...]

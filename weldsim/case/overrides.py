@@ -17,7 +17,13 @@ from typing import Any
 
 from weldsim.case.keys import section_model
 from weldsim.joints.registry import kind_of
-from weldsim.schema.section_checks import keys_of, nearest, quantity_kind, unknown_key
+from weldsim.schema.section_checks import (
+    keys_of,
+    nearest,
+    quantity_kind,
+    unknown_key,
+    unknown_section,
+)
 from weldsim.schema.sections import MANY, TOP
 from weldsim.units import KINDS, SI
 
@@ -143,7 +149,7 @@ def _apply(raw: dict[str, Any], change: Change) -> None:
     if not change.key:
         raise ValueError('write it as section.key=value, such as part.thickness="8 mm"')
     if section not in TOP:
-        raise ValueError(f"unknown section {section}{nearest(section, TOP)}")
+        raise ValueError(f"unknown section {section}{unknown_section(section, TOP)}")
     if section == "title":
         if len(path) != 1:
             raise ValueError("write it as title=text")

@@ -20,7 +20,7 @@ from weldsim.materials.shelf import list_materials, nearest_material
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import WRONG, Section
 from weldsim.schema.records import Hold, MetalFactors, SolveOptions, Surroundings
-from weldsim.schema.section_checks import is_known, nearest
+from weldsim.schema.section_checks import is_known, unknown_section
 from weldsim.schema.sections import ANYWHERE, NAMES, TOP
 
 
@@ -46,8 +46,8 @@ def read_tables(raw: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
     part = _read_part(tables)
     solve = SolveOptions(**dict(tables.one("solve", {})))
     records = {
-        "title": raw.get("title"), "part": part, "hold": Hold("free"), "clamps": (), "tacks": (),
-        "welds": (), "gauges": (), "solve": solve,
+        "title": raw.get("title"), "part": part, "clamping": Hold("free"), "clamps": (),
+        "tacks": (), "welds": (), "gauges": (), "solve": solve,
         "surroundings": _surroundings(tables.one("surroundings", {})),
         "preset": tuple(dict(tables.one("preset", {})).values()),
         "metal": MetalFactors(**dict(tables.one("metal", {}))),
@@ -64,7 +64,7 @@ def _check_names(tables: Tables) -> None:
     """The title, and sections that are unknown or not for this kind of joint."""
     for name in tables.raw:
         if name not in TOP:
-            tables.say(name, "", "", None, f"unknown section{nearest(name, TOP)}")
+            tables.say(name, "", "", None, f"unknown section{unknown_section(name, TOP)}")
     title = tables.raw.get("title")
     if not isinstance(title, str) or not title.strip():
         text = 'missing or empty, allowed: a line of text such as "Pivot arm"'
@@ -121,7 +121,7 @@ def _surroundings(section: Any) -> Surroundings:
 def _read_the_rest(tables: Tables, part: Any, records: dict[str, Any]) -> None:
     """Hold, clamps, tacks, welds and gauges of a part, into the records."""
     kind = tables.kind
-    hold, clamps = kind.clamped(tables.one("hold", kind.hold_default), part, tables.mistakes)
+    hold, clamps = kind.clamped(tables.one("clamping", kind.hold_default), part, tables.mistakes)
     clamps = read_clamps(tables, part, clamps)
     written = tables.many("weld", needed=kind.seams_of_welds)
     part, sections = kind.lay_out(part, hold, written, tables.mistakes)
@@ -129,7 +129,7 @@ def _read_the_rest(tables: Tables, part: Any, records: dict[str, Any]) -> None:
     tacks = read_tacks(tables, part, lines)
     welds, cooling = read_welds(tables, part, sections, tacks, clamps)
     records |= {
-        "part": part, "hold": hold, "clamps": clamps, "tacks": tacks, "welds": welds,
+        "part": part, "clamping": hold, "clamps": clamps, "tacks": tacks, "welds": welds,
         "cooling_film_coefficient": cooling, "gauges": read_gauges(tables, part, clamps),
     }  # fmt: skip
     check_times(records, [name for name, _ in written], tables)

@@ -16,7 +16,7 @@ APART = 0.3  # of the length: how much nearer one end has to be to the clamps
 
 
 def directions_of(line: SeamLine, part: Any, clamped: Sequence[np.ndarray]) -> dict[str, int]:
-    """Words for the two directions of a seam: its own, the hill's, and the hold's.
+    """Words for the two directions of a seam: its own, the hill's, and the clamp's.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def directions_of(line: SeamLine, part: Any, clamped: Sequence[np.ndarray]) -> d
         near = [min(np.linalg.norm(p - c) for c in clamped) for p in ends]
         if abs(near[1] - near[0]) > APART * length:
             toward = 1 if near[1] < near[0] else -1
-            out |= {"toward the hold": toward, "away from the hold": -toward}
+            out |= {"toward the clamp": toward, "away from the clamp": -toward}
     return out
 
 

@@ -50,7 +50,7 @@ def command(
     loaded = None if case is None else load_case(case, changes or ())
     try:
         with ProgressBar() as tell:
-            options = RunOptions(companion=error_estimate, progress=tell, notice=_notice)
+            options = RunOptions(error_estimate=error_estimate, progress=tell, notice=_notice)
             if resume is not None:
                 folder = resume_case(resume, options)
             else:

@@ -18,7 +18,7 @@ from weldsim.joints.bar_blocks import (
     place,
     seam_lines,
 )
-from weldsim.joints.bar_sections import BarSection, BeadSection, ViseSection
+from weldsim.joints.bar_sections import BarSection, BeadSection, ClampingSection
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import WRONG
@@ -61,29 +61,29 @@ def words(part: Bar) -> str:
     return f"flat bar {sizes} mm"
 
 
-# the vise
-def vise(section: ViseSection, part: Bar, mistakes: list) -> tuple[Hold, tuple[Clamp, ...]]:
+# the clamp
+def clamped(section: ClampingSection, part: Bar, mistakes: list) -> tuple[Hold, tuple[Clamp, ...]]:
     """The hold of a bar and its clamp; see `JointKind.hold`."""
     values = dict(section)
     for key in ("length", "conductance"):
-        if values[key] is None and section.kind == "vise":
-            text = f"missing key for a clamp{such_as('hold', key)}"
-            mistakes.append(Mistake("hold", "", key, None, text))
+        if values[key] is None and section.kind == "one end":
+            text = f"missing key for a clamp{such_as('clamping', key)}"
+            mistakes.append(Mistake("clamping", "", key, None, text))
             values[key] = WRONG
         elif values[key] is None or section.kind == "free":
             values[key] = 0.0
     hold = Hold(**values)
     if hold.kind == "free" and hold.release != "never":
         text = f'{hold.release!r}: a free part has no clamp, allowed: "never"'
-        mistakes.append(Mistake("hold", "", "release", hold.release, text))
-    if hold.kind != "vise":
+        mistakes.append(Mistake("clamping", "", "release", hold.release, text))
+    if hold.kind != "one end":
         return hold, ()
     if hold.length <= 0 or hold.length >= part.length:
         text = (
             f"{mm(hold.length)} is not allowed: greater than zero and shorter than the part, "
             f"{mm(part.length)}"
         )
-        mistakes.append(Mistake("hold", "", "length", hold.length, text))
+        mistakes.append(Mistake("clamping", "", "length", hold.length, text))
     release = hold.release
     off = StartRule(release) if isinstance(release, str) else StartRule("time", release)
     return hold, (Clamp("clamp", ("vise",), conductance=hold.conductance, off=off),)
@@ -178,7 +178,7 @@ def _place_faults(part: Bar, hold: Hold, bead: Bead) -> list:
     ]
     if bead.finish <= bead.begin:
         out.append(("to", bead.finish, f"{mm(bead.finish)} is not beyond from, {mm(bead.begin)}"))
-    clamped = hold.length if hold.kind == "vise" else 0.0
+    clamped = hold.length if hold.kind == "one end" else 0.0
     if across:
         return out + _across_faults(part, clamped, bead)
     return out + _along_faults(part, clamped, bead)
@@ -287,7 +287,7 @@ def spare_beads(case, prefix: str) -> list[tuple[Bead, str, str]]:
     first = part.beads[0]
     if first.line != "across":
         return out
-    low = max(case.hold.length, first.at - SPARE_LENGTH / 2)
+    low = max(case.clamping.length, first.at - SPARE_LENGTH / 2)
     high = min(part.length, low + SPARE_LENGTH)
     width = min(first.width, SPARE_WIDTH * part.thickness)
     for face in ("top", "bottom"):
@@ -310,9 +310,9 @@ def with_beads(part: Bar, beads) -> Bar:
 KIND = JointKind(
     label="flat bar",
     part_section=BarSection,
-    hold_section=ViseSection,
+    hold_section=ClampingSection,
     weld_section=BeadSection,
-    sections=("part", "hold", "weld", "preset", "surroundings", "gauge", "solve"),
+    sections=("part", "clamping", "weld", "preset", "surroundings", "gauge", "solve"),
     words=words,
     faces=faces,
     place=place,
@@ -321,7 +321,7 @@ KIND = JointKind(
     read_part=read_part,
     check=check,
     hold_default=None,
-    hold=vise,
+    hold=clamped,
     lay_out=lay_beads,
     gauge_kinds=("pointer", "dial", "thermocouple", "bow"),
     gauge_places=gauge_places,

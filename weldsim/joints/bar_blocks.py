@@ -173,10 +173,10 @@ def _name_ends(case, at, grid, faces) -> None:
         for j, k in np.ndindex(ny - 1, nz - 1):
             quad = [at(i, j, k), at(i, j + 1, k), at(i, j, k + 1), at(i, j + 1, k + 1)]
             faces[frozenset(quad)] = name
-    if case.hold.kind != "vise":
+    if case.clamping.kind != "one end":
         return
     for i in range(nx - 1):
-        if grid[0][i + 1] > case.hold.length * (1 + 1e-9):
+        if grid[0][i + 1] > case.clamping.length * (1 + 1e-9):
             break
         for j in (0, ny - 1):
             for k in range(nz - 1):
@@ -254,8 +254,8 @@ def _axis_lines(case, grade: Grade, axis: int):
             zones.append((*span, min(depth / grade.through_cells, depth)))
     for begin, end, _ in zones:
         stops |= {begin, end}
-    if axis == 0 and case.hold.kind == "vise":
-        stops.add(case.hold.length)
+    if axis == 0 and case.clamping.kind == "one end":
+        stops.add(case.clamping.length)
     coarsest = grade.coarsest * max(b.width for b in part.beads)
     stops = _merge(sorted(stops), low, high)
 

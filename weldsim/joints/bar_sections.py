@@ -1,4 +1,4 @@
-"""Sections of a case that a flat bar writes otherwise than a joint: sizes, vise, beads."""
+"""Sections of a case that a flat bar writes otherwise than a joint: sizes, clamping, beads."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ class BarSection(Section):
     material: str
 
 
-class ViseSection(Section):
-    """Hold of a bar: a vise on its first stretch, or nothing."""
+class ClampingSection(Section):
+    """What clamps a bar: its first stretch between jaws, or nothing."""
 
-    kind: Literal["vise", "free"]
+    kind: Literal["one end", "free"]
     length: quantity("length", "not negative") | None = None
     conductance: quantity("conductance", "not negative") | None = None
     release: word_or_time("never", "cold") = "never"

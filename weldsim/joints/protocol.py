@@ -29,8 +29,8 @@ Part = Any  # record of a kind's own
 Welds = Sequence[tuple[str, Section]]  # [[weld]] sections by name
 Fault = tuple[str, str]  # key of [part] and what is wrong with it
 SECTIONS = (
-    "part", "hold", "clamp", "tack", "arc", "weld", "schedule", "preset", "surroundings", "gauge",
-    "solve",
+    "part", "clamping", "clamp", "tack", "arc", "weld", "schedule", "preset", "surroundings",
+    "gauge", "solve",
 )  # fmt: skip
 GAUGE_KINDS = ("pointer", "dial", "thermocouple", "bow", "gap", "reaction")
 
@@ -94,15 +94,16 @@ class JointKind:
     mesh_of_file : callable or None
         case, grade -> (scikit-fem mesh with names, dict of region to volume [m3]).
     clamped_faces : tuple of str
-        Faces clamped by ``[hold] kind = "ends"``.
+        Faces clamped by ``[clamping] kind = "ends"``.
     pointer : mapping
         Usual place and directions of a pointer gauge: `at`, `aim`, `up`.
     read_part : callable
         [part] section -> part; the section itself when left out.
     hold_default : dict or None
-        [hold] section where the case has none; None where it has to have one.
+        [clamping] section where the case has none; None where it has to have one.
     hold : callable or None
-        [hold] section, part, mistakes -> `Hold` and its clamps; the `clamped_faces` when left out.
+        [clamping] section, part, mistakes -> `Hold` and its clamps; the `clamped_faces` when left
+        out.
     lay_out : callable
         part, hold, [[weld]] sections by name, mistakes -> part with the seams these define, and
         the sections as ones of seams (`JointWeldSection`).
@@ -225,7 +226,7 @@ class JointKind:
         Parameters
         ----------
         section : Section
-            [hold], by `hold_section`.
+            [clamping], by `hold_section`.
         part : record of the kind
             What is held.
         mistakes : list of Mistake
@@ -245,9 +246,9 @@ class JointKind:
         if section.kind != "ends":
             return hold, ()
         if not self.clamped_faces:
-            text = f'a {part.kind} has no ends to hold, allowed: "free"'
-            mistakes.append(Mistake("hold", "", "kind", section.kind, text))
-        off = read_rule(clamp_rule, section.release, "hold", "", "release", mistakes)
+            text = f'a {part.kind} has no ends to clamp, allowed: "free"'
+            mistakes.append(Mistake("clamping", "", "kind", section.kind, text))
+        off = read_rule(clamp_rule, section.release, "clamping", "", "release", mistakes)
         return hold, tuple(
             Clamp(face, (face,), conductance=conductance, off=off) for face in self.clamped_faces
         )

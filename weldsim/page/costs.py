@@ -50,7 +50,7 @@ def _cost(case: Case, grade: str) -> Cost:
     sized = {k: v for k, v in case.resolved.items() if k not in ("title", "gauges")}
     sized["solve"] = {**sized.get("solve", {}), "grade": grade}
     key = (grade, json.dumps(sized, default=str, sort_keys=True))
-    return _once(key, lambda: cost_of(case, grade, companion=False))
+    return _once(key, lambda: cost_of(case, grade, error_estimate=False))
 
 
 def price(
@@ -122,7 +122,7 @@ def fit_price(folder: str, options: dict[str, Any], tell: Tell | None = None) ->
 
 def _run(case: Case, grade: str) -> dict[str, Any]:
     """A run, with the coarser one behind its estimated error where the case asks for it."""
-    more = _coarser(case, grade) if case.solve.companion else 0.0
+    more = _coarser(case, grade) if case.solve.error_estimate else 0.0
     return _said(_cost(case, grade), 1, more)
 
 
@@ -157,7 +157,7 @@ def _plan(plan: Plan) -> dict[str, Any]:
     confirmed = 0
     grades = list(GRADES)
     if section.confirm and section.extrapolate and grades.index(section.grade):
-        coarser = cost_of(bound, grades[grades.index(section.grade) - 1], companion=False)
+        coarser = cost_of(bound, grades[grades.index(section.grade) - 1], error_estimate=False)
         seconds += welds * coarser.seconds / max(1, len(moves))
     if section.confirm:
         finer = _cost(bound, section.confirm_grade)

@@ -142,7 +142,7 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
                 type="word", words=list(PROCESSES),
                 names=[f"{number} {name}" for number, (name, _) in PROCESSES.items()],
             )  # fmt: skip
-        if (section, key) == ("hold", "kind"):
+        if (section, key) == ("clamping", "kind"):
             field["names"] = [HOLD_NAMES.get(word, word) for word in field["words"]]
         if key == "file":
             field["locked"] = True

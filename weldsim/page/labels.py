@@ -7,21 +7,21 @@ everywhere.
 from __future__ import annotations
 
 HEADS = {
-    "part": "Part", "hold": "Clamping", "weld": "Welds", "preset": "Tilt given before welding",
+    "part": "Part", "clamping": "Clamping", "weld": "Welds", "preset": "Tilt given before welding",
     "surroundings": "Air and preheat", "gauge": "Gauges", "solve": "How it is computed",
     "clamp": "More clamps", "tack": "Tacks", "arc": "Arc", "schedule": "Pauses",
 }  # fmt: skip
 HOLD_NAMES = {
-    "vise": "a clamp at one end", "ends": "its usual ends", "free": "nothing, it lies free",
+    "one end": "a clamp at one end", "ends": "its usual ends", "free": "nothing, it lies free",
 }  # fmt: skip
 LABELS = {
     ("part", "up"): "up in the workshop",
     ("part", "clock"): "clock positions start at",
     ("part", "depth"): "depth to fuse",
     ("part", "scale"): "unit of the file",
-    ("hold", "kind"): "clamped by",
-    ("hold", "length"): "clamped length",
-    ("hold", "release"): "clamp opens",
+    ("clamping", "kind"): "clamped by",
+    ("clamping", "length"): "clamped length",
+    ("clamping", "release"): "clamp opens",
     ("weld", "face"): "face",
     ("weld", "line"): "bead runs",
     ("weld", "pass"): "pass number",
@@ -46,7 +46,7 @@ LABELS = {
     ("solve", "end"): "computed until",
     "aim": "beam points along",
     "ambient": "air temperature",
-    "companion": "second run for the estimated error",
+    "error_estimate": "second run for the estimated error",
     "conductance": "heat contact of the clamp",
     "crater": "crater fill time",
     "depth": "heat source, depth",

@@ -28,7 +28,7 @@ from weldsim.text.fit_words import figures
 from weldsim.text.spot_words import record_lines
 
 MOST_POINTS = 600  # of one curve as a page draws it
-FIRST_UNKNOWNS = ("arc.efficiency", "hold.conductance", "metal.softening_temperature")
+FIRST_UNKNOWNS = ("arc.efficiency", "clamping.conductance", "metal.softening_temperature")
 """Chosen beforehand: what moves a bar most and a shop knows least; our choice"""
 
 

@@ -54,7 +54,7 @@ def preview(text: str, source_file: str, folder: str, kind: str, tell: Tell) -> 
     case = parse_case(text, source_file)
     model = preview_model(case, kind)
     run = RunFolder.create(folder, case.title)
-    record = {"source": text, "source_file": source_file, "overrides": [], "companion": False}
+    record = {"source": text, "source_file": source_file, "overrides": [], "error_estimate": False}
     run.write_json("case.json", record)
     growing = Growing(run, model, kind)
     try:

@@ -50,7 +50,12 @@ def _coarse(tables: object) -> object:
     """The case at grade coarse, without a second run for its estimated error."""
     if not isinstance(tables, dict) or not isinstance(tables.get("solve", {}), dict):
         return tables  # of which the check will say so
-    solve = {**tables.get("solve", {}), "model": "plastic", "grade": "coarse", "companion": False}
+    solve = {
+        **tables.get("solve", {}),
+        "model": "plastic",
+        "grade": "coarse",
+        "error_estimate": False,
+    }
     return {**tables, "solve": solve}
 
 

@@ -265,9 +265,9 @@ def largest_displacement(frame: FieldFrame) -> float:
 def _jaws(case: RecordedCase) -> tuple:
     """Boxes of a vise's jaws beside a bar, for the eye only."""
     part = case.part
-    if case.hold != "vise" or not case.seams_of_welds:
+    if case.clamping != "one end" or not case.seams_of_welds:
         return ()
     y, z = part.thickness / 2, part.width / 2
     thick, over = max(0.2 * part.width, part.thickness), 0.06 * part.width
-    ends = (0.0, case.hold_length), (-z - over, z + over)
+    ends = (0.0, case.clamped_length), (-z - over, z + over)
     return tuple((*ends[0], *sorted((s * y, s * (y + thick))), *ends[1]) for s in (1, -1))

@@ -45,8 +45,8 @@ ASSUMED = (
     "not strength or shape; no creep.",
 )
 ASSUMED_BY_HOLD = {
-    "vise": "The clamp does not give: all of the clamped length stays where it was and loses heat "
-    "evenly.",
+    "one end": "The clamp does not give: all of the clamped length stays where it was and loses "
+    "heat evenly.",
     "free": "Nothing holds the part; its own weight is left out.",
     "ends": "The part's own weight is left out.",
 }
@@ -95,13 +95,13 @@ VALIDATION = {
 def assumptions(record: RunRecord) -> list[str]:
     """What the numbers rest on, by what the case has."""
     case = recorded_case(record)
-    hold = case.hold
+    hold = case.clamping
     first = [START_OF_BAR] if case.seams_of_welds else [START_OF_JOINT, *_pieces(case)]
     held = [] if case.seams_of_welds else _clamping(case)
     if hold == "free" and held:
         hold = "ends"
     extra = [ASSUMED_BY_HOLD.get(hold), *held]
-    if case.leans:
+    if case.tilted:
         extra.append(PRESET)
     if case.cooling_film is not None:
         extra.append(words(FORCED, quantity(case.cooling_film, "W/m²/K", ".4g")))

@@ -12,7 +12,7 @@ from weldsim.text.quantities import Words, given, joined, words
 
 GROUPS = {
     "welds": "weld", "gauges": "gauge", "clamps": "clamp", "tacks": "tack", "solve": "run",
-    "hold": "clamping", "part": "part", "surroundings": "surroundings", "preset": "preset",
+    "clamping": "clamping", "part": "part", "surroundings": "surroundings", "preset": "preset",
 }  # fmt: skip
 LABELS = {
     "begin": "from", "finish": "to", "at": "place", "number": "pass",
@@ -25,7 +25,7 @@ LABELS = {
     "arc_energy": "arc energy", "heat_input": "heat input", "ambient": "air",
     "preheat": "the part starts at", "film_coefficient": "heat loss to air",
     "cooling_film_coefficient": "forced cooling between welds", "throw": "target distance",
-    "aim": "beam points along", "up": "up", "companion": "second run for the estimated error",
+    "aim": "beam points along", "up": "up", "error_estimate": "second run for the estimated error",
     "end": "ends", "turning": "rotational stiffness", "conductance": "heat taken by contact",
     "release": "opens", "on": "closes", "off": "opens", "size": "leg", "leg": "leg of the fillet",
     "root_gap": "gap at the root", "penetration": "fused beyond the root", "kind": "kind",
@@ -139,11 +139,11 @@ def _said(key: str, value: Any, section: str) -> Words:
     if isinstance(value, list):
         return joined(", ", (_said(key, v, section) for v in value)) if value else Words("none")
     if not isinstance(value, int | float) or not math.isfinite(value):
-        return Words("clamp" if value == "vise" else without_folders(str(value)))
+        return Words(without_folders(str(value)))
     if section == "preset":
         return Words(f"{1e3 * value:.6g} mrad")
     scale = SCALES.get(key)
-    if scale is None and section in ("part", "hold") and key not in COUNTS:
+    if scale is None and section in ("part", "clamping") and key not in COUNTS:
         scale = _MM  # all other numbers of a part are lengths
     if scale is None:
         return Words(f"{value:.6g}")

@@ -19,7 +19,7 @@ from weldsim.text.quantities import Quantity, Words, joined, quantity, span, uni
 from weldsim.text.words import error_quantity, reading, rounded_quantity, settled
 
 KELVIN = 273.15
-STAGES = {"companion": "the second run, for the estimated error", "mesh": "meshing",
+STAGES = {"error_estimate": "the second run, for the estimated error", "mesh": "meshing",
           "solve": "solving"}  # fmt: skip
 
 

@@ -38,7 +38,7 @@ class Cost:
     memory: float
 
 
-def cost_of(case: Case, grade: str | None = None, companion: bool | None = None) -> Cost:
+def cost_of(case: Case, grade: str | None = None, error_estimate: bool | None = None) -> Cost:
     """Mesh the part and estimate a run from its size.
 
     Parameters
@@ -46,7 +46,7 @@ def cost_of(case: Case, grade: str | None = None, companion: bool | None = None)
     case : Case
     grade : str, optional
         The case's own when left out.
-    companion : bool, optional
+    error_estimate : bool, optional
         Whether the coarser run behind the estimated error counts; as the case says when left out.
 
     Returns
@@ -57,11 +57,11 @@ def cost_of(case: Case, grade: str | None = None, companion: bool | None = None)
     name = grade or case.solve.grade
     case = replace(case, solve=replace(case.solve, grade=name))
     found = _cost(case, GRADES[name])
-    wanted = case.solve.companion if companion is None else companion
+    wanted = case.solve.error_estimate if error_estimate is None else error_estimate
     coarser = companion_grade(name) if wanted else None
     if coarser is None:
         return found
-    more = cost_of(case, coarser, companion=False)
+    more = cost_of(case, coarser, error_estimate=False)
     return replace(found, seconds=found.seconds + more.seconds)
 
 

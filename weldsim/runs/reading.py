@@ -25,6 +25,7 @@ MANIFEST, GAUGES, SUMMARY = "run.json", "gauges.csv", "summary.json"
 FIELDS, STATE, PICTURES, SERIES = "fields", "state", "pictures", "run.pvd"
 EXTRA = "extra.json"  # entry of a checkpoint beside the state arrays
 OLD_KEYS = {"film": "film_coefficient", "cooling_film": "cooling_film_coefficient"}  # format 1
+OLD_NAMES = {"hold": "clamping", "companion": "error_estimate"}
 FORMAT = 2  # of a run folder; 1 is what the first versions wrote, without this number
 PENDING = "no estimated error: the coarser run has not been made yet"
 
@@ -198,7 +199,20 @@ def up_to_date(manifest: dict[str, Any], path: Path) -> dict[str, Any]:
         if isinstance(air, dict) and "film" in air:
             case["surroundings"] = {OLD_KEYS.get(k, k): v for k, v in air.items()}
         manifest = {**manifest, "case": {OLD_KEYS.get(k, k): v for k, v in case.items()}}
+    if isinstance(manifest.get("case"), dict):
+        manifest = {**manifest, "case": _renamed(manifest["case"])}
     return manifest
+
+
+def _renamed(case: dict[str, Any]) -> dict[str, Any]:
+    """A recorded case with the names that sections and keys have now."""
+    case = {OLD_NAMES.get(k, k): v for k, v in case.items()}
+    for section in ("clamping", "solve"):
+        if isinstance(case.get(section), dict):
+            case[section] = {OLD_NAMES.get(k, k): v for k, v in case[section].items()}
+    if isinstance(case.get("clamping"), dict) and case["clamping"].get("kind") == "vise":
+        case["clamping"]["kind"] = "one end"
+    return case
 
 
 def _unfinished_run(path: Path, manifest: dict[str, Any]) -> RunRecord:

@@ -118,9 +118,9 @@ class RecordedCase:
     ----------
     part, welds, clamps, gauges : records
     tacks_with_arc : for each tack whether it was laid with an arc
-    hold, hold_length : kind of the [hold] section, and how far a vise reaches [m]
+    clamping, clamped_length : kind of the [clamping] section, and how far it reaches on a bar [m]
     model, end : of the [solve] section
-    leans : whether a preset was given
+    tilted : whether a preset was given
     cooling_film : forced cooling between welds [W/m2/K], None without
     """
 
@@ -129,11 +129,11 @@ class RecordedCase:
     clamps: tuple[RecordedClamp, ...] = ()
     gauges: tuple[RecordedGauge, ...] = ()
     tacks_with_arc: tuple[bool, ...] = ()
-    hold: str = "free"
-    hold_length: float = 0.0
+    clamping: str = "free"
+    clamped_length: float = 0.0
     model: str = "plastic"
     end: Any = None
-    leans: bool = False
+    tilted: bool = False
     cooling_film: float | None = None
 
     @property
@@ -177,18 +177,18 @@ def recorded_case(record: RunRecord) -> RecordedCase:
     RecordedCase
     """
     case = record.case
-    hold, solve = case.get("hold") or {}, case.get("solve") or {}
+    clamping, solve = case.get("clamping") or {}, case.get("solve") or {}
     return RecordedCase(
         part=_read(RecordedPart, case.get("part") or {}),
         welds=tuple(_read(RecordedWeld, w) for w in case.get("welds") or []),
         clamps=tuple(_read_clamp(c) for c in case.get("clamps") or []),
         gauges=tuple(_read(RecordedGauge, g) for g in case.get("gauges") or []),
         tacks_with_arc=tuple(bool(t.get("arc")) for t in case.get("tacks") or []),
-        hold=hold.get("kind", "free"),
-        hold_length=hold.get("length", 0.0),
+        clamping=clamping.get("kind", "free"),
+        clamped_length=clamping.get("length", 0.0),
         model=solve.get("model", "plastic"),
         end=solve.get("end"),
-        leans=any(case.get("preset") or ()),
+        tilted=any(case.get("preset") or ()),
         cooling_film=case.get("cooling_film_coefficient"),
     )
 

@@ -49,7 +49,7 @@ class RunOptions:
 
     Attributes
     ----------
-    companion : bool or None
+    error_estimate : bool or None
         Also run one grade coarser for the error estimate; None: as the case says, or as the run
         was begun.
     threads : int or None
@@ -61,7 +61,7 @@ class RunOptions:
         Told before the steps what makes this run slower than it could be.
     """
 
-    companion: bool | None = None
+    error_estimate: bool | None = None
     threads: int | None = None
     checkpoint_seconds: float = CHECKPOINT_SECONDS
     progress: Callable[[float, str], None] = _silent
@@ -90,10 +90,11 @@ def run_case(case: Case, out: str | Path | None = None, options: RunOptions = Ru
         that fails is a warning of a complete run.
     """
     model, built = _model(case, options)  # before anything is written: a part may refuse to mesh
-    companion = case.solve.companion if options.companion is None else options.companion
+    asked = options.error_estimate
+    estimate = case.solve.error_estimate if asked is None else asked
     folder = RunFolder.create(out, case.title)
-    folder.write_json("case.json", _case_record(case, companion))
-    _compute(model, folder, built, companion, options, resumed=False)
+    folder.write_json("case.json", _case_record(case, estimate))
+    _compute(model, folder, built, estimate, options, resumed=False)
     return folder.path
 
 
@@ -116,13 +117,14 @@ def resume_case(path: str | Path, options: RunOptions = RunOptions()) -> Path:
     folder = RunFolder.resume(path)
     kept = folder.read_json("case.json")
     case = parse_case(kept["source"], kept["source_file"], kept["overrides"])
-    companion = kept["companion"] if options.companion is None else options.companion
+    asked = options.error_estimate
+    estimate = kept["error_estimate"] if asked is None else asked
     if folder.status == "complete":
-        _companion(case, folder, companion, options)
+        _companion(case, folder, estimate, options)
         return folder.path
     model, built = _model(case, options)
     _tell_of_other_bits(folder, model, options)
-    _compute(model, folder, built, companion, options, resumed=True)
+    _compute(model, folder, built, estimate, options, resumed=True)
     return folder.path
 
 
@@ -151,13 +153,13 @@ def _tell_of_other_bits(folder: RunFolder, model: Model, options: RunOptions) ->
         )
 
 
-def _case_record(case: Case, companion: bool) -> dict[str, Any]:
+def _case_record(case: Case, estimate: bool) -> dict[str, Any]:
     return {
         "source": case.source_text,
         # whole path: a material beside the case is found again from any folder
         "source_file": str(Path(case.source_file).resolve()),
         "overrides": list(case.overrides),
-        "companion": bool(companion),
+        "error_estimate": bool(estimate),
     }
 
 
@@ -165,13 +167,13 @@ def _compute(
     model: Model,
     folder: RunFolder,
     built: float,
-    companion: bool,
+    estimate: bool,
     options: RunOptions,
     resumed: bool,
 ) -> None:
     """March to the end, write all files, then estimate the error."""
     journal = Journal(folder, model, options.checkpoint_seconds)
-    estimated = companion and companion_grade(model.case.solve.grade) is not None
+    estimated = estimate and companion_grade(model.case.solve.grade) is not None
     try:
         _march(journal, options, STEPS_SHARE if estimated else 1.0, resumed)
         if journal.record.hinged:
@@ -225,7 +227,7 @@ def _finish(journal: Journal, built: float, how: str) -> None:
         factorisations=record.factorisations,
         back_substitutions=record.back_substitutions,
         equilibrium={"tolerance": model.stepping.tolerance, "changes": BALANCE_CHANGES},
-        stage_times={"mesh_s": built, "solve_s": record.seconds, "companion_s": 0.0},
+        stage_times={"mesh_s": built, "solve_s": record.seconds, "error_estimate_s": 0.0},
         simulated_s=state.time,
         peak_memory_MB=peak_memory(),
         error_estimate={"how": how, "values": {}},
@@ -241,17 +243,17 @@ def _tolerances(
     return {"verdicts": verdicts, "reason": "" if verdicts else NO_TOLERANCE}
 
 
-def _companion(case: Case, folder: RunFolder, companion: bool, options: RunOptions) -> None:
+def _companion(case: Case, folder: RunFolder, estimate: bool, options: RunOptions) -> None:
     """Estimate the error of a complete run and write it, with the verdicts that hang on it."""
     ends = read_run(folder.path).table.end
     found = ErrorEstimate(how=NOT_ASKED)
-    if companion and companion_grade(case.solve.grade) is not None:
+    if estimate and companion_grade(case.solve.grade) is not None:
         gauges = {c: v for c, v in ends.items() if c.gauge in {g.name for g in case.gauges}}
         found = _estimated(case, gauges, folder, options)
     shown = {c.name: c.factor * v for c, v in found.values.items()}
     summary, manifest = folder.read_json(SUMMARY), folder.read_json(MANIFEST)
     manifest["error_estimate"] = {"how": found.how, "values": shown}
-    manifest["stage_times"]["companion_s"] = found.seconds
+    manifest["stage_times"]["error_estimate_s"] = found.seconds
     if found.trouble:
         manifest["warnings"].append(found.how)
     summary["tolerances"] = _tolerances(case, ends.display(), shown)

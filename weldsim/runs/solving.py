@@ -275,7 +275,7 @@ def run(
     case: Case,
     out: str | Path | None = None,
     *,
-    companion: bool | None = None,
+    error_estimate: bool | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
     device: str | None = None,
@@ -288,7 +288,7 @@ def run(
         At the grade it states: ``case.with_changes({"solve.grade": "quick"})``.
     out : path, optional
         Folder to make; a dated one under runs/ when left out.
-    companion : bool, optional
+    error_estimate : bool, optional
         Also run one grade coarser for the error estimate; the case decides when left out.
     threads : int, optional
         Of the solver.
@@ -309,7 +309,7 @@ def run(
     WeldsimError
         What went wrong; the folder then says `failed` and keeps its last checkpoint.
     """
-    options = _options(companion, threads, progress)
+    options = _options(error_estimate, threads, progress)
     with asking_for(device):
         return read_result(run_case(case, out, options), threads)
 
@@ -317,7 +317,7 @@ def run(
 def resume(
     folder: str | Path,
     *,
-    companion: bool | None = None,
+    error_estimate: bool | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
     device: str | None = None,
@@ -328,7 +328,7 @@ def resume(
     ----------
     folder : path
         Of the run.
-    companion : bool, optional
+    error_estimate : bool, optional
         As the run was begun when left out.
     threads : int, optional
         Of the solver.
@@ -347,13 +347,15 @@ def resume(
     StoreError
         If it is no run folder, or nothing is left to do in it.
     """
-    options = _options(companion, threads, progress)
+    options = _options(error_estimate, threads, progress)
     with asking_for(device):
         return read_result(resume_case(folder, options), threads)
 
 
-def _options(companion: bool | None, threads: int | None, progress: Progress | None) -> RunOptions:
+def _options(
+    error_estimate: bool | None, threads: int | None, progress: Progress | None
+) -> RunOptions:
     silent = RunOptions()
     return replace(
-        silent, companion=companion, threads=threads, progress=progress or silent.progress
+        silent, error_estimate=error_estimate, threads=threads, progress=progress or silent.progress
     )

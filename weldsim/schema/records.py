@@ -11,7 +11,7 @@ from weldsim.schema.tolerance import Tolerance
 
 @dataclass(frozen=True)
 class Hold:
-    """How the part is held: `vise` clamps the first `length`, `ends` the usual faces, `free` none.
+    """How the part is clamped: `one end` the first `length`, `ends` the usual faces, `free` none.
 
     `release` is "never", "cold" or a time [s]; conductance is that of the contact [W/(m2 K)].
     """
@@ -232,4 +232,4 @@ class SolveOptions:
     model: str = "plastic"
     grade: str = "normal"
     end: str | float = "cold"
-    companion: bool = True
+    error_estimate: bool = True

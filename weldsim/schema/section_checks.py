@@ -19,8 +19,10 @@ from weldsim.schema.quantities import WRONG, Quantity, Section, WordOrTime
 RENAMED = {  # keys of older case files
     ("surroundings", "film"): "film_coefficient",
     ("schedule", "cooling_film"): "cooling_film_coefficient",
+    ("solve", "companion"): "error_estimate",
     **{("preset", f"lean_{axis}"): f"tilt_{axis}" for axis in "xyz"},
 }
+RENAMED_SECTIONS = {"hold": "clamping"}
 EXAMPLES = {
     "length": '"220 mm"', "width": '"45 mm"', "thickness": '"8 mm"', "current": '"200 A"',
     "voltage": '"12.5 V"', "speed": '"1.1 mm/s"', "efficiency": "0.77", "emissivity": "0.8",
@@ -30,9 +32,9 @@ EXAMPLES = {
     "direction": '"+z"',
 }  # fmt: skip
 EXAMPLES_OF = {
-    ("part", "kind"): '"bar"', ("hold", "kind"): '"vise" or "free"',
+    ("part", "kind"): '"bar"', ("clamping", "kind"): '"one end" or "free"',
     ("gauge", "kind"): '"pointer"', ("gauge", "name"): '"pointer"',
-    ("gauge", "at"): '"free end"', ("hold", "length"): '"30 mm"',
+    ("gauge", "at"): '"free end"', ("clamping", "length"): '"30 mm"',
 }  # fmt: skip
 
 
@@ -121,6 +123,25 @@ def unknown_key(section: str, key: str, keys: list[str]) -> str:
     if now in keys:
         return f", it is called {now} now"
     return nearest(key, keys)
+
+
+def unknown_section(section: str, known) -> str:
+    """What to say of a section that there is not: its new name, or the nearest one.
+
+    Parameters
+    ----------
+    section : str
+        As written.
+    known : iterable of str
+        Those there are.
+
+    Returns
+    -------
+    str
+        The end of a sentence.
+    """
+    now = RENAMED_SECTIONS.get(section)
+    return f", it is called {now} now" if now else nearest(section, known)
 
 
 def such_as(section: str, key: str) -> str:

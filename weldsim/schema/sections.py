@@ -88,7 +88,7 @@ class TackSection(Section):
 
 
 class ClampSection(Section):
-    """A clamp beside those of the hold."""
+    """A clamp beside those of [clamping]."""
 
     name: Name
     at: Any
@@ -137,7 +137,7 @@ class SolveSection(Section):
     model: Literal["plastic", "elastic"] = "plastic"
     grade: Literal["sketch", "coarse", "quick", "normal", "fine"] = "normal"
     end: word_or_time("cold") = "cold"
-    companion: Annotated[bool, Field(strict=True)] = True
+    error_estimate: Annotated[bool, Field(strict=True)] = True
 
 
 class PlanSection(Section):
@@ -194,7 +194,7 @@ class FitSection(Section):
 
 NAMES = (
     "part",
-    "hold",
+    "clamping",
     "weld",
     "surroundings",
     "gauge",

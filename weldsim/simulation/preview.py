@@ -40,7 +40,7 @@ def preview_model(case: Case, kind: str = "look") -> Model:
     Model
         Plastic, whatever the case says.
     """
-    case = replace(case, solve=replace(case.solve, model="plastic", companion=False))
+    case = replace(case, solve=replace(case.solve, model="plastic", error_estimate=False))
     model = build_model(case, PREVIEW_GRADES[kind])
     stepping = replace(model.stepping, longest_last_rest=np.inf)
     if kind == "look":

@@ -159,7 +159,7 @@ def choices_of(case) -> list[tuple[str, ...]]:
     if not free:
         raise CaseError(
             f"{case.source_file} [part] kind: this {kind} has no free end face that could be "
-            "clamped, allowed: a joint with one; a bar is held by [hold] alone"
+            "clamped, allowed: a joint with one; a bar is held by [clamping] alone"
         )
     return [f for count in range(len(free) + 1) for f in combinations(free, count)]
 

@@ -58,7 +58,7 @@ SPREADS = {
                "fit-up by hand: our choice"),
         Spread("clamp.stiffness", "stiffness of a clamp", 0.5, False, 0.1, 5.0, False,
                "our choice"),
-        Spread("hold.conductance", "contact with the clamp", 0.4, False, 0.1, 5.0, False,
+        Spread("clamping.conductance", "contact with the clamp", 0.4, False, 0.1, 5.0, False,
                "hand-tight to firm: our choice"),
         Spread("surroundings.film_coefficient", "heat loss to air", 0.3, False, 0.3, 3.0, False,
                "free convection about small parts: our choice"),
@@ -84,7 +84,7 @@ USUAL_BOUNDS: dict[str, tuple[object, object, str]] = {
     "metal.yield_factor": (0.9, 1.5, "mill certificates lie above the nominal yield: our choice"),
     "metal.expansion_factor": (0.95, 1.05, "our choice"),
     "metal.conductivity_factor": (0.9, 1.1, "our choice"),
-    "hold.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
+    "clamping.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
 }  # fmt: skip
 
 

@@ -169,7 +169,7 @@ def until_cold(case: Case) -> Case:
     CaseError
         If nothing takes heat away.
     """
-    air, contacts = case.surroundings, (case.hold, *case.clamps)
+    air, contacts = case.surroundings, (case.clamping, *case.clamps)
     if (
         air.film_coefficient == 0
         and air.emissivity == 0

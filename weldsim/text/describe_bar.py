@@ -1,4 +1,4 @@
-"""A flat bar, its vise and its beads in words."""
+"""A flat bar, its clamp and its beads in words."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def bar_lines(case) -> list[str]:
 
 def _part(case) -> list[str]:
     p = case.part
-    end = "its first end" if case.hold.kind == "free" else "the clamped end"
+    end = "its first end" if case.clamping.kind == "free" else "the clamped end"
     return [
         words(
             "Part: {}, {}; x from {}, z up the width, front face at +y.",
@@ -32,7 +32,7 @@ def _part(case) -> list[str]:
 
 
 def _hold(case) -> list[str]:
-    h = case.hold
+    h = case.clamping
     if h.kind == "free":
         return ["Clamp: none; the part lies free, held only against moving as a whole."]
     off = {"never": "stays closed", "cold": "opens when the part is cold"}

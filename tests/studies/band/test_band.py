@@ -146,7 +146,7 @@ def test_what_scatters_about_the_bar_is_what_it_states():
     found = uncertain_of(case)
     keys = [u.key for u in found.values]
     assert keys[:3] == ["weld.A.speed", "weld.B.speed", "arc.efficiency"]
-    assert "hold.conductance" in keys and "metal.yield_factor" in keys
+    assert "clamping.conductance" in keys and "metal.yield_factor" in keys
     speed = found.values[0]
     assert speed.spread == pytest.approx(SPREADS["arc.speed"].size * case.welds[0].arc.speed)
     assert found.afresh[:3] == (True, True, False)

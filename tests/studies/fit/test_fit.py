@@ -155,7 +155,7 @@ def test_gross_errors_are_left_out():
 
 def test_unknowns_are_read_from_the_case_and_put_back():
     case = load_case(CASES / "pivot_arm_one_bead.toml")
-    vary = {"arc.efficiency": [0.6, 0.9], "hold.conductance": ["100 W/m2/K", "2000 W/m2/K"],
+    vary = {"arc.efficiency": [0.6, 0.9], "clamping.conductance": ["100 W/m2/K", "2000 W/m2/K"],
             "metal.softening_temperature": ["1000 degC", "1300 degC"]}  # fmt: skip
     us = unknowns_of(case, vary, {"metal.softening_temperature": "50 K"})
     changed = with_values(case, us, [0.7, 300.0, 1400.0])

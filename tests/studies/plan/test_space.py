@@ -231,7 +231,11 @@ def test_settings_are_every_combination():
         ('"schedule.pause" = ["30 s", "60 s"]', lambda c: c.welds[1].start.seconds, [30, 60]),
         ('"arc.current" = ["90 A", "110 A"]', lambda c: c.welds[0].arc.current, [90, 110]),
         ('"arc.speed" = ["2 mm/s", "3 mm/s"]', lambda c: 1e3 * c.welds[0].arc.speed, [2, 3]),
-        ('"hold.release" = ["never", "cold"]', lambda c: c.clamps[0].off.kind, ["never", "cold"]),
+        (
+            '"clamping.release" = ["never", "cold"]',
+            lambda c: c.clamps[0].off.kind,
+            ["never", "cold"],
+        ),
         ('"tack.1.length" = ["3 mm", "5 mm"]',
          lambda c: 1e3 * (c.tacks[0].finish - c.tacks[0].begin), [3, 5]),
         ('"surroundings.preheat" = ["20 degC", "100 degC"]',

@@ -68,7 +68,7 @@ export class Draft {
     if (value === undefined || value === "") delete table[key];
     else table[key] = value;
     if (!this.form.sections.find((f) => f.key === section).many && !Object.keys(table).length
-        && !["part", "hold"].includes(section)) delete this.tables[section];
+        && !["part", "clamping"].includes(section)) delete this.tables[section];
   }
   addEntry(section) {
     const list = this.tables[section] = this.list(section);

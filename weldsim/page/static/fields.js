@@ -3,7 +3,7 @@ import { shopField } from "./shop_field.js";
 import { h, say } from "./tools.js";
 import { converted, isFraction, partner, split, valueOf } from "./units.js";
 
-const FIRST_OPEN = new Set(["part", "arc", "hold", "weld"]);
+const FIRST_OPEN = new Set(["part", "arc", "clamping", "weld"]);
 const PLAIN = /^[-+−]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[-+]?\d+)?$/i;
 const THOUSANDS = /^[-+−]?[1-9]\d{0,2}(?:(?:,\d{3}){2,}(?:\.\d+)?|(?:,\d{3})+\.\d+)(?:e[-+]?\d+)?$/i;
 const TWO_WAYS = /^[-+−]?[1-9]\d*,\d{3}(?:e[-+]?\d+)?$/i; // 1,500 is 1500 to some and 1.5 to others

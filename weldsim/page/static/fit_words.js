@@ -1,5 +1,5 @@
 // Values that a fit may learn, in words.
-const WORDS = { "arc.efficiency": "arc efficiency", "hold.conductance": "heat contact of the clamp", "metal.softening_temperature": "temperature from which steel carries nothing",
+const WORDS = { "arc.efficiency": "arc efficiency", "clamping.conductance": "heat contact of the clamp", "metal.softening_temperature": "temperature from which steel carries nothing",
   "metal.yield_factor": "yield, times the table's", "metal.expansion_factor": "expansion, times the table's", "metal.conductivity_factor": "conductivity, times the table's",
   "surroundings.film_coefficient": "heat loss to air", "surroundings.emissivity": "heat radiation (emissivity)" };
 export const valueName = (key) => WORDS[key] || key.replace(/[._]/g, " ");

@@ -158,7 +158,7 @@ export class Setup extends Fields {
     for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
     const counts = {}, loose = [];
     for (const m of said) {
-      const key = m.section === "hold" && m.key === "hold" ? "" : m.key;
+      const key = m.section === "clamping" && m.key === "clamping" ? "" : m.key;
       let spot = [...form.querySelectorAll(`.field[data-place="${m.section}|${key}"]`)];
       if (m.name && spot.length > 1) {
         spot = spot.filter((x) => x.dataset.entry === m.name || String(Number(x.dataset.index) + 1) === m.name);

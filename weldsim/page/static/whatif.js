@@ -54,17 +54,17 @@ function pauses(draft) {
 
 function clamps(draft) {
   const group = "Clamp", out = [];
-  const kind = (draft.form.sections.find((x) => x.key === "hold") || { fields: [] }).fields.find((f) => f.key === "kind");
-  const now = draft.get("hold", "kind");
+  const kind = (draft.form.sections.find((x) => x.key === "clamping") || { fields: [] }).fields.find((f) => f.key === "kind");
+  const now = draft.get("clamping", "kind");
   for (const word of (kind && kind.words) || []) {
     if (word !== now) out.push({ group, words: word === "free" ? "no clamp, the part lies free" : `clamped by ${word}`, make: (d) => {
-      d.set("hold", "kind", word);
-      if (word === "free") for (const key of ["length", "conductance", "release"]) d.set("hold", key, undefined);
+      d.set("clamping", "kind", word);
+      if (word === "free") for (const key of ["length", "conductance", "release"]) d.set("clamping", key, undefined);
     } });
   }
   if (now && now !== "free") {
-    const was = draft.get("hold", "release") ?? "never";
-    out.push({ group, words: "clamp opens", value: was === "never" ? "cold" : "never", list: "clamp-rules", make: (d, value) => { d.set("hold", "release", value); return `clamp opens ${value} (was ${was})`; } });
+    const was = draft.get("clamping", "release") ?? "never";
+    out.push({ group, words: "clamp opens", value: was === "never" ? "cold" : "never", list: "clamp-rules", make: (d, value) => { d.set("clamping", "release", value); return `clamp opens ${value} (was ${was})`; } });
   }
   return out;
 }

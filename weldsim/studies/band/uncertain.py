@@ -202,8 +202,10 @@ def _usual_keys(case: Case) -> list[str]:
     if getattr(case.part, "root_gap", 0.0) > 0:
         out.append("part.root_gap")
     out += [f"clamp.{c.name}.stiffness" for c in case.clamps if c.kind == "spring"]
-    if getattr(case.hold, "conductance", 0.0) > 0 and "conductance" in tables.get("hold", {}):
-        out.append("hold.conductance")
+    if getattr(case.clamping, "conductance", 0.0) > 0 and "conductance" in tables.get(
+        "clamping", {}
+    ):
+        out.append("clamping.conductance")
     out.append("surroundings.film_coefficient")
     plastic = case.solve.model == "plastic"
     own = [k for k in SPREADS if k.startswith("metal.") and (plastic or "expansion" in k)]
