@@ -67,6 +67,19 @@ def clumsy(line, *_):
     line.send(("failed", "unexpected: ImportError: no such library"))
 
 
+def drawing_while_held(line, text, source_file, folder, lock, threads):
+    """A run that is solved at once and drawn for as long as `hold` lies beside its folder."""
+    folder = Path(folder)
+    folder.mkdir(exist_ok=True)
+    with (folder / "begun").open("a") as file:
+        file.write("begun\n")
+    line.send(("solved",))
+    while (folder.parent / "hold").exists():
+        if line.poll(0.01):
+            return line.send(("stopped",))
+    line.send(("done",))
+
+
 def interrupted(line, *_):
     line.send(("stopped",))
 

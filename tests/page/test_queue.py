@@ -12,6 +12,7 @@ from tests.page.stand_ins import (
     broken,
     clumsy,
     counting,
+    drawing_while_held,
     endless,
     gone,
     interrupted,
@@ -178,7 +179,46 @@ def test_what_fails_because_it_was_told_to_stop_goes_on_next_time(made):
     wait_for(lambda: job.id in queue.progress and queue.progress[job.id].text == "under way")
     queue.close()
     again = made(clumsy)
-    assert state(again, job) == "waiting"
+    assert state(again, job) == "drawing"  # solved: the pictures alone are left
+
+
+def test_a_run_that_waits_goes_before_the_pictures_of_the_run_before(made, tmp_path):
+    """Requirement of issue 13: nobody waits for an animation; the pictures come in the end."""
+    (tmp_path / "hold").touch()
+    queue = made(drawing_while_held)
+    first = queue.submit("run", "a", text(), "me")
+    queue.start()
+    wait_for(lambda: state(queue, first) == "drawing" and first.id in queue.runs.running)
+    second = queue.submit("run", "b", text(), "me")
+    wait_for(lambda: queue.store.jobs[second.id].solved > 0)
+    assert state(queue, first) == "drawing" and first.id not in queue.runs.running
+    assert "no other run waits" in queue.progress[first.id].text
+    (tmp_path / "hold").unlink()
+    wait_for(lambda: [state(queue, j) for j in (first, second)] == ["done", "done"])
+    over = [queue.store.jobs[j.id] for j in (second, first)]
+    assert over[0].ended <= over[1].ended and not over[0].error and not over[1].error
+    begun = [(queue.store.run_folder(j) / "begun").read_text().count("begun") for j in over]
+    assert begun == [1, 2] and over[1].starts == 1
+
+
+def test_pictures_that_wait_can_be_stopped_and_a_killed_server_draws_them_later(made, tmp_path):
+    (tmp_path / "hold").touch()
+    queue = made(drawing_while_held)
+    jobs = [queue.submit("run", t, text(), "me") for t in "ab"]
+    queue.start()
+    wait_for(lambda: all(state(queue, j) == "drawing" for j in jobs))
+    wait_for(lambda: len(queue.runs.running) == 1)
+    later = next(j for j in jobs if j.id not in queue.runs.running)
+    assert queue.stop(later.id).state == "done"
+    assert "pictures were stopped" in queue.store.jobs[later.id].error
+    queue.close()
+    (tmp_path / "hold").unlink()
+    other = next(j for j in jobs if j.id != later.id)
+    again = made(drawing_while_held)
+    assert state(again, other) == "drawing"
+    again.start()
+    wait_for(lambda: state(again, other) == "done")
+    assert again.store.jobs[other.id].error == ""
 
 
 def test_a_case_off_the_list_is_remembered_for_who_changes_it(made):

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 from weldsim.page.job_store import Job
 
+NOT_DRAWN = "pictures were stopped"
+
 
 @dataclass(frozen=True)
 class Progress:
@@ -89,10 +91,10 @@ def ended(job: Job, last_word: tuple, asked: bool, exit_code: int | None) -> Job
     """
     what = last_word[0]
     over = replace(job, ended=time.time())
-    if what == "stopped" and not asked:  # the whole program was told to stop
+    if what == "stopped" and not asked:  # the whole program was told to stop, or a run goes first
         return put_back(job)
     if job.state == "drawing":  # the numbers are there whatever came of the pictures
-        why = {"stopped": "pictures were stopped", "gone": "drawing ended unexpectedly"}
+        why = {"stopped": NOT_DRAWN, "gone": "drawing ended unexpectedly"}
         error = last_word[1] if what == "failed" else why.get(what, "")
         return replace(over, state="done", error=error)
     if what == "done":
@@ -108,7 +110,7 @@ def ended(job: Job, last_word: tuple, asked: bool, exit_code: int | None) -> Job
 
 
 def put_back(job: Job) -> Job:
-    """A job that was stopped in good order because the server closes: that start counts not.
+    """A job that was stopped in good order, as when the server closes: that start counts not.
 
     Parameters
     ----------
@@ -118,6 +120,7 @@ def put_back(job: Job) -> Job:
     Returns
     -------
     Job
-        Waiting again.
+        Waiting again, for its pictures alone where it is solved.
     """
-    return replace(job, state="waiting", starts=max(0, job.starts - 1))
+    state = "drawing" if job.state == "drawing" else "waiting"
+    return replace(job, state=state, starts=max(0, job.starts - 1))

@@ -61,7 +61,7 @@ class Job:
         Estimated time of what is to be computed, not corrected for this machine; 0 if not known.
         [s]
     solved : float
-        When its numbers were there and pictures began; 0 if not yet.
+        When its numbers were there; 0 if not yet.
     """
 
     id: str
@@ -213,6 +213,16 @@ class JobStore:
         waiting = [j for j in self.listed() if j.kind in kinds and j.state == "waiting"]
         return min(waiting, key=lambda j: (j.kind not in SOON, j.number), default=None)
 
+    def undrawn(self) -> list[Job]:
+        """Runs that are solved and whose pictures are not there yet, oldest first.
+
+        Returns
+        -------
+        list of Job
+            Those that are drawn now among them.
+        """
+        return [j for j in self.listed() if j.state == "drawing"]
+
     def add(
         self, kind: str, title: str, text: str, owner: str, parent: str = "", change: str = "",
         options: str = "", cost: float = 0.0,
@@ -358,10 +368,10 @@ def read_jobs(folder: Path) -> dict[str, Job]:
         if job.id == path.stem and re.fullmatch(r"[\w-]+", job.run):
             jobs[job.id] = job
     for job in [j for j in jobs.values() if j.is_open]:
-        again = replace(job, state="waiting")
+        again = job if job.state == "drawing" else replace(job, state="waiting")
         if job.starts >= MOST_STARTS:
             why = f"the page ended {job.starts} times while this ran; resume it by hand"
-            again = replace(job, state="stopped", error=why)
+            again = replace(job, state="done" if job.state == "drawing" else "stopped", error=why)
         jobs[job.id] = again
         write_job(folder, again)
     return jobs

@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.page.events import Progress
+from weldsim.page.events import NOT_DRAWN, Progress
 from weldsim.page.job_store import PREVIEWS, Job, JobStore
 from weldsim.page.locks import take_lock
 from weldsim.page.preview import warm_up
@@ -153,6 +153,9 @@ class Queue:
             job = self.store.jobs[id]
             if job.state == "waiting":
                 return self.store.put(replace(job, state="stopped", ended=time.time()))
+            if job.state == "drawing" and id not in self.runs.running:
+                over = replace(job, state="done", error=NOT_DRAWN, ended=time.time())
+                return self.store.put(over)
             if job.is_open:
                 self._lane(job).stop(id)
             return job
@@ -260,13 +263,18 @@ class Queue:
             self._note_time(self.store.jobs.get(job.id, job))
             self.previews.remove_old()
 
-    def _note_time(self, job: Job) -> None:
-        """Remember what a job took that was done in one go: the next is estimated better."""
-        if job.state != "done" or job.starts != 1:
+    def _note_time(self, job: Job, drawing: float = 0.0) -> None:
+        """Remember what a job took that was done in one go: the next is estimated better.
+
+        A run is told of twice: when it is solved, and when it is drawn after `drawing` seconds.
+        """
+        if job.starts != 1:
             return
-        self.speed.note(job.kind, job.cost, (job.solved or job.ended) - job.began)
-        if job.solved and not job.error:
-            self.speed.note("pictures", PICTURES, job.ended - job.solved)
+        if job.state == "done" and job.solved:
+            if drawing and not job.error:
+                self.speed.note("pictures", PICTURES, drawing)
+        elif job.state == "done" or (job.state == "drawing" and not drawing):
+            self.speed.note(job.kind, job.cost, (job.solved or job.ended) - job.began)
 
     def _carefully(self, work: Callable[[Job], None], job: Job) -> None:
         """Do something for a job; what goes wrong ends that job and no other."""

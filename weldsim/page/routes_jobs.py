@@ -17,6 +17,7 @@ from weldsim.page.job_store import COMPUTED, ID, PREVIEWS, Job
 
 COUNTED = ("grade", "runs", "line")  # options that change what a job takes
 PRICED = ("look", "run", "plan", "preset", "clamps", "correct", "heats")
+BEFORE = ("waiting", "running")  # states of jobs that another waits for; pictures make room
 PRICE_LIMIT = 90.0  # s; it meshes the part
 MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
 
@@ -181,13 +182,13 @@ def shown_job(bench: Bench, job: Job, me: str) -> dict:
     progress = queue.progress.get(job.id)
     lane = PREVIEWS if job.is_preview else COMPUTED
     ahead = [j for j in queue.store.listed()
-             if j.kind in lane and j.is_open and j.number < job.number]  # fmt: skip
+             if j.kind in lane and j.state in BEFORE and j.number < job.number]  # fmt: skip
     out = {
         "id": job.id, "kind": job.kind, "title": job.title, "state": job.state, "made": job.made,
         "parent": job.parent, "change": job.change, "error": job.error, "began": job.began,
         "ended": job.ended, "mine": job.owner == me, "share": 0.0, "text": "", "left": None,
         "stopping": queue.stopping(job.id), "ahead": len(ahead), "starts": job.starts,
-        "solved": job.solved,
+        "solved": job.solved, "later": job.state == "drawing" and job.id not in queue.runs.running,
     }  # fmt: skip
     if progress is not None and job.state in ("running", "drawing"):
         left = progress.left(now)

@@ -7,6 +7,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 from weldsim.case.load import parse_case
+from weldsim.errors import WeldsimError
 from weldsim.page.job_process import LOCKED, converse
 from weldsim.page.locks import held
 from weldsim.page.worker_process import Tell
@@ -42,6 +43,7 @@ def serve_run(
     def work(tell: Tell) -> None:
         with held(lock, LOCKED):
             _compute(text, source_file, Path(folder), threads, tell)
+            _report(Path(folder), tell)
             line.send(("solved",))
             _draw(Path(folder), tell)
 
@@ -59,13 +61,17 @@ def _compute(text: str, source_file: str, folder: Path, threads: int, tell: Tell
         resume_case(folder, options)
 
 
-def _draw(folder: Path, tell: Tell) -> None:
-    """Report and pictures; a machine that cannot draw still gets a report.
-
-    The report is there before the animation, which takes longest, and once more with the pictures.
-    """
+def _report(folder: Path, tell: Tell) -> None:
+    """The report as far as it goes without pictures, which may have to wait for other runs."""
     tell(0.0, "writing the report")
-    write_report(folder)
+    try:
+        write_report(folder)
+    except WeldsimError:  # it comes again, where a run that is solved is not lost to it
+        return
+
+
+def _draw(folder: Path, tell: Tell) -> None:
+    """Pictures, and the report once more with them."""
     tell(0.0, "drawing pictures")
     show_run(folder, lambda share, text: tell(share, f"drawing: {text}"))
     write_report(folder)

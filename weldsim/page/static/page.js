@@ -178,7 +178,7 @@ async function putShop(file) {
 function queue() {
   const body = h("div", {}), fill = () => renew(body, queueTable(jobs, () => poll(true)));
   show(h("div", { class: "start" }, h("h1", { text: "Queue" }),
-    h("p", { class: "note", text: "Runs go one after another. What is under way when the page or the machine goes down resumes where it was." }), body, cautionLine()), "queue", "Queue");
+    h("p", { class: "note", text: "Runs go one after another; the pictures of a run let runs that wait go first. What is under way when the page or the machine goes down resumes where it was." }), body, cautionLine()), "queue", "Queue");
   shown = { update: fill };
   fill();
 }

@@ -1,5 +1,5 @@
 // A run in the page: its state, its three-dimensional view, what came of it.
-import { ask, h, KINDS, Refused, renew, say, span, STATES } from "./tools.js";
+import { ask, h, KINDS, Refused, renew, say, span, stateOf, STATES } from "./tools.js";
 import { LivePart } from "./live_part.js";
 import { onUnits, units } from "./units.js";
 
@@ -61,11 +61,12 @@ export class Pane {
     if (!job) return;
     renew(ui.head, job.title, h("span", { class: "kind", text: [job.kind === "run" ? "" : KINDS[job.kind], job.change].filter(Boolean).join(": ") }));
     // the button stands before what changes its width, so that it stays under the pointer
-    const parts = [h("span", { "data-key": "badge", class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
+    const parts = [h("span", { "data-key": "badge", class: `badge ${state}`, text: stateOf(job) })];
     if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
     else if (state !== "done") parts.push(this.button("Resume", "resume"));
     if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} before it in the queue` : "next in the queue" }));
-    if (state === "running" || state === "drawing") {
+    if (job.later) parts.push(h("span", { text: job.text }));
+    else if (state === "running" || state === "drawing") {
       parts.push(h("progress", { max: 1, value: job.share, "aria-label": "share done" }),
         h("span", { class: "fix", text: `${Math.round(100 * job.share)} %` }), h("span", { text: job.text }),
         job.left === null ? null : h("span", { class: "fix", text: `about ${span(job.left)} left` }));

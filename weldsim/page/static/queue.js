@@ -1,5 +1,5 @@
 // The queue as a table: what is to be computed, how far it is, and what can be done about it.
-import { ask, h, KINDS, say, span, STATES } from "./tools.js";
+import { ask, h, KINDS, say, span, stateOf } from "./tools.js";
 
 const OPEN = ["waiting", "running", "drawing"];
 const STUDIES = new Set(["plan", "next", "why", "preset", "clamps", "correct", "heats", "fit"]);
@@ -11,13 +11,13 @@ export function queueTable(jobs, again) {
     onclick: async () => { try { await ask(`/api/jobs/${job.id}/${what}`, {}); } catch (e) { say(e.message); } await again(); } });
   const rows = [...jobs].reverse().map((job) => {
     const open = OPEN.includes(job.state);
-    const how = job.state === "running" || job.state === "drawing"
+    const how = job.later ? [job.text] : job.state === "running" || job.state === "drawing"
       ? [h("progress", { max: 1, value: job.share, "aria-label": "share done" }), ` ${Math.round(100 * job.share)} %`, job.left === null ? "" : `, about ${span(job.left)} left`]
       : [job.error || (job.state === "waiting" && job.ahead ? `${job.ahead} before it` : "")];
     return h("tr", { "data-key": job.id }, h("th", { scope: "row" }, h("a", { href: placeOf(job), text: job.title }),
       job.change ? h("span", { class: "note", text: ` ${job.change}` }) : null),
       h("td", { text: KINDS[job.kind] || job.kind }),
-      h("td", {}, h("span", { class: `badge ${job.state}`, text: job.stopping ? "stopping" : STATES[job.state] })), h("td", {}, how),
+      h("td", {}, h("span", { class: `badge ${job.state}`, text: stateOf(job) })), h("td", {}, how),
       h("td", { text: job.mine ? "this browser" : "another browser" }),
       h("td", {}, open ? act(job, "stop", "Stop") : [job.state !== "done" ? act(job, "resume", "Resume") : null, act(job, "forget", "Take off the list")]));
   });

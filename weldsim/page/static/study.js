@@ -4,7 +4,7 @@ import { FitAnswer } from "./fit_answer.js";
 import { Measured } from "./measured.js";
 import { measure, ranking } from "./ranking.js";
 import { said } from "./readings.js";
-import { ask, askPatiently, figure, h, KINDS, renew, say, span, STATES } from "./tools.js";
+import { ask, askPatiently, figure, h, KINDS, renew, say, span, stateOf, STATES } from "./tools.js";
 import { onUnits, units } from "./units.js";
 
 const OPEN = ["waiting", "running", "drawing"];
@@ -60,7 +60,7 @@ export class Study {
   state(job) {
     const { ui } = this, state = job.state;
     if (!state) return renew(ui.state, h("span", { class: "note", text: "computed outside this page" }));
-    const parts = [h("span", { class: `badge ${state}`, text: job.stopping ? "stopping" : STATES[state] })];
+    const parts = [h("span", { class: `badge ${state}`, text: stateOf(job) })];
     if (OPEN.includes(state)) parts.push(this.button("Stop", "stop"));
     else if (state !== "done") parts.push(this.button("Resume", "resume"));
     if (state === "waiting") parts.push(h("span", { text: job.ahead ? `${job.ahead} before it in the queue` : "next in the queue" }));

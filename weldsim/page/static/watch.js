@@ -69,7 +69,7 @@ export class Watch {
     const missing = this.pane.job && this.pane.job.state === "drawing";
     return h("section", { "data-key": "files", class: "panel" }, h("h2", { text: "Files" }),
       h("ul", { class: "files" }, summary.files.map((f) => h("li", {}, fileLink(this.id, f)))),
-      missing ? h("p", { class: "note", "data-key": "drawing", text: "Pictures, animation and report are being drawn." }) : null,
+      missing ? h("p", { class: "note", "data-key": "drawing", text: this.pane.job.later ? "Pictures and animation follow when no other run waits." : "Pictures and animation are being drawn." }) : null,
       this.draft ? null : h("p", { class: "mistake", "data-key": "fault", text: `The case of this run cannot be changed here${this.retry ? " yet" : ""}: ${this.fault}` }),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Change the set-up", disabled: !this.draft, onclick: () => this.edit() })));
   }
