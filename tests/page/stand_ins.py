@@ -4,7 +4,7 @@ import os
 import time
 from pathlib import Path
 
-from weldsim.page.locks import held
+from weldsim.system.locks import held
 from weldsim.page.queue import Queue
 from weldsim.page.worker import Worker
 

@@ -10,13 +10,23 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import load_case
-from weldsim.cli.options import CaseFile, Changes, UnitsOfText, Workers, check_grade, refuse, say
+from weldsim.cli.options import (
+    CaseFile,
+    Changes,
+    UnitsOfText,
+    Workers,
+    check_grade,
+    refuse,
+    say,
+    say_stopped,
+)
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.band_record import write_band
 from weldsim.studies.band.band import band
 from weldsim.studies.band.records import RUNS, Settings
 from weldsim.studies.band.uncertain import posterior_of, uncertain_of
 from weldsim.studies.fit.records import FINER
+from weldsim.system.signals import exit_code_of
 from weldsim.text.band_words import band_lines, source_lines
 from weldsim.text.cautions import closing
 
@@ -67,10 +77,10 @@ def command(
     try:
         with ProgressBar() as tell:
             found = band(loaded, uncertain, out, settings, tell)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         again = shlex.join(["weldsim", *sys.argv[1:]])
-        print(f"stopped; the runs that are done stay: resume with {again}", file=sys.stderr)
-        raise typer.Exit(130) from None
+        say_stopped(f"the runs that are done stay: resume with {again}")
+        raise typer.Exit(exit_code_of(stop)) from None
     say(band_lines(found), units)
     say(["let scatter:", *source_lines(found)], units)
     written = write_band(found, out, units)

@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from weldsim.errors import WeldsimError
+from weldsim.system.signals import exit_code_of, heed_ending_signals
 from weldsim.system.threads import single_blas_thread
 
 WIDEST = 120  # letters in a line of help
@@ -119,13 +120,14 @@ for _name, _line in VERBS.items():
 def main() -> None:
     """Entry point: refusals are one line each and exit code 2."""
     single_blas_thread()  # numpy asks when it is imported, which is later
+    heed_ending_signals()
     try:
         app(standalone_mode=True)
     except WeldsimError as error:
         print(error, file=sys.stderr)
         sys.exit(2)
-    except KeyboardInterrupt:
-        sys.exit(130)
+    except KeyboardInterrupt as stop:
+        sys.exit(exit_code_of(stop))
 
 
 if __name__ == "__main__":

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -64,6 +66,12 @@ def say(lines: Iterable[str], units: Units) -> None:
     """Print lines in the units asked for; on a terminal wrapped and with colours."""
     for line in lines:
         show(as_written(line).text(units))
+
+
+def say_stopped(what: str) -> None:
+    """Say how to resume, where the terminal is still there to read it."""
+    with suppress(OSError):
+        print(f"stopped; {what}", file=sys.stderr, flush=True)
 
 
 def check_grade(grade: str | None) -> None:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import shlex
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import Changes, Cluster, Device, UnitsOfText, Workers, say
+from weldsim.cli.options import Changes, Cluster, Device, UnitsOfText, Workers, say, say_stopped
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
@@ -18,6 +17,7 @@ from weldsim.studies.plan.ranking import rank
 from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.studies.plan.space import load_plan
 from weldsim.system.device import ask_for_device
+from weldsim.system.signals import exit_code_of
 from weldsim.text.cautions import closing
 from weldsim.text.plan_words import plan_lines
 
@@ -46,13 +46,13 @@ def command(
                 loaded, out, workers, cluster, tell, confirm,
                 lambda growing: write_plan(growing, out),
             )  # fmt: skip
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         again = ["weldsim", "plan", str(case), "--out", str(out)]
         again += [part for change in changes or () for part in ("--set", change)]
         again += [] if band is None else ["--band", str(band)]
         again += [] if confirm else ["--no-confirm"]
-        print(f"stopped; what is computed stays: resume with {shlex.join(again)}", file=sys.stderr)
-        raise typer.Exit(130) from None
+        say_stopped(f"what is computed stays: resume with {shlex.join(again)}")
+        raise typer.Exit(exit_code_of(stop)) from None
     if spread is not None:
         found = with_spread(found, spread)
     path = write_plan(found, out)

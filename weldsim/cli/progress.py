@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
@@ -32,7 +33,8 @@ class ProgressBar:
             self._bar.update(self._task, completed=share, description=text)
         elif int(10 * share) > self._last:
             self._last = int(10 * share)
-            print(f"{100 * share:3.0f} %  {text}", file=sys.stderr, flush=True)
+            with suppress(OSError):  # nobody reads it any more: no reason to end what is computed
+                print(f"{100 * share:3.0f} %  {text}", file=sys.stderr, flush=True)
 
     def __exit__(self, *error):
         if self._bar is not None:

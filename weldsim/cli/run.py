@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -10,12 +11,14 @@ import typer
 
 from weldsim.case.load import load_case
 from weldsim.cli.drawing import draw_all
-from weldsim.cli.options import Changes, Device, UnitsOfText, refuse, say
+from weldsim.cli.options import Changes, Device, UnitsOfText, refuse, say, say_stopped
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.comparison import verdicts
+from weldsim.runs.folder import RunFolder
 from weldsim.runs.reading import read_run
 from weldsim.runs.runner import RunOptions, resume_case, run_case
 from weldsim.system.device import ask_for_device
+from weldsim.system.signals import exit_code_of
 from weldsim.text.cautions import beside, closing
 from weldsim.text.quantities import Units, words
 from weldsim.text.words import final_words
@@ -57,9 +60,12 @@ def command(
                 folder = run_case(loaded, out, options)
     except KeyboardInterrupt as stop:
         # a dated folder is made below the command line, which tells its name with the stop
-        where = resume or out or getattr(stop, "run_folder", "FOLDER")
-        print(f"stopped; resume with: weldsim run --resume {where}", file=sys.stderr)
-        raise typer.Exit(130) from None
+        where = resume or getattr(stop, "run_folder", None)
+        again = f"resume with: weldsim run --resume {where}" if where else "nothing is written yet"
+        if where and RunFolder.open(where).status == "complete":  # the second run was stopped
+            _say_result(where, units)
+        say_stopped(again)
+        raise typer.Exit(exit_code_of(stop)) from None
     _say_result(folder, units)
     if pictures:
         draw_all(folder, units)
@@ -67,7 +73,8 @@ def command(
 
 
 def _notice(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)
+    with suppress(OSError):  # the terminal may be gone
+        print(text, file=sys.stderr, flush=True)
 
 
 def _say_result(folder: Path, units: Units) -> None:

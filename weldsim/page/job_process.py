@@ -11,6 +11,7 @@ from multiprocessing.connection import Connection
 
 from weldsim.errors import WeldsimError
 from weldsim.page.worker_process import Tell, keep_quiet, teller
+from weldsim.system.signals import heed_ending_signals
 
 AGAIN = 6.0  # s after which a job that was told to stop and goes on is interrupted once more
 LOCKED = 30.0  # s that a job whose server died may take to stop writing
@@ -32,6 +33,7 @@ def converse(line: Connection, work: Callable[[Tell], None]) -> None:
     keep_quiet()
     # a server put into the background by a script hands down that Ctrl-C is ignored
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    heed_ending_signals()
     stopping = threading.Event()
     threading.Thread(target=_stop_on_word, args=(line, stopping), daemon=True).start()
     try:

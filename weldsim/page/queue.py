@@ -16,7 +16,7 @@ from pathlib import Path
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.events import NOT_DRAWN, Progress
 from weldsim.page.job_store import PREVIEWS, Job, JobStore
-from weldsim.page.locks import take_lock
+from weldsim.system.locks import take_lock
 from weldsim.page.preview import warm_up
 from weldsim.page.preview_lane import PreviewLane
 from weldsim.page.run_lane import GRACE, RunLane

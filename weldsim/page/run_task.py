@@ -9,7 +9,7 @@ from pathlib import Path
 from weldsim.case.load import parse_case
 from weldsim.errors import WeldsimError
 from weldsim.page.job_process import LOCKED, converse
-from weldsim.page.locks import held
+from weldsim.system.locks import held
 from weldsim.page.worker_process import Tell
 from weldsim.plots.pictures import show_run
 from weldsim.report.report import write_report

@@ -16,7 +16,7 @@ from typing import Any
 from weldsim.case.load import parse_case
 from weldsim.page.fit_task import fit_answer
 from weldsim.page.job_process import LOCKED, converse
-from weldsim.page.locks import held
+from weldsim.system.locks import held
 from weldsim.page.worker_process import Tell
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.report.plan_record import write_plan

@@ -11,6 +11,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from weldsim.errors import WeldsimError
+from weldsim.system.processes import end_with_parent
 from weldsim.system.threads import single_blas_thread
 
 Tell = Callable[[float, str], None]
@@ -44,6 +45,7 @@ def get_ready(
     """
     _line[:], _halt[:] = [line], [halt]
     keep_quiet()
+    end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends this process
     signal.signal(signal.SIGTERM, signal.SIG_DFL)  # ends a long calculation at once
     os.environ["WELDSIM_THREADS"] = str(threads)

@@ -126,15 +126,19 @@ def estimate_error(
     -------
     ErrorEstimate
         Without values, and with `trouble`, where the coarser run fails: it is made for the error
-        alone, and what the finer one found still stands.
+        alone, and what the finer one found still stands. A stop passes.
     """
     if coarser is None:
         return ErrorEstimate()
     began = time.perf_counter()
     try:
         other = run_at(coarser)
-    except WeldsimError as error:
-        trouble = str(error).splitlines()[0] if str(error) else type(error).__name__
+    except Exception as error:  # whatever it is: it must not take along what the finer run found
+        kind, trouble = type(error).__name__, next(iter(str(error).splitlines()), "")
+        if not isinstance(error, WeldsimError):
+            kind = f"unexpected: {kind}"
+            trouble = f"{kind}: {trouble}" if trouble else kind
+        trouble = trouble or kind
         return ErrorEstimate(Readings({}), COARSER_FAILED, trouble, time.perf_counter() - began)
     values = Readings({column: abs(other[column] - value) for column, value in ends.items()})
     how = f"difference to the same {subject} at grade {coarser}; an estimate, no bound"

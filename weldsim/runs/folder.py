@@ -20,7 +20,8 @@ import io
 import json
 import re
 import xml.etree.ElementTree as ET
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -48,9 +49,12 @@ from weldsim.runs.reading import (
     read_series,
 )
 from weldsim.simulation.frame import Frame
-from weldsim.system.files import TEMPORARY, whole_file, write_json
+from weldsim.system.files import TEMPORARY, drop, whole_file, write_json
+from weldsim.system.locks import held
 
 KEPT_CHECKPOINTS = 2
+OWN = (FIELDS, STATE, PICTURES)  # folders in it
+LOCK = "run.lock"  # in the folder of the checkpoints, held while a process computes the run
 KELVIN = 273.15  # 0 degC
 
 
@@ -79,15 +83,15 @@ class RunFolder:
                 path = _dated_folder(title)
             else:
                 path = Path(path)
-                if path.exists() and (not path.is_dir() or any(path.iterdir())):
+                if path.exists() and (not path.is_dir() or not _unused(path)):
                     what = "folder with files in it" if path.is_dir() else "file"
                     raise StoreError(
                         f"{path}: there is a {what} of this name already; choose another name, "
                         "or resume the run in it"
                     )
                 path.mkdir(parents=True, exist_ok=True)
-            for name in (FIELDS, STATE, PICTURES):
-                (path / name).mkdir()
+            for name in OWN:
+                (path / name).mkdir(exist_ok=True)
         except OSError as error:
             raise StoreError(f"{path}: could not be made: {error}") from error
         return cls(path)
@@ -105,7 +109,8 @@ class RunFolder:
         if not path.is_dir():
             raise StoreError(f"{path}: no such run folder")
         if not any((path / name).exists() for name in (MANIFEST, "case.json")):
-            raise StoreError(f"{path}: not a run folder: it holds no {MANIFEST}")
+            hint = "; a run may begin in it" if _unused(path) else ""
+            raise StoreError(f"{path}: not a run folder: it holds no {MANIFEST}{hint}")
         return cls(path)
 
     @classmethod
@@ -125,11 +130,30 @@ class RunFolder:
                 f"{path}: this run is complete, nothing is left to go on with; "
                 "run its case into a new folder"
             )
-        for left in folder.path.rglob(f"*{TEMPORARY}"):
-            left.unlink(missing_ok=True)
-        for name in (FIELDS, STATE, PICTURES):
-            (folder.path / name).mkdir(exist_ok=True)
+        try:
+            for left in folder.path.rglob(f"*{TEMPORARY}"):
+                left.unlink(missing_ok=True)
+            for name in OWN:
+                (folder.path / name).mkdir(exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"{path}: cannot be written to: {error}") from error
         return folder
+
+    @contextmanager
+    def kept_by_one(self) -> Iterator[None]:
+        """Hold the folder, so that no other process computes its run meanwhile.
+
+        Raises
+        ------
+        StoreError
+            If another process holds it, or it cannot be written to.
+        """
+        try:
+            (self.path / STATE).mkdir(exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"{self.path}: cannot be written to: {error}") from error
+        with held(self.path / STATE / LOCK, why="another process computes this run"):
+            yield
 
     @property
     def status(self) -> str:
@@ -214,7 +238,7 @@ class RunFolder:
             np.savez(handle, **kept)
             handle.flush()
         for old in checkpoints(self.path)[:-KEPT_CHECKPOINTS]:
-            old.unlink(missing_ok=True)
+            drop(old)
         return path
 
     def last_checkpoint(self) -> tuple[dict[str, NDArray[Any]], dict[str, Any]] | None:
@@ -284,6 +308,15 @@ class RunFolder:
 def frame_name(index: int) -> str:
     """File name of a frame."""
     return f"frame_{index:04d}.vtu"
+
+
+def _unused(path: Path) -> bool:
+    """Whether a folder holds nothing, or what a run leaves that was killed while it began."""
+    for item in path.rglob("*"):
+        own = item.is_dir() and not item.is_symlink() and item.relative_to(path).as_posix() in OWN
+        if not own and item.name != LOCK and not item.name.endswith(TEMPORARY):
+            return False
+    return True
 
 
 def _dated_folder(title: str) -> Path:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from weldsim.case.load import Case, parse_case
-from weldsim.errors import WeldsimError
+from weldsim.errors import StoreError, WeldsimError
 from weldsim.physics.back_ends import slow_solver_note
 from weldsim.geometry.grades import BALANCE_CHANGES
 from weldsim.runs.error_estimate import (
@@ -93,8 +93,9 @@ def run_case(case: Case, out: str | Path | None = None, options: RunOptions = Ru
     asked = options.error_estimate
     estimate = case.solve.error_estimate if asked is None else asked
     folder = RunFolder.create(out, case.title)
-    folder.write_json("case.json", _case_record(case, estimate))
-    _compute(model, folder, built, estimate, options, resumed=False)
+    with folder.kept_by_one():
+        folder.write_json("case.json", _case_record(case, estimate))
+        _compute(model, folder, built, estimate, options, resumed=False)
     return folder.path
 
 
@@ -110,11 +111,15 @@ def resume_case(path: str | Path, options: RunOptions = RunOptions()) -> Path:
     Raises
     ------
     StoreError
-        If `path` is no run folder, or nothing is left to do in it.
+        If `path` is no run folder, nothing is left to do in it, or another process works on it.
     WeldsimError
         See `run_case`.
     """
-    folder = RunFolder.resume(path)
+    with RunFolder.open(path).kept_by_one():
+        return _resume(RunFolder.resume(path), options)
+
+
+def _resume(folder: RunFolder, options: RunOptions) -> Path:
     kept = folder.read_json("case.json")
     case = parse_case(kept["source"], kept["source_file"], kept["overrides"])
     asked = options.error_estimate
@@ -181,14 +186,28 @@ def _compute(
         why_not = UNDETERMINED if journal.record.hinged else NOT_ASKED
         _finish(journal, built, PENDING if estimated else why_not)
     except KeyboardInterrupt as stop:
-        journal.tell("stopped")
         stop.run_folder = folder.path  # type: ignore[attr-defined]  # who asked tells its name
+        _tell_the_end(journal, options, "stopped")
         raise
     except WeldsimError as error:
-        journal.tell("failed", error=str(error))
+        _tell_the_end(journal, options, "failed", str(error))
+        raise
+    except Exception as error:
+        # a mistake of ours: its traceback goes on, and the folder does not say "running" for ever
+        _tell_the_end(journal, options, "failed", f"unexpected: {type(error).__name__}: {error}")
         raise
     if estimated:
         _companion(model.case, folder, True, options)
+
+
+def _tell_the_end(
+    journal: Journal, options: RunOptions, status: str, error: str = ""
+) -> None:
+    """Write how a run ended; on a disk that takes nothing more the reader has to do without."""
+    try:
+        journal.tell(status, **({"error": error} if error else {}))
+    except StoreError as refused:
+        options.notice(f"{journal.folder.path} still says running, since {refused}")
 
 
 def _march(journal: Journal, options: RunOptions, share: float, resumed: bool) -> None:
@@ -201,7 +220,10 @@ def _march(journal: Journal, options: RunOptions, share: float, resumed: bool) -
             journal.add(step)
             options.progress(share * step.progress, f"{step.phase}, {step.time:.0f} s")
     except BaseException:
-        journal.checkpoint()
+        try:
+            journal.checkpoint()
+        except StoreError as refused:  # what stopped the run counts more; the one before is there
+            options.notice(f"no checkpoint of this moment: {refused}")
         raise
     journal.close()
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -46,11 +46,23 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[Path]:
         os.replace(beside, path)
         _flush_folder(path.parent)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        drop(beside)
         raise StoreError(f"{path}: could not be written: {error}") from error
     except BaseException:
-        beside.unlink(missing_ok=True)
+        drop(beside)
         raise
+
+
+def drop(path: Path) -> None:
+    """Delete a file that is not wanted any more, where the disk lets it.
+
+    Parameters
+    ----------
+    path : Path
+        It need not exist. On a disk that can only be read even that is refused.
+    """
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
 
 
 def _flush_folder(folder: Path) -> None:
@@ -112,7 +124,10 @@ def write_json(path: str | os.PathLike[str], value: Any) -> Path:
     """
     path = Path(path)
     text = json.dumps(plain(value), indent=1, ensure_ascii=False, allow_nan=False)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(f"{path.parent}: could not be made: {error}") from error
     with whole_file(path) as beside:
         beside.write_text(text + "\n", encoding="utf-8")
     return path

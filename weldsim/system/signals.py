@@ -15,6 +15,58 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 ROOM = 512  # bytes; larger than `struct sigaction` of any system
+INTERRUPTED = 130  # exit code after Ctrl-C
+ENDING = ("SIGTERM", "SIGHUP", "SIGBREAK")  # what a system sends before it ends a program
+
+
+class ToldToEnd(KeyboardInterrupt):
+    """A signal that asks the program to end: heeded like Ctrl-C, so that a run keeps its state.
+
+    Parameters
+    ----------
+    number : int
+        Of the signal.
+    """
+
+    def __init__(self, number: int) -> None:
+        super().__init__(signal.Signals(number).name)
+        self.exit_code = 128 + number
+
+
+def heed_ending_signals() -> None:
+    """Have TERM and HUP stop this program as Ctrl-C does, the first of them alone.
+
+    A terminal that closes sends HUP twice, and a second one must not cut short what the first has
+    begun to write. What is ignored, as under nohup, stays ignored. In the main thread only.
+    """
+    for name in ENDING:
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+            signal.signal(number, _end)
+
+
+def _end(number: int, _frame: object) -> None:
+    for name in ENDING:
+        other = getattr(signal, name, None)
+        if other is not None and signal.getsignal(other) is _end:
+            signal.signal(other, signal.SIG_IGN)
+    raise ToldToEnd(number)
+
+
+def exit_code_of(stop: BaseException) -> int:
+    """Exit code of a program that was stopped.
+
+    Parameters
+    ----------
+    stop : BaseException
+        A `KeyboardInterrupt`, perhaps a `ToldToEnd`.
+
+    Returns
+    -------
+    int
+        128 and the number of the signal, as shells have it.
+    """
+    return int(getattr(stop, "exit_code", INTERRUPTED))
 
 
 @contextmanager

@@ -18,6 +18,7 @@ from typing import Any, Protocol
 
 from weldsim.errors import SetupError, WeldsimError
 from weldsim.studies.plan.branches import Job, run_branch
+from weldsim.system.processes import end_with_parent
 from weldsim.system.threads import cores, single_thread_environment
 
 MOST_DEATHS = 3  # of workers on one branch, before that is taken for the branch's own fault
@@ -61,7 +62,9 @@ class LocalExecutor:
     def _start(self) -> None:
         from pebble import ProcessPool
 
-        self._pool = ProcessPool(self.workers, context=get_context("spawn"))
+        self._pool = ProcessPool(
+            self.workers, initializer=end_with_parent, context=get_context("spawn")
+        )
         self._proven = False  # whether a worker of this pool has finished a job
 
     def __exit__(self, *error: object) -> None:

@@ -11,7 +11,7 @@ from filelock import BaseFileLock, FileLock, Timeout
 from weldsim.errors import StoreError
 
 
-def take_lock(path: str | PathLike, seconds: float = 0.0) -> BaseFileLock | None:
+def take_lock(path: str | PathLike[str], seconds: float = 0.0) -> BaseFileLock | None:
     """A lock on a path, to be released by whoever took it, in whatever thread.
 
     Parameters
@@ -42,7 +42,11 @@ def take_lock(path: str | PathLike, seconds: float = 0.0) -> BaseFileLock | None
 
 
 @contextmanager
-def held(path: str | PathLike, seconds: float) -> Iterator[None]:
+def held(
+    path: str | PathLike[str],
+    seconds: float = 0.0,
+    why: str = "another process still works on this run",
+) -> Iterator[None]:
     """Hold a lock on a path, waiting for it at most so long; `StoreError` after that.
 
     Parameters
@@ -51,10 +55,12 @@ def held(path: str | PathLike, seconds: float) -> Iterator[None]:
         Its file stays behind empty.
     seconds : float
         How long another holder is waited for. [s]
+    why : str, optional
+        What is said when it is held elsewhere.
     """
     lock = take_lock(path, seconds)
     if lock is None:
-        raise StoreError(f"{path}: another process still works on this run")
+        raise StoreError(f"{path}: {why}")
     try:
         yield
     finally:
