@@ -4,9 +4,9 @@ import os
 import time
 from pathlib import Path
 
-from weldsim.system.locks import held
 from weldsim.page.queue import Queue
 from weldsim.page.worker import Worker
+from weldsim.system.locks import held
 
 
 def counting(line, text, source_file, folder, lock, threads):

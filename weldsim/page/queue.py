@@ -16,7 +16,6 @@ from pathlib import Path
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.events import NOT_DRAWN, Progress
 from weldsim.page.job_store import PREVIEWS, Job, JobStore
-from weldsim.system.locks import take_lock
 from weldsim.page.preview import warm_up
 from weldsim.page.preview_lane import PreviewLane
 from weldsim.page.run_lane import GRACE, RunLane
@@ -24,6 +23,7 @@ from weldsim.page.run_task import serve_run
 from weldsim.page.speed import PICTURES, Speed
 from weldsim.page.study_task import serve_study
 from weldsim.page.worker import Worker
+from weldsim.system.locks import take_lock
 
 
 class Queue:

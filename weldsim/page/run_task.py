@@ -9,12 +9,12 @@ from pathlib import Path
 from weldsim.case.load import parse_case
 from weldsim.errors import WeldsimError
 from weldsim.page.job_process import LOCKED, converse
-from weldsim.system.locks import held
 from weldsim.page.worker_process import Tell
 from weldsim.plots.pictures import show_run
 from weldsim.report.report import write_report
 from weldsim.runs.folder import RunFolder
 from weldsim.runs.runner import RunOptions, resume_case, run_case
+from weldsim.system.locks import held
 
 CHECKPOINT = 4.0  # s of wall time; a page shows what a run has come to from its checkpoints
 

@@ -16,7 +16,6 @@ from typing import Any
 from weldsim.case.load import parse_case
 from weldsim.page.fit_task import fit_answer
 from weldsim.page.job_process import LOCKED, converse
-from weldsim.system.locks import held
 from weldsim.page.worker_process import Tell
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.report.plan_record import write_plan
@@ -36,6 +35,7 @@ from weldsim.studies.plan.space import Plan, parse_plan
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, Target, target_of
 from weldsim.system.files import write_json
+from weldsim.system.locks import held
 from weldsim.text.measure_words import target_distance
 from weldsim.text.next_words import advice_lines
 from weldsim.text.quantities import in_us
