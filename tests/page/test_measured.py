@@ -11,7 +11,7 @@ from tests.page.kit import OWN, client_of, post, queue_of, starter, wait_for
 from tests.page.stand_ins import answering
 from tests.synthetic_run import write_run
 from weldsim.case.load import parse_case
-from weldsim.page import films, measured_store, routes_measured, security
+from weldsim.page import experiments, films, measured_store, routes_measured, security
 from weldsim.page.runs import id_of
 
 BYTES = {**OWN, "content-type": security.FILE_TYPE}
@@ -259,6 +259,34 @@ def test_a_fit_that_cannot_be_made_is_refused_in_one_line(page, more, word):
     found = post(client, "/api/studies", fit_body(client, run, **more))
     assert found.status_code == 409 and word in found.json()["error"]
     assert "\n" not in found.json()["error"] and not bench.queue.store.jobs
+
+
+def test_tables_of_two_runs_are_fitted_together(page, bench_run, tmp_path):
+    """What `weldsim fit CASE --measured A --with CASE2 --measured B` does: a run for each case."""
+    client, bench, run = page
+    shutil.copytree(bench_run, tmp_path / "other run")
+    path = tmp_path / "other run" / "case.json"
+    told = json.loads(path.read_text())
+    told["source"] = told["source"].replace('title = "My bar"', 'title = "Mast stub"')
+    path.write_text(json.dumps(told))
+    other = id_of(tmp_path / "other run")
+    body = fit_body(client, run, grade="sketch")
+    second = {"id": bring(client, TABLE, "tuesday.csv").json()["id"], "of": other}
+    alone = post(client, "/api/measured/cost", body).json()
+    body["measured"].append(second)
+    both = post(client, "/api/measured/cost", body).json()
+    assert both["runs"] == 2 * alone["runs"] and "each of 2 cases" in both["note"]
+    assert both["seconds"] == pytest.approx(2 * alone["seconds"], rel=0.05)
+    job = post(client, "/api/studies", body).json()
+    asked = json.loads(bench.queue.store.jobs[job["id"]].options)
+    found = experiments.experiments_of(asked)
+    assert [e.case.title for e in found] == ["My bar", "Mast stub"]
+    assert [len(e.measurements) for e in found] == [1, 1]
+    body["measured"] = [second]
+    refused = post(client, "/api/studies", body)
+    assert refused.status_code == 409 and "no table belongs to the run" in refused.json()["error"]
+    body["measured"] = [{**second, "of": "../../x"}]
+    assert "no such run" in post(client, "/api/studies", body).json()["error"]
 
 
 def test_a_fit_costs_its_runs(page):

@@ -94,13 +94,15 @@ def price(
     return _said(one, len(CURRENT_SHARES))
 
 
-def fit_price(folder: str, options: dict[str, Any], tell: Tell | None = None) -> dict[str, Any]:
+def fit_price(
+    folders: list[str], options: dict[str, Any], tell: Tell | None = None
+) -> dict[str, Any]:
     """Time that a fit takes on the machine that the constants are from; a worker's task.
 
     Parameters
     ----------
-    folder : str
-        Of the run it is about.
+    folders : list of str
+        Of the runs it is about.
     options : dict
         Of the fit, see `fit_task.settings_of`.
     tell : callable, optional
@@ -111,13 +113,16 @@ def fit_price(folder: str, options: dict[str, Any], tell: Tell | None = None) ->
     dict
         `seconds` of one process [s], `runs` and a `note`.
     """
-    case, how = case_of_run(folder), settings_of(options)
+    cases, how = [case_of_run(folder) for folder in folders], settings_of(options)
     runs = (how.runs or max(RUNS_LEAST, RUNS_EACH * len(options["vary"]))) + REFINED
-    seconds, note = runs * _cost(case, how.grade).seconds, f"for {runs} runs at grade {how.grade}"
+    seconds = runs * sum(_cost(case, how.grade).seconds for case in cases)
+    note = f"for {runs} runs at grade {how.grade}"
     if how.finer != "none":
-        seconds += 2 * _cost(case, how.finer).seconds
+        seconds += 2 * sum(_cost(case, how.finer).seconds for case in cases)
         note += f" and 2 at grade {how.finer}"
-    return {"seconds": seconds, "runs": runs, "note": note}
+    if len(cases) > 1:
+        note += f", of each of {len(cases)} cases"
+    return {"seconds": seconds, "runs": runs * len(cases), "note": note}
 
 
 def _run(case: Case, grade: str) -> dict[str, Any]:

@@ -6,9 +6,10 @@ import json
 from typing import Any
 
 from weldsim.errors import CaseError, StoreError, WeldsimError
-from weldsim.page import measured_tasks, studies, study_request
+from weldsim.page import studies, study_request
 from weldsim.page.bench import Answer, Asked, Bench
 from weldsim.page.costs import fit_price
+from weldsim.page.experiments import check_fit, folders_of
 from weldsim.page.routes_jobs import PRICE_LIMIT, shown_job
 from weldsim.studies.fit.records import FINER
 
@@ -41,13 +42,13 @@ def fit_options(bench: Bench, body: dict[str, Any]) -> dict[str, Any]:
         raise WeldsimError("vary: missing: choose at least one value that is to be learnt")
     if options.get("grade", "quick") not in FINER:
         raise WeldsimError(f"grade: {options['grade']!r} is not allowed: {', '.join(FINER)}")
-    asked = options.pop("measured")
+    asked, of = options.pop("measured"), str(body.get("of") or "")
     options["files"] = [
         [str(bench.measured.table(m.get("id")).resolve()), bench.measured.get(m.get("id")).name,
-         m.get("rules", {})]
+         m.get("rules", {}), str(bench.folder(m.get("of") or of).resolve())]
         for m in asked
     ]  # fmt: skip
-    options["folder"] = str(bench.folder(str(body.get("of") or "")).resolve())
+    options["folder"] = str(bench.folder(of).resolve())
     return options
 
 
@@ -58,7 +59,8 @@ def ask_fit(bench: Bench, asked: Asked) -> Answer:
     ----------
     bench : Bench
     asked : Asked
-        `of` the run, `measured`, `vary` and settings in its body.
+        `of` the run, `measured`, `vary` and settings in its body; a measurement of another run says
+        `of` which.
 
     Returns
     -------
@@ -66,13 +68,12 @@ def ask_fit(bench: Bench, asked: Asked) -> Answer:
         The job.
     """
     options, of = fit_options(bench, asked.body), str(asked.body.get("of") or "")
-    call, task = bench.worker.call, measured_tasks.check_fit
-    call(task, options["folder"], options, limit=READ_LIMIT)
+    bench.worker.call(check_fit, options, limit=READ_LIMIT)
     try:
         title, text = studies.case_of(bench.folder(of))
     except (StoreError, CaseError):
         raise WeldsimError("the case of this run cannot be read any more") from None
-    names = ", ".join(name for _, name, _ in options["files"])
+    names = ", ".join(file[1] for file in options["files"])
     change = f"{', '.join(options['vary'])} from {names}"
     priced = bench.known(_key(options)) or {"seconds": 0.0}
     seconds = priced["seconds"] / bench.queue.runs.threads
@@ -81,8 +82,8 @@ def ask_fit(bench: Bench, asked: Asked) -> Answer:
 
 
 def _key(options: dict[str, Any]) -> tuple:
-    counted = [options.get(k) for k in ("folder", "grade", "finer", "design")]
-    return ("price", "fit", *counted, len(options["vary"]))
+    counted = [options.get(k) for k in ("grade", "finer", "design")]
+    return ("price", "fit", *folders_of(options), *counted, len(options["vary"]))
 
 
 def fit_cost(bench: Bench, asked: Asked) -> Answer:
@@ -102,7 +103,7 @@ def fit_cost(bench: Bench, asked: Asked) -> Answer:
     options = fit_options(bench, asked.body)
     call, lane = bench.worker.call, bench.queue
     found = bench.keep(
-        _key(options), lambda: call(fit_price, options["folder"], options, limit=PRICE_LIMIT)
+        _key(options), lambda: call(fit_price, folders_of(options), options, limit=PRICE_LIMIT)
     )
     seconds = lane.speed.seconds("fit", found["seconds"] / lane.runs.threads)
     return {**found, "seconds": seconds, "pictures": 0.0, "known": lane.speed.known}

@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from weldsim.page.measured_tasks import case_of_run, read_one, varied
+from weldsim.page.experiments import experiments_of
+from weldsim.page.measured_tasks import varied
 from weldsim.page.worker_process import Tell
 from weldsim.report.fit_record import fit_record, write_fit
 from weldsim.studies.fit.fitting import fit
-from weldsim.studies.fit.records import FINER, CurveFit, Experiment, Settings
+from weldsim.studies.fit.records import FINER, CurveFit, Settings
 from weldsim.text.fit_words import fit_lines
 from weldsim.units import parse
 
@@ -44,7 +45,7 @@ def fit_answer(options: dict[str, Any], folder: Path, workers: int, tell: Tell) 
     Parameters
     ----------
     options : dict
-        `folder` of the run, `files` with path, name and rules, `vary` and the settings.
+        `folder` of the run, `files` with path, name, rules and run folder, `vary` and the settings.
     folder : Path
         Of the study; its runs stay there.
     workers : int
@@ -54,13 +55,11 @@ def fit_answer(options: dict[str, Any], folder: Path, workers: int, tell: Tell) 
     Returns
     -------
     dict
-        `lines` in words, `record` and `curves`.
+        `lines` in words, `record`, `curves` and titles of the `cases` they are of.
     """
-    case = case_of_run(options["folder"])
-    unknowns = varied(case, options)
-    read = [read_one(path, name, case, rules) for path, name, rules in options["files"]]
-    settings = settings_of(options, workers)
-    found = fit([Experiment(case, tuple(read))], unknowns, folder, settings, tell)
+    experiments = experiments_of(options)
+    unknowns = varied(experiments[0].case, options)
+    found = fit(experiments, unknowns, folder, settings_of(options, workers), tell)
     write_fit(found, folder)
     record = fit_record(found)
     kept = ("parameters", "score", "runs", "grade", "finer", "clocks", "cannot_be_told_apart")
@@ -68,6 +67,7 @@ def fit_answer(options: dict[str, Any], folder: Path, workers: int, tell: Tell) 
         "lines": fit_lines(found),
         "record": {k: record[k] for k in kept},
         "curves": [_curve(c) for c in found.curves],
+        "cases": [e.case.title for e in found.experiments],
     }
 
 
@@ -75,7 +75,7 @@ def _curve(c: CurveFit) -> dict[str, Any]:
     column, o = c.observed.column, c.observed
     times = [] if o.cold else o.times
     return {
-        "name": column.name, "gauge": column.gauge, "component": column.component,
+        "name": column.name, "experiment": c.experiment, "gauge": column.gauge, "component": column.component,
         "unit": column.unit, "cold": o.cold, "times": times,
         "values": column.to_display(o.values), "low": column.to_display(c.low),
         "high": column.to_display(c.high),

@@ -306,30 +306,3 @@ def _value(text: Any) -> Any:
         return float(text)
     except (TypeError, ValueError):
         return text
-
-
-def check_fit(folder: str, options: dict[str, Any], tell: Tell | None = None) -> dict[str, Any]:
-    """Refuse a fit that cannot be made; a worker's task.
-
-    Parameters
-    ----------
-    folder : str
-        Of the run.
-    options : dict
-        Of the fit; its `files` are path, name and rules of each table.
-    tell : callable, optional
-        Not used.
-
-    Returns
-    -------
-    dict
-        `unknowns`: how many; `columns`: what was measured.
-    """
-    case = case_of_run(folder)
-    unknowns = varied(case, options)
-    found = [read_one(path, name, case, rules) for path, name, rules in options["files"]]
-    columns = [c.column.name for m in found for c in m.curves]
-    held = options.get("hold_back")
-    if held and held not in columns:
-        raise MeasurementError(f"hold back: {held!r} was not measured: {', '.join(columns)}")
-    return {"unknowns": len(unknowns), "columns": columns}

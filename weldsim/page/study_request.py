@@ -93,7 +93,8 @@ def _varied(value: object) -> bool:
 
 def _measured(value: object) -> bool:
     def one(m: object) -> bool:
-        return isinstance(m, dict) and rules_fault(m.get("rules", {})) is None
+        named = isinstance(m, dict) and _text(m.get("of", ""))
+        return named and rules_fault(m.get("rules", {})) is None
 
     return isinstance(value, list) and 0 < len(value) <= MOST_FILES and all(map(one, value))
 

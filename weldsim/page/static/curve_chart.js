@@ -37,7 +37,7 @@ export function curveChart(curve, sets, arcs, until, since = "since the run begi
     ...(curve.low ? [["computed, 90 %", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--press)", "fill-opacity": .25 })]] : []),
     ...made.map((m, k) => [`measured, ${m.name}${m.cold ? ", cold" : ""}`, s("circle", { cx: 17, cy: 5, r: 3.5, fill: DOTS[k % DOTS.length] })]),
     ...(arcs.length ? [["arc on", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--weld)", "fill-opacity": .2 })]] : [])];
-  return h("figure", { class: "curve", "data-key": curve.name }, h("figcaption", { text: `${gaugeName(curve)}, ${word} against s ${since}` }),
+  return h("figure", { class: "curve", "data-key": curve.key || curve.name }, h("figcaption", { text: `${gaugeName(curve)}, ${word} against s ${since}` }, curve.of ? h("span", { class: "note alike", text: curve.of }) : null),
     s("svg", { viewBox: `0 0 ${WIDE} ${TALL}`, role: "img", "aria-label": `${gaugeName(curve)}: ${told}` },
       s("rect", { x: LEFT, y: TOP, width: WIDE - LEFT - RIGHT, height: foot - TOP, fill: "var(--white)" }),
       ...arcs.filter(([a]) => a < last).map(([a, b]) => s("rect", { x: X(a), y: TOP, width: Math.max(1, X(Math.min(b, last)) - X(a)), height: foot - TOP, fill: "var(--weld)", "fill-opacity": .16 })),

@@ -13,8 +13,10 @@ export class FitAnswer {
     const rows = Object.entries(record.parameters).map(([key, p]) => h("tr", {}, h("th", { scope: "row" }, valueName(key), h("span", { class: "meta", text: key })),
       p.frozen ? [h("td", { text: "not learnt" }), h("td", { text: "" })] : [h("td", { text: valueText(p.value, p.unit) }), h("td", { text: `${valueText(p.low, p.unit)} to ${valueText(p.high, p.unit)}` })],
       h("td", { text: `${valueText(p.prior.low, p.unit)} to ${valueText(p.prior.high, p.unit)}` })));
-    const charts = curves.map((c) => curveChart(c, [{ name: "as it was fitted", times: c.times, values: c.values, cold: c.cold, shift: 0 }], [], null, "on the clock of the file"));
+    const titles = answer.cases || [], several = titles.length > 1;
+    const charts = curves.map((c) => curveChart({ ...c, key: c.experiment ? `${c.name} ${c.experiment}` : c.name, of: several ? `${c.experiment + 1}. ${titles[c.experiment]}` : "" }, [{ name: "as it was fitted", times: c.times, values: c.values, cold: c.cold, shift: 0 }], [], null, "on the clock of the file"));
     return [
+      several ? h("p", { class: "note", "data-key": "cases", text: `Fitted together: ${titles.join("; ")}.` }) : null,
       h("section", { class: "panel", "data-key": "values" }, h("h2", { text: "What was learnt" }), h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["Value", "Likeliest", "90 % between", "Allowed"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows)))),
       h("section", { class: "panel answer", "data-key": "words" }, h("h2", { text: "In words" }), said(answer, "words").map((w) => h("p", { text: String(w).trim() }))),
       h("section", { class: "panel", "data-key": "curves" }, h("h2", { text: "Measured and computed" }), h("div", { class: "curves" }, charts)),

@@ -10,12 +10,14 @@ import { ask, askPatiently, h, renew, say, STATES } from "./tools.js";
 import { onUnits } from "./units.js";
 import { bring } from "./upload.js";
 
+// What was chosen in this tab stays where another run is looked at: which are used, and of which run.
+const used = new Map(), belongs = new Map();
 const day = (t) => new Date(1000 * t).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
 
 export class MeasuredView {
   // `run`: id of what it is compared with; `open(file)` puts a kept shop into the set-up.
   constructor(run, go, open) {
-    Object.assign(this, { run, go, open, live: true, list: null, runs: [], offer: null, used: new Map(), forms: new Map(), coming: null, until: null });
+    Object.assign(this, { run, go, open, live: true, list: null, runs: [], offers: new Map(), used, belongs, forms: new Map(), coming: null, until: null });
     this.ui = { runs: h("div", { class: "holder" }), drop: this.dropZone(), files: h("ul", { class: "brought" }), fault: h("p", { class: "mistake", role: "alert", hidden: true }),
       charts: h("section", { class: "panel", hidden: true }), fit: h("div", { class: "holder" }), known: h("section", { class: "panel", hidden: true }) };
     this.root = h("div", { class: "start measured-view" }, h("h1", { text: "Measured against computed" }), this.ui.runs,
@@ -37,12 +39,35 @@ export class MeasuredView {
       this.drawFiles();
       const found = await askPatiently(`/api/measured/of/${this.run}`, undefined, () => !this.live);
       if (!this.live) return;
-      this.offer = found;
+      this.offers.set(this.run, found);
       this.form = new FitForm(this.run, found.vary, list, () => this.given(), () => this.columns(), this.go);
       this.ui.fit.replaceChildren(this.form.root);
       this.drawFiles();
       this.refresh();
     } catch (error) { if (this.live) this.wrong(error); }
+  }
+  // The run that a measurement was made for: the one that is looked at, unless another was chosen.
+  runOf(id) { return this.runs.some((r) => r.id === this.belongs.get(id)) ? this.belongs.get(id) : this.run; }
+  // What is offered of a run, such as its pointers; null until the server has said so.
+  offerOf(run) {
+    if (!this.offers.has(run)) {
+      this.offers.set(run, null);
+      askPatiently(`/api/measured/of/${run}`, undefined, () => !this.live).then((found) => { this.offers.set(run, found); if (this.live) this.drawFiles(); }).catch((error) => { if (this.live) this.wrong(error); });
+    }
+    return this.offers.get(run);
+  }
+  nameOf(run) {
+    const found = this.runs.find((r) => r.id === run);
+    return found ? `${found.title}, grade ${found.grade}` : "the run it was opened from";
+  }
+  // Which run a measurement belongs to; nothing to choose where there is one alone.
+  ownerField(id, changed) {
+    if (this.runs.length < 2) return null;
+    const now = this.runOf(id), all = this.runs.some((r) => r.id === this.run) ? this.runs : [{ id: this.run }, ...this.runs];
+    return h("div", { class: "field" }, h("label", { for: `of-${id}`, text: "was measured on the part of" }), h("select", { id: `of-${id}`, onchange: (e) => {
+      if (e.target.value === this.run) this.belongs.delete(id); else this.belongs.set(id, e.target.value);
+      changed();
+    } }, all.map((r) => h("option", { value: r.id, text: `${this.nameOf(r.id)}${r.made ? `, ${day(r.made)}` : ""}${r.id === this.run ? " (looked at here)" : ""}`, selected: r.id === now }))));
   }
   wrong(error) {
     this.ui.fault.textContent = error.message;
@@ -116,26 +141,25 @@ export class MeasuredView {
     if (!this.forms.has(key)) this.forms.set(key, make());
     return this.forms.get(key);
   }
-  tableOf(m) { return this.formOf(m, TableForm, () => new TableForm(m, this.run, () => this.refresh(), () => !this.live)); }
+  tableOf(m) { return this.formOf(m, TableForm, () => new TableForm(m, this)); }
 
   // ---------------------------------------------------------- what they say
   shown() { return (this.list ? this.list.measured : []).filter((m) => m.read && this.used.get(m.id)).map((m) => [m, this.tableOf(m)]); }
-  given() { return this.shown().filter(([, t]) => t.found && t.found.ok).map(([m, t]) => ({ id: m.id, rules: t.rules() })); }
-  columns() { return this.shown().flatMap(([, t]) => (t.found && t.found.ok ? t.found.curves.map((c) => c.name) : [])); }
+  given() { return this.shown().filter(([, t]) => t.found && t.found.ok).map(([m, t]) => ({ id: m.id, rules: t.rules(), of: t.run })); }
+  columns() { return [...new Set(this.shown().flatMap(([, t]) => (t.found && t.found.ok ? t.found.curves.map((c) => c.name) : [])))]; }
   refresh() {
     this.charts();
     if (this.form) this.form.refresh();
     this.known();
   }
   charts() {
-    const by = new Map();
-    let arcs = [];
-    for (const [m, table] of this.shown()) {
-      if (!table.found || !table.found.ok) continue;
-      arcs = table.found.arcs;
+    const by = new Map(), good = this.shown().filter(([, t]) => t.found && t.found.ok);
+    const several = good.some(([, t]) => t.run !== this.run), arcs = good.flatMap(([, t]) => t.found.arcs);
+    for (const [m, table] of good) {
       for (const c of table.found.curves) {
-        if (!by.has(c.name)) by.set(c.name, [c, []]);
-        by.get(c.name)[1].push({ name: m.name, times: c.times, values: c.values, cold: c.cold, shift: table.shift });
+        const key = table.run === this.run ? c.name : `${c.name} ${table.run}`;
+        if (!by.has(key)) by.set(key, [{ ...c, key, of: several ? this.nameOf(table.run) : "" }, [], table.found.arcs]);
+        by.get(key)[1].push({ name: m.name, times: c.times, values: c.values, cold: c.cold, shift: table.shift });
       }
     }
     this.ui.charts.hidden = !by.size;
@@ -143,7 +167,7 @@ export class MeasuredView {
     const last = Math.max(0, ...arcs.flat()), ends = [...by.values()].flatMap(([, sets]) => sets.flatMap((x) => (x.cold ? [] : [x.times.at(-1) - x.shift])));
     const until = this.whole ? null : Math.max(1.5 * last, ...ends, 60);
     renew(this.ui.charts, h("h2", { text: "Over the computed curve" }), h("p", { class: "ticks" }, h("label", {}, h("input", { type: "checkbox", checked: Boolean(this.whole), onchange: (e) => { this.whole = e.target.checked; this.charts(); } }), "the whole run")));
-    this.ui.charts.append(h("div", { class: "curves" }, [...by.values()].map(([c, sets]) => curveChart(c, sets, arcs, until))));
+    this.ui.charts.append(h("div", { class: "curves" }, [...by.values()].map(([c, sets, own]) => curveChart(c, sets, own, until))));
   }
   async known() {
     const serial = this.serial = (this.serial || 0) + 1;

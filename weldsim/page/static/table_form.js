@@ -4,12 +4,15 @@ import { askPatiently, h, later, say } from "./tools.js";
 const UNITS = ["", "mm", "in", "mrad", "deg", "degC", "degF", "K", "N", "lbf", "Nm"];
 
 export class TableForm {
-  constructor(measured, run, changed, stale) {
-    Object.assign(this, { measured, run, changed, stale, found: null, shift: 0, columns: {}, units: {}, time: "" });
+  constructor(measured, view) {
+    Object.assign(this, { measured, view, found: null, shift: 0, columns: {}, units: {}, time: "" });
     this.root = h("div", { class: "table-form" }, h("p", { class: "note", text: "Reading the table …" }));
     this.soon = later(() => this.read(), 300);
     this.read();
   }
+  // The run it belongs to, over which it is shown.
+  get run() { return this.view.runOf(this.measured.id); }
+  changed() { this.view.refresh(); }
   rules() {
     const map = {}, unit = {}, unused = [];
     for (const [header, column] of Object.entries(this.columns)) {
@@ -22,7 +25,7 @@ export class TableForm {
   async read() {
     const serial = this.serial = (this.serial || 0) + 1;
     try {
-      const found = await askPatiently(`/api/measured/${this.measured.id}/curves`, { of: this.run, rules: this.rules() }, this.stale);
+      const found = await askPatiently(`/api/measured/${this.measured.id}/curves`, { of: this.run, rules: this.rules() }, () => !this.view.live);
       if (serial !== this.serial) return;
       this.found = found;
     } catch (error) {
@@ -43,7 +46,8 @@ export class TableForm {
       if (good) { this.shift = value; this.changed(); }
     } }));
     const cold = found.ok && found.curves.every((c) => c.cold);
-    this.root.replaceChildren(...[...general.map((text) => h("p", { class: "mistake", text })), found.ok ? this.words() : null,
+    const owner = this.measured.kind === "clip" ? null : this.view.ownerField(id, () => this.read()); // that of a film stands with the film
+    this.root.replaceChildren(...[owner, ...general.map((text) => h("p", { class: "mistake", text })), found.ok ? this.words() : null,
       found.ok && !cold ? clock : null, found.headers.length ? this.mapping() : null].filter(Boolean));
   }
   words() {
