@@ -42,9 +42,15 @@ def evenly(plan, outcomes, count: int) -> list:
 def known_ends(plan, path: Path) -> tuple[str, dict]:
     """Grade, and moves -> end as a row of numbers [SI]: its spot, or how far off alone."""
     kept = json.loads(path.read_text())
-    moves = {plan.text(m): m for m in plan.schedules()}
+    moves = {along_axes(plan, m): m for m in plan.schedules()}
     ends = {moves[text]: 1e-3 * np.atleast_1d(end) for text, end in kept["ends"].items()}
     return kept["grade"], ends
+
+
+def along_axes(plan, moves) -> str:
+    """A sequence by the axes its arcs travel along, as the file of known ends has it."""
+    axis = {s: {d: w for w, d in words.items() if w[0] in "+-"} for s, words in plan.known.items()}
+    return ", ".join(f"{seam} {axis[seam][way]}" for seam, way in moves)
 
 
 def as_known(plan, outcome, width: int) -> np.ndarray:

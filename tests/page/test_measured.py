@@ -11,7 +11,7 @@ from tests.page.kit import OWN, client_of, post, queue_of, starter, wait_for
 from tests.page.stand_ins import answering
 from tests.synthetic_run import write_run
 from weldsim.case.load import parse_case
-from weldsim.page import experiments, films, measured_store, routes_measured, security
+from weldsim.page import experiments, films, measured_store, measured_tasks, routes_measured, security
 from weldsim.page.runs import id_of
 
 BYTES = {**OWN, "content-type": security.FILE_TYPE}
@@ -180,7 +180,7 @@ def test_a_film_becomes_a_table_beside_the_queue(page, monkeypatch):
             assert (options["across"], options["up"]) == (0.3, 0.2) and gauge == "pointer"
             more["tell"](0.5, "reading the film")
             open(out, "w").write(TABLE)
-            return ["2 of 2 frames used"]
+            return {"words": ["2 of 2 frames used"], "gauge": gauge, "rest": [4.5, -9.0, 0.2]}
 
     monkeypatch.setattr(bench, "films", films.Films(bench.measured, Reader()))
     body = {"of": run, "marks": "300 mm x 200 mm", "gauge": "pointer"}
@@ -189,6 +189,29 @@ def test_a_film_becomes_a_table_beside_the_queue(page, monkeypatch):
     assert found["words"] == ["2 of 2 frames used"]
     beside = post(client, f"/api/measured/{came['id']}/curves", {"of": run}).json()
     assert beside["ok"] and len(beside["curves"]) == 2
+    # and "I measured ..." of a run or a plan takes it as a reading
+    listed = client.get("/api/measured").json()["measured"][0]
+    assert (listed["gauge"], listed["rest"]) == ("pointer", [4.5, -9.0, 0.2])
+
+
+def test_a_film_is_read_for_a_plan_as_well(page, tmp_path):
+    """A plan has no run: its own case says which pointers there are."""
+    client, bench, _ = page
+    folder = tmp_path / "a plan"
+    folder.mkdir()
+    text = (files("weldsim") / "data" / "starters" / "bar.toml").read_text()
+    record = {"case": text, "source_file": "bar.toml", "overrides": [], "rows": []}
+    (folder / "plan.json").write_text(json.dumps(record))
+    assert measured_tasks.pointers(str(folder)) == ["pointer"]
+
+
+def test_a_film_read_by_an_older_page_is_still_there(page, tmp_path):
+    client, bench, _ = page
+    id = bring(client, b"a film", "bead A.mp4", "clip").json()["id"]
+    path = tmp_path / "measured" / id / "about.json"
+    told = json.loads(path.read_text())
+    path.write_text(json.dumps({k: v for k, v in told.items() if k not in ("gauge", "rest")}))
+    assert [m["rest"] for m in client.get("/api/measured").json()["measured"]] == [[]]
 
 
 def test_what_is_no_film_is_said_so(page):

@@ -51,6 +51,28 @@ def directions_of(line: SeamLine, part: Any, clamped: Sequence[np.ndarray]) -> d
     return out
 
 
+def opposite(words: Mapping[str, int], word: str) -> str:
+    """The word for the opposite direction, of the same sort: words come in pairs.
+
+    Parameters
+    ----------
+    words : mapping of str to int
+        From `directions_of`.
+    word : str
+        One of them.
+
+    Returns
+    -------
+    str
+        Such as "downhill" for "uphill"; the word itself where there is no other.
+    """
+    listed = list(words)
+    at = listed.index(word) ^ 1
+    if at < len(listed) and words[listed[at]] == -words[word]:
+        return listed[at]
+    return next((w for w in listed if words[w] == -words[word]), word)
+
+
 def directions_of_case(case: Any) -> Mapping[str, dict[str, int]]:
     """Words for the two directions of all seams of a case's part.
 

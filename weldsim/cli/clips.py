@@ -10,12 +10,10 @@ from typing import Annotated
 import typer
 
 from weldsim.cli.options import refuse
-from weldsim.measurements.spot_record import read_clip
+from weldsim.measurements.spot_record import LEAST_NOISE, read_clip
 from weldsim.measurements.target_sheet import PAPERS, TargetSheet
 from weldsim.studies.plan.space import Plan
 from weldsim.units import parse
-
-LEAST_NOISE = 0.2  # mm; a sheet is no flatter, and a film no truer
 
 Marks = Annotated[
     str,

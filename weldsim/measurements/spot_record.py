@@ -27,6 +27,7 @@ SURE = 25.0  # times the scatter of the paper at which brightness is good enough
 MOST_PIXELS = 1400  # longest side of the target as it is read
 JUMP = 6.0  # times the scatter by which a reading may miss its neighbours' median
 JUMP_LEAST = 0.0015  # and at least this [m]
+LEAST_NOISE = 0.2  # mm that a reading is good to: a sheet is no flatter, and a film no truer
 AT_REST = 1.0  # readings of the first second are the zero where no arc is seen [s]
 
 

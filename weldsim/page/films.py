@@ -87,11 +87,11 @@ class Films:
             reading.share, reading.text = share, text
 
         try:
-            words = self._worker.call(
+            found = self._worker.call(
                 measured_tasks.film, str(folder / CLIP), measured.name, str(out), gauge, options,
                 limit=LIMIT, tell=tell, stop=lambda: not reading.wanted,
             )  # fmt: skip
-            self._store.with_table(measured.id, words)
+            self._store.with_table(measured.id, found)
         except Stopped:
             reading.error = "stopped"
         except (WeldsimError, OSError) as error:

@@ -14,6 +14,7 @@ import threading
 import time
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
+from typing import Any
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.job_store import ID
@@ -48,6 +49,10 @@ class Measured:
         Name of its readings in the folder; blank for a clip that is not read yet.
     words : tuple of str
         What was read from a clip.
+    gauge : str
+        Pointer whose spot a clip shows; blank for a table and a clip that is not read yet.
+    rest : tuple of float
+        Where the spot of a clip came to rest, up and right, and the standard deviation. [mm]
     """
 
     id: str
@@ -57,6 +62,8 @@ class Measured:
     made: float
     table: str = ""
     words: tuple[str, ...] = ()
+    gauge: str = ""
+    rest: tuple[float, ...] = ()
 
 
 def plain_name(name: str) -> str:
@@ -211,24 +218,25 @@ class MeasuredStore:
             raise WeldsimError(f"{found.name}: the film is not read yet")
         return self.folder / found.id / found.table
 
-    def with_table(self, id: str, words: list[str]) -> Measured:
+    def with_table(self, id: str, found: dict[str, Any]) -> Measured:
         """Note that a clip was read.
 
         Parameters
         ----------
         id : str
             Of a clip.
-        words : list of str
-            What was read from it.
+        found : dict
+            What was read from it: `words`, `gauge` and `rest`.
 
         Returns
         -------
         Measured
             With its readings.
         """
-        found = self.get(id)
-        table = f"{plain_name(found.name)}.csv"
-        return self.put(replace(found, table=table, words=tuple(words)))
+        clip = self.get(id)
+        read = {"words": tuple(found["words"]), "rest": tuple(found["rest"])}
+        table = f"{plain_name(clip.name)}.csv"
+        return self.put(replace(clip, table=table, gauge=found["gauge"], **read))
 
     def remove(self, id: str) -> None:
         """Take one off the disk.
@@ -245,11 +253,12 @@ class MeasuredStore:
             return None
         try:
             raw = read_json_file(folder / ABOUT)
-            kept = {f.name: raw[f.name] for f in fields(Measured)}
-            found = Measured(**{**kept, "words": tuple(map(str, kept["words"]))})
-            texts = (found.name, found.kind, found.owner, found.table)
+            kept = {f.name: raw[f.name] for f in fields(Measured) if f.name in raw}
+            words, rest = map(str, kept.get("words", ())), map(float, kept.get("rest", ()))
+            found = Measured(**{**kept, "words": tuple(words), "rest": tuple(rest)})
+            texts = (found.name, found.kind, found.owner, found.table, found.gauge)
             sound = all(isinstance(t, str) for t in texts) and isinstance(found.made, (int, float))
-        except (StoreError, KeyError, TypeError):
+        except (StoreError, AttributeError, TypeError, ValueError):
             return None
         ours = found.id == folder.name and found.kind in KINDS if sound else False
         plain = re.fullmatch(r"([A-Za-z0-9-]+\.csv)?", found.table) if ours else None

@@ -13,13 +13,14 @@ from weldsim.case.load import Case, parse_case
 from weldsim.errors import CaseError, MeasurementError, WeldsimError
 from weldsim.measurements.bench_columns import ReadingRules
 from weldsim.measurements.measured_curve import MeasuredCurve, Measurement, read_measurement
-from weldsim.measurements.spot_record import read_clip, write_spot_file
+from weldsim.measurements.spot_record import LEAST_NOISE, read_clip, write_spot_file
 from weldsim.measurements.table_file import read_table
 from weldsim.measurements.target_sheet import TargetSheet
 from weldsim.page import runs
 from weldsim.page.worker_process import Tell
+from weldsim.report.plan_record import NAME as PLAN
 from weldsim.runs.gauge_table import TIME
-from weldsim.runs.reading import RunRecord, read_run
+from weldsim.runs.reading import RunRecord, read_json_file, read_run
 from weldsim.schema.column import Column
 from weldsim.simulation.columns import columns_of_case
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of
@@ -33,18 +34,21 @@ FIRST_UNKNOWNS = ("arc.efficiency", "clamping.conductance", "metal.softening_tem
 
 
 def case_of_run(folder: str | Path) -> Case:
-    """The case of a run as it was computed.
+    """The case of a run as it was computed, or of a plan.
 
     Parameters
     ----------
     folder : path-like
-        A run folder.
+        A run folder, or that of a plan.
 
     Returns
     -------
     Case
         With the values it was run with.
     """
+    if (path := Path(folder) / PLAN).is_file():
+        record = read_json_file(path)
+        return parse_case(record["case"], record["source_file"], tuple(record["overrides"]))
     base = runs.base_of(Path(folder))
     return parse_case(base.text, str(base.path))
 
@@ -177,7 +181,7 @@ def _plain(values: Iterable[float]) -> list[float | None]:
 
 def film(
     path: str, name: str, out: str, gauge: str, options: dict[str, Any], tell: Tell | None = None
-) -> list[str]:
+) -> dict[str, Any]:
     """Follow the light spot through a film and write its readings; a worker's task.
 
     Parameters
@@ -195,8 +199,9 @@ def film(
 
     Returns
     -------
-    list of str
-        What was read, in words.
+    dict
+        What was read: `words`, `gauge`, and `rest`, up, right and standard deviation where the
+        spot came to rest. [mm]
     """
     say = tell or (lambda share, text: None)
     try:
@@ -208,7 +213,9 @@ def film(
     except MeasurementError as error:
         raise MeasurementError(str(error).replace(path, name)) from None
     write_spot_file(out, record, gauge, name)
-    return record_lines(record)
+    up, right, error = (1e3 * v for v in record.reading())
+    rest = [up, right, max(LEAST_NOISE, error)]
+    return {"words": record_lines(record), "gauge": gauge, "rest": rest}
 
 
 def pointers(folder: str, tell: Tell | None = None) -> list[str]:

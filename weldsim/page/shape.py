@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from weldsim.case.load import Case
 from weldsim.case.schedule import timetable
-from weldsim.case.travel import directions_of_case
+from weldsim.case.travel import directions_of_case, opposite
 from weldsim.errors import CaseError
 from weldsim.geometry.part import vtk_cells
 from weldsim.geometry.surface import outer_surface
@@ -99,7 +99,7 @@ def directions(case: Case) -> dict:
     seams, directions = [], directions_of_case(case)
     if kind.seams_of_welds:
         travels = {
-            w.name: {word: _other(directions[w.seam], word) for word in directions[w.seam]}
+            w.name: {word: opposite(directions[w.seam], word) for word in directions[w.seam]}
             for w in case.welds
         }
         return {"seams": [], "faces": list(faces_of(case.part)), "travels": travels}
@@ -108,22 +108,12 @@ def directions(case: Case) -> dict:
         seams.append(
             {
                 "name": name, "passes": line.passes, "closed": line.closed,
-                "directions": {w: _other(words, w) for w in words},
+                "directions": {w: opposite(words, w) for w in words},
                 "points": _mm(_few(line.points)),
                 "inward": _unit(line.inwards.mean(axis=0)).round(4).tolist(),
             }
         )  # fmt: skip
     return {"seams": seams, "faces": list(faces_of(case.part)), "travels": {}}
-
-
-def _other(words: dict, word: str) -> str:
-    """The word for the opposite direction: words come in pairs."""
-    listed = list(words)
-    at = listed.index(word)
-    partner = listed[at ^ 1] if (at ^ 1) < len(listed) else word
-    if words[partner] == -words[word]:
-        return partner
-    return next((w for w in listed if words[w] == -words[word]), word)
 
 
 def order_table(case: Case) -> list[dict]:

@@ -1,6 +1,7 @@
 // "I measured ...": what is welded so far and what the gauge reads, as a question to a plan or a run.
+import { FilmReadings } from "./film_readings.js";
 import { askPatiently, h, say, STATES } from "./tools.js";
-import { units } from "./units.js";
+import { shown, units } from "./units.js";
 
 export class Measured {
   constructor(id, go) {
@@ -31,14 +32,33 @@ export class Measured {
       const offered = list.includes("mm") && list.includes("mrad") ? ["mm", "in", "mm/m"] : list.includes("mm") ? ["mm", "in"] : ["mm/m", "deg"];
       const value = this.values[side] ??= ["", units() === "us" && offered.includes("in") ? "in" : offered[0]];
       return h("div", { class: "field" }, h("label", { for: `read-${side}`, text: side.replace(".", " ") }), h("span", { class: "measured-value" },
-        h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { value[0] = e.target.value; } }),
+        h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { value[0] = e.target.value; this.filmed = null; } }),
         h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
     });
     this.box.replaceChildren(...[h("h2", { text: "I measured …" }),
       h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. The part should be as cold as it was read. The answer is what to weld next." }),
-      h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides),
+      h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides), this.film(),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "What do I weld next?", disabled: !done.length || this.busy, onclick: () => this.send() })),
       this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked()].filter(Boolean));
+  }
+  // A pointer's spot may be filmed in place of reading it off the target.
+  film() {
+    const sides = Object.keys(this.words.sides), gauges = sides.filter((x) => x.endsWith(".up")).map((x) => x.slice(0, -3)).filter((g) => sides.includes(`${g}.right`));
+    if (!gauges.length) return null;
+    this.films ??= new FilmReadings(this.id, gauges, (found) => {
+      this.filmed = found;
+      if (found) for (const side of ["up", "right"]) {
+        const [value, unit] = shown(found[side], "mm");
+        this.values[`${found.gauge}.${side}`] = [String(Number(value.toFixed(unit === "in" ? 4 : 2))), unit];
+      }
+      this.fill();
+    });
+    return this.films.root;
+  }
+  // How well a film is read, where nothing else was typed. [mm]
+  get noise() {
+    const read = Object.entries(this.values).filter(([, [number]]) => number.trim()).map(([side]) => side.split(".")[0]);
+    return this.filmed && read.every((g) => g === this.filmed.gauge) ? this.filmed.noise : undefined;
   }
   asked() {
     if (!this.about || !this.about.some((a) => a.kind === "next")) return null;
@@ -52,7 +72,7 @@ export class Measured {
     this.fill();
     if (!readings.length) return say(this.fault);
     try {
-      const job = await askPatiently("/api/studies", { kind: "next", of: this.id, after, readings, tolerance: this.tolerance || "" }, () => !this.box.isConnected);
+      const job = await askPatiently("/api/studies", { kind: "next", of: this.id, after, readings, tolerance: this.tolerance || "", noise: this.noise }, () => !this.box.isConnected);
       this.go(`#study/${job.id}`);
     } catch (error) {
       this.fault = error.message;

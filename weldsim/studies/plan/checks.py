@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import groupby, product
 from typing import Any
 
 from weldsim.case.keys import section_model
-from weldsim.case.travel import directions_of_case
+from weldsim.case.travel import directions_of_case, opposite
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
@@ -48,15 +49,24 @@ class Setting:
 
 
 def known_words(case) -> dict:
-    """Seam -> {word: direction} of every word for a travel; a bar's first is as its bead stands."""
+    """Seam -> {word: direction} of every word for a travel; first as the case itself says it."""
     known = directions_of_case(case)
     if not kind_of_case(case).seams_of_welds:
-        return dict(known)
+        own = {w.seam: w.travel for w in reversed(case.welds) if w.tack < 0}
+        return {s: _in_own_words(words, own.get(s)) for s, words in known.items()}
     return {
         w.seam: {word: w.direction * direction for word, direction in own.items()}
         for w in case.welds
         for own in [_as_it_stands(known[w.seam], w.travel)]
     }
+
+
+def _in_own_words(words: Mapping[str, int], travel: str | None) -> dict[str, int]:
+    """The same words, that of the case's travel and its opposite first."""
+    if travel not in words:
+        return dict(words)
+    pair = (travel, opposite(words, travel))
+    return {w: words[w] for w in (*pair, *(w for w in words if w not in pair))}
 
 
 def _as_it_stands(words: dict, travel: str) -> dict:
