@@ -11,7 +11,14 @@ from tests.page.kit import OWN, client_of, post, queue_of, starter, wait_for
 from tests.page.stand_ins import answering
 from tests.synthetic_run import write_run
 from weldsim.case.load import parse_case
-from weldsim.page import experiments, films, measured_store, measured_tasks, routes_measured, security
+from weldsim.page import (
+    experiments,
+    films,
+    measured_store,
+    measured_tasks,
+    routes_measured,
+    security,
+)
 from weldsim.page.runs import id_of
 
 BYTES = {**OWN, "content-type": security.FILE_TYPE}
