@@ -99,22 +99,22 @@ assert result.balance.gap < 1e-3
 
 # %%
 fields = result.at(15.0)
-print(f"kept at {fields.time:.1f} s; hottest {fields.temperature.max() - 273.15:.0f} degC")
+print(f"kept at {fields.time:.1f} s; hottest {fields.temperature.max() - 273.15:.0f} °C")
 x, y, z = fields.mesh.p
 front = y > 0.0039  # the face with the bead
 plt.figure(figsize=(8, 2.6))
 plt.tricontourf(
     1e3 * x[front], 1e3 * z[front], fields.temperature[front] - 273.15, levels=20, cmap="inferno"
 )
-plt.colorbar(label="degC")
+plt.colorbar(label="°C")
 plt.gca().set(aspect="equal", xlabel="from the held end, mm", ylabel="height, mm")
 plt.title(f"front face at {fields.time:.0f} s (grade {result.grade})")
 plt.show()
 
 # %%
 # The heat that is in the bar, by hand: density times specific heat times what it has warmed up.
-# At the last step the bar is warm, about 140 degC on average, and nothing is hot any more; between
-# 20 and 140 degC the specific heat of steel is 475 J/(kg K) on average (EN 1993-1-2, 3.4.1.2).
+# At the last step the bar is warm, about 140 °C on average, and nothing is hot any more; between
+# 20 and 140 °C the specific heat of steel is 475 J/(kg K) on average (EN 1993-1-2, 3.4.1.2).
 end = result.at(120.0)
 warm = end.integral(end.temperature - case.surroundings.preheat)  # K m3
 stored = 7850 * 475 * warm  # J
@@ -179,7 +179,7 @@ table.tail(3)
 # %%
 assert table.index[-1] == read.times[-1] == 5.0
 assert table["pointer", "up", "rad"].iloc[-1] == read.gauges["pointer", "up"][-1]
-assert (folder / "gauges.csv").exists()  # the same in mrad, mm and degC, for a spreadsheet
+assert (folder / "gauges.csv").exists()  # the same in mrad, mm and °C, for a spreadsheet
 
 # %% [markdown]
 # ## A gauge of one's own
@@ -231,7 +231,7 @@ mean = [
     r.at(20.0).integral(r.at(20.0).temperature) / r.at(20.0).integral(np.ones(r.mesh.p.shape[1]))
     for r in (same, lighter)
 ]
-print(f"the bar at 20 s, mean: {mean[0] - 273.15:.0f} degC, half as heavy {mean[1] - 273.15:.0f}")
+print(f"the bar at 20 s, mean: {mean[0] - 273.15:.0f} °C, half as heavy {mean[1] - 273.15:.0f}")
 
 # %%
 # Half the mass takes half the heat for a degree, so it warms about twice as much; a little less,

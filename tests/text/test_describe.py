@@ -56,14 +56,14 @@ def content(t):
 # Bar 220 x 45 x 8 mm of 7850 kg/m3 is 0.6217 kg; 2 x 12.5 V x 200 A x 0.77 x 45 / 1.1 s = 157.5 kJ,
 # so 253.3 kJ/kg.
 def test_heat_of_the_whole_part(demo):
-    (mean,) = numbers(r"All beads without a pause: ([\d.]+) degC", demo)
+    (mean,) = numbers(r"All beads without a pause: ([\d.]+) °C", demo)
     heat = 2 * 12.5 * 200 * 0.77 * 45 / 1.1 / (7850 * 0.22 * 0.045 * 0.008)
     assert content(mean) == pytest.approx(heat, rel=0.003)  # the table is interpolated
     assert "heated through" in demo
 
 
 def test_preheat_counts():
-    pattern = r"brings it to: A ([\d.]+) degC"
+    pattern = r"brings it to: A ([\d.]+) °C"
     (cold,) = numbers(pattern, said("pivot_arm_one_bead.toml"))
     (warm,) = numbers(pattern, said("pivot_arm_one_bead.toml", "surroundings.preheat=120 degC"))
     # The same heat on top of what is there; the table is interpolated, tenths are rounded.

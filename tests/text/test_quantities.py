@@ -5,6 +5,10 @@ import pytest
 from weldsim.text.quantities import (
     US_UNITS,
     as_written,
+    difference,
+    in_degc,
+    in_m,
+    in_mm,
     joined,
     quantity,
     span,
@@ -22,6 +26,7 @@ FACTORS = {
     "mm/s": 1e-3 / INCH * 60,
     "kJ/mm": 1e3 * INCH,
     "°C": 1.8,
+    "K": 1.8,  # of a difference
     "MPa": 1e6 / (1e3 * LBF / INCH**2),
     "GPa": 1e9 / (1e6 * LBF / INCH**2),
     "N": 1 / LBF,
@@ -52,6 +57,15 @@ def test_a_us_number_comes_from_the_full_value():
     assert words("{}", quantity(33.52, "mm", "+.0f")).text("us") == "+1.32 in"
 
 
+def test_one_way_of_writing_a_temperature_and_figures_enough_for_what_was_put_in():
+    """4 m is 13.12 ft, 2 mm 0.0787 in, 1/16 in 0.0625 in; 2 K are 3.6 degF."""
+    assert as_written("at 300 degC") == "at 300 °C" and str(in_degc(423.15)) == "150 °C"
+    assert in_m(4.0).text("us") == "13.12 ft" and in_mm(2e-3).text("us") == "0.0787 in"
+    assert in_mm(INCH / 16).text("us") == "0.0625 in"
+    assert in_mm(1e-5).text("us") == "0.0003937 in"
+    assert words("{} above ambient", difference(2.0)).text("us") == "4 °F above ambient"
+
+
 def test_words_are_text_and_can_be_put_together():
     line = joined(
         ", ", [words("up {}", quantity(25.4, "mm", ".1f")), "then <b>", span(8, 12, "mm", ".4g")]
@@ -68,7 +82,6 @@ def test_words_are_text_and_can_be_put_together():
     [
         ("ends 25.4 mm up at 150 °C", "ends 1.000 in up at 302 °F"),
         ("±10 °C, 8 to 12 mm, 3.2 mrad, 60 s", "±18 °F, 0.31 to 0.47 in, 3.2 mrad, 60 s"),
-        ("at 300 degC and 5 kN/mm", "at 572 °F and 29 kip/in"),
         ("−25.4 mm and +2.54 mm", "−1.000 in and +0.1000 in"),
         ("1.2 ±0.3 mm", "0.047 ±0.012 in"),
         ("1.2 +-0.3 mm", "0.047 +-0.012 in"),

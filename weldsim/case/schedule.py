@@ -47,8 +47,8 @@ def rule_in_words(rule: StartRule) -> str:
     if rule.kind == "cold":
         return "when the part is cold"
     if rule.weld is None:
-        return f"when the weld zone has cooled below {rule.limit - 273.15:.4g} degC"
-    return f"when {rule.weld} has cooled below {rule.limit - 273.15:.4g} degC"
+        return f"when the weld zone has cooled below {rule.limit - 273.15:.4g} °C"
+    return f"when {rule.weld} has cooled below {rule.limit - 273.15:.4g} °C"
 
 
 def timetable(welds: Sequence[Weld]) -> tuple[TimetableRow, ...]:

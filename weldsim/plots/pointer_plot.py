@@ -10,7 +10,7 @@ from weldsim.plots.welds import arc_times, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import recorded_case
 from weldsim.system.palette import INK, PAPER, QUIET, WELDS
-from weldsim.text.quantities import Units, quantity, unit_word
+from weldsim.text.quantities import Units, in_m, unit_word
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean
 LEGEND_ROWS = 3
@@ -43,7 +43,7 @@ def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units
     draw_path(record, gauge, axes, shape, units)
     _draw_error(record, gauge, axes)
     figure.suptitle(f"Light spot of {gauge['name']} on its target", x=0.02, ha="left", fontsize=13)
-    away = quantity(gauge["throw"], "m", "g").text(units)
+    away = in_m(gauge["throw"]).text(units)
     axes.set_title(
         f"{away} away, as seen looking along {gauge['aim']}",
         color=QUIET,

@@ -22,7 +22,7 @@ from weldsim.runs.result import read_result
 from weldsim.schema.column import Column
 from weldsim.schema.process import PROCESSES
 from weldsim.text.cautions import beside
-from weldsim.text.quantities import Number, Quantity, Words, as_written, joined, quantity, words
+from weldsim.text.quantities import Number, Quantity, Words, as_written, in_m, joined, words
 from weldsim.text.tilts import sized
 from weldsim.text.travel_words import faces_named, travel_words
 from weldsim.text.words import SIDES, result_words, rounded
@@ -255,7 +255,7 @@ def _starts(weld, row) -> Words:
 
 def _box(gauge) -> Box:
     if gauge.kind == "pointer":
-        how = words("beam from the {}, target {} away", gauge.at, quantity(gauge.throw, "m", "g"))
+        how = words("beam from the {}, target {} away", gauge.at, in_m(gauge.throw))
         return Box(gauge.name, how, ("up", "right"))
     place = gauge.at if isinstance(gauge.at, str) else "its place in the drawing"
     return Box(gauge.name, words("{} at {}", gauge.kind, place), ("reads",))

@@ -8,6 +8,7 @@ from weldsim.plots.welds import arc_times
 from weldsim.report.input_words import input_rows
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.verdicts import judge
+from weldsim.schema.tolerance import Tolerance
 from weldsim.text.quantities import (
     Number,
     Quantity,
@@ -17,7 +18,7 @@ from weldsim.text.quantities import (
     unit_word,
     words,
 )
-from weldsim.text.tilts import sized
+from weldsim.text.tilts import sized, tolerance_words
 from weldsim.text.words import error_quantity, reading
 
 OTHER_GRADES = (
@@ -183,21 +184,38 @@ def verdicts(record: RunRecord) -> list[dict]:
     if not found:
         ends = {c.name: float(record.gauges[c.name][-1]) for c in record.columns if c.weld is None}
         found = judge(record.case.get("gauges", []), ends, record.errors)
-    return [_as_row(v) for v in found]
+    return [_as_row(v, record) for v in found]
 
 
-def _as_row(entry) -> dict:
+def _as_row(entry, record: RunRecord) -> dict:
     if not isinstance(entry, dict):
         return {"gauge": "", "tolerance": "", "reading": "", "verdict": str(entry)}
     named = entry.get("gauge") or entry.get("column") or entry.get("name") or ""
     keys = ("tolerance", "reading", "verdict")
     row = {"gauge": str(named), **{k: as_written(_text(entry.get(k))) for k in keys}}
+    gauge = next((g for g in record.case.get("gauges", []) if g.get("name") == named), {})
+    distance = gauge.get("throw")
     if isinstance(entry.get("value"), float):
-        numbers = [Number(entry["value"], f"{entry['value']:.3g}")]
-        if entry.get("error") is not None:
-            numbers += [" ±", Number(entry["error"], f"{entry['error']:.2g}", difference=True)]
-        row["reading"] = Words(Quantity(tuple(numbers), entry["unit"]))
+        row["reading"] = _with_error(entry["value"], entry.get("error"), entry["unit"])
+        if distance and entry["unit"] == "mrad":
+            at = (None if v is None else distance * v for v in (entry["value"], entry.get("error")))
+            row["reading"] = words("{} at the target ({})", _with_error(*at, "mm"), row["reading"])
+    given = gauge.get("tolerance")
+    if isinstance(given, dict) and "value" in given:
+        row["tolerance"] = tolerance_words(Tolerance(**given), distance)
     return row
+
+
+def _with_error(value: float, error: float | None, unit: str) -> Words:
+    numbers: list[Number | str] = [Number(value, _short(value, 3))]
+    if error is not None:
+        numbers += [" ±", Number(error, _short(error, 2), difference=True)]
+    return Words(Quantity(tuple(numbers), unit))
+
+
+def _short(value: float, most: int) -> str:
+    """So many figures without zeros behind them; no exponent for what a bench reads."""
+    return f"{value:.{most}g}" if abs(value) < 10**most else f"{value:.0f}"
 
 
 def _text(value) -> str:

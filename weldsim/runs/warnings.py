@@ -73,8 +73,8 @@ def _too_hot(model: Model, state: State) -> list[str]:
     if most <= WITHOUT_VAPOUR * allowed:
         return []
     return [
-        f"the metal comes to {_celsius(most)} degC, hotter than metal can get (it boils at "
-        f"{_celsius(allowed)} degC): the source is too small or too strong"
+        f"the metal comes to {_celsius(most)} °C, hotter than metal can get (it boils at "
+        f"{_celsius(allowed)} °C): the source is too small or too strong"
     ]
 
 

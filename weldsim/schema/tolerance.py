@@ -51,7 +51,7 @@ class Tolerance:
         scale, unit = SCALES[self.measure]
         own = f"{scale * self.value:.3g} {unit}"
         words = own if self.text == own else f"{self.text}, {own}"
-        words = f"at most {words}" if self.measure in ONE_SIDED else f"+-{words}"
+        words = f"at most {words}" if self.measure in ONE_SIDED else f"±{words}"
         return f"{words} ({CONFIRM})" if CONFIRM in self.note else words
 
 

@@ -95,5 +95,5 @@ def power_for(model: Model, state: State, weld: int, limit: float) -> tuple[floa
             return power, peak
         power *= (limit - BAND_UNDER_LIMIT / 2 - cold) / (peak - cold)
     raise ConvergenceError(
-        f"correct: {model.case.welds[weld].name}: no power keeps it at {limit - 273.15:.0f} degC"
+        f"correct: {model.case.welds[weld].name}: no power keeps it at {limit - 273.15:.0f} °C"
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from weldsim.schema.column import Column
 from weldsim.studies.band.records import GRADE, Band, Reading
 from weldsim.studies.spreads import spread_of
-from weldsim.text.quantities import Quantity, Words, words
+from weldsim.text.quantities import Quantity, Words, difference, words
 from weldsim.text.words import rounded_quantity
 
 NAMED = 4  # causes that are named in a line
@@ -191,7 +191,7 @@ def source_lines(band: Band) -> list[Words]:
             continue
         known = spread_of(u.key)
         if known is not None and known.difference:
-            size = Words(f"{u.spread:.0f} K")
+            size = Words(difference(u.spread))
         else:
             size = Words(f"{100 * u.spread / abs(u.usual):.0f} %")
         out.append(words("{}: standard deviation {} ({})", name, size, u.source))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from weldsim.studies.clamp_search import ClampSearch, clamp_tables
 from weldsim.text.cautions import beside
-from weldsim.text.measure_words import error_said, short_size, size_words
-from weldsim.text.quantities import as_written, words
+from weldsim.text.measure_words import error_said, short_size, size_words, tolerance_said
+from weldsim.text.quantities import words
 from weldsim.text.tilts import sized
 
 
@@ -34,7 +34,7 @@ def clamp_words(found: ClampSearch) -> list[str]:
             "{} then ends {} from zero, {}: {}, tolerance {}.",
             target.gauge.name, size_words(target, best.size, 2),
             error_said(target, found.error, found.estimate.how), beside(found.verdict),
-            as_written(str(target.tolerance)),
+            tolerance_said(target),
         )
     )  # fmt: skip
     for other in found.choices[1:]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from weldsim.studies.correction import Correction
 from weldsim.text.cautions import beside
-from weldsim.text.measure_words import error_said, size_words
+from weldsim.text.measure_words import error_said, size_words, tolerance_said
 from weldsim.text.quantities import Words, as_written, quantity, words
 
 
@@ -41,5 +41,5 @@ def _how_sure(found: Correction) -> Words:
     sure = error_said(found.target, found.error, found.estimate.how)
     if found.error is None:
         return sure
-    limit = as_written(str(found.target.tolerance))
+    limit = tolerance_said(found.target)
     return words("{}: {}, tolerance {}", sure, beside(found.verdict), limit)

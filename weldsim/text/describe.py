@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 from weldsim.case.doubts import case_doubts
+from weldsim.geometry.grades import GRADE_USE
 from weldsim.joints.registry import kind_of_case
 from weldsim.materials.material import load_material
 from weldsim.runs.cost import cost_of
+from weldsim.simulation.start_rules import COLD
 from weldsim.text.cautions import CAUTIONS, DEFER, HEADING
 from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
-from weldsim.text.quantities import as_written, in_degc, in_mm, joined, quantity, words
+from weldsim.text.quantities import (
+    as_written,
+    difference,
+    given,
+    in_degc,
+    in_m,
+    in_mm,
+    joined,
+    words,
+)
 
 HEATED_THROUGH = 100.0  # K; above it shrinkage rules for wide plates fail (common practice)
 
@@ -49,7 +60,7 @@ def _air(case) -> list[str]:
     return [
         words(
             "Surroundings: {}, heat loss to air {}, emissivity {}; the part starts at {}.",
-            in_degc(s.ambient), quantity(s.film_coefficient, "W/m2/K", ".3g"),
+            in_degc(s.ambient), given(s.film_coefficient, "W/m2/K", ".3g"),
             f"{s.emissivity:.2g}", in_degc(s.preheat),
         )
     ]  # fmt: skip
@@ -66,7 +77,7 @@ def _gauges(case) -> list[str]:
         text = {
             "pointer": words(
                 f"light beam on the {at}, aimed {g.aim}, target {{}} away, up is {g.up}",
-                quantity(g.throw or 0, "m", ".3g"),
+                in_m(g.throw or 0),
             ),
             "dial": words("dial indicator at {}, reading toward {}", at, g.direction),
             "thermocouple": words("thermocouple at {}", at),
@@ -81,9 +92,10 @@ def _gauges(case) -> list[str]:
 def _size(case) -> list[str]:
     e = cost_of(case)
     s = case.solve
-    end = "it is cold (2 K above ambient)" if s.end == "cold" else f"{s.end:.4g} s"
+    cold = words("it is cold ({} above ambient)", difference(COLD))
+    end = cold if s.end == "cold" else f"{s.end:.4g} s"
     return [
-        f"Model {s.model}, grade {s.grade}, until {end}.",
+        words("Model {}, grade {} ({}), until {}.", s.model, s.grade, GRADE_USE[s.grade], end),
         f"Mesh: {e.cells} cells, {e.displacement_unknowns} displacement and "
         f"{e.temperature_unknowns} temperature equations; about {e.steps} steps.",
         f"Expect about {_time(e.seconds)} and {e.memory / 1e6:.0f} MB (good to a factor of two).",

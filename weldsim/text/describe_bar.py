@@ -5,7 +5,7 @@ from __future__ import annotations
 from weldsim.case.schedule import timetable
 from weldsim.joints.registry import kind_of_case
 from weldsim.schema.process import PROCESSES
-from weldsim.text.quantities import Words, as_written, given, in_mm, per_mm, quantity, words
+from weldsim.text.quantities import Words, as_written, given, in_mm, per_mm, words
 
 # ISO 6947 working position of a bead on a bar that stands with its width upright
 POSITIONS = {
@@ -41,7 +41,7 @@ def _hold(case) -> list[str]:
     return [
         words(
             "Clamp: on the first {}, holds all directions and takes heat at {}; it {}.",
-            in_mm(h.length), quantity(h.conductance, "W/m2/K", ".4g"), off,
+            in_mm(h.length), given(h.conductance, "W/m2/K", ".4g"), off,
         )
     ]  # fmt: skip
 

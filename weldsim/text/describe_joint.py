@@ -7,7 +7,8 @@ import numpy as np
 from weldsim.case.schedule import rule_in_words, timetable
 from weldsim.joints.registry import kind_of_case, seam_lines_of, seams_of
 from weldsim.schema.process import PROCESSES
-from weldsim.text.quantities import as_written, given, in_mm, joined, per_mm, quantity, words
+from weldsim.text.quantities import as_written, given, in_mm, joined, per_mm, words
+from weldsim.text.tilts import tilt_words
 
 # ISO 6947 working position by what faces up: PF and PG go by the travel, the rest by the face
 FACING = ((0.92, "PA", "flat"), (0.38, "PB", "horizontal fillet"), (-0.38, "PC", "horizontal"),
@@ -45,7 +46,7 @@ def joint_lines(case) -> list[str]:
         out.append(
             words(
                 "Forced cooling between welds: heat loss to air {} in place of {}.",
-                quantity(forced, "W/m2/K", ".4g"), quantity(usual, "W/m2/K", ".4g"),
+                given(forced, "W/m2/K", ".4g"), given(usual, "W/m2/K", ".4g"),
             )
         )  # fmt: skip
     return out
@@ -66,11 +67,11 @@ def _clamps(case) -> list[str]:
     for c in case.clamps:
         how = "holds all directions"
         if c.kind == "spring":
-            way = quantity(c.stiffness / 1e6, "kN/mm", ".4g")
-            turn = quantity(c.turning / 1e3, "kN m/rad", ".4g")
+            way = given(c.stiffness / 1e6, "kN/mm", ".4g")
+            turn = given(c.turning / 1e3, "kN m/rad", ".4g")
             how = words("gives way elastically, {}", way)
             how = words("{} and {}", how, turn) if c.turning else words("{}, free to turn", how)
-        taken = quantity(c.conductance, "W/m2/K", ".4g")
+        taken = given(c.conductance, "W/m2/K", ".4g")
         heat = words(", takes heat at {}", taken) if c.conductance else ""
         at = " and ".join(c.at)
         named = f"{c.name} at {at}" if (c.name,) != c.at else c.name
@@ -98,13 +99,12 @@ def _tacks(case) -> list[str]:
 
 def _preset(case) -> list[str]:
     lean = [
-        f"{1e3 * v:.3g} mrad toward +{axis}"
+        words("{} toward {}{}", tilt_words(abs(v)), "-" if v < 0 else "+", axis)
         for axis, v in zip("xyz", case.preset, strict=True)
         if v
     ]
-    return (
-        [f"Preset: the free piece is tilted {' and '.join(lean)} before welding."] if lean else []
-    )
+    said = words("Preset: the free piece is tilted by {} before welding.", joined(" and ", lean))
+    return [said] if lean else []
 
 
 def _welds(case) -> list[str]:

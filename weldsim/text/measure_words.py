@@ -6,7 +6,7 @@ from weldsim.schema.tolerance import SCALES
 from weldsim.studies.plan.space import Plan
 from weldsim.studies.targets import Target
 from weldsim.text.quantities import Words, as_written, words
-from weldsim.text.tilts import sized, spot_words, tilt_words
+from weldsim.text.tilts import sized, spot_words, tilt_words, tolerance_words
 
 ANGLES = ("angle", "slope")  # measures that a pointer's target shows
 
@@ -30,6 +30,16 @@ def error_said(target: Target, error: float | None, how: str) -> Words:
     if error is None:
         return as_written(how)
     return words("estimated error {} ({})", short_size(target, error), as_written(how))
+
+
+def tolerance_said(target: Target) -> Words:
+    """The tolerance of a target, of a pointer as what it leaves there."""
+    return tolerance_words(target.tolerance, getattr(target.gauge, "throw", None))
+
+
+def plan_tolerance(plan: Plan) -> Words:
+    """The tolerance of a plan's measure, of a pointer as what it leaves at its target."""
+    return tolerance_words(plan.tolerance, target_distance(plan))
 
 
 def measure_words(plan: Plan, value: float, most: int = 3) -> Words:

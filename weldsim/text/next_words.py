@@ -7,8 +7,8 @@ from weldsim.studies.next.advice import Advice
 from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
 from weldsim.studies.spreads import SPREADS
-from weldsim.text.measure_words import measure_words
-from weldsim.text.quantities import as_written, words
+from weldsim.text.measure_words import measure_words, plan_tolerance
+from weldsim.text.quantities import words
 from weldsim.text.tilts import sized
 
 SAID = ("arc.efficiency", "arc.speed")  # spreads that every case has
@@ -44,7 +44,7 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
         )
     for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
         note = " (at its bound)" if unknown.name in found.at_bound else ""
-        lines.append(f"{unknown.name}: {factor:.3f} +- {spread:.3f} times what the case says{note}")
+        lines.append(f"{unknown.name}: {factor:.3f} ±{spread:.3f} times what the case says{note}")
     unread = _unread(plan, advice.columns)
     if unread:
         lines.append(f"not read, so taken from the model: {', '.join(unread)}")
@@ -54,7 +54,7 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
             words(
                 "{}. weld {}{}: expected to end {} from zero, {} chance of ending within {}",
                 n, plan.text(ahead.moves), under, measure_words(plan, ahead.off, 2),
-                _chance(ahead.chance), as_written(str(plan.tolerance)),
+                _chance(ahead.chance), plan_tolerance(plan),
             )
         )  # fmt: skip
     if advice.looked_at is not None:

@@ -9,8 +9,8 @@ from weldsim.studies.plan.odds import EVEN, chance_nearer, odds_text
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.studies.plan.space import Moves, Plan
 from weldsim.text.cautions import beside
-from weldsim.text.measure_words import measure_words, short_measure
-from weldsim.text.quantities import Words, as_written, words
+from weldsim.text.measure_words import measure_words, plan_tolerance, short_measure
+from weldsim.text.quantities import Words, words
 
 
 def unit_of(study: Study) -> tuple[float, str]:
@@ -167,7 +167,7 @@ def plan_lines(study: Study) -> list[str]:
         + (f" ({plan.settings[best.setting].label})" if len(plan.settings) > 1 else ""),
         words(
             "{} ends {} from zero, tolerance {}: {}; {}{}; on the way it swings out to {}{}",
-            plan.section.measure, measure_words(plan, best.end), as_written(str(plan.tolerance)),
+            plan.section.measure, measure_words(plan, best.end), plan_tolerance(plan),
             beside(row_verdict(plan, best)), _error(study, best), model_words(study, best),
             said(study, best.worst), _again(study, best),
         ),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from weldsim.schema.column import Column
 from weldsim.studies.preset import Preset, lean_text
 from weldsim.text.cautions import beside
-from weldsim.text.measure_words import error_said, size_words
-from weldsim.text.quantities import Words, as_written, joined, words
+from weldsim.text.measure_words import error_said, size_words, tolerance_said
+from weldsim.text.quantities import Words, joined, words
 from weldsim.text.tilts import tilt_words
 
 
@@ -27,7 +27,7 @@ def preset_words(found: Preset) -> list[str]:
             "{} then ends {} from zero, {}: {}, tolerance {}.",
             target.gauge.name, size_words(target, found.final, 2),
             error_said(target, found.error, error_words(found)), beside(found.verdict),
-            as_written(str(target.tolerance)),
+            tolerance_said(target),
         )
     )  # fmt: skip
     if found.error is None or found.verdict != "inside":

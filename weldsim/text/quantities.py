@@ -25,6 +25,7 @@ US_UNITS: dict[str, tuple[str, str, str]] = {
     "mm/s": ("in/min", "mm/s", "in/min"),
     "kJ/mm": ("kJ/in", "kJ/mm", "kJ/in"),
     "°C": ("°F", "degC", "degF"),
+    "K": ("°F", "delta_degC", "delta_degF"),  # a difference; never looked for in a text
     "MPa": ("ksi", "MPa", "ksi"),
     "GPa": ("Msi", "GPa", "Mpsi"),
     "N": ("lbf", "N", "lbf"),
@@ -97,7 +98,8 @@ class Number:
     difference : bool
         Of temperatures: an error, or what one is higher than another.
     exact : bool
-        As it was put in, not computed: four figures in the US unit whatever the metric text has.
+        As it was put in, not computed: four figures in the US unit whatever the metric text has,
+        and at most four decimals, 1/16 in and thinner sheet among them.
     """
 
     value: float
@@ -120,7 +122,7 @@ class Number:
         value = self.value if signed or self.value >= 0 else -self.value
         value = factor * value + (0.0 if self.difference else offset)
         if self.exact:
-            return f"{value:.4g}"
+            return _four_figures(value)
         size = math.floor(math.log10(abs(value))) if value else 0
         if power and not -4 <= size < 6:
             out = f"{value:.{max(keep + size, 0)}e}"
@@ -130,6 +132,12 @@ class Number:
             out = out.lstrip("-")
         plus = "+" if self.shown.lstrip().startswith("+") and value > 0 else ""
         return plus + (out.replace("-", "−") if "−" in self.shown else out)
+
+
+def _four_figures(value: float) -> str:
+    """At most four figures and, unless that leaves less than two, four decimals."""
+    rounded = round(value, 4)
+    return f"{rounded if abs(rounded) >= 1e-3 else value:.4g}"
 
 
 @dataclass(frozen=True)
@@ -156,8 +164,7 @@ class Quantity:
     def text(self, units: Units = "metric") -> str:
         """Numbers and unit, metric or US."""
         out = "".join(p if isinstance(p, str) else p.text(self.unit, units) for p in self.pieces)
-        unit = unit_word(self.unit, units) if units == "us" else self.unit
-        return f"{out}{self.gap}{unit}" if self.named else out
+        return f"{out}{self.gap}{unit_word(self.unit, units)}" if self.named else out
 
     def __str__(self) -> str:
         return self.text()
@@ -279,6 +286,16 @@ def in_mm(value: float, named: bool = True) -> Quantity:
     return given(1e3 * value, "mm", ".4g", named)
 
 
+def in_m(value: float) -> Quantity:
+    """A length to a target that was put in, four figures. [m]"""
+    return given(value, "m", ".4g")
+
+
+def difference(value: float, form: str = ".0f") -> Quantity:
+    """What one temperature is higher than another. [K]"""
+    return Quantity((Number(value, format(value, form), difference=True),), "K")
+
+
 def in_degc(value: float) -> Quantity:
     """A temperature that was put in, four figures. [K]"""
     return given(value - 273.15, "degC", ".4g")
@@ -290,7 +307,9 @@ def per_mm(value: float, form: str = ".3f") -> Quantity:
 
 
 _NUMBER = r"(?:[-+−±]{1,2} ?)?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
-_UNIT = "|".join(re.escape(u) for u in sorted([*US_UNITS, *WRITTEN], key=len, reverse=True))
+_UNIT = "|".join(
+    re.escape(u) for u in sorted([*US_UNITS, *WRITTEN], key=len, reverse=True) if u != "K"
+)
 _WRITTEN_QUANTITY = re.compile(
     rf"(?<![\w.])({_NUMBER}(?:(?: to | x | ?(?=±|\+-)){_NUMBER})*)( ?)({_UNIT})(?![\w/°]| m(?!\w))"
 )

@@ -15,8 +15,8 @@ from weldsim.text.quantities import (
     Quantity,
     Words,
     as_written,
+    in_m,
     joined,
-    quantity,
     unit_word,
     words,
 )
@@ -146,7 +146,7 @@ def _pointer_end(record: RunRecord, name: str, columns: list[Column]) -> str | N
     up, right = (Number(v, shown) for (v, _), shown in zip(angles, mrad, strict=True))
     return words(
         "{} {} {} and {} on the target {} away: tilted {}° and {}° ({}, {} mrad).",
-        _called(name), _verb(record), *places, quantity(pointer["throw"], "m", "g"), *degrees,
+        _called(name), _verb(record), *places, in_m(pointer["throw"]), *degrees,
         Quantity((up, " and ", right), "mm/m"), " and ".join(mrad),
     )  # fmt: skip
 
@@ -165,7 +165,7 @@ def shift_words(record: RunRecord, name: str) -> list[str]:
         own.append(words("{} {}", sized(abs(shift), "mm", 2), minus if shift < 0 else plus))
     if not seen:
         return []
-    distance = quantity(pointer["throw"], "m", "g")
+    distance = in_m(pointer["throw"])
     return [
         words("  of that, {} and {} are the end's own shift; the rest is its tilt over {}",
               *own, distance)

@@ -91,7 +91,7 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     Returns
     -------
     Estimate
-        Posterior mean and covariance of a linear Gaussian model, with prior factor 1 +- spread;
+        Posterior mean and covariance of a linear Gaussian model, with prior factor 1 ± spread;
         with a bound reached, the best point inside (scipy's bounded least squares).
 
     Notes
