@@ -337,7 +337,7 @@ def test_a_verdict_converts_reading_and_error(run):
         {c.name: 0.3 for c in record.columns if c.unit == "mm"}
     )
     (row,) = verdicts(record)
-    assert row["reading"] == "1.20 ±0.30 mm" and name in record.errors
+    assert row["reading"] == "1.2 ±0.3 mm" and name in record.errors
     assert row["reading"].text("us") == "0.047 ±0.012 in"
 
 
