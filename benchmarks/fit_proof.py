@@ -15,118 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.geometry.path import Seam
-from weldsim.materials.material import load_material
 from weldsim.physics.heat_conduction import HeatModel, heat_step
-from weldsim.physics.heat_mesh import HeatMesh
 from weldsim.physics.heat_source import DoubleEllipsoid
 from weldsim.physics.heat_tables import HeatTables
-from weldsim.physics.surface_exchange import SurfaceExchange
-
-ZERO = 273.15
+from weldsim.validation.blocks import ZERO, block, closed, everything, graded
+from weldsim.validation.plates import SCATTER, conditions, cooling_time, thick, thin
 
 # -- plates: t8/5 of EN 1011-2:2001, Annex D, bead on plate (F2 = F3 = 1), unalloyed steel ---------
 
-HEATS = (0.5, 1.0, 1.5, 2.0, 3.0)  # kJ/mm, net
-THICKNESSES = (6, 10, 15, 25, 50)  # mm
-PREHEATS = (20, 150)  # degC
 FITTED_ON = (1.5, 10, 20)  # thin, 0.55 of the transition thickness, in the middle of the range
-NEAR = (0.8, 1.2)  # of the transition thickness: neither formula holds there
-LONGEST = 135.0  # s; longer ones would burn through or lie outside the data of the formula
-SCATTER = 0.15  # of the formula about its measurements (common practice)
-SPREAD = (
-    0.007  # m at 1 kJ/mm, half width and depth of the heat; goes with the square root: the metal
-)
-# in it then takes up about 1.5 MJ/kg, which is what a pool holds. Otherwise a shift in time alone.
-SLICE = 0.001  # m of the plate that is computed: nothing flows along a long bead
-
-
-def thick(heat: float, preheat: float) -> float:
-    """t8/5 where heat flows in three dimensions. [s]"""
-    return (6700 - 5 * preheat) * heat * (1 / (500 - preheat) - 1 / (800 - preheat))
-
-
-def thin(heat: float, thickness: float, preheat: float) -> float:
-    """t8/5 where heat flows in the plane of a plate. [s]"""
-    span = 1 / (500 - preheat) ** 2 - 1 / (800 - preheat) ** 2
-    return (4300 - 4.3 * preheat) * 1e5 * (heat / thickness) ** 2 * span
-
-
-def conditions() -> list[tuple[float, int, int]]:
-    """Net heat [kJ/mm], thickness [mm], preheat [degC] where one of the formulas holds."""
-    out = []
-    for preheat in PREHEATS:
-        for heat in HEATS:
-            for d in THICKNESSES:
-                t2, t3 = thin(heat, d, preheat), thick(heat, preheat)
-                from_transition = np.sqrt(t3 / t2)  # thin goes with 1 / d2, thick with 1
-                if not NEAR[0] < from_transition < NEAR[1] and max(t2, t3) < LONGEST:
-                    out.append((heat, d, preheat))
-    return out
-
-
-def graded(end: float, fine: float, size: float, growth: float) -> np.ndarray:
-    """Grid lines from 0: equal up to `fine`, then growing."""
-    lines = list(np.linspace(0.0, fine, max(1, round(fine / size)) + 1))
-    while lines[-1] < end:
-        size *= growth
-        lines.append(lines[-1] + size)
-    out = np.array(lines)
-    out[out > fine] = fine + (out[out > fine] - fine) * (end - fine) / max(out[-1] - fine, 1e-30)
-    return out
-
-
-def block(x, y, z) -> HeatMesh:
-    """Bricks of a block with these grid lines."""
-    import skfem
-
-    mesh = skfem.MeshHex1.init_tensor(x, y, z)
-    return HeatMesh.of(mesh.p.T.copy(), mesh.t.T.copy(), 1)
-
-
-def cooling_time(
-    heat: float, thickness: float, preheat: float, factor: float, losses: bool = False
-) -> float:
-    """t8/5 on top of a bead on a plate of carbon steel with its real curves. [s]
-
-    Half the cross-section, one cell long: heat flow along a long bead is small. The heat comes in
-    half a second. Euler steps of 2 % of the time since: 1 % of t8/5. Nothing is lost to the air, as
-    in the solutions that the formulae have the shape of, unless `losses`.
-    """
-    d = 1e-3 * thickness
-    z = np.linspace(0.0, d, 8) if thickness < 20 else graded(d, 0.012, 0.001, 1.25)
-    mesh = block(np.array([0.0, SLICE]), graded(0.150, 0.012, 0.001, 1.2), z)
-    tables = HeatTables.of(load_material("carbon-steel"))
-    film, emissivity = (10.0, 0.8) if losses else (0.0, 0.0)
-    model = HeatModel(mesh, tables, 20.0 + ZERO, film_coefficient=film, emissivity=emissivity)
-    active = np.ones(len(mesh.cells), dtype=bool)
-    exchange = _two_faces(model, active, d)
-    p = mesh.points
-    weight = exchange.volume * np.exp(-3 * (p[:, 1] ** 2 + p[:, 2] ** 2) / (SPREAD**2 * heat))
-    power = 0.5 * factor * heat * 1e6 * SLICE * weight / weight.sum() / 0.5
-    top = int(np.argmin((p**2).sum(axis=1)))
-    temperature = np.full(len(p), preheat + ZERO)
-    now, times, history = 0.0, [], []
-    while now < 0.5 or temperature[top] > 490.0 + ZERO:
-        step = 0.05 if now < 0.5 - 1e-9 else 0.02 * now
-        load = power if now < 0.5 - 1e-9 else np.zeros(len(p))
-        temperature, _, _ = heat_step(model, temperature, exchange, active, load, step)
-        now += step
-        times.append(now)
-        history.append(temperature[top] - ZERO)
-    peak = int(np.argmax(history))
-    t, v = np.array(times[peak:]), np.array(history[peak:])
-    return float(np.interp(-500, -v, t) - np.interp(-800, -v, t))
-
-
-def _two_faces(model: HeatModel, active, thickness: float) -> SurfaceExchange:
-    """Heat leaves through top and bottom only: the other sides are cuts."""
-    mesh = model.mesh
-    full, area = model.exchange(active), np.zeros(len(mesh.points))
-    for level in (0.0, thickness):
-        on = np.isclose(mesh.points[:, 2], level, atol=1e-9)
-        outer = (mesh.facet_cells[1] < 0) & on[mesh.facet_nodes].all(axis=1)
-        np.add.at(area, mesh.facet_nodes[outer], mesh.facet_share[outer][:, None])
-    return SurfaceExchange(area, full.contact, full.volume, full.active)
 
 
 def fitted(find: Callable[[float], float], wanted: float, first: float, second: float) -> float:
@@ -233,14 +130,12 @@ def pool(track: Track, absorbed: float, surface: bool, stop: float = 1.3e-3) -> 
     seam = Seam(np.zeros(3), np.array([stop, 0.0, 0.0]), np.array([0, 0, 1.0]))
     beam = DoubleEllipsoid(0.5 * absorbed * track.power, size, size, size,
                            CELL / 2 if surface else size, track.speed, seam)  # fmt: skip
-    active = np.ones(len(mesh.cells), dtype=bool)
-    full = model.exchange(active)
-    closed = SurfaceExchange(np.zeros_like(full.film_area), full.contact, full.volume, full.active)
+    active, shut = everything(model), closed(model)
     temperature = np.full(len(mesh.points), 20.0 + ZERO)
     ends = np.linspace(0.0, stop / track.speed, round(stop / ALONG) + 1)
     for a, b in zip(ends[:-1], ends[1:], strict=True):
         load = mesh.power(active, beam, a, b)[0]
-        temperature, _, _ = heat_step(model, temperature, closed, active, load, b - a)
+        temperature, _, _ = heat_step(model, temperature, shut, active, load, b - a)
     return measured(temperature - ZERO, mesh.points, lines, stop, track.speed)
 
 

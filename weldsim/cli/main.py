@@ -42,6 +42,8 @@ VERBS = {
     "band": "The range in which each gauge ends, hot and cold, and what explains the spread.",
     "target": "Print the target for a light spot, with marks that a film of it is measured by.",
     "watch-spot": "Read a filmed light spot into a gauge file and a picture.",
+    "validate": "Compute what others measured, published or derived, and say row by row whether "
+    "it holds.",
     "lesson": "Open a lesson as a notebook.",
     "serve": "A local page: choose a joint, weld it on screen, watch it move.",
 }

@@ -1,0 +1,133 @@
+"""Rows of a validation: what holds, what fails, what is left out of the count."""
+
+import json
+import math
+
+import pytest
+
+from weldsim.errors import StoreError, WeldsimError
+from weldsim.validation import runner
+from weldsim.validation.catalogue import CHECKS, checks_of
+from weldsim.validation.pages import line, markdown, page, write_pages
+from weldsim.validation.rows import GROUPS, Check, Comparison, Found, Row, between, near, summary
+
+
+def stand_in(found: Found, name: str = "made-up") -> Row:
+    check = Check(name, "heat", "Made up", "a source", "for this test", "None.", lambda q: found)
+    return Row.of(check, found, 1.0)
+
+
+GOOD = near("temperature", 100.0, 101.0, 0.02, "degC")
+BAD = near("temperature", 100.0, 103.0, 0.02, "degC")
+
+
+def test_a_row_holds_when_all_of_it_does():
+    assert stand_in(Found((GOOD,))).state == "holds"
+    both = stand_in(Found((GOOD, BAD)))
+    assert both.state == "fails"
+    assert both.comparisons[0] == BAD  # the worst is read first
+    assert stand_in(Found()).state == "fails"  # nothing was compared
+
+
+def test_what_is_no_number_fails():
+    assert not near("depth", 1.0, math.nan, 0.1).holds
+    assert stand_in(Found((between("depth", 0.0, math.inf, math.nan),))).state == "fails"
+
+
+def test_shares_say_how_much_of_the_allowance_is_used():
+    assert GOOD.share == pytest.approx(0.5)
+    assert BAD.share == pytest.approx(1.5)
+    assert between("width", 0.0, 2.0, 2.0).share == pytest.approx(1.0)
+    assert between("width", 0.0, 2.0, 3.0).error == pytest.approx(1.0)
+    assert between("width", 1.0, 2.0, 0.5).error == pytest.approx(-0.5)
+
+
+def test_rows_without_numbers_are_not_counted():
+    rows = [stand_in(Found((GOOD,))), stand_in(Found((BAD,))), stand_in(Found(state="not run"))]
+    assert summary(rows) == "1 of 2 rows hold"
+
+
+def test_a_row_survives_being_kept():
+    row = stand_in(Found((GOOD, between("rest", 1.0, math.inf, 2.0)), "a note"))
+    again = Row.from_record(json.loads(json.dumps(json_safe(row.record()))))
+    assert again == row
+
+
+def json_safe(record):
+    from weldsim.system.files import plain
+
+    return plain(record)
+
+
+def test_page_and_markdown_say_what_fails_and_what_was_left_out(tmp_path):
+    rows = [
+        stand_in(Found((GOOD,)), "one"),
+        stand_in(Found((BAD,), "<script>alert(1)</script>"), "two"),
+        stand_in(Found(state="not compared", note="needs a measurement"), "three"),
+    ]
+    path = write_pages(tmp_path / "out", rows, True, "0.0")
+    text = path.read_text(encoding="utf-8")
+    assert "1 of 2 rows hold" in text and "<script" not in text
+    assert "default-src 'none'" in text
+    assert "needs a measurement" in text
+    plain = (tmp_path / "out" / "validation.md").read_text(encoding="utf-8")
+    assert plain.rstrip().endswith("1 of 2 rows hold")
+    assert "+3 %" in plain and "± 2 %" in plain
+    assert json.loads((tmp_path / "out" / "validation.json").read_text())["summary"] == (
+        "1 of 2 rows hold"
+    )
+
+
+def test_a_range_is_shown_as_one():
+    assert line(between("force", 1.0, 2.0, 1.5, "kN"))["expected"] == "1 to 2 kN"
+    assert line(between("force", -math.inf, 2.0, 3.0, "kN"))["error"] == "1 kN outside"
+
+
+def test_every_check_says_where_its_numbers_come_from():
+    names = [c.name for c in CHECKS]
+    assert len(set(names)) == len(names)
+    for check in CHECKS:
+        assert check.group in GROUPS and check.source and check.known and check.deviations
+
+
+def test_an_unknown_check_is_refused():
+    with pytest.raises(WeldsimError, match="--only 'nothing' is not allowed, allowed: heat"):
+        checks_of(["nothing"], False)
+
+
+def test_rows_of_another_program_are_computed_again(tmp_path):
+    check = CHECKS[0]
+    record = {"program": "other", "rows": [stand_in(Found((GOOD,))).record()]}
+    place = tmp_path / "rows" / f"{check.name}.json"
+    place.parent.mkdir()
+    place.write_text(json.dumps(json_safe(record)))
+    assert runner.kept(tmp_path, [check], False, "this") == {}
+    assert list(runner.kept(tmp_path, [check], False, "other")) == [check.name]
+    place.write_text('{"rows": 3}')
+    with pytest.raises(StoreError, match="no rows of a validation"):
+        runner.kept(tmp_path, [check], False, "other")
+
+
+def test_a_check_that_cannot_be_computed_fails_its_row(monkeypatch):
+    def refused(quick):
+        raise WeldsimError("no mesh")
+
+    def missing(quick):
+        raise ModuleNotFoundError("no", name="felupe")
+
+    for run, state in ((refused, "fails"), (missing, "not run")):
+        check = Check("made-up", "heat", "Made up", "s", "k", "None.", run)
+        monkeypatch.setattr(runner, "CHECKS", (check,))
+        (row,) = runner.carry_out(("made-up", True))["rows"]
+        assert row["state"] == state
+
+
+def test_markdown_of_nothing_is_still_a_page():
+    about = {"date": "", "version": "", "quick": False, "summary": summary([])}
+    assert "0 of 0 rows hold" in markdown([], about)
+    assert "0 of 0 rows hold" in page([], about)
+
+
+def test_comparison_of_a_kept_record_has_its_infinities_back():
+    c = Comparison("x", None, 1.0, 0.0, math.inf)
+    assert Comparison.of(json_safe(c.record())) == c

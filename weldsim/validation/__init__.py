@@ -1,0 +1,1 @@
+"""What weldsim computes beside what others measured, published or derived, row by row."""
