@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -38,6 +38,7 @@ class WeldsSoFar:
     arc: Any
     schedule: Any
     welds: list[Weld] = field(default_factory=list)
+    idle: dict[str, float] = field(default_factory=dict)  # s around the arc of a weld, see `_idle`
 
     @property
     def last(self) -> str | None:
@@ -142,13 +143,33 @@ def _add_pass(so_far: WeldsSoFar, wanted: Wanted, number: int, direction: int) -
     for count, (begin, finish, way) in enumerate(runs, 1):
         last = so_far.last
         rule = StartRule("after", 0.0, last) if count > 1 else _start(so_far, wanted)
+        name = label if len(runs) == 1 else f"{label}.{count}"
+        arc = arc_on(line, values)
+        so_far.idle[name] = _idle(line, arc, finish - begin, so_far.schedule.pause)
         so_far.welds.append(
             Weld(
-                name=label if len(runs) == 1 else f"{label}.{count}", begin=begin, finish=finish,
-                travel=wanted.travel, start=rule, seam=line.name, number=number, direction=way,
-                arc=arc_on(line, values), bead_width=line.width, **own,
+                name=name, begin=begin, finish=finish, travel=wanted.travel,
+                start=_later(rule, so_far.idle, name), seam=line.name, number=number,
+                direction=way, arc=arc, bead_width=line.width, **own,
             )
         )  # fmt: skip
+
+
+def _idle(line: SeamLine, arc: Arc, length: float, pause: Any) -> float:
+    """Time the beads of a run would take longer than its arc burns; none of one that travels."""
+    if not line.at_once:
+        return 0.0
+    usual = pause if isinstance(pause, float) and is_known(pause) else 0.0
+    waits = sum(usual if wait is None else wait for wait in line.waits)
+    return arc.beads * length / arc.speed + waits - length / arc.pace
+
+
+def _later(rule: StartRule, idle: Mapping[str, float], name: str) -> StartRule:
+    """A rule about time with the beads' heat amid the time that laying them takes."""
+    if rule.kind not in ("time", "after"):
+        return rule
+    before = idle.get(rule.weld, 0.0) if rule.weld else 0.0
+    return replace(rule, seconds=rule.seconds + before / 2 + idle[name] / 2)
 
 
 def _stretches(tables: Tables, wanted: Wanted, direction: int) -> list[tuple[float, float, int]]:
@@ -220,7 +241,10 @@ def arc_on(line: SeamLine, values: Mapping[str, Any]) -> Arc:
     out: dict[str, Any] = {k: values[k] or usual[k] for k in usual}
     out |= {k: values[k] for k in NEEDED}
     out |= {k: values[k] or 0.0 for k in ("weave", "weave_rate", "dwell", "crater")}
-    return Arc(**out)
+    if line.at_once:  # a place is heated as long as by the arc that passes it
+        passing = out["front_length"] + out["rear_length"]
+        out["speed_up"] = max(1.0, line.length / passing)
+    return Arc(**out, beads=line.beads, spread=(line.beads - 1) * line.width / 2)
 
 
 def _start(so_far: WeldsSoFar, wanted: Wanted) -> StartRule:

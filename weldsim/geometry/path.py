@@ -238,6 +238,12 @@ class SeamLine:
         (across, outward) of each pass's arc from the points; empty for none. [m]
     root : float or None
         From the arc to the root; half the width in a fillet's corner where None. [m]
+    beads : int
+        Beads side by side, of that width each, which an arc lays together.
+    at_once : bool
+        They are laid all along their length at once.
+    waits : tuple of float or None
+        Pauses between them, which are waited out around the arc; None for the schedule's own. [s]
     """
 
     name: str
@@ -250,6 +256,9 @@ class SeamLine:
     passes: int = 1
     offsets: tuple[tuple[float, float], ...] = ()
     root: float | None = None
+    beads: int = 1
+    at_once: bool = False
+    waits: tuple[float | None, ...] = ()
 
     @property
     def to_root(self) -> float:

@@ -21,6 +21,7 @@ KINDS = {
     "round-tube-saddle": "round_tube_saddle",
     "round-tube-butt": "round_tube_butt",
     "plate-butt": "plate_butt",
+    "deposit": "deposit",
     "plate-tee": "plate_tee",
     "tube-socket": "tube_socket",
     "mesh": "own_mesh.kind",

@@ -136,7 +136,7 @@ def order_table(case: Case) -> list[dict]:
             "name": w.name, "seam": w.seam, "travel": w.travel, "tack": w.tack >= 0,
             "rule": r.rule, "start": r.start, "duration": r.duration,
             "heat_input": 1e-6 * r.heat_input, "arc_energy": 1e-6 * r.arc_energy,
-            "into_part": 1e-6 * w.arc.power / w.arc.speed,
+            "into_part": 1e-6 * w.arc.line_energy,
         }
         for w, r in zip(case.welds, rows, strict=True)
     ]  # fmt: skip

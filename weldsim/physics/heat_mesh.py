@@ -186,7 +186,7 @@ class HeatMesh:
         """
         shape = self.weight.shape
         local = [v.reshape(shape) for v in source.seam.local(self.position.reshape(-1, 3))]
-        aside = np.abs(local[1]) - source.weave
+        aside = np.abs(local[1]) - source.weave - source.spread
         size = np.maximum(aside, 0) / source.half_width, np.abs(local[2]) / source.depth
         near = np.flatnonzero((np.hypot(*size) < REACH).any(axis=1))
         return Reach(near, (local[0][near], local[1][near], local[2][near]))

@@ -40,6 +40,8 @@ class DoubleEllipsoid:
         Amplitude of a weave across the seam. [m]
     dwell, crater : float
         How long the arc stands at its start and at its end. [s]
+    spread : float
+        Half the breadth over which the middles of several beads lie, laid as one. [m]
     """
 
     power: float
@@ -52,6 +54,7 @@ class DoubleEllipsoid:
     weave: float = 0.0
     dwell: float = 0.0
     crater: float = 0.0
+    spread: float = 0.0
 
     @classmethod
     def of(cls, arc: Arc, seam: Seam | CurvedSeam) -> DoubleEllipsoid:
@@ -70,8 +73,8 @@ class DoubleEllipsoid:
             Moving along that seam.
         """
         return cls(
-            arc.power, arc.front_length, arc.rear_length, arc.half_width, arc.depth, arc.speed,
-            seam, arc.weave, arc.dwell, arc.crater,
+            arc.power, arc.front_length, arc.rear_length, arc.half_width, arc.depth, arc.pace,
+            seam, arc.weave, arc.dwell / arc.speed_up, arc.crater / arc.speed_up, arc.spread,
         )  # fmt: skip
 
     @property
@@ -125,9 +128,19 @@ def cross_section(y: Floats, z: Floats, source: DoubleEllipsoid) -> Floats:
     ndarray
         Integrates to 1 over the half plane z >= 0. [1/m2]
     """
-    a, b = source.half_width, source.depth
-    density: Floats = 6.0 / (np.pi * a * b) * np.exp(-3 * (y / a) ** 2 - 3 * (z / b) ** 2)
+    a, b, s = source.half_width, source.depth, source.spread
+    inward = 6.0 / (np.pi * a * b) * np.exp(-3 * (z / b) ** 2)
+    density: Floats = inward * (np.exp(-3 * (y / a) ** 2) if s <= 0 else _spread_out(y, a, s))
     return density
+
+
+def _spread_out(y: Floats, half_width: float, spread: float) -> Floats:
+    """Mean of exp(-3 y^2/a^2) over sources whose middles lie from -spread to spread."""
+    from scipy.special import erf
+
+    root = ROOT3 / half_width
+    between = erf(root * (y + spread)) - erf(root * (y - spread))
+    return np.asarray(np.sqrt(np.pi) / (4 * root * spread) * between)
 
 
 def along(xi: Floats, source: DoubleEllipsoid) -> Floats:

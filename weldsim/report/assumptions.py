@@ -84,6 +84,7 @@ VALIDATION = {
         "round-tube-saddle": "a round tube welded onto another",
         "round-tube-butt": "round tubes welded end to end",
         "plate-butt": "butt-welded plates",
+        "deposit": "a deposit of beads",
         "plate-tee": "a welded tee of plates",
         "tube-socket": "a tube welded onto a plate",
         "mesh": "a part like this one",

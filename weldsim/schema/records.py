@@ -92,6 +92,13 @@ class Arc:
         Amplitude and swings a second. [m, Hz]
     dwell, crater : float
         How long the arc stands at its start and end. [s]
+    speed_up : float
+        How many times faster than at `speed` it is let run, with as much more power: 1 but for
+        beads laid at once, of which a place is heated as long as by the arc that passes it.
+    beads : int
+        Beads side by side that it lays together, each with its whole heat.
+    spread : float
+        From the middle of the outermost of them to that of all. [m]
     """
 
     process: str
@@ -107,11 +114,24 @@ class Arc:
     weave_rate: float = 0.0
     dwell: float = 0.0
     crater: float = 0.0
+    speed_up: float = 1.0
+    beads: int = 1
+    spread: float = 0.0
 
     @property
     def power(self) -> float:
         """Heat the part takes up. [W]"""
-        return self.efficiency * self.voltage * self.current
+        return self.efficiency * self.voltage * self.current * self.speed_up * self.beads
+
+    @property
+    def pace(self) -> float:
+        """Speed at which it is let run. [m/s]"""
+        return self.speed * self.speed_up
+
+    @property
+    def line_energy(self) -> float:
+        """Heat the part takes up along the seam. [J/m]"""
+        return self.power / self.pace
 
     @property
     def arc_energy(self) -> float:
@@ -176,7 +196,8 @@ class Weld:
     @property
     def duration(self) -> float:
         """Arc time, standing included. [s]"""
-        return self.arc.dwell + self.length / self.arc.speed + self.arc.crater
+        arc = self.arc
+        return (arc.dwell + self.length / arc.speed + arc.crater) / arc.speed_up
 
 
 @dataclass(frozen=True)

@@ -127,7 +127,7 @@ def _run(case: Case, pointer: Gauge, factor: float, grade: str, progress, thread
         {f"weld.{w.name}.current": factor * w.arc.current for w in case.welds}
     )
     first = scaled.welds[0]
-    heat = first.arc.power / first.arc.speed
+    heat = first.arc.line_energy
     density = heat / case.part.thickness**2
     model, last = build_model(until_cold(scaled), grade, threads), None
     try:

@@ -73,7 +73,7 @@ def _welds(case) -> list[str]:
         bead, arc = beads[weld.seam], weld.arc
         name, k = PROCESSES[arc.process]
         known = "" if row.start is None else f" (at {row.start:.4g} s)"
-        net = arc.power / arc.speed
+        net = arc.line_energy
         out += [
             words("  {}: {}", weld.name, bead_in_words(bead, weld.travel)),
             f"     starts {row.rule}{known}, arc on for {weld.duration:.3g} s",

@@ -140,7 +140,7 @@ def _welds(case) -> list[str]:
                 "into the part {} (efficiency {})",
                 process, arc.process, f"{arc.current:.4g}", f"{arc.voltage:.3g}",
                 given(1e3 * arc.speed, "mm/s", ".3g"), per_mm(arc.arc_energy),
-                per_mm(arc.heat_input), k, per_mm(arc.power / arc.speed), f"{arc.efficiency:.3g}",
+                per_mm(arc.heat_input), k, per_mm(arc.line_energy), f"{arc.efficiency:.3g}",
             ),
         ]  # fmt: skip
         extra = []

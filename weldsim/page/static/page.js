@@ -21,6 +21,7 @@ let begin = null, setup = null, shown = null, last = null, jobs = [];
 const LINES = { bar: "beads across a face or along an edge", "square-tube-tee": "four fillets around the foot",
   "square-tube-frame": "posts in a row, four fillets each",
   "round-tube-saddle": "coped on, welded in quarters", "round-tube-butt": "one girth weld", "plate-butt": "V or square, one or more passes",
+  "deposit": "beads side by side, in layers",
   "plate-tee": "fillets on one or both sides", "tube-socket": "square or round, welded around" };
 
 async function form(kind) {
