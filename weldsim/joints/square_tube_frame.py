@@ -25,7 +25,6 @@ from weldsim.joints.kit import (
     Filler,
     FilletSection,
     Pair,
-    fillet_faults,
     land_height,
     land_words,
     mm,
@@ -34,7 +33,7 @@ from weldsim.joints.kit import (
 )
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.square_stub import SquareStub
-from weldsim.joints.square_tube_tee import CAP_SHARE, CLAMPED, add_chord
+from weldsim.joints.square_tube_tee import CAP_SHARE, CLAMPED, add_chord, piece_faults
 from weldsim.schema.quantities import Size
 from weldsim.schema.records import Tack
 
@@ -88,26 +87,7 @@ def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     if not 1 <= part.posts <= MOST_POSTS:
         return [("posts", f"{part.posts} is not allowed: 1 to {MOST_POSTS}")]
-    out = []
-    for tube in ("post", "chord"):
-        width, wall = getattr(part, f"{tube}_width"), getattr(part, f"{tube}_wall")
-        if wall > width / 4:
-            out.append(
-                (f"{tube}_wall", f"{mm(wall)} is not allowed: at most a quarter of the width, "
-                 f"{mm(width / 4)}")
-            )  # fmt: skip
-    shoulder = (part.chord_width - part.post_width) / 2
-    if shoulder < -1e-9:
-        out.append(
-            ("post_width", f"{mm(part.post_width)} is wider than the chord, allowed: up to "
-             f"{mm(part.chord_width)}")
-        )  # fmt: skip
-    elif 1e-6 < shoulder < part.leg - 1e-9:
-        out.append(
-            ("leg", f"{mm(part.leg)} does not fit on the chord beside a post, allowed: up to "
-             f"{mm(shoulder)}, or posts as wide as the chord")
-        )  # fmt: skip
-    out += fillet_faults(part, "post", part.post_wall, part.chord_wall)
+    out = piece_faults(part, "post")
     foot = part.post_width + 2 * part.leg
     room = foot + part.leg
     if part.posts > 1 and part.spacing < room - 1e-9:

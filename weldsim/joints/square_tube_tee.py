@@ -67,28 +67,42 @@ def stub_of(part: Part, tacks: Sequence[Tack] = ()) -> SquareStub:
     )  # fmt: skip
 
 
-def check(part: Part) -> list[tuple[str, str]]:
-    """What does not fit, as (key, sentence)."""
+def piece_faults(part: Any, piece: str) -> list[tuple[str, str]]:
+    """What does not fit where a square tube stands on a chord, as (key, sentence).
+
+    Parameters
+    ----------
+    part : FilletSection
+        With width and wall of the chord and of what stands there.
+    piece : str
+        What stands there, as in the part's keys: branch or post.
+    """
     out = []
-    for tube in ("branch", "chord"):
+    for tube in (piece, "chord"):
         width, wall = getattr(part, f"{tube}_width"), getattr(part, f"{tube}_wall")
         if wall > width / 4:
             out.append(
                 (f"{tube}_wall", f"{mm(wall)} is not allowed: at most a quarter of the width, "
                  f"{mm(width / 4)}")
             )  # fmt: skip
-    shoulder = (part.chord_width - part.branch_width) / 2
+    width = getattr(part, f"{piece}_width")
+    shoulder = (part.chord_width - width) / 2
     if shoulder < -1e-9:
         out.append(
-            ("branch_width", f"{mm(part.branch_width)} is wider than the chord, allowed: up to "
+            (f"{piece}_width", f"{mm(width)} is wider than the chord, allowed: up to "
              f"{mm(part.chord_width)}")
         )  # fmt: skip
     elif 1e-6 < shoulder < part.leg - 1e-9:
         out.append(
-            ("leg", f"{mm(part.leg)} does not fit on the chord beside the branch, allowed: up to "
-             f"{mm(shoulder)}, or a branch as wide as the chord")
+            ("leg", f"{mm(part.leg)} does not fit on the chord beside the {piece}, allowed: up to "
+             f"{mm(shoulder)}, or a {piece} as wide as the chord")
         )  # fmt: skip
-    out += fillet_faults(part, "branch", part.branch_wall, part.chord_wall)
+    return out + fillet_faults(part, piece, getattr(part, f"{piece}_wall"), part.chord_wall)
+
+
+def check(part: Part) -> list[tuple[str, str]]:
+    """What does not fit, as (key, sentence)."""
+    out = piece_faults(part, "branch")
     room = part.branch_width + 2 * part.leg + 2 * part.chord_wall
     if part.chord_length < room:
         out.append(
