@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from weldsim.measurements.target_sheet import PAPERS, TargetSheet
     from weldsim.plots import results as plot
     from weldsim.plots.target_sheet_print import print_target
+    from weldsim.report.banded import band_case as band
     from weldsim.report.fitted import fit_case as fit
     from weldsim.runs.error_estimate import ErrorEstimate
     from weldsim.runs.fields import Fields
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
     from weldsim.schema.tolerance import limit as tolerance_limit
     from weldsim.simulation.steps import build_model, simulate
     from weldsim.studies.attribution import explain, explain_state
+    from weldsim.studies.band.records import Band
     from weldsim.studies.clamp_search import find_clamps
     from weldsim.studies.correction import LineChoice, find_correction
     from weldsim.studies.fit.records import Fit
@@ -57,6 +59,7 @@ if TYPE_CHECKING:
     from weldsim.studies.plan.space import Plan, load_plan
     from weldsim.studies.preset import find_preset
     from weldsim.studies.targets import SearchOptions, target_of
+    from weldsim.text.band_words import band_lines
     from weldsim.text.cautions import CAUTIONS, DEFER
     from weldsim.text.describe import describe
     from weldsim.text.fit_words import fit_lines
@@ -69,6 +72,7 @@ __version__ = "0.1.0"
 # public name -> module it lives in, and its name there where that is another one
 _HOMES = {
     "BalanceError": "weldsim.errors",
+    "Band": "weldsim.studies.band.records",
     "CAUTIONS": "weldsim.text.cautions",
     "Case": "weldsim.case.load",
     "CaseError": "weldsim.errors",
@@ -100,6 +104,8 @@ _HOMES = {
     "WeldsimError": "weldsim.errors",
     "advice_lines": "weldsim.text.next_words",
     "advise": "weldsim.studies.next.advice",
+    "band": "weldsim.report.banded:band_case",
+    "band_lines": "weldsim.text.band_words",
     "build_model": "weldsim.simulation.steps",
     "cooling_time": "weldsim.runs.summary",
     "describe": "weldsim.text.describe",
@@ -141,6 +147,7 @@ _MODULES = ("plot",)
 
 __all__ = [
     "BalanceError",
+    "Band",
     "CAUTIONS",
     "Case",
     "CaseError",
@@ -173,6 +180,8 @@ __all__ = [
     "__version__",
     "advice_lines",
     "advise",
+    "band",
+    "band_lines",
     "build_model",
     "cooling_time",
     "describe",

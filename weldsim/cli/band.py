@@ -21,11 +21,12 @@ from weldsim.cli.options import (
     say_stopped,
 )
 from weldsim.cli.progress import ProgressBar
+from weldsim.errors import CaseError
 from weldsim.report.band_record import write_band
+from weldsim.report.banded import band_settings
 from weldsim.studies.band.band import band
-from weldsim.studies.band.records import RUNS, Settings
+from weldsim.studies.band.records import RUNS
 from weldsim.studies.band.uncertain import posterior_of, uncertain_of
-from weldsim.studies.fit.records import FINER
 from weldsim.system.signals import exit_code_of
 from weldsim.text.band_words import band_lines, source_lines
 from weldsim.text.cautions import closing
@@ -35,7 +36,7 @@ def command(
     case: CaseFile,
     spread: Annotated[
         list[str] | None,
-        typer.Option(help='Standard deviation of a value, KEY="8 %" or KEY="30 K"; repeat.'),
+        typer.Option(help='Standard deviation of a value, KEY="8 %", "30 K" or "0.3 mm"; repeat.'),
     ] = None,
     exact: Annotated[
         list[str] | None, typer.Option(help="Key that does not scatter here; repeat.")
@@ -64,16 +65,14 @@ def command(
     """The range in which each gauge ends, hot and cold, and what explains the spread."""
     loaded = load_case(case, changes or ())
     check_grade(grade)
-    if grade not in FINER:
-        refuse(f"--grade {grade!r} is not allowed: write {', '.join(FINER)}")
-    finer = finer or FINER[grade]
-    if finer not in (*FINER.values(), "none"):
-        refuse(f"--finer {finer!r} is not allowed: write {', '.join(FINER.values())}, none")
+    try:
+        settings = band_settings(grade, finer, runs, seed, workers)
+    except CaseError as error:
+        refuse(f"--{error}")
     uncertain = uncertain_of(
         loaded, dict(_pair(text) for text in spread or ()), exact or (),
         posterior_of(loaded, fitted),
     )  # fmt: skip
-    settings = Settings(grade=grade, finer=finer, runs=runs, seed=seed, workers=workers)
     try:
         with ProgressBar() as tell:
             found = band(loaded, uncertain, out, settings, tell)
@@ -85,6 +84,7 @@ def command(
     say(["let scatter:", *source_lines(found)], units)
     written = write_band(found, out, units)
     typer.echo(f"all of it in {', '.join(str(p) for p in written)}")
+    typer.echo(f"on the report of a run of this job: weldsim report RUN --band {out}")
     say([closing("run")], units)
 
 

@@ -17,9 +17,15 @@ def command(
     out: Annotated[
         Path | None, typer.Option(help="File to write (default: report.html of the first run).")
     ] = None,
+    band: Annotated[
+        list[Path] | None,
+        typer.Option(help="Folder of weldsim band, drawn on the plots of runs of its job; repeat "
+                          '(default: the folder "band" in that of a run).'),
+    ] = None,
     units: UnitsOfText = "metric",
-):
+):  # fmt: skip
     """Write one page that says what came out; several runs stand side by side."""
     for run_dir in runs:
         read_run(run_dir)
-    typer.echo(f"report: {write_report(runs if len(runs) > 1 else runs[0], out, units)}")
+    page = write_report(runs if len(runs) > 1 else runs[0], out, units, band or ())
+    typer.echo(f"report: {page}")

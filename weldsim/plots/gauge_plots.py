@@ -6,8 +6,17 @@ import numpy as np
 
 from weldsim.plots.style import new_figure, styled, text_width
 from weldsim.plots.us_axes import show_units
-from weldsim.plots.welds import MOST_NAMED, arc_times, axis_cut, clock, seam_of, weld_colour
+from weldsim.plots.welds import (
+    MOST_NAMED,
+    arc_times,
+    axis_cut,
+    clock,
+    first_arc_start,
+    seam_of,
+    weld_colour,
+)
 from weldsim.runs.reading import RunRecord
+from weldsim.studies.band.kept import KeptBand
 from weldsim.system.palette import ARC, CARE_INK, LINES, QUIET, WELDS
 from weldsim.text.quantities import Units, unit_word
 from weldsim.text.words import reading
@@ -15,11 +24,14 @@ from weldsim.text.words import reading
 PANEL_TITLES = {
     "mm": "movement", "mrad": "rotation", "degC": "temperature", "N": "force", "Nm": "moment",
 }  # fmt: skip
+BAND = 0.2  # opacity of the band in which nine of ten parts lie
 LABEL_SHARE = 0.13  # of a panel's height that the label of a curve needs
 
 
 @styled
-def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric"):
+def gauge_history(
+    record: RunRecord, width: float = 10.0, units: Units = "metric", band: KeptBand | None = None
+):
     """All gauges against time, one panel a unit, with bands while an arc burns.
 
     The time axis is cut after the last arc has settled, so that the long cooling does not squeeze
@@ -33,6 +45,8 @@ def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric
         Of the figure. [inch]
     units : {"metric", "us"}
         Of ticks, titles and readings.
+    band : KeptBand, optional
+        Of the same job: between which nine of ten parts lie, drawn pale behind each curve.
 
     Returns
     -------
@@ -53,7 +67,7 @@ def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric
     )  # fmt: skip
     for row, unit in zip(panels, kinds, strict=True):
         columns = [c for c in record.columns if c.unit == unit]
-        _panel_row(record, row, sides, columns, units)
+        _panel_row(record, row, sides, columns, units, band)
         row[0].set_title(f"{PANEL_TITLES[unit]}, {unit_word(unit, units)}",
                          pad=19 if unit == kinds[0] else 6)  # fmt: skip
     for axes, (low, high) in zip(panels[-1], sides, strict=True):
@@ -71,18 +85,22 @@ def gauge_history(record: RunRecord, width: float = 10.0, units: Units = "metric
     return figure
 
 
-def _panel_row(record, row, sides, columns, units: Units) -> None:
+def _panel_row(record, row, sides, columns, units: Units, band: KeptBand | None) -> None:
     """One unit: the same curves in the near and the far part of the time axis."""
     unit = columns[0].unit
-    for number, (axes, (low, high)) in enumerate(zip(row, sides, strict=True)):
+    for number, (axes, (begin, end)) in enumerate(zip(row, sides, strict=True)):
         for _, start, stop in arc_times(record):
             axes.axvspan(start, stop, color=ARC, lw=0, zorder=0)
         for column, colour in zip(columns, _colours(record, columns), strict=True):
             style = "-" if column.weld is None else "--"
             axes.plot(clock(record), record.gauges[column.name], color=colour, ls=style)
+            if band is not None and column.name in band.low:
+                at = band.times - first_arc_start(record)
+                low, high = band.low[column.name], band.high[column.name]
+                axes.fill_between(at, low, high, color=colour, alpha=BAND, lw=0, zorder=1)
         if unit != "degC":
             axes.axhline(0, color=QUIET, lw=0.8, zorder=1)
-        axes.set_xlim(low, high)
+        axes.set_xlim(begin, end)
         if number:
             axes.tick_params(left=False)
             axes.spines["left"].set_linestyle((0, (2, 3)))

@@ -9,7 +9,8 @@ from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, seam_of, weld_colour
 from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import recorded_case
-from weldsim.system.palette import INK, PAPER, QUIET, WELDS
+from weldsim.studies.band.kept import KeptBand
+from weldsim.system.palette import INK, PAPER, QUIET, SPOT, WELDS
 from weldsim.text.quantities import Units, in_m, unit_word
 
 LEGEND = 0.75  # inches kept below the plot for what the colours mean
@@ -17,7 +18,13 @@ LEGEND_ROWS = 3
 
 
 @styled
-def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units = "metric"):
+def pointer_plot(
+    record: RunRecord,
+    gauge: dict,
+    size: float = 7.0,
+    units: Units = "metric",
+    band: KeptBand | None = None,
+):
     """Path of a pointer's light spot on its target, as seen looking along the aim.
 
     Parameters
@@ -30,6 +37,8 @@ def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units
         Of the longer side of the path, about. [inch]
     units : {"metric", "us"}
         Of ticks and titles.
+    band : KeptBand, optional
+        Of the same job: where the spots of many parts end, as dots.
 
     Returns
     -------
@@ -37,10 +46,17 @@ def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units
         Under the house style.
     """
     right, up = path_on_target(record, gauge)
+    ends = _ends(gauge, band)
+    if ends is not None:
+        right, up = np.append(right, ends[0]), np.append(up, ends[1])
     shape = float(np.clip(_reach(right) / max(_reach(up), 1e-9), 0.7, 1.5))
     figure = new_figure(size * min(shape, 1.0) + 0.6, size / max(shape, 1.0) + 0.7 + LEGEND)
     axes = figure.subplots()
     draw_path(record, gauge, axes, shape, units)
+    if ends is not None:
+        axes.plot(*ends, ".", ms=2.5, color=SPOT, alpha=0.35, mew=0, zorder=1,
+                  label=f"ends of {len(ends[0])} parts, by the band")  # fmt: skip
+        set_equal_limits(axes, right, up, shape)
     _draw_error(record, gauge, axes)
     figure.suptitle(f"Light spot of {gauge['name']} on its target", x=0.02, ha="left", fontsize=13)
     away = in_m(gauge["throw"]).text(units)
@@ -53,6 +69,14 @@ def pointer_plot(record: RunRecord, gauge: dict, size: float = 7.0, units: Units
     axes.apply_aspect()  # labels are placed in pixels
     _mark_times(record, gauge, axes)
     return figure
+
+
+def _ends(gauge: dict, band: KeptBand | None) -> np.ndarray | None:
+    """Right and up of the cold ends of a band, (2, S); None where it has none. [mm]"""
+    names = [f"{gauge['name']}_{side}_mm" for side in ("right", "up")]
+    if band is None or any(n not in band.ends for n in names):
+        return None
+    return np.array([band.ends[n] for n in names])
 
 
 def _reach(values) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 from weldsim import __version__
 from weldsim.plots.band_plots import band_figure, shares_figure, target_figure
 from weldsim.plots.style import inline_svg, save
+from weldsim.studies.band.kept import CURVES, ENDS, HIGH, LOW, RECORD, job_of
 from weldsim.studies.band.records import Band, Reading
 from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
@@ -46,6 +47,7 @@ def band_record(found: Band) -> dict[str, Any]:
     lines = band_lines(found)
     return {
         "format": 1, "weldsim": __version__, "title": found.case.title,
+        "case": job_of(found.case.resolved),
         "case_file": Path(found.case.source_file).name, "overrides": list(found.case.overrides),
         "grade": found.settings.grade, "finer": found.settings.finer, "runs": found.runs,
         "draws": found.settings.draws, "seed": found.settings.seed, "interval": "90 %",
@@ -92,7 +94,7 @@ def write_band(found: Band, folder: Path, units: Units = "metric") -> list[Path]
     Returns
     -------
     list of Path
-        band.json, band.csv, pictures and band.html.
+        band.json, band.csv, ends.csv, band.html and pictures.
 
     Raises
     ------
@@ -101,8 +103,9 @@ def write_band(found: Band, folder: Path, units: Units = "metric") -> list[Path]
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    out = [write_json(folder / "band.json", band_record(found))]
-    for name, text in (("band.csv", csv_text(found)), ("band.html", page_text(found, units))):
+    out = [write_json(folder / RECORD, band_record(found))]
+    texts = {CURVES: csv_text(found), ENDS: ends_text(found), "band.html": page_text(found, units)}
+    for name, text in texts.items():
         with whole_file(folder / name) as beside:
             beside.write_text(text, encoding="utf-8")
         out.append(folder / name)
@@ -128,11 +131,18 @@ def csv_text(found: Band) -> str:
     head = ["time_s"]
     series = [found.times]
     for k, c in enumerate(found.columns):
-        for word, curve in (("", found.middle), ("_low", found.low), ("_high", found.high)):
+        for word, curve in (("", found.middle), (LOW, found.low), (HIGH, found.high)):
             head.append(c.name + word)
             series.append(c.to_display(curve[k]))
     rows = np.column_stack(series)
     return "\n".join([",".join(head), *(",".join(f"{v:.6g}" for v in row) for row in rows)]) + "\n"
+
+
+def ends_text(found: Band) -> str:
+    """Cold ends of some draws, one a row, a column a gauge."""
+    head = ",".join(c.name for c in found.columns)
+    rows = np.column_stack([c.to_display(found.ends[:, k]) for k, c in enumerate(found.columns)])
+    return "\n".join([head, *(",".join(f"{v:.6g}" for v in row) for row in rows)]) + "\n"
 
 
 def page_text(found: Band, units: Units = "metric") -> str:

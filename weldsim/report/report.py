@@ -22,6 +22,7 @@ from weldsim.plots.print_figures import residual_stress
 from weldsim.plots.style import inline_svg
 from weldsim.plots.timetable import timetable_svg
 from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
+from weldsim.report.band_of_run import band_caption, bands_of
 from weldsim.report.bench_sheet import READ_BY, sheet_or_reason
 from weldsim.report.comparison import comparison, differences, headline, labels, verdicts
 from weldsim.report.input_words import input_rows, without_folders
@@ -39,6 +40,7 @@ from weldsim.report.units_switch import both, cell, heading, pair
 from weldsim.report.viewer import scene_data, viewer_parts
 from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
 from weldsim.runs.recorded_case import recorded_case
+from weldsim.studies.band.kept import KeptBand
 from weldsim.system.files import whole_file
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
@@ -59,7 +61,7 @@ CAPTIONS = {
 LAYOUT = "The part as meshed, with the sequence and travel of its welds, its tacks and clamps"
 
 
-def write_report(folders, out=None, units: str = "metric") -> Path:
+def write_report(folders, out=None, units: str = "metric", bands=()) -> Path:
     """Write the report of one or several runs as one file.
 
     Parameters
@@ -70,6 +72,9 @@ def write_report(folders, out=None, units: str = "metric") -> Path:
         File to write; report.html in the first folder when left out.
     units : {"metric", "us"}
         What the page shows first; a button in it changes that.
+    bands : iterable of path, optional
+        Folders of `weldsim band`, each drawn on the plots of the runs that are of its job; a
+        folder "band" in that of a run is found by itself.
 
     Returns
     -------
@@ -79,7 +84,8 @@ def write_report(folders, out=None, units: str = "metric") -> Path:
     Raises
     ------
     StoreError
-        If a folder is no run, or has no readings yet, or `units` is unknown.
+        If a folder is no run, or has no readings yet, or `units` is unknown, or a band is of
+        none of the runs.
     """
     several = isinstance(folders, (list, tuple))
     folders = list(folders) if several else [folders]
@@ -89,22 +95,24 @@ def write_report(folders, out=None, units: str = "metric") -> Path:
         raise StoreError(f"report: units: {units!r} is not allowed, allowed: {', '.join(UNITS)}")
     records = [read_run(f) for f in folders]
     path = Path(out) if out else records[0].path / "report.html"
-    page = report_page(records, units)
+    page = report_page(records, units, bands_of(records, bands))
     with whole_file(path) as beside:
         beside.write_text(page, encoding="utf-8")
     return path
 
 
-def report_page(records, units: str = "metric") -> str:
-    """The page as text, of one `RunRecord` or a list of them.
+def report_page(records, units: str = "metric", bands=()) -> str:
+    """The page as text, of one `RunRecord` or a list of them, with a `KeptBand` or None of each.
 
     Where it would grow too large, pictures of the runs beside the first are left out, then all,
     then frames of the views.
     """
     records = [records] if isinstance(records, RunRecord) else list(records)
     runs = [
-        _run(record, name, f"r{number}")
-        for number, (record, name) in enumerate(zip(records, labels(records), strict=True))
+        _run(record, name, f"r{number}", band)
+        for number, (record, name, band) in enumerate(
+            zip(records, labels(records), bands or [None] * len(records), strict=True)
+        )
     ]
     page = ""
     for scenes, pictured in ((SCENES, len(runs)), (SCENES, 1), (SCENES, 0), (SCENES // 4, 0)):
@@ -188,7 +196,7 @@ def _views(records, scenes: int) -> tuple[list[tuple[str, dict]], list[str]]:
     return views, notes
 
 
-def _run(record: RunRecord, name: str, mark: str) -> dict:
+def _run(record: RunRecord, name: str, mark: str, band: KeptBand | None) -> dict:
     """What the template shows of one run."""
     tolerances = record.summary.get("tolerances") or {}
     kept = _pictures(record)
@@ -203,7 +211,8 @@ def _run(record: RunRecord, name: str, mark: str) -> dict:
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),
         "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
         "timetable": _markup(timetable_svg(record)),
-        "plots": _plots(record, mark),
+        "plots": _plots(record, mark, band),
+        "band": band_caption(band),
         "layout": _layout(record),
         "pictures": kept,
         "clamps": clamp_table(record),
@@ -236,13 +245,13 @@ def _markup(text: str):
     return Markup(text)
 
 
-def _plots(record: RunRecord, mark: str) -> list[dict]:
+def _plots(record: RunRecord, mark: str, band: KeptBand | None) -> list[dict]:
     """Gauge curves and light spots, each as metric and US plot."""
     label = "gauge readings against time"
-    out = [_plot(lambda u: gauge_history(record, units=u), label, "", f"{mark}g")]
+    out = [_plot(lambda u: gauge_history(record, units=u, band=band), label, "", f"{mark}g")]
     for number, gauge in enumerate(record.pointers):
         label = f"path of the light spot of {gauge['name']}"
-        draw = partial(pointer_plot, record, gauge, 5.2)
+        draw = partial(pointer_plot, record, gauge, 5.2, band=band)
         out.append(_plot(draw, label, "narrow", f"{mark}s{number}"))
     return out
 

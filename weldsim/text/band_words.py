@@ -192,6 +192,8 @@ def source_lines(band: Band) -> list[Words]:
         known = spread_of(u.key)
         if known is not None and known.difference:
             size = Words(difference(u.spread))
+        elif u.usual == 0:
+            size = words("{}, from 0 on", rounded_quantity(1e3 * u.spread, 0.1, "mm", False))
         else:
             size = Words(f"{100 * u.spread / abs(u.usual):.0f} %")
         out.append(words("{}: standard deviation {} ({})", name, size, u.source))

@@ -15,7 +15,7 @@ from weldsim.case.load import Case
 from weldsim.case.places import places_of
 from weldsim.errors import CaseError
 from weldsim.materials.material import load_material
-from weldsim.studies.fit.unknowns import Unknown, stated_value
+from weldsim.studies.fit.unknowns import Unknown, stated_spread, stated_value
 from weldsim.studies.spreads import SPREADS, spread_of
 
 Floats = NDArray[np.float64]
@@ -199,7 +199,7 @@ def _usual_keys(case: Case) -> list[str]:
     else:
         out = ["arc.speed"]
     out.append("arc.efficiency")
-    if getattr(case.part, "root_gap", 0.0) > 0:
+    if hasattr(case.part, "root_gap") and _may_gape(case):
         out.append("part.root_gap")
     out += [f"clamp.{c.name}.stiffness" for c in case.clamps if c.kind == "spring"]
     if getattr(case.clamping, "conductance", 0.0) > 0 and "conductance" in tables.get(
@@ -210,6 +210,17 @@ def _usual_keys(case: Case) -> list[str]:
     plastic = case.solve.model == "plastic"
     own = [k for k in SPREADS if k.startswith("metal.") and (plastic or "expansion" in k)]
     return [k for k in (*out, *own) if places_of(tables, k)]
+
+
+def _may_gape(case: Case) -> bool:
+    """Whether a gap that is stated as 0 may be wider in the shop: some joints are fused for it."""
+    if case.part.root_gap > 0:
+        return True
+    try:
+        case.with_changes({"part.root_gap": REACH * SPREADS["part.root_gap"].at_zero})
+    except CaseError:
+        return False
+    return True
 
 
 def _words(key: str) -> str:
@@ -224,15 +235,17 @@ def _value(case: Case, key: str, given: str | None, own: float) -> Unknown:
     known = spread_of(key)
     usual, unit = _usual(case, key)
     if given is not None:
-        size, source = _given(key, usual, given), "stated"
+        size, source = _given(case, key, usual, given), "stated"
     elif known is not None:
-        size = known.size if known.difference else known.size * abs(usual)
+        size = known.size if known.difference else known.size * abs(usual) or known.at_zero
         source = known.source
     else:
         raise ValueError(f"{key}: no spread is known, state one")
     size = float(np.hypot(size, own))
     low, high = usual - REACH * size, usual + REACH * size
-    if known is not None and given is None:
+    if usual == 0:
+        low = 0.0  # faces cannot stand closer than touching
+    elif known is not None and given is None:
         least, most = (1.0, 1.0) if known.difference else (usual, usual)
         low, high = max(low, least * known.least), min(high, most * known.most)
     if usual > 0:
@@ -248,22 +261,26 @@ def _usual(case: Case, key: str) -> tuple[float, str]:
     value, unit = stated_value(case, key)
     if np.isnan(value) and key == "metal.softening_temperature":
         value = load_material(case.material_path).softening_temperature
-    if not np.isfinite(value) or value == 0:
+    known = spread_of(key)
+    nothing = value == 0 and (known is None or not known.at_zero)
+    if not np.isfinite(value) or nothing:
         raise ValueError(f"{case.source_file} {key}: the case states none that could scatter")
     return value, unit
 
 
-def _given(key: str, usual: float, text: str) -> float:
-    """A standard deviation as a person writes it: "8 %", or a number in the key's unit of SI."""
-    number, _, unit = text.strip().partition(" ")
+def _given(case: Case, key: str, usual: float, text: str) -> float:
+    """A standard deviation as a person writes it: "8 %" of what the case says, or "0.3 mm"."""
+    such = 'a standard deviation, such as "8 %", "30 K" or "0.3 mm"'
     try:
-        size = float(number.removesuffix("%"))
-    except ValueError:
-        size = -1.0
-    share = number.endswith("%") or unit.strip() == "%"
-    if not 0 < size < float("inf") or (unit.strip() not in ("", "%", "K") and not share):
-        raise CaseError(f'{key} = {text!r}: allowed: a standard deviation, such as "8 %" or "30 K"')
-    return 0.01 * size * abs(usual) if share else size
+        if text.rstrip().endswith("%"):
+            size = 0.01 * float(text.rstrip().removesuffix("%")) * abs(usual)
+        else:
+            size = stated_spread(case, key, text)
+    except ValueError as error:
+        raise CaseError(f"{key} = {text!r}: {error}, allowed: {such}") from None
+    if not 0 < size < float("inf"):
+        raise CaseError(f"{key} = {text!r}: allowed: {such}, greater than zero")
+    return size
 
 
 def _fitted_value(case: Case, key: str, draws: Floats) -> Unknown:

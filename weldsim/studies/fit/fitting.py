@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.measurements.measured_curve import Measurement
+from weldsim.runs.gauge_table import GaugeTable
 from weldsim.schema.column import Column
 from weldsim.studies.fit.learnable import Learnable, what_can_be_learnt
 from weldsim.studies.fit.likelihood import Evidence
@@ -113,6 +114,7 @@ class Work:
         self.failed: dict[str, str] = {}
         self.belief = Belief.of(unknowns, max(settings.clock, 1e-9))
         self.learnable: Learnable | None = None
+        self._surrogates: dict[tuple[object, ...], Surrogate] = {}
 
     def design(self) -> None:
         """Runs spread over the bounds, and one of a finer grade in their middle."""
@@ -161,8 +163,8 @@ class Work:
     def evidence(self) -> list[Evidence]:
         """Surrogates of all cases from the runs so far, with what was measured."""
         out = []
-        for experiment, store, curves in zip(
-            self.experiments, self.stores, self.observed, strict=True
+        for k, (experiment, store, curves) in enumerate(
+            zip(self.experiments, self.stores, self.observed, strict=True)
         ):
             tables = [
                 read_curves(Path(store.job(self._values(p), self.settings.grade).path))
@@ -173,12 +175,22 @@ class Work:
             if missing:
                 raise CaseError(f"{experiment.case.source_file}: no gauge reads {missing[0]}")
             grid = grid_of(tables, curves, self.settings.clock)
-            surrogate = Surrogate(self.places, on_grid(tables, columns, grid), self.settings.seed)
+            surrogate = self.surrogate(k, tables, columns, grid)
             step = self._step(store, columns, grid)
             files = range(len(experiment.measurements)) if self.settings.clock > 0 else ()
             timed = [f for f in files if any(c.file == f and not c.cold for c in curves)]
             out.append(Evidence.of(surrogate, curves, step, timed, time_step(tables)))
         return out
+
+    def surrogate(
+        self, k: int, tables: Sequence[GaugeTable], columns: tuple[Column, ...], grid: Floats
+    ) -> Surrogate:
+        """That of case `k` from its runs on a grid of times [s]; kept, since it takes a while."""
+        key = (k, len(self.places), columns, grid.tobytes())
+        if key not in self._surrogates:
+            curves = on_grid(tables, columns, grid)
+            self._surrogates[key] = Surrogate(self.places, curves, self.settings.seed)
+        return self._surrogates[key]
 
     def _step(self, store: RunStore, columns: tuple[Column, ...], grid: Floats) -> Floats | None:
         """What the finer grade gives more where it was run last."""

@@ -114,4 +114,6 @@ def _not_gross(values: Floats, noise: Floats) -> NDArray[np.bool_]:
         return np.ones(len(values), bool)
     off = np.abs(values - median_filter(values, NEIGHBOURS, mode="nearest"))
     usual = 1.4826 * float(np.median(off))
-    return np.asarray(off <= GROSS * np.maximum(noise, usual))
+    # where a swing turns, its neighbours are as far from their median: a gross error stands alone
+    turning = 1.4826 * median_filter(off, NEIGHBOURS, mode="nearest")
+    return np.asarray(off <= GROSS * np.maximum(np.maximum(noise, usual), turning))

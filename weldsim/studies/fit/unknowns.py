@@ -215,6 +215,31 @@ def stated_value(case: Case, key: str) -> tuple[float, str]:
     return _stated(case, places[0], quantity, float("nan")), KINDS[quantity][0] if quantity else ""
 
 
+def stated_spread(case: Case, key: str, text: str) -> float:
+    """A standard deviation as a person writes it.
+
+    Parameters
+    ----------
+    case : Case
+        Any.
+    key : str
+        As in `--set`.
+    text : str
+        With the unit of the key, "0.3 mm"; of a temperature a difference, "30 K".
+
+    Returns
+    -------
+    float
+        [SI]
+
+    Raises
+    ------
+    ValueError
+        If it is none, or not of that key.
+    """
+    return _difference(text, _places_and_quantity(case, key)[1])
+
+
 def _number(value: Any, quantity: str | None) -> float:
     if quantity:
         return parse(value, quantity)
@@ -228,10 +253,17 @@ def _difference(value: Any, quantity: str | None) -> float:
     if quantity == "temperature" and isinstance(value, str):
         number, _, unit = value.strip().partition(" ")
         factor = {"K": 1.0, "degC": 1.0, "degF": 5.0 / 9.0}.get(unit.strip())
-        if factor is None:
+        if factor is None or not _is_number(number):
             raise ValueError(f'spread {value!r}: allowed: such as "50 K"')
         return float(number) * factor
     return _number(value, quantity)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return bool(np.isfinite(float(text)))
+    except ValueError:
+        return False
 
 
 def _stated(case: Case, place: str, quantity: str | None, otherwise: float) -> float:
