@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+import weldsim
 from tests.places import CASES
 from weldsim.case.load import load_case
 from weldsim.errors import CaseError
@@ -182,3 +183,37 @@ def test_a_hand_scatters_although_a_fit_knows_its_speed():
 
 def test_every_spread_says_where_it_is_from():
     assert all(s.source and s.least < s.most and s.size > 0 for s in SPREADS.values())
+
+
+def test_faces_that_should_touch_may_stand_open():
+    case = load_case(CASES / "mast_stub.toml")
+    assert case.part.root_gap == 0.0
+    found = uncertain_of(case)
+    gap = next(u for u in found.values if u.key == "part.root_gap")
+    assert (gap.usual, gap.low) == (0.0, 0.0)
+    at = [u.key for u in found.values].index("part.root_gap")
+    drawn = found.places(np.random.default_rng(1).random((4000, len(found.factors))))[:, at]
+    gaps = gap.low + drawn * (gap.high - gap.low)
+    # half of a normal law: its mean is sqrt(2 / pi) of the standard deviation; cut off at 2.5 of
+    # them it is less by 1.5 %
+    size = SPREADS["part.root_gap"].at_zero
+    assert gaps.mean() == pytest.approx(math.sqrt(2 / math.pi) * size, rel=0.05)
+    for end in (gap.low, gap.high):
+        case.with_changes(gap.change(end))
+    stated = uncertain_of(case, {"part.root_gap": "0.1 mm"})
+    assert next(u for u in stated.values if u.key == gap.key).spread == pytest.approx(1e-4)
+    with pytest.raises(CaseError, match="greater than zero"):
+        uncertain_of(case, {"part.root_gap": "10 %"})  # of nothing
+
+
+@pytest.mark.parametrize(
+    "how, told",
+    [({"grade": "rough"}, "grade 'rough'"), ({"finer": "sketch"}, "finer 'sketch'"),
+     ({"runs": 3}, "runs 3"), ({"spread": {"arc.efficiency": "much"}}, "much"),
+     ({"exact": ["arc.voltage"]}, "does not scatter"),
+     ({"fitted": "nowhere"}, "no draws of a fit")],
+)  # fmt: skip
+def test_a_band_that_cannot_be_is_refused_before_anything_is_written(tmp_path, how, told):
+    with pytest.raises(CaseError, match=told):
+        weldsim.band(load_case(CASES / "pivot_arm.toml"), tmp_path / "band", **how)
+    assert not (tmp_path / "band").exists()
