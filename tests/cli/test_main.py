@@ -18,6 +18,7 @@ from weldsim.cli.main import VERBS, app, load_verb
 from weldsim.cli.terminal import show
 from weldsim.errors import WeldsimError
 from weldsim.materials.shelf import list_materials
+from weldsim.physics.gpu.card import why_no_card
 from weldsim.runs.reading import PENDING
 from weldsim.runs.runner import RunOptions, run_case
 
@@ -86,8 +87,45 @@ def test_help_says_defaults_plainly(verb):
 
 
 def test_the_old_name_of_the_error_estimate_is_refused_with_the_new_one():
-    for old in ("--companion", "--no-companion"):
-        assert "is now --error-estimate" in refused("run", DEMO, old)
+    done = call("run", DEMO, "--companion")
+    assert "no option --companion, it is called --error-estimate now" in done.output
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("run CASE --grad quick", "weldsim run: no option --grad, did you mean --grade?"),
+        ("runn CASE", "weldsim: no command runn, did you mean run?"),
+        ("xyzzy", "weldsim: no command xyzzy; what there is: weldsim -h"),
+        ("serve --port 99999", "weldsim serve: --port 99999: must be less than or equal to 65535"),
+        ("band CASE --runs=ab", "weldsim band: --runs ab: must be a valid integer"),
+        ("plan CASE", "weldsim plan: --out is missing, allowed: study folder; one that is"),
+        ("sheet", "weldsim sheet: FOLDER is missing, allowed: run folder, or study folder"),
+        ("run --out", "weldsim: --out: needs a value"),
+        ("version a", "weldsim version: got unexpected extra argument"),
+    ],
+)
+def test_a_wrong_command_line_is_one_line_with_a_hint(words, said):
+    words = [DEMO if w == "CASE" else w for w in words.split()]
+    done = CliRunner().invoke(app, words, prog_name="weldsim")
+    assert done.exit_code == 2 and done.output.count("\n") == 1 and said in done.output
+
+
+def test_a_device_that_is_not_there_is_refused_before_anything_else():
+    assert "--device 'foo' is not allowed: write auto, cpu, gpu" in refused(
+        "serve", "--device", "foo"
+    )
+    if why_no_card():
+        text = refused("run", "nowhere.toml", "--device", "gpu")
+        assert text.startswith("--device gpu: ") and "allowed: auto, cpu" in text
+
+
+def test_a_grade_is_an_option_wherever_something_is_run():
+    for verb in ("run", "plan", "next", "why", "band", "preset", "correct", "fit"):
+        assert "--grade" in call(verb, "--help").output, verb
+    said = refused("run", DEMO, "--grade", "rough")
+    assert said == "--grade 'rough' is not allowed: write sketch, coarse, quick, normal, fine"
+    assert "leave out --set, --grade" in refused("run", "--resume", "x", "--grade", "quick")
 
 
 def test_cautions_are_one_line_unless_asked_for():
@@ -113,7 +151,7 @@ def test_a_terminal_gets_wrapped_lines_and_colours():
 
 def test_a_mistyped_verb_is_told_the_nearest_and_loads_none():
     done = call("chekc", DEMO)
-    assert done.exit_code == 2 and "check" in done.output.split("No such command", 1)[1]
+    assert done.exit_code == 2 and "did you mean check?" in done.output
 
 
 def test_no_heavy_library_is_loaded_to_start():
@@ -185,7 +223,7 @@ def test_check_says_what_would_be_simulated_and_writes_nothing(tmp_path):
     assert done.returncode == 0 and done.stderr == ""
     for words in (
         "flat bar 220 x 45 x 8 mm",
-        "Welds, in order",
+        "Welds in sequence",
         "kJ/mm",
         "Mesh",
         "MB",

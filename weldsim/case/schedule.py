@@ -39,7 +39,7 @@ def rule_in_words(rule: StartRule) -> str:
         The end of a sentence.
     """
     if rule.kind == "time":
-        return f"{rule.seconds:.4g} s after the beginning"
+        return f"{rule.seconds:.4g} s after the beginning" if rule.seconds else "at the beginning"
     if rule.kind == "after":
         if rule.seconds == 0:
             return f"at the end of {rule.weld}"

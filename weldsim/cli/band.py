@@ -22,14 +22,17 @@ from weldsim.cli.options import (
 )
 from weldsim.cli.progress import ProgressBar
 from weldsim.errors import CaseError
+from weldsim.geometry.grades import GRADE_USE
 from weldsim.report.band_record import write_band
 from weldsim.report.banded import band_settings
 from weldsim.studies.band.band import band
 from weldsim.studies.band.records import RUNS
 from weldsim.studies.band.uncertain import posterior_of, uncertain_of
+from weldsim.studies.fit.records import FINER
 from weldsim.system.signals import exit_code_of
 from weldsim.text.band_words import band_lines, source_lines
 from weldsim.text.cautions import closing
+from weldsim.text.grade_words import grade_line
 
 
 def command(
@@ -45,7 +48,10 @@ def command(
         Path | None,
         typer.Option(help="Folder of weldsim fit (default: that of the case's [shop] file)."),
     ] = None,
-    grade: Annotated[str, typer.Option(help="Of the runs.")] = "coarse",
+    grade: Annotated[
+        str,
+        typer.Option(help="Of the runs: " + "; ".join(f"{g}: {GRADE_USE[g]}" for g in FINER) + "."),
+    ] = "coarse",
     finer: Annotated[
         str | None,
         typer.Option(help='Grade of the one run that tells the grade\'s error, or "none" '
@@ -82,6 +88,8 @@ def command(
         raise typer.Exit(exit_code_of(stop)) from None
     say(band_lines(found), units)
     say(["let scatter:", *source_lines(found)], units)
+    again = [] if settings.finer == "none" else [settings.finer]
+    say([grade_line(settings.grade, *again)], units)
     written = write_band(found, out, units)
     typer.echo(f"all of it in {', '.join(str(p) for p in written)}")
     typer.echo(f"on the report of a run of this job: weldsim report RUN --band {out}")

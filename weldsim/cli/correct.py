@@ -27,6 +27,7 @@ from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.correction_words import correction_words
+from weldsim.text.grade_words import grade_line
 from weldsim.units import parse
 
 
@@ -63,6 +64,6 @@ def command(
     with ProgressBar() as tell:
         choice = LineChoice(kind, top)
         found = find_correction(loaded, target, choice, SearchOptions(progress=tell))
-    say(correction_words(found), units)
+    say([*correction_words(found), grade_line(target.grade)], units)
     typer.echo(f"all of it in {write_correction(found, out)}")
     say([closing("correct")], units)

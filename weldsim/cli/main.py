@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 from typer.core import TyperGroup
 
+from weldsim.cli.usage import is_usage_error, refuse_usage
 from weldsim.errors import WeldsimError
 from weldsim.system.signals import exit_code_of, heed_ending_signals
 from weldsim.system.threads import single_blas_thread
@@ -54,6 +55,19 @@ WORDS = "weldsim.words"
 
 class LazyGroup(TyperGroup):
     """Commands that stand in for their verbs until one is called."""
+
+    def main(self, args=None, standalone_mode=True, **options):
+        """Run; what is wrong with the command line is one line and exit code 2."""
+        written = list(sys.argv[1:] if args is None else args)
+        try:
+            code = super().main(args=args, standalone_mode=False, **options)
+        except Exception as error:
+            if not (standalone_mode and is_usage_error(error)):
+                raise
+            sys.exit(refuse_usage(error, VERBS, written))
+        if standalone_mode:
+            sys.exit(code if isinstance(code, int) else 0)
+        return code
 
     def resolve_command(self, ctx, args):
         """The name of the verb called, its command loaded from its module, the other words."""

@@ -8,12 +8,22 @@ from typing import Annotated
 import typer
 
 from weldsim.cli.clips import Marks, Mirrored, filmed_readings
-from weldsim.cli.options import Cluster, Device, UnitsOfText, Workers, refuse, say
+from weldsim.cli.options import (
+    GRADES_SAID,
+    Cluster,
+    Device,
+    UnitsOfText,
+    Workers,
+    check_grade,
+    refuse,
+    say,
+)
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
+from weldsim.text.grade_words import grade_line
 from weldsim.text.next_words import advice_lines
 
 
@@ -40,6 +50,10 @@ def command(
         str | None,
         typer.Option(help='Tolerance, where the folder\'s case states none, such as "1 mrad".'),
     ] = None,
+    grade: Annotated[
+        str | None,
+        typer.Option(help=f"{GRADES_SAID} (default: [plan]'s or coarse; a study has its own)."),
+    ] = None,
     workers: Workers = None,
     cluster: Cluster = None,
     units: UnitsOfText = "metric",
@@ -47,9 +61,10 @@ def command(
 ):
     """After some welds and a reading: what explains it, and what to weld next."""
     ask_for_device(device)
+    check_grade(grade)
     if noise is not None and not noise > 0:
         refuse(f"--noise {noise:g}: must be greater than zero")
-    study = open_study(folder, tolerance)
+    study = open_study(folder, tolerance, grade)
     done = read_moves(study.plan, after)
     readings = list(reading or ())
     with ProgressBar() as tell:
@@ -58,4 +73,5 @@ def command(
             readings += filmed
         read = read_readings(study.plan, readings, noise)
         advice = advise(study, done, read, workers, cluster, tell)
-    say((*advice_lines(study.plan, advice), closing("next")), units)
+    lines = (*advice_lines(study.plan, advice), grade_line(study.plan.section.grade))
+    say((*lines, closing("next")), units)

@@ -11,8 +11,10 @@ from typing import Annotated, NoReturn
 import typer
 
 from weldsim.cli.terminal import show
-from weldsim.errors import WeldsimError
+from weldsim.errors import SetupError, WeldsimError
 from weldsim.geometry.grades import GRADE_USE
+from weldsim.physics.gpu.card import refused_without_card
+from weldsim.system.device import checked_device
 from weldsim.text.quantities import UNITS, Units, as_written
 
 Changes = Annotated[
@@ -26,10 +28,6 @@ Cluster = Annotated[
     str | None,
     typer.Option(help='Address of a Dask scheduler, or "local" for one of this machine\'s own.'),
 ]
-Device = Annotated[
-    str | None,
-    typer.Option(help="Where to compute: auto, cpu or gpu (default: WELDSIM_DEVICE, or auto)."),
-]
 Gauge = Annotated[
     str | None, typer.Option(help="Gauge (default: the first that reads a movement).")
 ]
@@ -37,13 +35,8 @@ GaugeTolerance = Annotated[
     str | None,
     typer.Option(help='Such as "0.5 mrad" (default: the gauge\'s own, or 1 mrad or 0.5 mm).'),
 ]
-Grade = Annotated[
-    str | None,
-    typer.Option(
-        help="How fine: " + "; ".join(f"{g}: {use}" for g, use in GRADE_USE.items())
-        + " (default: the case's)."
-    ),
-]  # fmt: skip
+GRADES_SAID = "How fine: " + "; ".join(f"{g}: {use}" for g, use in GRADE_USE.items())
+Grade = Annotated[str | None, typer.Option(help=f"{GRADES_SAID} (default: the case's).")]
 
 
 def refuse(text: str) -> NoReturn:
@@ -57,6 +50,24 @@ def _known_units(name: str) -> str:
     return name
 
 
+def _known_device(name: str | None) -> str | None:
+    """A device, and that it is there, before anything is read or meshed."""
+    if name is None:
+        return None
+    device = checked_device(name, "--device")
+    try:
+        return refused_without_card(device)
+    except SetupError as error:
+        refuse(f"--{error}")
+
+
+Device = Annotated[
+    str | None,
+    typer.Option(
+        callback=_known_device,
+        help="Where to compute: auto, cpu or gpu (default: WELDSIM_DEVICE, or auto).",
+    ),
+]
 UnitsOfText = Annotated[
     str, typer.Option("--units", callback=_known_units, help="Of what is printed: metric or us.")
 ]
@@ -72,6 +83,12 @@ def say_stopped(what: str) -> None:
     """Say how to resume, where the terminal is still there to read it."""
     with suppress(OSError):
         print(f"stopped; {what}", file=sys.stderr, flush=True)
+
+
+def at_grade(changes: list[str] | None, grade: str | None, section: str = "solve") -> list[str]:
+    """Changes to a case with the grade asked for as the last of them."""
+    check_grade(grade)
+    return [*(changes or ()), *([f"{section}.grade={grade}"] if grade else ())]
 
 
 def check_grade(grade: str | None) -> None:

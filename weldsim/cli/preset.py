@@ -27,6 +27,7 @@ from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.clamp_words import clamp_lines, clamp_words
+from weldsim.text.grade_words import grade_line
 from weldsim.text.preset_words import preset_lines, preset_words
 
 
@@ -63,7 +64,7 @@ def command(
         lines, paste, path = clamp_words(found), clamp_lines(found), write_clamps(found, out)
     else:
         lines, paste, path = preset_words(found), preset_lines(found), write_preset(found, out)
-    say(lines, units)
+    say([*lines, grade_line(target.grade)], units)
     for line in paste:
         typer.echo(line)
     typer.echo(f"all of it in {path}")

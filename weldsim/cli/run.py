@@ -11,7 +11,16 @@ import typer
 
 from weldsim.case.load import load_case
 from weldsim.cli.drawing import draw_all
-from weldsim.cli.options import Changes, Device, UnitsOfText, refuse, say, say_stopped
+from weldsim.cli.options import (
+    Changes,
+    Device,
+    Grade,
+    UnitsOfText,
+    at_grade,
+    refuse,
+    say,
+    say_stopped,
+)
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.comparison import verdicts
 from weldsim.runs.folder import RunFolder
@@ -20,6 +29,7 @@ from weldsim.runs.runner import RunOptions, resume_case, run_case
 from weldsim.system.device import ask_for_device
 from weldsim.system.signals import exit_code_of
 from weldsim.text.cautions import beside, closing
+from weldsim.text.grade_words import grade_line
 from weldsim.text.quantities import Units, words
 from weldsim.text.words import final_words
 
@@ -28,6 +38,7 @@ def command(
     case: Annotated[Path | None, typer.Argument(help="Case file (TOML).")] = None,
     out: Annotated[Path | None, typer.Option(help="Run folder (default: runs/DATE_TITLE).")] = None,
     changes: Changes = None,
+    grade: Grade = None,
     resume: Annotated[Path | None, typer.Option(help="Resume a stopped run folder.")] = None,
     error_estimate: Annotated[
         bool | None,
@@ -40,17 +51,14 @@ def command(
     pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,
     units: UnitsOfText = "metric",
     device: Device = None,
-    old: Annotated[bool | None, typer.Option("--companion/--no-companion", hidden=True)] = None,
 ):
     """Compute a case into a run folder."""
-    if old is not None:
-        refuse("run: --companion is now --error-estimate, --no-companion --no-error-estimate")
     ask_for_device(device)
     if (case is None) == (resume is None):
         refuse("run: give either a case file, or --resume with a stopped run folder")
-    if resume is not None and (changes or out):
-        refuse("run: --resume takes the case as it was: leave out --set and --out")
-    loaded = None if case is None else load_case(case, changes or ())
+    if resume is not None and (changes or out or grade):
+        refuse("run: --resume takes the case as it was: leave out --set, --grade and --out")
+    loaded = None if case is None else load_case(case, at_grade(changes, grade))
     try:
         with ProgressBar() as tell:
             options = RunOptions(error_estimate=error_estimate, progress=tell, notice=_notice)
@@ -87,4 +95,5 @@ def _say_result(folder: Path, units: Units) -> None:
         ),
         units,
     )
+    say([grade_line(record.grade)], units)
     typer.echo(f"run folder: {folder}")

@@ -9,12 +9,22 @@ from typing import Annotated
 import typer
 
 from weldsim.case.load import load_case
-from weldsim.cli.options import Changes, Device, UnitsOfText, refuse, say
+from weldsim.cli.options import (
+    GRADES_SAID,
+    Changes,
+    Device,
+    UnitsOfText,
+    check_grade,
+    refuse,
+    say,
+)
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.attribution_report import write_crossover, write_why
+from weldsim.runs.reading import read_run
 from weldsim.studies.heat_sweep import crossover as sweep_heats
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
+from weldsim.text.grade_words import grade_line
 from weldsim.text.heat_sweep_words import crossover_words
 
 
@@ -33,25 +43,38 @@ def command(
         Path | None, typer.Option(help="Folder of the crossover chart (default: runs/crossover).")
     ] = None,
     changes: Changes = None,
+    grade: Annotated[
+        str | None,
+        typer.Option(help=f"{GRADES_SAID} (default: quick; a run has its own)."),
+    ] = None,
     units: UnitsOfText = "metric",
     device: Device = None,
 ):
     """Say which weld, and which part of it, moved each gauge."""
     ask_for_device(device)
+    check_grade(grade)
     if crossover:
         case = load_case(run_dir, changes or ())
+        grade = grade or "quick"
         with ProgressBar() as tell:
-            found = sweep_heats(case, progress=tell)
-        say([crossover_words(found)], units)
+            found = sweep_heats(case, grade=grade, progress=tell)
+        say([crossover_words(found), grade_line(grade)], units)
         typer.echo(f"chart beside {write_crossover(found, out or Path('runs') / 'crossover')}")
         say([closing("why")], units)
         return
     if changes or out:
         refuse("why: --set and --out go with --crossover")
+    own = read_run(run_dir).grade
+    if grade not in (None, own):
+        refuse(
+            f"why: --grade {grade}: the run in {run_dir} is of grade {own}, allowed: its own; run "
+            f"its case with weldsim run --grade {grade} and ask why of that"
+        )
     with ProgressBar() as tell:
         path = write_why(run_dir, replay, tell)
     record = json.loads(path.read_text(encoding="utf-8"))
     for line in record["in_words_us" if units == "us" else "in_words"]:
         typer.echo(line)
+    typer.echo(grade_line(own))
     typer.echo(f"all of it in {path}")
     say([closing("why")], units)

@@ -208,19 +208,13 @@ def _error(
         for other in others:
             if other.words == best.words:
                 return other.reading
-        raise _NotComputed
+        raise ConvergenceError(missing)  # the coarser run welded the part, but not this line
 
-    try:
-        return estimate_error(best.reading, coarser, run_at, found.kind)
-    except _NotComputed:
-        return ErrorEstimate(
-            how=f"without an estimated error: at grade {coarser} the {found.kind} could not be "
-            "computed"
-        )
-
-
-class _NotComputed(Exception):
-    """The coarser run welded the part, but not this line."""
+    missing = f"at grade {coarser} the {found.kind} could not be computed"
+    sure = estimate_error(best.reading, coarser, run_at, found.kind)
+    if sure.trouble == missing:
+        return replace(sure, how=f"without an estimated error: {missing}")
+    return sure
 
 
 def computed_lines(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from weldsim.case.doubts import case_doubts
-from weldsim.geometry.grades import GRADE_USE
 from weldsim.joints.registry import kind_of_case
 from weldsim.materials.material import load_material
 from weldsim.runs.cost import cost_of
@@ -11,7 +10,9 @@ from weldsim.simulation.start_rules import COLD
 from weldsim.text.cautions import CAUTIONS, DEFER, HEADING
 from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
+from weldsim.text.grade_words import grade_words
 from weldsim.text.quantities import (
+    Quantity,
     as_written,
     difference,
     given,
@@ -19,6 +20,7 @@ from weldsim.text.quantities import (
     in_m,
     in_mm,
     joined,
+    quantity,
     words,
 )
 
@@ -95,7 +97,7 @@ def _size(case) -> list[str]:
     cold = words("it is cold ({} above ambient)", difference(COLD))
     end = cold if s.end == "cold" else f"{s.end:.4g} s"
     return [
-        words("Model {}, grade {} ({}), until {}.", s.model, s.grade, GRADE_USE[s.grade], end),
+        words("Model {}, {}, until {}.", s.model, grade_words(s.grade), end),
         f"Mesh: {e.cells} cells, {e.displacement_unknowns} displacement and "
         f"{e.temperature_unknowns} temperature equations; about {e.steps} steps.",
         f"Expect about {_time(e.seconds)} and {e.memory / 1e6:.0f} MB (good to a factor of two).",
@@ -106,6 +108,10 @@ def _time(seconds: float) -> str:
     if seconds < 1:
         return "1 s at most"
     return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
+
+
+def _degrees(kelvin: float) -> Quantity:
+    return quantity(kelvin - 273.15, "°C", ".0f")
 
 
 def bulk_temperature(material, heat_per_mass: float, start: float) -> float:
@@ -138,12 +144,12 @@ def _heat_notes(case) -> list[str]:
     reached = [bulk_temperature(material, h, start) for h in heats]
     alone = joined(
         ", ",
-        (words("{} {}", w.name, in_degc(t)) for w, t in zip(case.welds, reached, strict=True)),
+        (words("{} {}", w.name, _degrees(t)) for w, t in zip(case.welds, reached, strict=True)),
     )
     out = [words("Heat of one bead spread over the whole part brings it to: {}.", alone)]
     if len(heats) > 1:
         together = bulk_temperature(material, sum(heats), start)
-        out.append(words("  All beads without a pause: {}.", in_degc(together)))
+        out.append(words("  All beads without a pause: {}.", _degrees(together)))
         reached.append(together)
     if max(reached) - start > HEATED_THROUGH:
         out.append(

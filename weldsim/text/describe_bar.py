@@ -68,7 +68,7 @@ def _stretch(bead) -> Words:
 
 
 def _welds(case) -> list[str]:
-    out, beads = ["Welds, in order:"], {b.name: b for b in case.part.beads}
+    out, beads = ["Welds in sequence:"], {b.name: b for b in case.part.beads}
     for weld, row in zip(case.welds, timetable(case.welds), strict=True):
         bead, arc = beads[weld.seam], weld.arc
         name, k = PROCESSES[arc.process]

@@ -109,7 +109,7 @@ def _preset(case) -> list[str]:
 
 def _welds(case) -> list[str]:
     up, lines = up_of(case.part), seam_lines_of(case)
-    out = ["Welds, in order:"]
+    out = ["Welds in sequence:"]
     for number, (weld, seam) in enumerate(zip(case.welds, seams_of(case), strict=True), 1):
         line, arc = lines[weld.seam], weld.arc
         span = "whole"

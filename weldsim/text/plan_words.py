@@ -140,6 +140,13 @@ def _again(study: Study, row: Row) -> Words:
     return words("; run again at grade {} it ends {} from zero", row.grade, end)
 
 
+def grades_of(study: Study) -> list[str]:
+    """Grades of the runs behind a study, the ranking's first."""
+    again = any(row.confirmed is not None for row in study.rows)
+    section = study.plan.section
+    return [section.grade, *([section.confirm_grade] if again else ())]
+
+
 def recommended(study: Study) -> Row:
     """The first row."""
     return study.rows[0]

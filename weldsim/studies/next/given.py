@@ -43,7 +43,9 @@ class OpenedStudy:
     drift: Drift | None = None
 
 
-def open_study(folder: str | Path, tolerance: str | None = None) -> OpenedStudy:
+def open_study(
+    folder: str | Path, tolerance: str | None = None, grade: str | None = None
+) -> OpenedStudy:
     """Open the folder of a study, or of a run with a plan of its case.
 
     Parameters
@@ -52,6 +54,8 @@ def open_study(folder: str | Path, tolerance: str | None = None) -> OpenedStudy:
         Of a study or of a run.
     tolerance : str, optional
         Of a run whose case states none.
+    grade : str, optional
+        Of the runs ahead, where the folder is that of a run; a study has its own.
 
     Returns
     -------
@@ -78,6 +82,13 @@ def open_study(folder: str | Path, tolerance: str | None = None) -> OpenedStudy:
         raise StoreError(f"{path}: holds no case; plan or run it again") from None
     if not study and "plan" not in case.tables:
         case = _with_plan(folder, case, tolerance)
+    if grade not in (None, case.tables["plan"].get("grade", "coarse")):
+        if study:
+            raise CaseError(
+                f"{folder}: --grade {grade}: its sequences were run at another grade; plan again "
+                f"with it, into another folder"
+            )
+        case = case.with_changes({"plan.grade": grade})
     plan = plan_of(case)
     check_measure(plan)
     if study:
