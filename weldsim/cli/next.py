@@ -21,6 +21,7 @@ from weldsim.cli.options import (
 from weldsim.cli.progress import ProgressBar
 from weldsim.studies.next.advice import advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
+from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.grade_words import grade_line
@@ -54,6 +55,10 @@ def command(
         str | None,
         typer.Option(help=f"{GRADES_SAID} (default: [plan]'s or coarse; a study has its own)."),
     ] = None,
+    band: Annotated[
+        Path | None,
+        typer.Option(help="Folder of weldsim band of this job: chance and odds count its spread."),
+    ] = None,
     workers: Workers = None,
     cluster: Cluster = None,
     units: UnitsOfText = "metric",
@@ -66,12 +71,13 @@ def command(
         refuse(f"--noise {noise:g}: must be greater than zero")
     study = open_study(folder, tolerance, grade)
     done = read_moves(study.plan, after)
+    spread = None if band is None else read_spread(study.plan, band)
     readings = list(reading or ())
     with ProgressBar() as tell:
         if video:
             filmed, noise = filmed_readings(study.plan, video, marks, mirrored, noise, tell)
             readings += filmed
         read = read_readings(study.plan, readings, noise)
-        advice = advise(study, done, read, workers, cluster, tell)
+        advice = advise(study, done, read, workers, cluster, tell, spread)
     lines = (*advice_lines(study.plan, advice), grade_line(study.plan.section.grade))
     say((*lines, closing("next")), units)

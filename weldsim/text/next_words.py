@@ -5,13 +5,12 @@ from __future__ import annotations
 from weldsim.schema.column import Column
 from weldsim.studies.next.advice import Advice
 from weldsim.studies.next.given import ASSUMED_SHARE
+from weldsim.studies.plan.odds import EVEN, odds_text
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
-from weldsim.studies.spreads import SPREADS
+from weldsim.studies.spreads import spread_of
 from weldsim.text.measure_words import measure_words, plan_tolerance
 from weldsim.text.quantities import words
 from weldsim.text.tilts import sized
-
-SAID = ("arc.efficiency", "arc.speed")  # spreads that every case has
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
@@ -62,7 +61,36 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
             f"more than {LARGEST_FULL_STUDY} sequences are left: only the {advice.looked_at} that "
             "the study looked at are compared"
         )
-    return [*lines, _spread_words(plan, advice)]
+    if advice.odds is not None:
+        lines.append(_odds_words(plan, advice, advice.odds))
+    return [*lines, *_source_lines(advice), _spread_words(plan, advice)]
+
+
+def _odds_words(plan: Plan, advice: Advice, chance: float) -> str:
+    """How sure it is that the first way ends nearer to zero than the second."""
+    text = odds_text(chance)
+    better, other = (1, 2) if chance >= 0.5 else (2, 1)
+    said = (
+        f"{text} between 1 and 2: it is not known which of them ends nearer to zero"
+        if text == EVEN
+        else f"{better} ends nearer to zero than {other} with {text}"
+    )
+    if advice.spread is None:
+        return f"{said}; hand and fit-up from here on are not in it (weldsim band, then --band)"
+    return f"{said}; hand, fit-up and metal scatter as in {advice.spread.file}"
+
+
+def _source_lines(advice: Advice) -> list[str]:
+    """How far each uncertain shop value was let go, and where that is from."""
+    out = []
+    for unknown in advice.unknowns:
+        known = spread_of(unknown.key)
+        source = known.source if known is not None else "our choice"
+        out.append(
+            f"{unknown.name} was let vary by {unknown.spread:.0%} (standard deviation) within "
+            f"{unknown.low:g} to {unknown.high:g} times what the case says: {source}"
+        )
+    return out
 
 
 def _side(column: Column) -> str:
@@ -78,8 +106,9 @@ def _unread(plan: Plan, columns: tuple[Column, ...]) -> list[str]:
 
 def _spread_words(plan: Plan, advice: Advice) -> str:
     """What the spread of a prediction rests on."""
-    sizes = ", ".join(f"{SPREADS[k].words} {SPREADS[k].size:.0%}" for k in SAID)
-    parts = f"spread of a prediction: reading, uncertain shop values ({sizes}: our choice)"
+    parts = "spread of a prediction: reading, uncertain shop values"
+    if advice.spread is not None:
+        parts += f", how parts of this shop scatter ({advice.spread.file})"
     if advice.drift is not None and advice.drift.carried:
         said = (
             f"{parts}, and the study's estimated error; the model's readings are carried over to "

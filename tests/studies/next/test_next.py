@@ -23,10 +23,12 @@ from weldsim.studies.next.given import (
     read_readings,
     study_drift,
 )
+from weldsim.studies.next.odds import chance_nearer
 from weldsim.studies.next.past import Past
 from weldsim.studies.next.unknowns import settled, unknowns_of
 from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.outcomes import Outcome, evaluate
+from weldsim.studies.plan.shop_spread import ShopSpread
 from weldsim.studies.plan.space import Setting, load_plan, parse_plan
 from weldsim.studies.spreads import SPREADS
 from weldsim.text.next_words import advice_lines
@@ -252,6 +254,17 @@ def quick(monkeypatch):
         monkeypatch.setattr(module, "evaluate", made_up)
 
 
+def test_odds_of_two_ends_are_those_of_the_normal_law():
+    """Far from zero the nearer end is the lower of two: P(a < b) = Phi((b - a) / (s sqrt 2)) for
+    independent errors of size s; an error common to both is no difference at all."""
+    means, size = np.array([[10.0], [11.0]]), 0.8
+    chance = chance_nearer(means, size**2 * np.eye(2))
+    # three standard errors of a share among 20,000
+    assert chance == pytest.approx(norm.cdf(1.0 / (size * np.sqrt(2))), abs=0.01)
+    assert chance_nearer(means, size**2 * np.ones((2, 2))) == 1.0
+    assert chance_nearer(means[:1].repeat(2, 0), size**2 * np.ones((2, 2))) == 0.5
+
+
 @pytest.mark.usefixtures("quick")
 class TestAdvice:
     """Against welds that add, so that every answer is known."""
@@ -259,9 +272,9 @@ class TestAdvice:
     done = (("front", 1),)
 
     def given(self, plan, columns, reading, **rest):
-        read = shown(columns, reading, rest.pop("noise", 0.02))
+        read, spread = shown(columns, reading, rest.pop("noise", 0.02)), rest.pop("spread", None)
         study = OpenedStudy(plan, "nowhere", **{"drift": Drift((1.0,), 1e-4, 2), **rest})
-        return advise(study, self.done, read, Here())
+        return advise(study, self.done, read, Here(), spread=spread)
 
     def test_the_measure_is_predicted_whatever_was_read(self):
         """One side read right on the model: the other is the model's, with its spread."""
@@ -297,6 +310,25 @@ class TestAdvice:
             assert way.mean == pytest.approx([1.2e-4, 0.8e-4], abs=1e-9)
         lines = advice_lines(small_plan(), found)
         assert any("carried over to grade coarse" in line for line in lines)
+
+    def test_odds_of_the_next_weld_count_what_the_shop_scatters(self):
+        plain = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0])
+        assert plain.odds > 0.95  # 0.14 against 1.9 mrad, each known to a tenth of one
+        assert any("hand and fit-up from here on are not in it" in line
+                   for line in advice_lines(small_plan(), plain))  # fmt: skip
+        spread = ShopSpread((0.0, 0.0), (4e-3, 4e-3), "shop", (0.0, 0.0))
+        with_band = self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], spread=spread)
+        assert 0.5 < with_band.odds < 0.8
+        assert with_band.directions[0].chance < plain.directions[0].chance
+        # one weld of two is left: half of the variance is still to come
+        added = np.diag(with_band.directions[0].covariance - plain.directions[0].covariance)
+        assert added == pytest.approx(0.5 * 16e-6)
+        # what is the same in all ways moves both ends alike: the odds hardly know it
+        alike = ShopSpread((9e-4, 9e-4), (0.0, 0.0), "shop", (9e-4, 9e-4))
+        assert self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], spread=alike).odds > 0.9
+        said = advice_lines(small_plan(), with_band)
+        assert any("scatter as in shop" in line for line in said)
+        assert sum("our choice" in line for line in said) == len(with_band.unknowns)
 
     def test_a_reading_of_another_unit_serves_the_same(self):
         tilt = self.given(small_plan(), (UP, RIGHT), [3.1, 1.0], noise=0.1)

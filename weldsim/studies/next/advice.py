@@ -25,11 +25,13 @@ from weldsim.studies.next.given import (
     in_one_unit,
 )
 from weldsim.studies.next.grade_step import carried_past, carried_readings
+from weldsim.studies.next.odds import StillToCome, chance_nearer
 from weldsim.studies.next.past import Past, last_of, past_of
 from weldsim.studies.next.unknowns import unknowns_of
 from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.executor import Executor, executor_of
 from weldsim.studies.plan.outcomes import Progress, evaluate
+from weldsim.studies.plan.shop_spread import ShopSpread
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Moves, Plan
 
 NINE_OF_TEN = 1.645  # standard deviations that hold nine of ten normal values
@@ -54,6 +56,10 @@ class Advice:
         Error of the study that predictions rest on; None where a share is assumed.
     looked_at : int or None
         How many ways are compared where they are too many to compute them all; else None.
+    odds : float or None
+        Chance that the first way ends nearer to zero than the second; None with one way.
+    spread : ShopSpread or None
+        Of the shop, where it was given.
     """
 
     columns: tuple[Column, ...]
@@ -64,6 +70,8 @@ class Advice:
     directions: tuple[Ahead, ...]
     drift: Drift | None = None
     looked_at: int | None = None
+    odds: float | None = None
+    spread: ShopSpread | None = None
 
 
 def ways_on(
@@ -109,6 +117,7 @@ def advise(
     workers: int | Executor | None = None,
     cluster: str | None = None,
     progress: Progress | None = None,
+    spread: ShopSpread | None = None,
 ) -> Advice:
     """Explain a reading and rank the ways to go on.
 
@@ -127,6 +136,8 @@ def advise(
         Address of a Dask scheduler, or "local" for one of this machine's own.
     progress : callable(share, text), optional
         Told how far the work is, 0 to 1.
+    spread : ShopSpread, optional
+        How far parts of this shop scatter: what hand, fit-up and metal still add counts.
 
     Returns
     -------
@@ -146,14 +157,18 @@ def advise(
     with executor_of(workers, cluster) as executor:
         past = past_of(plan, study.folder, done, unknowns, executor, lambda s, t: tell(0.5 * s, t))
         past = carried_past(study, past)
-        known = _known(study, in_one_unit(plan, read, past.now), past, unknowns)
+        come = StillToCome.of(
+            spread, len(plan.measure_columns), len(plan.words) - len(done), len(plan.words)
+        )
+        known = _known(study, in_one_unit(plan, read, past.now), past, unknowns, come)
         directions = _directions(
             study, done, left, known, executor, lambda s, t: tell(0.5 + 0.5 * s, t)
         )
     expected = np.array([past.now[c] for c in read.columns])
+    odds = known.odds(*directions[:2]) if len(directions) > 1 else None
     return Advice(
         read.columns, read.values, expected, unknowns, known.estimate, directions, study.drift,
-        looked_at,
+        looked_at, odds, spread,
     )  # fmt: skip
 
 
@@ -207,7 +222,7 @@ def _directions(
                 to_come = np.array([final[c] - behind[c] for c in plan.measure_columns])
                 mean, covariance = known.predicted(to_come)
                 chance = chance_inside(mean, covariance, plan.tolerance.value)
-                out.append(Ahead(moves[len(done) :], mean, covariance, chance, number))
+                out.append(Ahead(moves[len(done) :], mean, covariance, chance, number, to_come))
     if not out:
         raise CaseError(f"{plan.case.source_file}: no way on from there could be computed")
     return tuple(sorted(out, key=lambda a: (-round(a.chance, 3), a.off, a.setting, a.moves)))
@@ -229,6 +244,8 @@ class _Known:
         Change with each factor: none where the column was read.
     shared : ndarray, shape (M, U)
         Covariance with the factors: a reading's own error moves both.
+    come : StillToCome
+        What of the shop's spread is still to come.
     """
 
     plan: Plan
@@ -239,6 +256,7 @@ class _Known:
     variance: np.ndarray
     slopes: np.ndarray
     shared: np.ndarray
+    come: StillToCome
 
     def predicted(self, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean (M,) and covariance (M, M) of the end of one way to go on. [SI]
@@ -247,14 +265,31 @@ class _Known:
         setting of this way) as the unknowns scale it.
         """
         columns, factors = self.plan.measure_columns, self.estimate.factors - 1
-        relative = self.past.relative(columns)
-        mean = self.place + ahead * (1 + relative @ factors)
-        slopes = self.slopes + np.outer(ahead, relative)
-        to_come = dict(zip(columns, ahead, strict=True))
-        own = np.array([_model_error(self.plan, c, to_come, self.drift) for c in columns])
-        both = self.shared @ slopes.T  # what a reading's error does to place and factors
-        spread = slopes @ self.estimate.covariance @ slopes.T
-        return mean, np.diag(self.variance + own**2) + spread + both + both.T
+        mean = self.place + ahead * (1 + self.past.relative(columns) @ factors)
+        return mean, self._common(ahead, ahead) + np.diag(self._own(ahead) ** 2)
+
+    def odds(self, first: Ahead, second: Ahead) -> float:
+        """Chance that one way ends nearer to zero than another."""
+        ways = (first, second)
+        blocks = [[self._common(a.to_come, b.to_come) for b in ways] for a in ways]
+        own = np.concatenate([self._own(w.to_come) for w in ways])
+        covariance = np.block(blocks) + np.diag(own**2)
+        return chance_nearer(np.array([w.mean for w in ways]), covariance)
+
+    def _common(self, one: np.ndarray, other: np.ndarray) -> np.ndarray:
+        """Covariance (M, M) of the ends of two ways, but for what strikes each by itself."""
+        relative = self.past.relative(self.plan.measure_columns)
+        a, b = (self.slopes + np.outer(ahead, relative) for ahead in (one, other))
+        spread = a @ self.estimate.covariance @ b.T
+        # what a reading's error does to place and factors
+        both = self.shared @ b.T + a @ self.shared.T
+        return np.diag(self.variance + self.come.alike**2) + spread + both
+
+    def _own(self, ahead: np.ndarray) -> np.ndarray:
+        """Standard deviations (M,) of what strikes one way by itself. [SI]"""
+        to_come = dict(zip(self.plan.measure_columns, ahead, strict=True))
+        model = [_model_error(self.plan, c, to_come, self.drift) for c in to_come]
+        return np.hypot(model, self.come.own)
 
 
 def _model_error(
@@ -273,7 +308,9 @@ def _model_error(
     return min(drift.share, ASSUMED_SHARE) * float(np.linalg.norm(alike)) + drift.rest
 
 
-def _known(study: OpenedStudy, read: Read, past: Past, unknowns: tuple[Unknown, ...]) -> _Known:
+def _known(
+    study: OpenedStudy, read: Read, past: Past, unknowns: tuple[Unknown, ...], come: StillToCome
+) -> _Known:
     """Factors of the unknowns from all readings, and the present: columns that were read stand
     there, others where the model has them with the factors."""
     plan, drift = study.plan, study.drift
@@ -296,4 +333,5 @@ def _known(study: OpenedStudy, read: Read, past: Past, unknowns: tuple[Unknown, 
             place = now[column] + slope @ (found.factors - 1)
             variance = _model_error(plan, column, now, drift) ** 2
             rows.append((place, variance, slope, np.zeros_like(slope)))
-    return _Known(plan, past, drift, found, *(np.array(p) for p in zip(*rows, strict=True)))
+    place, variance, slopes, shared = (np.array(p) for p in zip(*rows, strict=True))
+    return _Known(plan, past, drift, found, place, variance, slopes, shared, come)

@@ -147,6 +147,7 @@ class Ahead:
     covariance : of them
     chance : of ending inside the tolerance, 0 to 1
     setting : number of the plan's setting
+    to_come : what the model has still to come, (M,) [SI]
     """
 
     moves: tuple
@@ -154,6 +155,7 @@ class Ahead:
     covariance: np.ndarray
     chance: float
     setting: int = 0
+    to_come: np.ndarray | None = None
 
     @property
     def off(self) -> float:

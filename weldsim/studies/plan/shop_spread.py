@@ -11,6 +11,10 @@ import numpy as np
 from weldsim.errors import StoreError
 from weldsim.schema.column import DISPLAY_UNITS
 from weldsim.studies.plan.space import Plan
+from weldsim.studies.spreads import SPREADS
+
+ERRORS = ("grade_error", "surrogate_error")
+HEAT = SPREADS["arc.efficiency"].words  # which `weldsim next` estimates by itself
 
 
 @dataclass(frozen=True)
@@ -24,11 +28,15 @@ class ShopSpread:
         each, one a column. [SI]
     file : str
         Name of the folder it is from.
+    unread : tuple of float
+        Of what is the same for all, that which readings after a weld do not tell: all but the heat
+        input. [SI]
     """
 
     common: tuple[float, ...]
     afresh: tuple[float, ...]
     file: str
+    unread: tuple[float, ...] = ()
 
 
 def read_spread(plan: Plan, folder: Path) -> ShopSpread:
@@ -55,7 +63,7 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
     try:
         record = json.loads(path.read_text(encoding="utf-8"))
         cold = {r["column"]: r for r in record["readings"] if r["moment"] == "cold"}
-        common, afresh = [], []
+        common, afresh, unread = [], [], []
         for column in plan.measure_columns:
             found = cold[column.name]
             factor = DISPLAY_UNITS[found["unit"]][0]
@@ -63,8 +71,12 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
             own = float(found["standard_deviation_afresh"]) / factor
             afresh.append(own)
             common.append(float(np.sqrt(max(whole**2 - own**2, 0.0))))
+            errors = (float(found.get(k, 0.0)) / factor for k in ERRORS)
+            all_of_it = whole**2 + sum(e**2 for e in errors)
+            heat = max(float(found.get("shares", {}).get(HEAT, 0.0)), 0.0) * all_of_it
+            unread.append(float(np.sqrt(max(whole**2 - own**2 - heat, 0.0))))
     except KeyError as error:
         raise StoreError(f"{path}: holds no {error}, which the plan measures") from None
     except (OSError, ValueError, TypeError) as error:
         raise StoreError(f"{path}: no band of weldsim band ({error})") from None
-    return ShopSpread(tuple(common), tuple(afresh), path.parent.name)
+    return ShopSpread(tuple(common), tuple(afresh), path.parent.name, tuple(unread))
