@@ -58,6 +58,7 @@ LABELS = {
     "rear_length": "heat source, behind",
     "shrinkage_across": "shrinkage across (elastic)",
     "shrinkage_along": "shrinkage along (elastic)",
+    "slides": "lets its faces slide",
     "start": "starts",
     "throw": "target distance",
     "turning": "rotational stiffness",

@@ -72,7 +72,7 @@ class ChangedZone:
         held : ndarray of bool, shape (3 N,)
             Unknowns that the whole holds.
         springs : sequence of Spring
-            Elastic clamps; their points stay outside the zone.
+            Elastic clamps; their points, and those on a table, stay outside the zone.
 
         Returns
         -------
@@ -83,6 +83,8 @@ class ChangedZone:
         inside[model.cells[changed].ravel()] = True
         for spring in springs:
             inside[spring.points] = False
+        if model.bound_table is not None:  # it may let go while the zone stands
+            inside[model.bound_table.table.points] = False
         cells = np.flatnonzero(inside[model.cells].any(axis=1))
         if not cells.size:
             return None

@@ -100,11 +100,11 @@ class BoundContact:
         for i in range(3):
             for j in range(3):
                 both = n[:, i] * n[:, j]
-                entries.append(_entries(pattern, 3 * low + i, 3 * high + j))
+                entries.append(pattern_entries(pattern, 3 * low + i, 3 * high + j))
                 shares.append(-both)
                 if j >= i:
                     for point in (low, high):
-                        entries.append(_entries(pattern, 3 * point + i, 3 * point + j))
+                        entries.append(pattern_entries(pattern, 3 * point + i, 3 * point + j))
                         shares.append(both)
         return cls(contact, np.array(entries), np.array(shares))
 
@@ -121,19 +121,54 @@ class BoundContact:
             Values of the tangent, added to. [N/m]
         """
         touch = self.contact
-        deep = touch.closing(displacement) - touch.gap
-        soft = np.clip(deep, 0.0, ONSET)
-        size = touch.stiffness * (soft**2 / (2 * ONSET) + np.maximum(deep - ONSET, 0.0))
+        size, stiff = pushing(touch.closing(displacement) - touch.gap, touch.stiffness)
         push = size[:, None] * touch.normal
         np.add.at(force, touch.above, -push)
         np.add.at(force, touch.below, push)
         if data.size:
-            stiff = touch.stiffness * soft / ONSET
             np.add.at(data, self.entries.ravel(), (self.shares * stiff).ravel())
 
 
-def _entries(pattern: SymmetricPattern, rows: Integers, columns: Integers) -> Integers:
-    """Positions of entries of the upper triangle in the values of a pattern."""
+def pushing(deep: Floats, stiffness: Floats) -> tuple[Floats, Floats]:
+    """What faces that touch push with, and how that grows.
+
+    Parameters
+    ----------
+    deep : ndarray, shape (P,)
+        How far they have closed beyond touching, negative where they are apart. [m]
+    stiffness : ndarray, shape (P,)
+        Once they bear. [N/m]
+
+    Returns
+    -------
+    size, slope : ndarray, each shape (P,)
+        [N, N/m]
+    """
+    soft = np.clip(deep, 0.0, ONSET)
+    size = stiffness * (soft**2 / (2 * ONSET) + np.maximum(deep - ONSET, 0.0))
+    return size, stiffness * soft / ONSET
+
+
+def pattern_entries(pattern: SymmetricPattern, rows: Integers, columns: Integers) -> Integers:
+    """Positions of entries of the upper triangle in the values of a pattern.
+
+    Parameters
+    ----------
+    pattern : SymmetricPattern
+        Of a matrix.
+    rows, columns : ndarray of int, shape (K,)
+        Each row no higher than its column.
+
+    Returns
+    -------
+    ndarray of int, shape (K,)
+        Positions.
+
+    Raises
+    ------
+    ValueError
+        If an entry is not in the pattern.
+    """
     out = np.empty(len(rows), dtype=np.int64)
     for k, (r, c) in enumerate(zip(rows, columns, strict=True)):
         begin, end = pattern.indptr[r], pattern.indptr[r + 1]

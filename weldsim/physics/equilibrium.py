@@ -179,6 +179,9 @@ class Problem:
         reaction = np.where(self.fixed, -residual, 0.0)
         for s in self.springs:
             reaction[s.points] += s.force(displacement)
+        if self.model.bound_table is not None:
+            table = self.model.bound_table.table
+            reaction[table.points] += table.push(displacement)
         solved = len(history) - 1
         return Equilibrium(
             displacement, response.stress, response.plastic_strain,

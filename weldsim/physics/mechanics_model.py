@@ -15,6 +15,7 @@ from weldsim.physics.linear_solver import LinearSolver
 from weldsim.physics.plasticity import InternalVariables, Properties
 from weldsim.physics.plasticity_kernels import mechanics_pass, serial_pass
 from weldsim.physics.symmetric_pattern import SymmetricPattern, symmetric_pattern
+from weldsim.physics.table import BoundTable, Table
 
 # name -> (scikit-fem element, order of its quadrature)
 ELEMENTS = {
@@ -82,6 +83,8 @@ class MechanicsModel:
         Of the pass over the cells.
     bound_contact : BoundContact, optional
         Faces that may touch.
+    bound_table : BoundTable, optional
+        What the part lies on.
     card : gpu.search.Card, optional
         The same on a graphics card, which then finds equilibrium.
     """
@@ -99,6 +102,7 @@ class MechanicsModel:
     colour_starts: Integers
     threads: int
     bound_contact: BoundContact | None = None
+    bound_table: BoundTable | None = None
     card: Any = None
 
     @classmethod
@@ -178,6 +182,21 @@ class MechanicsModel:
         """
         return replace(self, bound_contact=BoundContact.of(contact, self.pattern))
 
+    def resting(self, table: Table) -> MechanicsModel:
+        """The same cells on a table.
+
+        Parameters
+        ----------
+        table : Table
+            That pushes on some of their points.
+
+        Returns
+        -------
+        MechanicsModel
+            Sharing arrays and solver with this one.
+        """
+        return replace(self, bound_table=BoundTable.of(table, self.pattern))
+
     @property
     def contact(self) -> Contact | None:
         """Pairs of points that may touch; None without any."""
@@ -250,7 +269,7 @@ class MechanicsModel:
         Returns
         -------
         Response
-            With that of faces that touch.
+            With that of faces that touch and of the table.
         """
         cells, points = self.weight.shape
         out = ResponseArrays(
@@ -275,6 +294,8 @@ class MechanicsModel:
             squared = serial_pass(mesh, metal, displacement, tangent, out)
         if self.bound_contact is not None:
             self.bound_contact.add(displacement, out.force, out.data)
+        if self.bound_table is not None:
+            self.bound_table.add(displacement, out.force, out.data)
         return Response(
             out.force, out.stress, out.plastic_strain, out.equivalent_plastic_strain, out.data,
             float(np.sqrt(squared)),

@@ -26,7 +26,10 @@ ASSUMED_BY_CLAMP = {
     "clamp closed.",
     "spring": "A spring clamp pulls back in proportion to the mean movement of the clamped face, "
     "the same in all directions; the face may still warp.",
+    "table": "A table pushes where the part presses on it, without friction, and lets go of what "
+    "lifts off; heat goes into it wherever the part lay on it. Weight is left out.",
 }
+SLIDES = "Faces under a clamp that slides stay at its height and move along it without friction."
 LOOSE = "A clamp opens at once, and the part springs to where it then rests."
 PRESET = (
     "The preset is a tilt of the free piece before the first arc, given without stress; gauges "
@@ -125,5 +128,6 @@ def _clamping(case: RecordedCase) -> list[str]:
     """What clamps do, by kind, and what happens when one comes off."""
     kinds = dict.fromkeys(c.kind for c in case.clamps)
     out = [ASSUMED_BY_CLAMP[k] for k in kinds if k in ASSUMED_BY_CLAMP]
+    out += [SLIDES] if any(c.slides for c in case.clamps) else []
     loose = any(c.off.kind != "never" for c in case.clamps)
     return [*out, LOOSE] if loose else out

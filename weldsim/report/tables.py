@@ -170,7 +170,7 @@ def clamp_table(record: RunRecord) -> list[dict]:
 def _stiffness(clamp: RecordedClamp) -> str:
     """Of a spring in kN/mm and kN m/rad."""
     if clamp.kind != "spring":
-        return "–"
+        return "only pushes" if clamp.kind == "table" else "slides" if clamp.slides else "–"
     stiffness = quantity(clamp.stiffness / 1e6, "kN/mm", ".4g")
     if not clamp.turning:
         return words("{}, free to turn", stiffness)

@@ -96,6 +96,7 @@ class RecordedClamp:
     conductance: float = 0.0
     on: RecordedRule | None = None
     off: RecordedRule = RecordedRule("never")
+    slides: bool = False
 
 
 @dataclass(frozen=True)

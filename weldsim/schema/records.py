@@ -41,7 +41,12 @@ class StartRule:
 
 @dataclass(frozen=True)
 class Clamp:
-    """Something that holds named faces: rigid, or a spring. [N/m, N m/rad, W/(m2 K)]"""
+    """Something that holds named faces. [N/m, N m/rad, W/(m2 K)]
+
+    A `rigid` clamp holds them where they are; one that `slides` only across the face. A `spring`
+    gives way. A `table` only pushes, where the part lay at the beginning, and only while something
+    else holds the part: weight is left out.
+    """
 
     name: str
     at: tuple[str, ...]
@@ -51,6 +56,7 @@ class Clamp:
     conductance: float = 0.0
     on: StartRule = StartRule("time", 0.0)
     off: StartRule = StartRule("never")
+    slides: bool = False
 
 
 @dataclass(frozen=True)

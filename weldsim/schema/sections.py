@@ -92,7 +92,8 @@ class ClampSection(Section):
 
     name: Name
     at: Any
-    kind: Literal["rigid", "spring"] = "rigid"
+    kind: Literal["rigid", "spring", "table"] = "rigid"
+    slides: Annotated[bool, Field(strict=True)] = False
     stiffness: quantity("stiffness", "positive") | None = None
     turning: quantity("turning stiffness", "positive") | None = None
     conductance: quantity("conductance", "not negative") = 0.0

@@ -8,11 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from weldsim.case.load import Case
+from weldsim.errors import CaseError
 from weldsim.geometry.part import Part
 from weldsim.physics.arrays import Flags, Floats, Integers
 from weldsim.physics.rigid_motion import mean_motion, minimal_supports
 from weldsim.physics.springs import Spring
 from weldsim.schema.records import Clamp
+
+FLAT = 1e-6  # m, that a face may stand off its plane where a clamp slides on it
 
 
 @dataclass(frozen=True)
@@ -29,12 +32,15 @@ class Clamping:
         Displacement points. [m]
     body : ndarray of int
         Displacement points of the part without filler.
+    across : tuple of int or None
+        Axis across the faces of each clamp that slides on them, None for the others.
     """
 
     clamps: tuple[Clamp, ...]
     lattice_points: tuple[Integers, ...]
     points: Floats
     body: Integers
+    across: tuple[int | None, ...]
 
     @classmethod
     def of(cls, case: Case, part: Part) -> Clamping:
@@ -51,13 +57,28 @@ class Clamping:
         -------
         Clamping
             The clamps on the mesh.
+
+        Raises
+        ------
+        CaseError
+            If a clamp slides on faces that are not flat and across one axis.
         """
         lattice = part.lattice
         under = tuple(
             np.unique(np.concatenate([part.boundaries[face] for face in c.at])) for c in case.clamps
         )
         body = np.unique(lattice.displacement_cells[part.regions["part"]])
-        return cls(case.clamps, under, lattice.points[: lattice.displacement_points], body)
+        across = tuple(
+            _axis_across(case, c, lattice.points[nodes]) if c.slides else None
+            for c, nodes in zip(case.clamps, under, strict=True)
+        )
+        if len(set(across) - {None}) > 1:
+            raise CaseError(
+                f"{case.source_file} [[clamp]] slides: clamps slide on faces that lie along "
+                "different planes, allowed: along one"
+            )
+        points = lattice.points[: lattice.displacement_points]
+        return cls(case.clamps, under, points, body, across)
 
     def _at(self, index: int) -> Integers:
         nodes = self.lattice_points[index]
@@ -89,18 +110,42 @@ class Clamping:
         Returns
         -------
         ndarray of bool, shape (N, 3)
-            Faces under rigid clamps; without any clamp six unknowns that only stop rigid motion,
-            where the part was first held if it ever was.
+            Faces under rigid clamps, where these slide across the face alone. What no clamp stops
+            of rigid motion is stopped by up to six unknowns: under clamps that slide, else where
+            the part was first held if it ever was.
         """
         fixed = np.zeros(self.points.shape, dtype=bool)
         closed = [i for i, c in enumerate(self.clamps) if c.name in closed_clamps]
-        for i in closed:
-            if self.clamps[i].kind == "rigid":
+        holding = [i for i in closed if self.clamps[i].kind != "table"]
+        for i in holding:
+            if self.across[i] is not None:
+                fixed[self._at(i), self.across[i]] = True
+            elif self.clamps[i].kind == "rigid":
                 fixed[self._at(i)] = True
-        if not closed:
+        if not holding:
             nodes = self._at(0) if self.clamps else self.body
-            fixed[nodes] = minimal_supports(self.points[nodes])
+        elif all(self.across[i] is not None for i in holding):
+            nodes = np.unique(np.concatenate([self._at(i) for i in holding]))
+        else:
+            return fixed
+        fixed[nodes] |= minimal_supports(self.points[nodes])
         return fixed
+
+    def rests(self, closed_clamps: Collection[str]) -> bool:
+        """Whether the part is pressed on a table.
+
+        Parameters
+        ----------
+        closed_clamps : collection of str
+            Names of the clamps that grip.
+
+        Returns
+        -------
+        bool
+            True where a table is there and something else holds the part: weight is left out.
+        """
+        kinds = {c.kind for c in self.clamps if c.name in closed_clamps}
+        return "table" in kinds and len(kinds) > 1
 
     def springs(self, closed_clamps: Collection[str], anchors: Floats) -> tuple[Spring, ...]:
         """Elastic clamps that grip.
@@ -148,3 +193,15 @@ class Clamping:
                 nodes = self._at(i)
                 out[i] = mean_motion(self.points[nodes]) @ displacement[nodes].ravel()
         return out
+
+
+def _axis_across(case: Case, clamp: Clamp, points: Floats) -> int:
+    """Axis across flat faces that a clamp slides on."""
+    wide = np.ptp(points, axis=0)
+    axis = int(np.argmin(wide))
+    if wide[axis] > FLAT:
+        raise CaseError(
+            f"{case.source_file} [[clamp]] {clamp.name} slides: its faces are not flat across one "
+            "axis, allowed: flat ones, or slides = false"
+        )
+    return axis

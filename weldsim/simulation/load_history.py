@@ -15,11 +15,13 @@ from weldsim.physics.heat_conduction import HeatModel
 from weldsim.physics.heat_mesh import Reach
 from weldsim.physics.heat_source import DoubleEllipsoid
 from weldsim.physics.heat_tables import HeatTables
+from weldsim.physics.mechanics_model import MechanicsModel
 from weldsim.physics.surface_exchange import SurfaceExchange
 from weldsim.schema.records import Weld
 from weldsim.simulation.activation import Activation
 from weldsim.simulation.clamping import Clamping
 from weldsim.simulation.discretisation import Discretisation
+from weldsim.simulation.resting import on_table
 from weldsim.simulation.start_rules import StartRules
 from weldsim.simulation.stepping import Stepping
 
@@ -48,6 +50,8 @@ class LoadHistory:
         The heat mesh in the surroundings of the case.
     torch_step_share : float
         Longest step of an arc on this kind of joint over that of a bead on a bar.
+    free, resting : MechanicsModel
+        Mechanics of the part, off and on its table; None for `resting` without one.
     """
 
     welds: tuple[Weld, ...]
@@ -58,6 +62,8 @@ class LoadHistory:
     rules: StartRules
     heat: HeatModel
     torch_step_share: float
+    free: MechanicsModel
+    resting: MechanicsModel | None = None
     _exchanges: dict[tuple[bytes, tuple[str, ...]], SurfaceExchange] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
@@ -92,15 +98,33 @@ class LoadHistory:
             discretisation.heat_mesh, HeatTables.of(discretisation.material), air.ambient,
             air.film_coefficient, air.emissivity, contacts, stepping.heat_tolerance,
         )  # fmt: skip
+        mechanics = discretisation.mechanics
         return cls(
             case.welds, seams, _sources(case, seams), activation, clamping,
             StartRules.of(case, activation.base_points), heat, kind_of_case(case).torch_step,
+            mechanics, on_table(clamping, heat.mesh, mechanics, discretisation.material),
         )  # fmt: skip
 
     @cached_property
     def reaches(self) -> tuple[Reach, ...]:
         """Heat cells near each seam."""
         return tuple(self.heat.mesh.reach(s) for s in self.sources)
+
+    def mechanics(self, closed_clamps: tuple[str, ...]) -> MechanicsModel:
+        """Mechanics of the part where it lies.
+
+        Parameters
+        ----------
+        closed_clamps : tuple of str
+            Names of the clamps that grip.
+
+        Returns
+        -------
+        MechanicsModel
+            On its table while it is pressed there.
+        """
+        on = self.resting is not None and self.clamping.rests(closed_clamps)
+        return self.resting if on else self.free  # type: ignore[return-value]
 
     def exchange(self, active: Flags, closed_clamps: tuple[str, ...]) -> SurfaceExchange:
         """Outer faces of the active heat cells, the last few kept.

@@ -300,7 +300,8 @@ def _equilibrium_of(
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
     fixed, springs = model.supports(heated.closed_clamps), model.springs(heated)
     tolerance = model.stepping.tolerance * (ELASTIC_SHARE if elastic else 1.0)
-    card = model.mechanics.card
+    mechanics = model.history.mechanics(heated.closed_clamps)
+    card = mechanics.card
     if card is not None:
         on_card: tuple[Equilibrium, Any] = card.equilibrium(
             old.displacement, properties, heated.internal_variables, fixed, springs, tolerance, kept
@@ -308,13 +309,13 @@ def _equilibrium_of(
         return on_card[0], properties, on_card[1]
     try:
         found, kept = follow_equilibrium(
-            model.mechanics, old.displacement, properties, heated.internal_variables, fixed,
+            mechanics, old.displacement, properties, heated.internal_variables, fixed,
             springs, tolerance, kept, elastic or not np.array_equal(heated.reached, old.reached),
         )  # fmt: skip
         return found, properties, kept
     except ConvergenceError:
         found = solve_equilibrium(
-            model.mechanics, old.displacement, properties, heated.internal_variables, fixed,
+            mechanics, old.displacement, properties, heated.internal_variables, fixed,
             springs=springs, tolerance=tolerance,
         )  # fmt: skip
         return found, properties, None

@@ -60,7 +60,7 @@ def influence(model: Model, state: State) -> Influence:
     "contact faces at the root". Springs
     that were anchored off, and faces clamped where they had moved to, are the part "clamps".
     """
-    m = model.mechanics
+    m = model.history.mechanics(state.closed_clamps)
     properties, internal_variables = elastic_properties(model, state)
     fixed = model.supports(state.closed_clamps)
     fixed_unknowns, u = fixed.ravel(), state.displacement
@@ -112,12 +112,13 @@ def elastic_properties(model: Model, state: State) -> tuple[Properties, Internal
 
 
 def _contact_excess(mechanics, u, data) -> np.ndarray:
-    """Force of the pressing land beyond its tangent, on the right side, (N, 3). [N]"""
-    out = np.zeros_like(u)
-    if mechanics.bound_contact is None:
-        return out
+    """Force of pressing land and table beyond their tangent, on the right side, (N, 3). [N]"""
+    pressing = [p for p in (mechanics.bound_contact, mechanics.bound_table) if p is not None]
+    if not pressing:
+        return np.zeros_like(u)
     force, only = np.zeros_like(u), np.zeros_like(data)
-    mechanics.bound_contact.add(u, force, only)
+    for touch in pressing:
+        touch.add(u, force, only)
     return symmetric_product(mechanics.pattern, only, u.ravel()).reshape(-1, 3) - force
 
 

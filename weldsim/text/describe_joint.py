@@ -65,7 +65,9 @@ def _clamps(case) -> list[str]:
         return ["Clamp: none; the part lies free, held only against moving as a whole."]
     out = []
     for c in case.clamps:
-        how = "holds all directions"
+        how = "holds across its faces, which may slide" if c.slides else "holds all directions"
+        if c.kind == "table":
+            how = "a table, pushes where the part presses on it"
         if c.kind == "spring":
             way = given(c.stiffness / 1e6, "kN/mm", ".4g")
             turn = given(c.turning / 1e3, "kN m/rad", ".4g")
