@@ -260,3 +260,53 @@ def test_a_coarse_run_is_a_run_that_resumes(page):
     assert job["kind"] == "run"
     solve = tomllib.loads(bench.queue.store.case_text(bench.queue.store.jobs[job["id"]]))["solve"]
     assert solve["grade"] == "coarse" and solve["error_estimate"] is False
+
+
+# ---------------------------------------------------------------------------- the spread
+def test_what_scatters_is_offered_with_its_source(page):
+    found = post(page[0], "/api/scatter", {"tables": starter()}).json()["scatter"]
+    by_key = {row["key"]: row for row in found}
+    assert by_key["arc.efficiency"]["spread"] == "6 %" and by_key["arc.efficiency"]["source"]
+    assert by_key["metal.softening_temperature"]["spread"] == "50 K"
+    assert all(row["words"] and "." not in row["words"] for row in found)
+
+
+def test_a_band_is_a_job_that_says_what_scatters(page):
+    client, bench = page
+    body = {"kind": "band", "tables": starter(), "grade": "sketch", "sample": 12,
+            "spread": {"arc.efficiency": "3 %"},
+            "exact": ["surroundings.film_coefficient"]}  # fmt: skip
+    job = post(client, "/api/studies", body).json()
+    told = json.loads(bench.queue.store.jobs[job["id"]].options)
+    assert job["kind"] == "band" and told["sample"] == 12
+    assert told["exact"] == ["surroundings.film_coefficient"]
+
+
+@pytest.mark.parametrize(
+    "more, word",
+    [({"sample": 3}, "sample"), ({"grade": "fine"}, "fine"), ({"exact": ["arc.colour"]}, "colour"),
+     ({"spread": {"arc.efficiency": "much"}}, "standard deviation"), ({"finer": "gold"}, "gold")],
+)  # fmt: skip
+def test_a_band_that_cannot_be_made_is_refused_in_one_line(page, more, word):
+    client, bench = page
+    found = post(client, "/api/studies", {"kind": "band", "tables": starter(), **more})
+    assert found.status_code == 409 and word in found.json()["error"]
+    assert "\n" not in found.json()["error"] and not bench.queue.store.jobs
+
+
+def test_a_plan_counts_a_band_of_the_same_gauge_alone(page, tmp_path):
+    """The odds of `weldsim plan --band`: the folder is found by the id of its job."""
+    client, bench = page
+    band = post(client, "/api/studies", {"kind": "band", "tables": tee()}).json()
+    folder = bench.queue.store.run_folder(bench.queue.store.jobs[band["id"]])
+    body = {"kind": "plan", "tables": tee(), "band": band["id"]}
+    assert "band: no band" in post(client, "/api/studies", body).json()["error"]
+    folder.mkdir()
+    row = {"moment": "cold", "unit": "mrad", "standard_deviation": 0.5,
+           "standard_deviation_afresh": 0.3}  # fmt: skip
+    sides = [{**row, "column": f"pointer_{side}_mrad"} for side in ("up", "right")]
+    (folder / "band.json").write_text(json.dumps({"readings": sides}))
+    job = post(client, "/api/studies", body).json()
+    told = json.loads(bench.queue.store.jobs[job["id"]].options)
+    assert told["band"] == str(folder.resolve())
+    assert post(client, "/api/studies", {**body, "band": "../x"}).status_code != 200

@@ -66,6 +66,7 @@ ROUTES = (
     ("/api/shops", routes_measured.shops_kept, "GET"),
     ("/api/shops", routes_measured.keep_shop, "POST"),
     ("/api/plan", routes_studies.plan, "POST"),
+    ("/api/scatter", routes_studies.scatter, "POST"),
     ("/api/studies", routes_studies.ask_study, "POST"),
     ("/api/studies/{id}", routes_studies.study, "GET"),
     ("/api/studies/{id}/words", routes_studies.plan_words, "GET"),

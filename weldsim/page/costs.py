@@ -15,6 +15,7 @@ from typing import Any
 from weldsim.case.load import Case, parse_case
 from weldsim.geometry.grades import GRADES
 from weldsim.joints.registry import kind_of_case
+from weldsim.page.band_task import settings_of as band_settings
 from weldsim.page.fit_task import settings_of
 from weldsim.page.measured_tasks import case_of_run
 from weldsim.page.worker_process import Tell
@@ -83,6 +84,8 @@ def price(
         return _said(preview_cost(case), 1)
     if kind == "run":
         return _run(case, grade)
+    if kind == "band":
+        return _band(case, options)
     one = _cost(case, grade)
     if kind == "preset":
         return _said(one, options.get("runs", 4), _coarser(case, grade), "at most")
@@ -123,6 +126,16 @@ def fit_price(
     if len(cases) > 1:
         note += f", of each of {len(cases)} cases"
     return {"seconds": seconds, "runs": runs * len(cases), "note": note}
+
+
+def _band(case: Case, options: dict[str, Any]) -> dict[str, Any]:
+    """Runs that scatter, side by side, and one a grade finer."""
+    how = band_settings(options)
+    one, note = _cost(case, how.grade), f"for {how.runs} runs at grade {how.grade}"
+    more = 0.0
+    if how.finer != "none":
+        more, note = _cost(case, how.finer).seconds, f"{note} and 1 at grade {how.finer}"
+    return {**_said(one, how.runs, more, note), "processes": True}
 
 
 def _run(case: Case, grade: str) -> dict[str, Any]:

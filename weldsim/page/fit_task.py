@@ -75,7 +75,8 @@ def _curve(c: CurveFit) -> dict[str, Any]:
     column, o = c.observed.column, c.observed
     times = [] if o.cold else o.times
     return {
-        "name": column.name, "experiment": c.experiment, "gauge": column.gauge, "component": column.component,
+        "name": column.name, "experiment": c.experiment, "gauge": column.gauge,
+        "component": column.component,
         "unit": column.unit, "cold": o.cold, "times": times,
         "values": column.to_display(o.values), "low": column.to_display(c.low),
         "high": column.to_display(c.high),

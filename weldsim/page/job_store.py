@@ -18,7 +18,7 @@ from weldsim.system.files import whole_file
 ID = re.compile(r"[0-9a-f]{16}")
 OPEN = ("waiting", "running", "drawing")  # states of a job that is not over
 PREVIEWS = ("look", "rough")  # kinds that show quickly and roughly what a run would
-STUDIES = ("plan", "next", "why", "preset", "clamps", "correct", "heats", "fit")  # compare runs
+STUDIES = ("plan", "next", "why", "preset", "clamps", "correct", "heats", "fit", "band")
 COMPUTED = ("run", *STUDIES)  # kinds that have a process of their own and resume
 SOON = ("next",)  # somebody stands at the bench and waits for it: before the others
 TYPES: dict[str, type | tuple[type, ...]] = {"str": str, "int": int, "float": (int, float)}

@@ -15,8 +15,8 @@ from weldsim.page.bench import Answer, Asked, Bench, refusal
 from weldsim.page.case_form import NAMES_A_FILE, messages_of, read_tables
 from weldsim.page.job_store import COMPUTED, ID, PREVIEWS, Job
 
-COUNTED = ("grade", "runs", "line")  # options that change what a job takes
-PRICED = ("look", "run", "plan", "preset", "clamps", "correct", "heats")
+COUNTED = ("grade", "runs", "line", "sample", "finer")  # options that change what a job takes
+PRICED = ("look", "run", "plan", "preset", "clamps", "correct", "heats", "band")
 BEFORE = ("waiting", "running")  # states of jobs that another waits for; pictures make room
 PRICE_LIMIT = 90.0  # s; it meshes the part
 MOST_UNKNOWNS = 200_000  # of a run that the page takes on; the command line has no limit
@@ -101,7 +101,7 @@ def cost(bench: Bench, asked: Asked) -> Answer:
     queue = bench.queue
     each = queue.runs.threads if found["processes"] else 1
     return {
-        **found, "seconds": queue.speed.seconds(kind, found["seconds"]) / each,
+        **found, "seconds": queue.speed.seconds(kind, found["seconds"] / each),
         "pictures": queue.speed.pictures() if kind == "run" else 0.0, "known": queue.speed.known,
     }  # fmt: skip
 

@@ -10,6 +10,8 @@ import tomli_w
 
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.page import sheets, studies, study_request
+from weldsim.page.band_task import GRADE, check_band
+from weldsim.page.band_task import scatter as band_scatter
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench
 from weldsim.page.case_form import read_tables
 from weldsim.page.files import file_response
@@ -17,8 +19,16 @@ from weldsim.page.fit_jobs import ask_fit
 from weldsim.page.job_store import STUDIES
 from weldsim.page.routes_case import opened
 from weldsim.page.routes_jobs import anchored, mistakes, priced, shown_job
+from weldsim.studies.fit.records import FINER
 
-OF_CASE = ("plan", "preset", "clamps", "correct", "heats")  # the others are about a run or a plan
+OF_CASE = (
+    "plan",
+    "preset",
+    "clamps",
+    "correct",
+    "heats",
+    "band",
+)  # the others are about a run or a plan
 CHECKED = ("preset", "clamps", "correct")  # that look for something to end true
 
 
@@ -66,15 +76,34 @@ def _ask_about_case(bench: Bench, asked: Asked, kind: str, options: dict[str, An
         checked = _plan_check(bench, text, where)
         if not checked["ok"]:
             return mistakes(checked["messages"])
-    if kind in CHECKED:
-        call, task = bench.reader.call, study_request.check_target
-        call(task, text, where, options, limit=CHECK_LIMIT)
+    _checked(bench, kind, text, where, options)
     found = priced(bench, text, where, kind, options)
     text = bench.commented(body, anchored(text, bench, body))
-    cost = found["seconds"] if found else 0.0
+    each = bench.queue.runs.threads if found and found["processes"] else 1
+    cost = found["seconds"] / each if found else 0.0
     told = json.dumps(options)
     job = bench.queue.submit(kind, title, text, asked.me, options=told, cost=cost)
     return shown_job(bench, job, asked.me)
+
+
+def _checked(bench: Bench, kind: str, text: str, where: str, options: dict[str, Any]) -> None:
+    """Refuse what cannot be computed; a plan's band becomes its folder."""
+    call, limit = bench.reader.call, CHECK_LIMIT
+    if kind in CHECKED:
+        call(study_request.check_target, text, where, options, limit=limit)
+    if kind == "band":
+        if options.get("grade", GRADE) not in FINER:
+            raise WeldsimError(f"grade: {options['grade']!r} is not allowed: {', '.join(FINER)}")
+        call(check_band, text, where, options, limit=4 * limit)
+    if options.get("band"):
+        options["band"] = str(bench.folder(options["band"]).resolve())
+        call(study_request.check_spread, text, where, options["band"], limit=limit)
+
+
+def scatter(bench: Bench, asked: Asked) -> Answer:
+    """What scatters about a case from part to part, and how far."""
+    text, where = _case(bench, asked.body)
+    return {"scatter": bench.reader.call(band_scatter, text, where, limit=4 * CHECK_LIMIT)}
 
 
 def _ask_about_folder(bench: Bench, asked: Asked, kind: str, options: dict[str, Any]) -> Answer:

@@ -31,6 +31,10 @@ FILES = {  # what can be fetched -> file and media type
     "fitted": ("fit.json", "application/json"),
     "shop": ("shop.toml", "application/toml"),
     "draws": ("draws.csv", "text/csv; charset=utf-8"),
+    "band": ("band.html", "text/html; charset=utf-8"),
+    "shares": ("shares.png", "image/png"),
+    "banded": ("band.json", "application/json"),
+    "curves": ("band.csv", "text/csv; charset=utf-8"),
 }
 
 

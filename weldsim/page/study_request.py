@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from weldsim.case.load import Case, parse_case
-from weldsim.errors import CaseError, WeldsimError
+from weldsim.errors import CaseError, StoreError, WeldsimError
 from weldsim.geometry.grades import GRADES
 from weldsim.page.case_form import messages_of
 from weldsim.page.worker_process import Tell
@@ -16,6 +17,7 @@ from weldsim.studies.fit.records import FINER
 from weldsim.studies.heat_sweep import swept_pointer
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.checks import columns_of, words_of
+from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan, parse_plan
 from weldsim.studies.targets import MOVEMENTS, limit_for, target_of
 from weldsim.units import parse
@@ -91,6 +93,11 @@ def _varied(value: object) -> bool:
     return keys and all(_text(k) and bounds(b) for k, b in value.items())
 
 
+def _spreads(value: object) -> bool:
+    some = isinstance(value, dict) and len(value) <= MOST_READINGS
+    return some and all(_text(k) and _text(v) for k, v in value.items())
+
+
 def _measured(value: object) -> bool:
     def one(m: object) -> bool:
         named = isinstance(m, dict) and _text(m.get("of", ""))
@@ -148,10 +155,15 @@ CHECKS: dict[str, tuple[str, Callable[[Any], bool]]] = {
     "design": ("a whole number from 4 to 400", lambda v: isinstance(v, int) and v in range(4, 401)),
     "clock": ('from "0 s" to "3600 s"', _clock),
     "hold_back": ("a column that was measured", _text),
+    "spread": ('keys with a standard deviation, such as "8 %"', _spreads),
+    "exact": ("a list of keys", _readings),
+    "sample": ("a whole number from 6 to 200", lambda v: isinstance(v, int) and v in range(6, 201)),
+    "band": ("a band of this list", _text),
     "measured": (f"1 to {MOST_FILES} measurements", _measured),
 }
 KEYS: dict[str, tuple[str, ...]] = {
-    "plan": (),
+    "plan": ("band",),
+    "band": ("grade", "finer", "sample", "spread", "exact"),
     "next": ("after", "readings", "noise", "tolerance"),
     "why": ("replay",),
     "preset": ("gauge", "tolerance", "grade", "runs"),
@@ -178,6 +190,26 @@ def check_target(
     """
     case = parse_case(text, source_file)
     target_of(case, options.get("gauge"), options.get("tolerance"), options.get("grade"))
+
+
+def check_spread(text: str, source_file: str, folder: str, tell: Tell | None = None) -> None:
+    """Refuse a band that tells nothing of what a plan measures; a worker's task.
+
+    Parameters
+    ----------
+    text, source_file : str
+        The case as `parse_plan` takes it.
+    folder : str
+        Of the band.
+    tell : callable, optional
+        Not used.
+    """
+    try:
+        read_spread(parse_plan(text, source_file), Path(folder))
+    except StoreError as error:  # a person sees no folder here
+        raise WeldsimError(
+            str(error).replace(f"{Path(folder) / 'band.json'}: ", "band: ")
+        ) from None
 
 
 def check_reading(folder: str, options: dict[str, Any], tell: Tell | None = None) -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from weldsim.case.load import parse_case
+from weldsim.page.band_task import band_answer
 from weldsim.page.fit_task import fit_answer
 from weldsim.page.job_process import LOCKED, converse
 from weldsim.page.worker_process import Tell
@@ -30,7 +31,9 @@ from weldsim.studies.heat_sweep import crossover
 from weldsim.studies.kept_runs import KeptRuns
 from weldsim.studies.next.advice import Advice, advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
+from weldsim.studies.plan.odds import with_spread
 from weldsim.studies.plan.ranking import rank
+from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.studies.plan.space import Plan, parse_plan
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, Target, target_of
@@ -124,6 +127,8 @@ def _plan(given: Given) -> None:
         plan, given.folder, given.threads, None, given.tell,
         growing=lambda study: write_plan(study, given.folder),
     )  # fmt: skip
+    if folder := given.options.get("band"):
+        found = with_spread(found, read_spread(plan, Path(folder)))
     write_plan(found, given.folder)
     write_pages(found, given.folder)
 
@@ -242,7 +247,14 @@ def _fit(given: Given) -> dict[str, Any]:
     return {**_in_words(answer.pop("lines")), **answer}
 
 
+def _band(given: Given) -> dict[str, Any]:
+    """Between what each gauge ends, and what explains it."""
+    case = parse_case(given.text, given.source_file)
+    answer = band_answer(case, given.options, given.folder, given.threads, given.tell)
+    return {**_in_words(answer.pop("lines")), **answer}
+
+
 WORK: dict[str, Callable[[Given], dict[str, Any] | None]] = {
     "plan": _plan, "next": _next, "why": _why, "preset": _preset, "clamps": _clamps,
-    "correct": _correct, "heats": _heats, "fit": _fit,
+    "correct": _correct, "heats": _heats, "fit": _fit, "band": _band,
 }  # fmt: skip

@@ -159,11 +159,11 @@ def sure_words(band: Band) -> list[str]:
         f"{100 * worst.changed:.0f} % of its width ({worst.column.gauge} "
         f"{worst.column.component}, {worst.moment}), half of the draws by "
         f"{100 * band.half_sample:.0f} %: "
-        + ("enough runs" if worst.settled else f"more runs would move it, try --runs {2 * s.runs}")
+        + ("enough runs" if worst.settled else f"more runs would move it, take {2 * s.runs}")
     )
     cold = [r for r in shown(band) if r.moment == "cold"]
     if any(r.first[GRADE] > MUCH for r in cold):
-        out.append(f"much of the spread is the estimated error of grade {s.grade}: a finer --grade "
+        out.append(f"much of the spread is the estimated error of grade {s.grade}: a finer one "
                    "narrows it")  # fmt: skip
     if band.failed:
         out.append(f"{len(band.failed)} runs failed: {next(iter(band.failed.values()))}")

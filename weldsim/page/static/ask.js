@@ -1,4 +1,5 @@
 // Questions about the case that is set up: which sequence, which preset, where to clamp, how to correct.
+import { BandForm } from "./band_form.js";
 import { cautionLine } from "./cautions.js";
 import { costOf } from "./costs.js";
 import { PlanForm } from "./plan_form.js";
@@ -41,7 +42,8 @@ export class Ask {
     if (!gauges.length) {
       return renew(this.ui.cards, h("p", { class: "mistake", text: "No gauge of this case reads movement: add a pointer, dial, bow or gap on Set-up, so that there is something to end true." }));
     }
-    this.plan = new PlanForm(this.draft, this.usual);
+    const bands = () => this.jobs().filter((j) => j.kind === "band" && j.state === "done").reverse();
+    this.plan = new PlanForm(this.draft, this.usual, bands);
     const open = new Set(this.usual.asks || []);
     this.ui.cards.replaceChildren(
       this.card("plan", "Which seam first, which way?", "Computes the sequences and travels that you allow, ranks them and says how sure that is. Every weld that is computed is kept.",
@@ -49,6 +51,7 @@ export class Ask {
       this.card("preset", "What preset before welding?", "A tilt or a bend before welding that the welds take out again, checked by runs.",
         this.search("preset", gauges), () => this.body("preset")),
       ...(open.has("clamps") ? [this.card("clamps", "Where to clamp it?", "Runs with further faces clamped until the part is cold.", this.search("clamps", gauges), () => this.body("clamps"))] : []),
+      this.card("band", "How far does it scatter from part to part?", "Runs with heat, speed, fit-up and metal as far off as a shop's are: between what nine of ten parts end, and what explains the spread.", this.band(), () => this.body("band")),
       this.card("correct", "It is welded and has moved: how to bring it back?", "A heating line, or one more bead: where, and what to expect of it.", this.search("correct", gauges), () => this.body("correct")),
       ...(open.has("heats") ? [this.card("heats", "How does heat change it?", "The same bar at several heats: along the travel against toward the bead.", h("div", {}, this.grade("heats")), () => this.body("heats"))] : []));
   }
@@ -79,12 +82,18 @@ export class Ask {
   }
 
   body(kind) { return { kind, ...this.options[kind] }; }
-  grade(kind) {
+  grade(kind, grades = GRADES) {
     const own = this.options[kind] ??= { grade: "coarse" };
     return this.field(kind, "grade", "grade", h("select", { id: `ask-${kind}-grade`, onchange: (e) => { own.grade = e.target.value; } },
-      GRADES.map((g) => h("option", { value: g, text: g, selected: g === own.grade }))));
+      grades.map((g) => h("option", { value: g, text: g, selected: g === own.grade }))));
   }
   field(kind, key, label, input) { return h("div", { class: "field" }, h("label", { for: `ask-${kind}-${key}`, text: label }), input); }
+  band() {
+    const own = this.options.band ??= { grade: "coarse", sample: 24 };
+    const runs = this.field("band", "sample", "runs", h("select", { id: "ask-band-sample", onchange: (e) => { own.sample = Number(e.target.value); } }, [12, 24, 48, 96].map((n) => h("option", { value: n, text: String(n), selected: n === own.sample }))));
+    const finer = this.field("band", "finer", "one run finer, for the grade's error", h("select", { id: "ask-band-finer", onchange: (e) => { own.finer = e.target.value; } }, [["", "one grade finer"], ["none", "none"]].map(([v, t]) => h("option", { value: v, text: t }))));
+    return h("div", { class: "choices" }, this.grade("band", GRADES.slice(0, -1)), runs, finer, new BandForm(this.draft, own, () => this.live).root);
+  }
   search(kind, gauges) {
     const own = this.options[kind] ??= { grade: "coarse" };
     const keep = (key) => (e) => { own[key] = key === "runs" ? Number(e.target.value) : e.target.value; };

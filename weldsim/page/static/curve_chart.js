@@ -24,7 +24,8 @@ export function curveChart(curve, sets, arcs, until, since = "since the run begi
   const times = [...line, ...made.flatMap((m) => m.points), ...arcs.flat().map((t) => [t])].map(([t]) => t).filter((t) => t !== null);
   const first = Math.min(0, ...times), last = until ?? Math.max(first + 1, ...times);
   const here = (t) => t === null || (t >= first && t <= last);
-  const values = [0, ...[...line, ...made.flatMap((m) => m.points)].filter(([t]) => here(t)).map(([, v]) => v), ...band.filter(([t]) => here(t)).flatMap(([, a, b]) => [a, b])];
+  const cold = curve.cold ? curve.cold.map(to) : [];
+  const values = [0, ...cold, ...[...line, ...made.flatMap((m) => m.points)].filter(([t]) => here(t)).map(([, v]) => v), ...band.filter(([t]) => here(t)).flatMap(([, a, b]) => [a, b])];
   const room = 0.06 * (Math.max(...values) - Math.min(...values) || 1), low = Math.min(...values) - room, high = Math.max(...values) + room;
   const X = (t) => LEFT + ((WIDE - LEFT - RIGHT) * (t - first)) / (last - first || 1), Y = (v) => TOP + (TALL - TOP - LOW) * (1 - (v - low) / (high - low)), foot = TALL - LOW;
   const path = (list) => list.filter(([t]) => here(t)).map(([t, v]) => `${X(t).toFixed(1)},${Y(v).toFixed(1)}`).join(" ");
@@ -33,9 +34,10 @@ export function curveChart(curve, sets, arcs, until, since = "since the run begi
     : s("circle", { cx: X(t).toFixed(1), cy: Y(v).toFixed(1), r: m.points.length > 80 ? 1.7 : 3, fill: DOTS[k % DOTS.length] }))));
   const ends = made.map((m) => (m.points.length ? `${m.name} ends at ${figure(m.points.at(-1)[1])} ${word}` : "")).filter(Boolean);
   const told = [line.length ? `computed ends at ${figure(line.at(-1)[1])} ${word}` : "", ...ends].filter(Boolean).join(", ");
-  const key = [[curve.low ? "computed, likeliest values" : "computed", s("line", { x1: 1, x2: 33, y1: 5, y2: 5, "stroke-width": 3, stroke: "var(--press)" })],
-    ...(curve.low ? [["computed, 90 %", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--press)", "fill-opacity": .25 })]] : []),
+  const key = [[curve.middle ? `computed, ${curve.middle}` : curve.low ? "computed, likeliest values" : "computed", s("line", { x1: 1, x2: 33, y1: 5, y2: 5, "stroke-width": 3, stroke: "var(--press)" })],
+    ...(curve.low ? [[curve.scatter || "computed, 90 %", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--press)", "fill-opacity": .25 })]] : []),
     ...made.map((m, k) => [`measured, ${m.name}${m.cold ? ", cold" : ""}`, s("circle", { cx: 17, cy: 5, r: 3.5, fill: DOTS[k % DOTS.length] })]),
+    ...(curve.cold ? [["the same, cold", s("rect", { x: 14, y: 0, width: 6, height: 10, fill: "var(--press)" })]] : []),
     ...(arcs.length ? [["arc on", s("rect", { x: 1, y: 1, width: 32, height: 8, fill: "var(--weld)", "fill-opacity": .2 })]] : [])];
   return h("figure", { class: "curve", "data-key": curve.key || curve.name }, h("figcaption", { text: `${gaugeName(curve)}, ${word} against s ${since}` }, curve.of ? h("span", { class: "note alike", text: curve.of }) : null),
     s("svg", { viewBox: `0 0 ${WIDE} ${TALL}`, role: "img", "aria-label": `${gaugeName(curve)}: ${told}` },
@@ -45,6 +47,7 @@ export function curveChart(curve, sets, arcs, until, since = "since the run begi
       ...ticks(first, last, 6).map((t) => s("text", { x: X(t), y: foot + 17, "text-anchor": "middle", text: minus(t) })),
       band.length ? s("polygon", { fill: "var(--press)", "fill-opacity": .25, points: `${path(band.map(([t, a]) => [t, a]))} ${path([...band].reverse().map(([t, , b]) => [t, b]))}` }) : null,
       s("polyline", { fill: "none", stroke: "var(--press)", "stroke-width": 2.2, points: path(line) }), ...dots,
+      cold.length ? s("rect", { x: X(last) - 9, y: Y(cold[1]), width: 6, height: Math.max(2, Y(cold[0]) - Y(cold[1])), fill: "var(--press)" }) : null,
       s("rect", { x: LEFT, y: TOP, width: WIDE - LEFT - RIGHT, height: foot - TOP, fill: "none", stroke: "var(--faint)" }),
       s("text", { x: LEFT + (WIDE - LEFT - RIGHT) / 2, y: TALL - 5, "text-anchor": "middle", text: `s ${since}` }),
       s("text", { "text-anchor": "middle", transform: `translate(13 ${(TOP + foot) / 2}) rotate(-90)`, text: `${gaugeName(curve)}, ${word}` })),

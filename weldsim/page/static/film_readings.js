@@ -64,6 +64,8 @@ export class FilmReadings {
     if (!films.length) return this.taken(null);
     const { gauge } = films.at(-1), same = films.filter((m) => m.gauge === gauge), sum = (k) => same.reduce((a, m) => a + m.rest[k], 0);
     this.taken({ gauge, up: sum(0), right: sum(1), noise: Math.hypot(...same.map((m) => m.rest[2])) });
+    const box = document.getElementById(`film-${id}`); // the form around it was drawn anew
+    if (box) box.focus();
   }
 }
 const signed = (v) => `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(2)}`;

@@ -1,11 +1,28 @@
 // "I measured ...": what is welded so far and what the gauge reads, as a question to a plan or a run.
 import { FilmReadings } from "./film_readings.js";
 import { askPatiently, h, say, STATES } from "./tools.js";
-import { shown, units } from "./units.js";
+import { onUnits, shown, split, units, valueOf } from "./units.js";
+
+// Units a reading may have, those of the switch first: at the target, then as a slope.
+const LENGTHS = { metric: ["mm", "in"], us: ["in", "mm"] }, SLOPES = { metric: ["mm/m", "in/ft"], us: ["in/ft", "mm/m"] };
+const IN = { mm: ["in", 1 / 25.4], in: ["mm", 25.4], "mm/m": ["in/ft", 0.012], "in/ft": ["mm/m", 1 / 0.012] };
 
 export class Measured {
   constructor(id, go) {
     Object.assign(this, { id, go, done: [], values: {}, fault: "", busy: false, open: false });
+    onUnits(() => this.turn(), () => !this.box || this.box.isConnected);
+  }
+  // Readings follow the switch of units; what carries a unit of its own stays as it was typed.
+  turn() {
+    for (const value of Object.values(this.values)) {
+      const [word, factor] = IN[value[1]] || [], found = split(value[0]), wanted = [...LENGTHS[units()].slice(0, 1), ...SLOPES[units()].slice(0, 1)];
+      if (!word || !wanted.includes(word)) continue;
+      const number = found && !found[1] ? valueOf(found[0]) : NaN;
+      if (value[0].trim() && !Number.isFinite(number)) continue;
+      value[0] = value[0].trim() ? String(Number((number * factor).toPrecision(6))) : "";
+      value[1] = word;
+    }
+    if (this.box) this.fill();
   }
   // The form, drawn anew whenever something changes; `words` says seams, travels and sides to be read.
   section(words, about, answer) {
@@ -29,8 +46,8 @@ export class Measured {
       if (e.target.value) { done.push([e.target.value, words.seams[e.target.value][0]]); this.fill(); }
     } }, h("option", { value: "", text: "add a weld that is done …" }), left.map((x) => h("option", { value: x, text: x })))) : null;
     const sides = Object.entries(words.sides).map(([side, list]) => {
-      const offered = list.includes("mm") && list.includes("mrad") ? ["mm", "in", "mm/m"] : list.includes("mm") ? ["mm", "in"] : ["mm/m", "deg"];
-      const value = this.values[side] ??= ["", units() === "us" && offered.includes("in") ? "in" : offered[0]];
+      const offered = [...(list.includes("mm") ? LENGTHS[units()] : []), ...(list.includes("mrad") ? SLOPES[units()] : []), ...(list.includes("mm") ? [] : ["deg"])];
+      const value = this.values[side] ??= ["", offered[0]];
       return h("div", { class: "field" }, h("label", { for: `read-${side}`, text: side.replace(".", " ") }), h("span", { class: "measured-value" },
         h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { value[0] = e.target.value; this.filmed = null; } }),
         h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
@@ -87,5 +104,6 @@ export class Measured {
 function reading(number, unit) {
   const typed = number.replace("−", "-");
   if (/[a-z"'°]/i.test(typed)) return typed.replace(/mm\/m$/, "mrad");
+  if (unit === "in/ft") return `${valueOf(typed) / 0.012} mrad`;
   return `${typed} ${unit === "mm/m" ? "mrad" : unit}`;
 }

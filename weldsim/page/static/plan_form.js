@@ -7,8 +7,9 @@ const RANKING = ["sketch", "coarse", "quick", "normal"], CONFIRM = ["coarse", "q
 const LADDER = [["coarse", 3, "normal"], ["coarse", 3, "quick"], ["coarse", 2, "quick"], ["sketch", 2, "quick"], ["sketch", 2, "coarse"], ["sketch", 0, undefined]];
 
 export class PlanForm {
-  constructor(draft, usual) {
-    Object.assign(this, { draft, usual, facts: null });
+  // `bands()`: jobs that found how far the shop scatters.
+  constructor(draft, usual, bands = () => []) {
+    Object.assign(this, { draft, usual, bands, band: "", facts: null });
     this.box = h("div", { class: "choices" });
     this.told = h("p", { class: "note", role: "status" });
     this.minutes = h("input", { id: "plan-minutes", type: "text", inputmode: "decimal", autocomplete: "off", placeholder: "such as 20" });
@@ -21,7 +22,7 @@ export class PlanForm {
     this.check(true);
   }
   // What the case is with this plan.
-  body() { return { tables: { ...this.draft.tables, plan: this.plan } }; }
+  body() { return { tables: { ...this.draft.tables, plan: this.plan }, band: this.band || undefined }; }
 
   set(key, value) {
     if (value === undefined || value === "" || (Array.isArray(value) && !value.length)) delete this.plan[key];
@@ -62,11 +63,17 @@ export class PlanForm {
       text("before", "one before another", "front before back; left before right", (v) => this.befores(v)),
       h("details", { class: "rare" }, h("summary", { text: "How finely, and what else may vary" }),
         pick("grade", "grade of the ranking", RANKING, `usual (${usual.grade || "coarse"})`), field("confirm", "best ones run again, finer", h("input", { id: "plan-confirm", type: "text", inputmode: "numeric", value: plan.confirm ?? "", placeholder: "3", oninput: (e) => this.set("confirm", whole(e.target.value)) })),
-        pick("confirm_grade", "grade of these", CONFIRM, "usual"), field("extrapolate", "carry ends on by the step from sketch", h("select", { id: "plan-extrapolate", onchange: (e) => this.set("extrapolate", { yes: true, no: false }[e.target.value]) }, [["", "usual (yes)"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === (plan.extrapolate === true ? "yes" : plan.extrapolate === false ? "no" : "") })))), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
+        pick("confirm_grade", "grade of these", CONFIRM, "usual"), field("extrapolate", "carry ends on by the step from sketch", h("select", { id: "plan-extrapolate", onchange: (e) => this.set("extrapolate", { yes: true, no: false }[e.target.value]) }, [["", "usual (yes)"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === (plan.extrapolate === true ? "yes" : plan.extrapolate === false ? "no" : "") })))), this.spread(), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
         text("vary", "another key with its values", "schedule.pause = 30 s, 60 s", (v) => this.varied(v))));
     const before = this.box.querySelector("#plan-before"), vary = this.box.querySelector("#plan-vary");
     before.value = (plan.before || []).map((pair) => pair.join(" before ")).join("; ");
     vary.value = Object.entries(plan.vary || {}).map(([k, list]) => `${k} = ${[].concat(list).join(", ")}`).join("; ");
+  }
+  // Which band the odds count; how far a shop scatters is computed by a question of its own.
+  spread() {
+    const found = this.bands(), day = (t) => new Date(1000 * t).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
+    return h("div", { class: "field" }, h("label", { for: "plan-band", text: "odds count the spread" }), h("select", { id: "plan-band", onchange: (e) => { this.band = e.target.value; } },
+      h("option", { value: "", text: found.length ? "none: errors of the rows alone" : "none yet: ask how far it scatters" }), found.map((j) => h("option", { value: j.id, text: `${j.title}, ${day(j.made)}`, selected: j.id === this.band }))));
   }
   // The surest of the ladder that fits the time; the quickest where none does.
   async fit() {

@@ -2,7 +2,7 @@
 import { ask, h, KINDS, say, span, stateOf } from "./tools.js";
 
 const OPEN = ["waiting", "running", "drawing"];
-const STUDIES = new Set(["plan", "next", "why", "preset", "clamps", "correct", "heats", "fit"]);
+const STUDIES = new Set(["plan", "next", "why", "preset", "clamps", "correct", "heats", "fit", "band"]);
 
 // Rows for `jobs`, newest first; `again` is called after something was done to one of them.
 export function queueTable(jobs, again) {

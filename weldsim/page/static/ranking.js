@@ -13,7 +13,7 @@ export function ranking(answer, { folded, take, unfold }) {
       ["", "Sequence and travel", many ? "Setting" : null, "Ends, from zero", "Estimated to lie between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
     h("tbody", {}, some.map((r, i) => line(answer, r, i, many, take)))))),
     rows.length > SHOWN ? h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: folded ? `Show all ${rows.length}` : "Show the first alone", onclick: unfold })) : null,
-    h("p", { class: "note", text: "A verdict is a prediction and approves nothing." }));
+    h("p", { class: "note", text: `${answer.shop_spread ? "Odds and intervals count the shop's spread and the estimated errors. " : rows.some((r) => r.chance_first_nearer !== null && r.chance_first_nearer !== undefined) ? "Odds rest on the estimated errors alone; the shop's spread is not in them. " : ""}A verdict is a prediction and approves nothing.` }));
 }
 
 function heading(answer) {
@@ -25,12 +25,21 @@ function heading(answer) {
 function line(answer, row, i, many, take) {
   return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
     h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: row.images_words }) : null,
-      i && row.told_apart_from_first === false ? h("span", { class: "note alike", text: "not told apart from the first" }) : null),
+      i ? h("span", { class: "note alike", text: against(row) }) : null),
     many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
     h("td", { class: row.failed ? "" : "n" }, row.failed || said(row.final, answer)),
     h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${short(row.error, answer)}` })]),
     h("td", { class: "n", text: row.failed ? "" : short(row.worst, answer) }), h("td", {}, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
+}
+
+// How surely the first row is the better one, as odds: "9 to 1".
+function against(row) {
+  const chance = row.chance_first_nearer, same = row.told_apart_from_first === false ? "not told apart from the first" : "";
+  if (chance === null || chance === undefined) return same;
+  const better = Math.max(chance, 1 - chance), odds = better / Math.max(1 - better, 1e-9), which = chance >= 0.5 ? "the first" : "this one";
+  const text = better <= 0.55 ? "even odds" : `${odds > 99 ? "more than 99 to 1" : odds >= 2 ? `${Math.round(odds)} to 1` : `${Math.round(2 * odds)} to 2`} that ${which} ends nearer`;
+  return same ? `${same}: ${text}` : text;
 }
 
 // What ends where: at the target of a pointer first, since that is read first, and below it the tilt.

@@ -1,5 +1,6 @@
 // One study: how far it is, what it came to, and what can be done with the answer.
 import { cautionLine } from "./cautions.js";
+import { bandParts } from "./band_answer.js";
 import { FitAnswer } from "./fit_answer.js";
 import { Measured } from "./measured.js";
 import { measure, ranking } from "./ranking.js";
@@ -9,10 +10,10 @@ import { onUnits, units } from "./units.js";
 
 const OPEN = ["waiting", "running", "drawing"];
 const FILES = { sheet: "Bench sheet (PDF)", page: "Ranking as a page", plan: "Ranking as data (JSON)", answer: "Answer as data (JSON)",
-  fit: "What was learnt, as a page", shop: "Shop file (TOML)", fitted: "Fit as data (JSON)", draws: "Draws of the values (CSV)",
+  fit: "What was learnt, as a page", shop: "Shop file (TOML)", fitted: "Fit as data (JSON)", draws: "Draws of the values (CSV)", band: "The spread, as a page", shares: "What explains it, as a picture", banded: "The spread as data (JSON)", curves: "Curves with their intervals (CSV)",
   chart: "Chart of the heats", ends: "Where every sequence ends (SVG)" };
 const TITLES = { plan: "Best sequence", next: "What to weld next", why: "Why it moved", preset: "Preset before welding",
-  clamps: "Where to clamp", correct: "Correction after welding", heats: "Heat against movement", fit: "Fit to measurements" };
+  clamps: "Where to clamp", correct: "Correction after welding", heats: "Heat against movement", fit: "Fit to measurements", band: "Spread from part to part" };
 
 export class Study {
   // `open(tables)` begins a set-up, `go` follows an address, `shop(file)` names a kept shop in it.
@@ -52,7 +53,7 @@ export class Study {
     renew(this.ui.head, TITLES[kind] || kind, h("span", { class: "kind", text: ` ${(answer && answer.title) || job.title || ""}` }));
     renew(this.ui.caution, cautionLine(kind));
     this.state(job);
-    const made = { plan: () => this.plan(answer), next: () => this.next(answer), why: () => this.why(answer), fit: () => this.fitted(answer) }[kind];
+    const made = { plan: () => this.plan(answer), next: () => this.next(answer), why: () => this.why(answer), fit: () => this.fitted(answer), band: () => bandParts(answer) }[kind];
     renew(this.ui.body, answer ? (made ? made() : this.advice(answer)) : this.empty(job));
     renew(this.ui.rest, kind === "plan" && answer ? this.ranking(answer) : null, this.files());
   }
@@ -92,7 +93,7 @@ export class Study {
   files() {
     const { files } = this.found;
     const links = Object.entries(FILES).filter(([name]) => files.includes(name)).map(([name, text]) => h("li", {},
-      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends", "fit"].includes(name) ? `?open=1&units=${units()}` : ""}${name === "page" && units() === "us" ? "#us" : ""}`, target: "_blank", rel: "noopener", text })));
+      h("a", { href: `/api/studies/${this.id}/file/${name}${["page", "sheet", "chart", "ends", "fit", "band", "shares"].includes(name) ? `?open=1&units=${units()}` : ""}${name === "page" && units() === "us" ? "#us" : ""}`, target: "_blank", rel: "noopener", text })));
     return h("section", { class: "panel", "data-key": "files" }, h("h2", { text: "Files" }), links.length ? h("ul", { class: "files" }, links) : null,
       h("p", { class: "note", text: `Folder ${this.found.folder} in the work folder.` }));
   }
@@ -182,7 +183,7 @@ export class Study {
 }
 
 const WELDS_STAY = "Every weld that is computed stays: Resume takes it up from there.", RUNS_STAY = "Every run that is complete stays: Resume takes it up from there.";
-const RESUMES = { plan: WELDS_STAY, next: WELDS_STAY, preset: RUNS_STAY, clamps: RUNS_STAY, fit: RUNS_STAY };
+const RESUMES = { plan: WELDS_STAY, next: WELDS_STAY, preset: RUNS_STAY, clamps: RUNS_STAY, fit: RUNS_STAY, band: RUNS_STAY };
 // A tilt in words: nothing of what is not tilted.
 function tiltText(tilt) {
   const parts = Object.entries(tilt || {}).filter(([, v]) => Math.abs(v) > 1e-4).map(([axis, v]) => `${measure(Math.abs(v), "mrad")} toward ${v < 0 ? "−" : "+"}${axis}`);

@@ -162,4 +162,4 @@ export const STATES = { waiting: "waiting", running: "computing", drawing: "solv
 // The state of a job in words; one that is solved lets waiting runs go before its pictures.
 export const stateOf = (job) => (job.stopping ? "stopping" : job.later ? "solved, pictures follow" : STATES[job.state]);
 export const KINDS = { look: "preview", rough: "coarse run", run: "run", plan: "best sequence",
-  next: "what to weld next", why: "why it moved", preset: "preset", clamps: "where to clamp", correct: "correction", heats: "heat sweep", fit: "fit to measurements" };
+  next: "what to weld next", why: "why it moved", preset: "preset", clamps: "where to clamp", correct: "correction", heats: "heat sweep", fit: "fit to measurements", band: "spread from part to part" };
