@@ -97,3 +97,23 @@ def test_quantities_in_text_from_elsewhere(text, us):
     """Numbers by hand: 25.4 mm an inch, 32 degF at 0 degC, a difference without the 32."""
     found = as_written(text)
     assert found == text and found.text("us") == us
+
+
+@pytest.mark.slow
+def test_units_are_read_by_several_threads_at_once():
+    """Two pages opened together: pint fills its registry at the first use."""
+    import subprocess
+    import sys
+
+    told = (
+        "import threading; from weldsim.text.quantities import us_scale\n"
+        "gate, wrong = threading.Barrier(4), []\n"
+        "def ask():\n"
+        "    gate.wait()\n"
+        "    try: assert us_scale.__wrapped__('degC') == (1.8, 32.0)\n"
+        "    except Exception as error: wrong.append(error)\n"
+        "threads = [threading.Thread(target=ask) for _ in range(4)]\n"
+        "[t.start() for t in threads]; [t.join() for t in threads]\n"
+        "assert not wrong, wrong\n"
+    )
+    subprocess.run([sys.executable, "-c", told], check=True, timeout=120)

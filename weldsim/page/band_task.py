@@ -174,12 +174,14 @@ def _curve(found: Band, k: int) -> dict[str, Any]:
 
 def _target(found: Band, gauge: str) -> dict[str, Any]:
     """Cold ends of parts on the target of a pointer, right and up. [mm]"""
-    at = [found.columns.index(Column(gauge, side, "mm")) for side in ("right", "up")]
-    spots = 1e3 * found.ends[:, at]
-    low, high = np.percentile(spots, [5, 95], axis=0)
+    sides = [Column(gauge, side, "mm") for side in ("right", "up")]
+    at = [found.columns.index(c) for c in sides]
+    cold = {r.column: r for r in found.readings if r.moment == "cold"}
+    spots = 1e3 * found.ends[:MOST_SPOTS, at]
     return {
-        "gauge": gauge, "end": _plain(1e3 * found.middle[at, -1]), "low": _plain(low),
-        "high": _plain(high), "spots": [_plain(s) for s in spots[:MOST_SPOTS]],
+        "gauge": gauge, "end": [1e3 * cold[c].value for c in sides],
+        "low": [1e3 * cold[c].low for c in sides], "high": [1e3 * cold[c].high for c in sides],
+        "spots": [_plain(s) for s in spots],
     }  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from weldsim.text.quantities import in_us
 
 # kinds of studies -> the verb of the command line whose caution their answer ends with
 VERBS = {"plan": "plan", "next": "next", "why": "why", "preset": "preset", "clamps": "preset",
-         "correct": "correct", "heats": "run", "fit": "run"}  # fmt: skip
+         "correct": "correct", "heats": "run", "fit": "run", "band": "run"}  # fmt: skip
 
 
 def begin(bench: Bench, asked: Asked) -> Answer:

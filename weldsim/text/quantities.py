@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
+from threading import Lock
 from typing import Literal
 
 Units = Literal["metric", "us"]
@@ -58,6 +59,9 @@ def unit_word(unit: str, units: Units = "metric") -> str:
     return US_UNITS[word][0] if units == "us" and word in US_UNITS else word
 
 
+ONE_AT_A_TIME = Lock()  # pint fills its registry at the first use, for all threads at once
+
+
 @cache
 def us_scale(unit: str) -> tuple[float, float]:
     """Factor and offset that turn a number in a metric unit into one in the US unit.
@@ -77,9 +81,10 @@ def us_scale(unit: str) -> tuple[float, float]:
         return 1.0, 0.0
     import pint
 
-    registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
     _, metric, us = US_UNITS[word]
-    low, high = (registry.Quantity(v, metric).to(us).magnitude for v in (0.0, 1.0))
+    with ONE_AT_A_TIME:
+        registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
+        low, high = (registry.Quantity(v, metric).to(us).magnitude for v in (0.0, 1.0))
     # pint goes by way of kelvin, which leaves 1e-14 of a degree; all of these units are defined
     # with fewer figures than are kept here
     return float(f"{high - low:.12g}"), round(float(low), 10)

@@ -2,7 +2,7 @@
 (function () {
   "use strict";
   const kit = window.weldsimKit;
-  const WIDE = 320, TALL = 190, LEFT = 44, LOW = 26, TOP = 10, RIGHT = 8;
+  const WIDE = 320, TALL = 208, LEFT = 44, LOW = 26, TOP = 28, RIGHT = 8; // the key stands above the frame
   const STYLES = [{ stroke: "var(--press)" }, { stroke: "var(--weld)", "stroke-dasharray": "6 3" }];
 
   // Curves of a run in mm: {word, times, values}.
@@ -55,10 +55,13 @@
         last = x;
         out.push(kit.svg("text", { x, y: foot + 14, "text-anchor": x > WIDE - 20 ? "end" : "middle", class: "wv-tick", text: kit.number(time, 0) }));
       }
+      let from = LEFT;
       list.forEach((c, i) => {
         const places = c.times.map((t, k) => `${X(t).toFixed(1)},${Y(c.values[k] / per).toFixed(1)}`).join(" ");
         out.push(kit.svg("polyline", { points: places, fill: "none", "stroke-width": 2, ...STYLES[i] }));
-        out.push(kit.svg("text", { x: LEFT + 6, y: TOP + 12 + 14 * i, class: "wv-tick", fill: STYLES[i].stroke, text: `${i ? "- - " : "— "}${c.word}` }));
+        out.push(kit.svg("line", { x1: from, x2: from + 22, y1: 12, y2: 12, "stroke-width": 2, ...STYLES[i] }),
+          kit.svg("text", { x: from + 27, y: 16, class: "wv-tick", fill: STYLES[i].stroke, text: c.word }));
+        from += 45 + 7 * c.word.length;
       });
       cursor = kit.svg("line", { y1: TOP, y2: foot, stroke: "var(--spot)", "stroke-width": 1.6 });
       drawing.replaceChildren(kit.svg("rect", { x: LEFT, y: TOP, width: WIDE - LEFT - RIGHT, height: foot - TOP, fill: "var(--white)" }),

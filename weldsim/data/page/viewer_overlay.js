@@ -7,7 +7,7 @@
 
   // weldsimOverlay(svg, scene) -> {load, draw}
   window.weldsimOverlay = function (svg, scene) {
-    let data, named;
+    let data, named, corner = 0; // where the axes stand: they move for the part alone
     // Everything is drawn in units that grow with the letters of the view: `scene.scale` pixels each.
     const unit = () => scene.scale || 1;
     const width = () => scene.width / unit(), height = () => scene.height / unit();
@@ -36,7 +36,7 @@
       }));
     }
 
-    function weldMarks(weld, taken) {
+    function weldMarks(weld, taken, names) {
       const by = smooth(weld.near);
       const path = weld.points.map((p, i) => onCanvas(p, weld.near[i], by[i]));
       const behind = scene.away(weld.inward.map((v) => -v));
@@ -63,12 +63,31 @@
       out.push(kit.svg("text", { x: at[0], y: at[1] + 4.5, "text-anchor": "middle", fill: PAPER,
         "font-weight": 700, "font-size": weld.number < 10 ? 13 : 11, text: weld.number }));
       if (named.has(weld.name)) {
-        const right = way[0] >= 0;
-        out.push(kit.svg("text", { x: at[0] + (right ? 15 : -15), y: at[1] + 4.5,
-          "text-anchor": right ? "start" : "end", fill: weld.colour, "font-weight": 700,
-          "font-size": 13, ...halo, text: weld.name + (behind ? " (behind)" : "") }));
+        names.push({ at, right: way[0] >= 0, colour: weld.colour, text: weld.name + (behind ? " (behind)" : "") });
       }
       return out;
+    }
+
+    // Names beside their numbers, on a side where no number and no other name stands.
+    function nameMarks(names, taken) {
+      const boxes = taken.map(([x, y]) => [x - 11, y - 11, x + 11, y + 11]);
+      return names.map(({ at: [x, y], right, colour, text }) => {
+        const wide = 7.8 * text.length;
+        const sides = [[x + 15, y + 4.5, "start"], [x - 15, y + 4.5, "end"], [x, y + 25, "middle"], [x, y - 16, "middle"]];
+        if (!right) [sides[0], sides[1]] = [sides[1], sides[0]];
+        const boxOf = ([a, b, anchor]) => {
+          const left = anchor === "start" ? a : anchor === "end" ? a - wide : a - wide / 2;
+          return [left, b - 12, left + wide, b + 4];
+        };
+        const free = (side) => {
+          const [a, b, c, d] = boxOf(side);
+          return a > 0 && c < width() && boxes.every(([p, q, r, s]) => r <= a || p >= c || s <= b || q >= d);
+        };
+        const side = sides.find(free) || sides[0];
+        boxes.push(boxOf(side));
+        return kit.svg("text", { x: side[0], y: side[1], "text-anchor": side[2], fill: colour,
+          "font-weight": 700, "font-size": 13, ...halo, text });
+      });
     }
 
     // A place near `from` where no other number stands, first in the given direction.
@@ -137,9 +156,14 @@
       return out;
     }
 
-    // Directions of x, y, z in the lower left; the one that is up in the workshop is bold.
+    // Directions of x, y, z in the lower left, or another corner where the part stands there; the one
+    // that is up in the workshop is bold.
     function axes() {
-      const foot = [46, height() - 44], out = [];
+      const corners = [[46, height() - 44], [width() - 46, height() - 44], [46, 62], [width() - 46, 62]];
+      const part = scene.places(400).map(([x, y]) => [x / unit(), y / unit()]);
+      const free = ([x, y]) => part.every(([a, b]) => Math.abs(a - x) > 52 || Math.abs(b - y) > 52);
+      if (!free(corners[corner])) corner = Math.max(0, corners.findIndex(free));
+      const foot = corners[corner], out = [];
       const e = scene.camera.matrixWorld.elements; // columns: right, up, toward the eye
       const ways = [[1, 0, 0, "x"], [0, 1, 0, "y"], [0, 0, 1, "z"]];
       const up = data.up || "+z", k = "xyz".indexOf(up[1]);
@@ -159,9 +183,10 @@
 
     function draw(time, withWelds) {
       svg.setAttribute("viewBox", `0 0 ${width()} ${height()}`);
-      const out = [], taken = [];
+      const out = [], taken = [], names = [];
       if (withWelds) {
-        for (const weld of data.welds) out.push(...weldMarks(weld, taken));
+        for (const weld of data.welds) out.push(...weldMarks(weld, taken, names));
+        out.push(...nameMarks(names, taken));
         for (const clamp of data.clamps) out.push(...clampMarks(clamp, taken));
       }
       out.push(...torchMarks(time), ...axes());

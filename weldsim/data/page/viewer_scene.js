@@ -235,6 +235,15 @@
       return [0.5 * (v.x + 1) * self.width, 0.5 * (1 - v.y) * self.height, v.z];
     };
 
+    // Some points of the part on the canvas, about so many. [px]
+    self.places = function (count) {
+      const step = Math.max(1, Math.floor(points.length / 3 / count)), out = [];
+      for (let k = 0; 3 * k < points.length; k += step) {
+        out.push(self.onCanvas([points[3 * k], points[3 * k + 1], points[3 * k + 2]], k));
+      }
+      return out;
+    };
+
     // Whether a direction points away from the eye.
     self.away = function (direction) {
       const eye = new THREE.Vector3().subVectors(camera.position, controls.target);

@@ -45,15 +45,15 @@ export class Ask {
     const bands = () => this.jobs().filter((j) => j.kind === "band" && j.state === "done").reverse();
     this.plan = new PlanForm(this.draft, this.usual, bands);
     const open = new Set(this.usual.asks || []);
-    this.ui.cards.replaceChildren(
-      this.card("plan", "Which seam first, which way?", "Computes the sequences and travels that you allow, ranks them and says how sure that is. Every weld that is computed is kept.",
-        this.plan.root, () => ({ kind: "plan", ...this.plan.body() })),
+    const plan = this.card("plan", "Which seam first, which way?", "Computes the sequences and travels that you allow, ranks them and says how sure that is. Every weld that is computed is kept.",
+        this.plan.root, () => ({ kind: "plan", ...this.plan.body() }));
+    this.ui.cards.replaceChildren(plan, h("div", { class: "question-columns" },
       this.card("preset", "What preset before welding?", "A tilt or a bend before welding that the welds take out again, checked by runs.",
         this.search("preset", gauges), () => this.body("preset")),
       ...(open.has("clamps") ? [this.card("clamps", "Where to clamp it?", "Runs with further faces clamped until the part is cold.", this.search("clamps", gauges), () => this.body("clamps"))] : []),
       this.card("band", "How far does it scatter from part to part?", "Runs with heat, speed, fit-up and metal as far off as a shop's are: between what nine of ten parts end, and what explains the spread.", this.band(), () => this.body("band")),
       this.card("correct", "It is welded and has moved: how to bring it back?", "A heating line, or one more bead: where, and what to expect of it.", this.search("correct", gauges), () => this.body("correct")),
-      ...(open.has("heats") ? [this.card("heats", "How does heat change it?", "The same bar at several heats: along the travel against toward the bead.", h("div", {}, this.grade("heats")), () => this.body("heats"))] : []));
+      ...(open.has("heats") ? [this.card("heats", "How does heat change it?", "The same bar at several heats: along the travel against toward the bead.", h("div", {}, this.grade("heats")), () => this.body("heats"))] : [])));
   }
 
   // One question: its words, its choices, what it costs, and its button.
@@ -101,9 +101,9 @@ export class Ask {
     const pick = (key, label, list) => this.field(kind, key, label, h("select", { id: `ask-${kind}-${key}`, onchange: keep(key) }, list.map(([v, t]) => h("option", { value: v, text: t, selected: own[key] === v }))));
     own.gauge ??= gauges[0];
     if (kind === "preset") own.runs ??= 4;
-    return h("div", { class: "choices" }, pick("gauge", "what is to end true", gauges.map((g) => [g, g])), text("tolerance", "tolerance", `${this.usual.gauges[own.gauge]} when left blank`), this.grade(kind),
+    return h("div", { class: "choices" }, pick("gauge", "what is to end true", gauges.map((g) => [g, g])), text("tolerance", "tolerance", `blank: ${this.usual.gauges[own.gauge]}`), this.grade(kind),
       kind === "preset" ? pick("runs", "runs at most", [2, 3, 4, 6, 8, 10].map((n) => [n, String(n)])) : null,
-      kind === "correct" ? [pick("line", "by", [["line", "a heating line, without filler"], ["bead", "one more bead"]]), own.line === "bead" ? null : text("limit", "hottest it may get", "the material's own when left blank")] : null);
+      kind === "correct" ? [pick("line", "by", [["line", "a heating line"], ["bead", "one more bead"]]), own.line === "bead" ? null : text("limit", "hottest it may get", "blank: the metal's own")] : null);
   }
 }
 

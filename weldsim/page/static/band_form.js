@@ -22,10 +22,10 @@ export class BandForm {
     this.own.exact = exact.length ? exact : undefined;
   }
   draw() {
-    const line = (r) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: r.varies, "data-scatters": r.key, onchange: (e) => { r.varies = e.target.checked; this.keep(); } }), h("span", { text: r.words }))),
-      h("td", {}, r.spread ? h("input", { type: "text", autocomplete: "off", "aria-label": `standard deviation of ${r.words}`, placeholder: r.spread, value: r.typed, oninput: (e) => { r.typed = e.target.value.trim(); this.keep(); } }) : h("span", { class: "note", text: "as the fit left it" })),
-      h("td", { class: "note", text: r.source }));
+    const line = (r) => h("li", {}, h("label", {}, h("input", { type: "checkbox", checked: r.varies, "data-scatters": r.key, onchange: (e) => { r.varies = e.target.checked; this.keep(); } }), h("span", { text: r.words })),
+      h("span", {}, r.spread ? h("input", { type: "text", autocomplete: "off", "aria-label": `standard deviation of ${r.words}`, placeholder: r.spread, value: r.typed, oninput: (e) => { r.typed = e.target.value.trim(); this.keep(); } }) : h("span", { class: "note", text: "as the fit left it" })),
+      h("span", { class: "note", text: r.source }));
     this.table.replaceChildren(h("p", { class: "note", text: "Untick what is known exactly; type a standard deviation of your own, such as 4 % or 30 K." }),
-      h("div", { class: "scroll" }, h("table", { class: "vary" }, h("thead", {}, h("tr", {}, ["Scatters", "Standard deviation", "Where that is from"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, this.rows.map(line)))));
+      h("ul", { class: "scatter" }, this.rows.map(line)));
   }
 }

@@ -10,7 +10,7 @@ export class FitAnswer {
 
   parts(answer, job) {
     const { record, curves } = answer;
-    const rows = Object.entries(record.parameters).map(([key, p]) => h("tr", {}, h("th", { scope: "row" }, valueName(key), h("span", { class: "meta", text: key })),
+    const rows = Object.entries(record.parameters).map(([key, p]) => h("tr", {}, h("th", { scope: "row", title: key, text: valueName(key) }),
       p.frozen ? [h("td", { text: "not learnt" }), h("td", { text: "" })] : [h("td", { text: valueText(p.value, p.unit) }), h("td", { text: `${valueText(p.low, p.unit)} to ${valueText(p.high, p.unit)}` })],
       h("td", { text: `${valueText(p.prior.low, p.unit)} to ${valueText(p.prior.high, p.unit)}` })));
     const titles = answer.cases || [], several = titles.length > 1;

@@ -1,4 +1,5 @@
 // The part before welding: drawn on a canvas, its welds over it as lines to click or to tab to.
+import { around, LabelRoom } from "./label_room.js";
 import { h, paint, renew, s } from "./tools.js";
 import { shown } from "./units.js";
 
@@ -172,14 +173,13 @@ export class PartView {
     const taken = [];
     taken.names = new Map();
     for (const loose of this.shape.loose || []) made.push(this.seam(f, { ...loose, seam: loose.name }, null, taken));
-    const grips = clamps.map((clamp) => [clamp, this.place(clamp.place)]);
-    for (const [clamp, [x, y]] of grips) {
-      made.push(s("rect", { x: x - 3.5, y: y - 3.5, width: 7, height: 7, class: "grip" }),
-        s("text", { x, y: y + 18, class: "grip-name", "text-anchor": "middle", text: clamp.name }));
-    }
     welds.forEach((weld) => { if (!weld.tack) made.push(this.seam(f, weld, weld.number, taken)); });
-    made.push(...this.names(taken));
-    for (const beam of this.beams) made.push(this.beam(beam));
+    // numbers stand where their welds are; then names, targets and clamps take the room that is left
+    const room = new LabelRoom(w, t, this.kept(w, t));
+    for (const spot of taken) room.disc(spot, 12);
+    made.push(...this.names(taken, room));
+    for (const beam of this.beams) made.push(this.beam(beam, room));
+    for (const clamp of clamps) made.push(...this.grip(clamp, room));
     made.push(this.axes(f, t));
     this.over.setAttribute("viewBox", `0 0 ${w} ${t}`);
     renew(this.over, made);
@@ -233,7 +233,7 @@ export class PartView {
     if (number) group.append(s("polygon", { points: flatText(arrow(places)), fill: colour, class: "tip" }));
     const middleOf = places[Math.floor(places.length / 2)];
     const start = places[0], away = this.aside(places, weld, f);
-    const spot = roomFor([start[0] + 19 * away[0], start[1] + 19 * away[1]], away, taken);
+    const spot = inPicture(roomFor([start[0] + 19 * away[0], start[1] + 19 * away[1]], away, taken), this.stage);
     taken.push(spot);
     group.append(s("line", { x1: start[0], y1: start[1], x2: spot[0], y2: spot[1], stroke: colour, class: "lead" }),
       s("circle", { cx: start[0], cy: start[1], r: 3.4, fill: colour, class: "from" }),
@@ -246,38 +246,51 @@ export class PartView {
     return group;
   }
 
-  // Names beside the numbers, on the side, above or below where no number stands.
-  names(taken) {
+  // Where no label goes: the buttons, and the axes in their corner.
+  kept(w, t) {
+    const frame = this.stage.getBoundingClientRect(), keys = this.stage.parentElement && this.stage.parentElement.querySelector(".turners");
+    const box = keys && keys.getBoundingClientRect();
+    return [[0, t - 84, 64, t], ...(box ? [[box.left - frame.left, box.top - frame.top, w, t]] : [])];
+  }
+  // Names beside the numbers, where nothing else stands.
+  names(taken, room) {
     return [...taken.names.values()].map(({ spot, colour, right, text }) => {
-      const wide = 7.6 * text.length, [x, y] = spot;
-      const sides = [[x + 15, y + 4.5, "start", x + 15], [x - 15, y + 4.5, "end", x - 15 - wide], [x, y + 25, "middle", x - wide / 2], [x, y - 16, "middle", x - wide / 2]];
-      if (!right) [sides[0], sides[1]] = [sides[1], sides[0]];
-      const clear = ([, b, , low]) => taken.every((p) => p === spot || Math.abs(p[1] - (b - 4.5)) > 17 || p[0] < low - 12 || p[0] > low + wide + 12);
-      const [a, b, anchor] = sides.find(clear) || sides[0];
-      return s("text", { x: a, y: b, "text-anchor": anchor, class: "seam-name", fill: colour, text });
+      const [x, y, anchor] = room.take(around(spot, right ? 1 : -1), 7.8 * text.length);
+      return s("text", { x, y, "text-anchor": anchor, class: "seam-name", fill: colour, text });
     });
+  }
+  // A clamped face with its name, where there is room for it.
+  grip(clamp, room) {
+    const [x, y] = this.place(clamp.place), at = room.take([[x, y + 18, "middle"], [x, y - 9, "middle"], ...around([x, y], 1, 8, 2)], 6.6 * clamp.name.length, false);
+    return [s("rect", { x: x - 3.5, y: y - 3.5, width: 7, height: 7, class: "grip" }, s("title", { text: clamp.name })),
+      at ? s("text", { x: at[0], y: at[1], class: "grip-name", "text-anchor": at[2], text: clamp.name }) : null].filter(Boolean);
   }
 
   // The light beam, cut short, and the target it points at, with its up and right.
-  beam(beam) {
+  beam(beam, room) {
     const [from, to] = [beam.place, beam.foot].map(this.place), half = [(from[0] + to[0]) / 2, (from[1] + to[1]) / 2];
     const along = unit([to[0] - from[0], to[1] - from[1], 0]), across = [-along[1], along[0]];
     const [throwValue, throwUnit] = shown(beam.throw, "m");
     const mark = (shift) => s("line", { x1: half[0] + shift * along[0] - 6 * across[0], y1: half[1] + shift * along[1] - 6 * across[1],
       x2: half[0] + shift * along[0] + 6 * across[0], y2: half[1] + shift * along[1] + 6 * across[1], class: "beam" });
     const line = (a, b, css) => { const [p, q] = [a, b].map(this.place); return s("line", { x1: p[0], y1: p[1], x2: q[0], y2: q[1], class: css }); };
-    const word = (place, text) => { const [x, y] = this.place(place); return s("text", { x, y: y + 4, "text-anchor": "middle", class: "target-word", text }); };
-    const corners = beam.card.map(this.place), below = Math.max(...corners.map((p) => p[1])) + 17;
-    const label = (text) => { // inside the picture, and above the buttons
-      const half = 3.4 * text.length, { clientWidth: w, clientHeight: t } = this.stage;
-      return s("text", { x: Math.max(half, Math.min(w - half, to[0])), y: Math.min(below, t - 60), "text-anchor": "middle", class: "target-word", text });
+    const word = (place, text) => { // away from the spot, as far as it takes to be read
+      const [x, y] = this.place(place), way = unit([x - to[0], y - to[1], 0]);
+      const [a, b, anchor] = room.take([0, 10, 20, 30].map((d) => [x + d * way[0], y + d * way[1] + 4, "middle"]), 7 * text.length);
+      return s("text", { x: a, y: b, "text-anchor": anchor, class: "target-word", text });
+    };
+    const corners = beam.card.map(this.place), ys = corners.map((p) => p[1]), below = Math.max(...ys) + 17, above = Math.min(...ys) - 8;
+    const label = (text, must) => {
+      const wide = 6.7 * text.length, x = Math.max(wide / 2 + 2, Math.min(this.stage.clientWidth - wide / 2 - 2, to[0]));
+      const at = room.take([below, above, below + 15, above - 15, below + 30].map((y) => [x, y, "middle"]), wide, must);
+      return at && s("text", { x: at[0], y: at[1], "text-anchor": at[2], class: "target-word", text });
     };
     return s("g", { class: "pointer", "aria-label": `Target of ${beam.name}` },
       s("polygon", { points: flatText(beam.card.map(this.place)), class: "target" }),
       line(beam.left, beam.right, "target-line"), line(beam.low, beam.high, "target-line"),
       s("line", { x1: from[0], y1: from[1], x2: to[0], y2: to[1], class: "beam" }), mark(-3), mark(3),
       s("circle", { cx: to[0], cy: to[1], r: 4, class: "spot" }), s("circle", { cx: from[0], cy: from[1], r: 3, class: "spot" }),
-      word(beam.upAt, "up"), word(beam.rightAt, "right"), label(`target of ${beam.name}, ${Number(throwValue.toPrecision(3))} ${throwUnit} away`));
+      word(beam.upAt, "up"), word(beam.rightAt, "right"), label(`target of ${beam.name}, ${Number(throwValue.toPrecision(3))} ${throwUnit} away`, false) || label(beam.name, true));
   }
 
   // Where a number goes: off the part, against the travel.
@@ -296,8 +309,9 @@ export class PartView {
       const axis = [0, 0, 0];
       axis[i] = 1;
       const to = [22 * dot(axis, f.right), -22 * dot(axis, f.up)];
+      const beside = dot(axis, this.shape.up) > 0.9 ? 10 : 0; // the arrow "up" stands on it
       group.append(s("line", { x1: 0, y1: 0, x2: to[0], y2: to[1], class: "way" }),
-        s("text", { x: to[0] * 1.42, y: to[1] * 1.42 + 4, "text-anchor": "middle", text: name }));
+        s("text", { x: to[0] * 1.42 + beside, y: (beside ? to[1] : to[1] * 1.42) + 4, "text-anchor": "middle", text: name }));
     });
     const up = this.shape.up, to = [40 * dot(up, f.right), -40 * dot(up, f.up)];
     group.append(s("line", { x1: 0, y1: 0, x2: to[0], y2: to[1], class: "way up" }),
@@ -316,7 +330,7 @@ function beamsOf(shape) {
     const L = 0.3, h = 0.1;
     return { ...p, foot: on(L, 0, 0), card: [on(L, -h, -h), on(L, h, -h), on(L, h, h), on(L, -h, h)],
       left: on(L, -h, 0), right: on(L, h, 0), low: on(L, 0, -h), high: on(L, 0, h),
-      upAt: on(L, 0, 0.8 * h), rightAt: on(L, 0.75 * h, 0) };
+      upAt: on(L, 0, 1.3 * h), rightAt: on(L, 1.45 * h, 0) };
   });
 }
 
@@ -355,6 +369,9 @@ function roomFor(spot, away, taken) {
   }
   return at;
 }
+
+// A number stays inside the picture.
+const inPicture = ([x, y], stage) => [Math.max(13, Math.min(stage.clientWidth - 13, x)), Math.max(13, Math.min(stage.clientHeight - 13, y))];
 
 // An arrowhead at about two thirds of a path, pointing along the travel.
 function arrow(places) {
