@@ -29,7 +29,8 @@ from weldsim.plots.welds import (
     pictured_arcs,
     weld_colour,
 )
-from weldsim.runs.reading import FieldFrame, read_run
+from weldsim.runs.frame_files import FieldFrame
+from weldsim.runs.reading import read_run
 from weldsim.system import libraries as syslibs
 
 FRAMES = (0.0, 15.0, 40.0, 106.0, 900.0)
@@ -293,7 +294,7 @@ def test_a_tee_fills_its_picture(tee):
 
 
 def readback_frame(record, number):
-    from weldsim.runs.reading import read_frame
+    from weldsim.runs.frame_files import read_frame
 
     return read_frame(record.frames[number])
 

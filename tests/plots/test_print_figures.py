@@ -12,7 +12,8 @@ from weldsim.errors import StoreError
 from weldsim.plots import print_figures
 from weldsim.plots.cuts import cut_frame, marked_temperatures, peak_temperature
 from weldsim.plots.print_figures import FIGURES, draw, haz, pointer_path, residual_stress
-from weldsim.runs.reading import read_frame, read_run
+from weldsim.runs.frame_files import read_frame
+from weldsim.runs.reading import read_run
 from weldsim.system.libraries import prepare_renderer
 
 

@@ -11,7 +11,8 @@ from tests import synthetic_run as invented
 from weldsim.errors import StoreError
 from weldsim.geometry.surface import NEVER, outer_surface, sharp_edges
 from weldsim.report.viewer import _ring, pick_frames, right_way, scene_data, viewer_parts
-from weldsim.runs.reading import read_frame, read_run
+from weldsim.runs.frame_files import read_frame
+from weldsim.runs.reading import read_run
 
 
 def numbers(text, kind):

@@ -14,6 +14,7 @@ import pytest
 
 from tests import synthetic_run as invented
 from weldsim.errors import StoreError
+from weldsim.runs import checkpoints, frame_files
 from weldsim.runs import reading as readback
 from weldsim.runs.folder import RunFolder
 from weldsim.system import files
@@ -82,9 +83,9 @@ def test_failure_half_way_through_a_frame_leaves_the_series_whole(folder, monkey
         with pytest.raises(KeyboardInterrupt):
             folder.write_frame(index, invented.frame(mesh, weld, 5.0), part)
     monkeypatch.undo()
-    (only,) = readback.read_series(folder.path)
+    (only,) = frame_files.read_series(folder.path)
     assert only.time == 0.0
-    assert readback.read_frame(only).temperature.max() == 293.15
+    assert frame_files.read_frame(only).temperature.max() == 293.15
     assert not leftovers(folder)
 
 
@@ -116,7 +117,7 @@ def test_kill_at_any_moment_leaves_a_checkpoint_that_reads(folder):
         assert extra["n"] >= int(said[-1] if said else 2)
         np.testing.assert_array_equal(arrays["field"], float(extra["n"]))
         assert not leftovers(folder)
-        for old in readback.checkpoints(folder.path):
+        for old in checkpoints.checkpoints(folder.path):
             old.unlink()
 
 
@@ -193,7 +194,7 @@ def test_checkpoints_are_exact_and_the_last_two_stay(folder):
             "reached": np.array([-np.inf, np.inf]),
         }
         folder.write_checkpoint(index, arrays, extra)
-    assert [p.stem for p in readback.checkpoints(folder.path)] == [
+    assert [p.stem for p in checkpoints.checkpoints(folder.path)] == [
         "checkpoint_0099999", "checkpoint_0100000"]  # fmt: skip
     read, more = folder.last_checkpoint()
     assert read.keys() == arrays.keys()
@@ -207,10 +208,10 @@ def test_checkpoints_are_exact_and_the_last_two_stay(folder):
 def test_a_damaged_checkpoint_falls_back_to_the_one_before(folder):
     for index in (1, 2):
         folder.write_checkpoint(index, {"time": np.array(float(index))}, {})
-    last = readback.checkpoints(folder.path)[-1]
+    last = checkpoints.checkpoints(folder.path)[-1]
     last.write_bytes(last.read_bytes()[:100])
     assert folder.last_checkpoint()[0]["time"] == 1.0
-    readback.checkpoints(folder.path)[0].write_bytes(b"")
+    checkpoints.checkpoints(folder.path)[0].write_bytes(b"")
     with pytest.raises(StoreError, match="cannot be read.*start the run afresh"):
         folder.last_checkpoint()
 
@@ -258,7 +259,7 @@ def test_frames_after_the_checkpoint_leave_the_series_on_resume(folder):
     for index, t in enumerate((0.0, 1.0, 2.0, 3.0)):
         folder.write_frame(index, invented.frame(mesh, weld, t), part)
     RunFolder.resume(folder.path).write_frame(2, invented.frame(mesh, weld, 2.0), part)
-    assert [f.time for f in readback.read_series(folder.path)] == [0.0, 1.0, 2.0]
+    assert [f.time for f in frame_files.read_series(folder.path)] == [0.0, 1.0, 2.0]
 
 
 def test_an_unfinished_run_shows_the_readings_of_its_checkpoint(folder):
@@ -297,7 +298,7 @@ def test_a_run_of_the_first_format_is_read_in_the_words_of_today(tmp_path):
     manifest["case"]["hold"] = {"kind": "vise"}
     del manifest["case"]["clamping"]
     folder.write_json("run.json", manifest)
-    (frame,) = readback.read_series(folder.path)
+    (frame,) = frame_files.read_series(folder.path)
     mesh = meshio.read(frame.path)
     mesh.cell_data["laid"] = mesh.cell_data.pop("active")
     mesh.write(frame.path)
@@ -306,7 +307,7 @@ def test_a_run_of_the_first_format_is_read_in_the_words_of_today(tmp_path):
     assert record.case["cooling_film_coefficient"] == 60.0
     assert record.case["clamping"] == {"kind": "one end"} and "hold" not in record.case
     assert "film" not in record.case["surroundings"]
-    assert readback.read_frame(record.frames[0]).active.any()
+    assert frame_files.read_frame(record.frames[0]).active.any()
 
 
 @pytest.mark.parametrize("written", [0, 3, "new"])

@@ -18,7 +18,7 @@ from typing import Any
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.job_store import ID
-from weldsim.runs.reading import read_json_file
+from weldsim.runs.stored import read_json_file
 from weldsim.system.files import write_json
 
 FOLDER, ABOUT, CLIP = "measured", "about.json", "clip.film"

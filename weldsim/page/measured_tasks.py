@@ -20,7 +20,8 @@ from weldsim.page import runs
 from weldsim.page.worker_process import Tell
 from weldsim.report.plan_record import NAME as PLAN
 from weldsim.runs.gauge_table import TIME
-from weldsim.runs.reading import RunRecord, read_json_file, read_run
+from weldsim.runs.reading import RunRecord, read_run
+from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import Column
 from weldsim.simulation.columns import columns_of_case
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from weldsim.errors import StoreError
-from weldsim.runs.reading import SUMMARY, read_json_file
+from weldsim.runs.reading import SUMMARY
+from weldsim.runs.stored import read_json_file
 
 SIZES = ("length", "width", "thickness", "wall", "diameter")  # ends of keys that say how large
 MOST_SIZES, MOST_WELDS = 6, 12

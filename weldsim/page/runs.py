@@ -21,7 +21,8 @@ from weldsim.page.job_store import Job
 from weldsim.page.preview import NOTES
 from weldsim.page.run_facts import facts_of
 from weldsim.report.viewer import scene_data
-from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, RunRecord, read_json_file, read_run
+from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, RunRecord, read_run
+from weldsim.runs.stored import read_json_file
 from weldsim.system.examples import example_cases
 from weldsim.system.files import plain
 from weldsim.text.quantities import in_us

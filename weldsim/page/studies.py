@@ -15,7 +15,8 @@ from weldsim.page.runs import LISTED, id_of, source_of
 from weldsim.page.study_task import ANSWER
 from weldsim.page.worker_process import Tell
 from weldsim.report.plan_record import NAME as PLAN
-from weldsim.runs.reading import MANIFEST, read_json_file
+from weldsim.runs.reading import MANIFEST
+from weldsim.runs.stored import read_json_file
 from weldsim.studies.plan.space import parse_plan
 
 MOST_ROWS = 400  # of a plan that a page is given

@@ -22,7 +22,7 @@ from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.report.plan_record import write_plan
 from weldsim.report.plan_report import write_pages
 from weldsim.report.study_records import clamp_record, correction_record, preset_record
-from weldsim.runs.reading import read_json_file
+from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import Column
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.clamp_search import find_clamps

@@ -19,7 +19,8 @@ from weldsim.plots.scene import draw
 from weldsim.plots.stage import stage_frame
 from weldsim.plots.style import new_figure, styled
 from weldsim.plots.welds import arc_times, axis_cut, clock, first_arc_start, weld_colour
-from weldsim.runs.reading import RunRecord, read_frame
+from weldsim.runs.frame_files import read_frame
+from weldsim.runs.reading import RunRecord
 from weldsim.system.files import whole_file
 from weldsim.system.palette import ARC, INK, LINE, LINES, PAPER, QUIET, SPOT, WELDS
 from weldsim.text.quantities import unit_word

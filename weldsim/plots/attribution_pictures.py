@@ -18,7 +18,8 @@ from weldsim.plots.scene import add_edges, render
 from weldsim.plots.stage import make_stage
 from weldsim.plots.style import new_figure, save, slug, styled
 from weldsim.plots.vtk_grid import vtk_grid
-from weldsim.runs.reading import PICTURES, read_frame, read_run
+from weldsim.runs.frame_files import read_frame
+from weldsim.runs.reading import PICTURES, read_run
 from weldsim.studies.attribution import Why, main_readings
 from weldsim.system.libraries import prepare_renderer
 from weldsim.system.palette import AGAINST, INK, LINES, PRESS, QUIET, WELD

@@ -9,7 +9,8 @@ import numpy as np
 from weldsim.errors import WeldsimError
 from weldsim.materials.material import load_material
 from weldsim.plots.vtk_grid import active_grid
-from weldsim.runs.reading import RunRecord, read_frame
+from weldsim.runs.frame_files import read_frame
+from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
 
 KELVIN = 273.15

@@ -14,7 +14,8 @@ import numpy as np
 
 from weldsim.errors import WeldsimError
 from weldsim.materials.material import load_material
-from weldsim.runs.reading import FieldFrame, RunRecord
+from weldsim.runs.frame_files import FieldFrame
+from weldsim.runs.reading import RunRecord
 
 # 1200 degC; for a folder of before run.json said it, whose material file is gone as well
 STEEL_SOFTENS = 1473.15  # K

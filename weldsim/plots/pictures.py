@@ -27,7 +27,8 @@ from weldsim.plots.stage import make_stage, stage_frame
 from weldsim.plots.style import SCREEN_DPI, save, slug, styled
 from weldsim.plots.welds import first_arc_start, hot_time, nearest_frame, pictured_arcs
 from weldsim.runs.folder import RunFolder
-from weldsim.runs.reading import PICTURES, FrameFile, RunRecord, read_frame, read_run
+from weldsim.runs.frame_files import FrameFile, read_frame
+from weldsim.runs.reading import PICTURES, RunRecord, read_run
 from weldsim.system.libraries import prepare_renderer
 from weldsim.system.palette import QUIET
 

@@ -33,7 +33,8 @@ from weldsim.plots.stage import HIGHEST, make_stage, stage_frame
 from weldsim.plots.style import INCH, PRINT, PRINT_DPI, SCREEN, new_figure, printed
 from weldsim.plots.us_axes import show_units
 from weldsim.plots.welds import arc_times, clock, first_arc_start, hot_time, is_tack, seam_of
-from weldsim.runs.reading import RunRecord, read_frame, read_run
+from weldsim.runs.frame_files import read_frame
+from weldsim.runs.reading import RunRecord, read_run
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer

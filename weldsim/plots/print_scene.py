@@ -9,7 +9,7 @@ import numpy as np
 from weldsim.plots.scene import add_edges, draw, hidden_places, render
 from weldsim.plots.vtk_grid import surface_of
 from weldsim.plots.welds import along, weld_colour
-from weldsim.runs.reading import read_frame
+from weldsim.runs.frame_files import read_frame
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.system.palette import INK, PAPER, STEEL, WHITE
 

@@ -11,7 +11,7 @@ import numpy as np
 from weldsim.plots.colour_bars import colour_map, temperature_scale
 from weldsim.plots.stage import Stage
 from weldsim.plots.vtk_grid import surface_of
-from weldsim.runs.reading import FieldFrame
+from weldsim.runs.frame_files import FieldFrame
 from weldsim.system.palette import CLAMP_BAR, GLOW, INK, MOVED, OUTLINE, PAPER
 
 FEATURE_ANGLE = 25.0  # degrees between two faces that make an edge worth a line

@@ -14,7 +14,8 @@ import numpy as np
 
 from weldsim.errors import StoreError
 from weldsim.plots.melt_smoothing import smooth_melt, softened_points
-from weldsim.runs.reading import FieldFrame, RunRecord, read_frame
+from weldsim.runs.frame_files import FieldFrame, read_frame
+from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import RecordedCase, recorded_case, recorded_paths
 
 KELVIN = 273.15

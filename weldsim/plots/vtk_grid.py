@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.runs.reading import FieldFrame
+from weldsim.runs.frame_files import FieldFrame
 from weldsim.system.libraries import import_pyvista
 
 CELL_KINDS = {8: 12, 4: 10}  # corners -> VTK's number of the hexahedron, the tetrahedron

@@ -10,7 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from weldsim.runs.reading import FrameFile, RunRecord
+from weldsim.runs.frame_files import FrameFile
+from weldsim.runs.reading import RunRecord
 from weldsim.runs.recorded_case import RecordedPath, recorded_case, recorded_paths
 from weldsim.system.palette import WELDS
 

@@ -38,8 +38,10 @@ from weldsim.report.tables import (
 )
 from weldsim.report.units_switch import both, cell, heading, pair
 from weldsim.report.viewer import scene_data, viewer_parts
-from weldsim.runs.reading import PICTURES, RunRecord, read_json_file, read_run
+from weldsim.runs.reading import PICTURES, RunRecord, read_run
 from weldsim.runs.recorded_case import recorded_case
+from weldsim.runs.stored import read_stored
+from weldsim.runs.stored_records import StoredWhy
 from weldsim.studies.band.kept import KeptBand
 from weldsim.system.files import whole_file
 from weldsim.system.palette import css
@@ -281,12 +283,19 @@ def _drawing(figure, label: str, mark: str):
 
 def _pictures(record: RunRecord) -> list[dict]:
     """Still pictures of the part in the folder as data URLs with a caption."""
-    found = sorted(p for p in (record.path / PICTURES).glob("*") if p.suffix in PICTURE_KINDS)
+    found = sorted(
+        p for p in (record.path / PICTURES).glob("*") if p.suffix in PICTURE_KINDS and _own_file(p)
+    )
     out = []
     for kind, caption in CAPTIONS.items():
         for path in (p for p in found if p.stem.partition("_")[0] == kind):
             out.append(_embedded(path, caption.format(path.stem.partition("_")[2])))
     return out
+
+
+def _own_file(path: Path) -> bool:
+    """Whether a picture is a file of the folder itself: a link could bring in any other."""
+    return path.is_file() and not path.is_symlink() and not path.parent.is_symlink()
 
 
 def _embedded(path: Path, caption: str) -> dict:
@@ -297,7 +306,7 @@ def _embedded(path: Path, caption: str) -> dict:
 def _layout(record: RunRecord) -> dict | None:
     """Picture of the part before the run with its caption, None where it was not made."""
     path = record.path / PICTURES / "layout.png"
-    return _embedded(path, LAYOUT) if path.exists() else None
+    return _embedded(path, LAYOUT) if _own_file(path) else None
 
 
 def _stress(record: RunRecord, mark: str):
@@ -318,8 +327,8 @@ def _why(record: RunRecord) -> dict | None:
     path = record.path / "why.json"
     if not path.exists():
         return None
-    found = read_json_file(path)
-    readings = found.get("readings", {})
+    found = read_stored(path, StoredWhy)
+    readings = found["readings"]
     names = dict.fromkeys(w for r in readings.values() for w in r.get("welds", {}))
     others = dict.fromkeys(w for r in readings.values() for w in r.get("others", {}))
     parts = [
@@ -338,7 +347,7 @@ def _why(record: RunRecord) -> dict | None:
         "left": [_three(r.get("residual")) for r in readings.values()],
         "pictures": [
             _embedded(p, p.stem.replace("_", " "))
-            for p in pictures if p.suffix in PICTURE_KINDS and p.exists()
+            for p in pictures if p.suffix in PICTURE_KINDS and _own_file(p)
         ],
     }  # fmt: skip
 

@@ -28,7 +28,8 @@ from weldsim.plots.welds import (
     seam_of,
     weld_colour,
 )
-from weldsim.runs.reading import FrameFile, RunRecord, read_frame, read_run
+from weldsim.runs.frame_files import FrameFile, read_frame
+from weldsim.runs.reading import RunRecord, read_run
 from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.schema.tolerance import read_tolerance
 from weldsim.system.palette import GLOW, MOVED

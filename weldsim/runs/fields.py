@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldsim.geometry.part import mesh_of_vtk, vtk_cells
-from weldsim.runs.reading import FrameFile, read_frame
+from weldsim.runs.frame_files import FrameFile, read_frame
 from weldsim.simulation.frame import Frame, field_frame
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State

@@ -33,21 +33,17 @@ from numpy.typing import NDArray
 from weldsim.errors import StoreError
 from weldsim.geometry.part import vtk_cells
 from weldsim.runs.gauge_table import TIME
-from weldsim.runs.reading import (
+from weldsim.runs.checkpoints import (
+    CHECKSUM,
     EXTRA,
-    FIELDS,
-    GAUGES,
-    MANIFEST,
-    PENDING,
-    PICTURES,
-    SERIES,
     STATE,
-    FrameFile,
     checkpoints,
     last_checkpoint,
-    read_json_file,
-    read_series,
+    state_checksum,
 )
+from weldsim.runs.frame_files import FIELDS, FrameFile, SERIES, read_series
+from weldsim.runs.reading import GAUGES, MANIFEST, PENDING, PICTURES, read_manifest
+from weldsim.runs.stored import read_json_file
 from weldsim.simulation.frame import Frame
 from weldsim.system.files import TEMPORARY, drop, whole_file, write_json
 from weldsim.system.locks import held
@@ -108,6 +104,12 @@ class RunFolder:
         path = Path(path)
         if not path.is_dir():
             raise StoreError(f"{path}: no such run folder")
+        for name in OWN:
+            if (path / name).is_symlink():
+                raise StoreError(
+                    f"{path / name}: leads to another place, so nothing is written there, allowed: "
+                    "a folder of its own"
+                )
         if not any((path / name).exists() for name in (MANIFEST, "case.json")):
             hint = "; a run may begin in it" if _unused(path) else ""
             raise StoreError(f"{path}: not a run folder: it holds no {MANIFEST}{hint}")
@@ -163,14 +165,14 @@ class RunFolder:
         """
         if not (self.path / MANIFEST).exists():
             return "none"
-        return str(self.read_json(MANIFEST).get("status", "none"))
+        return str(read_manifest(self.path)["status"])
 
     @property
     def done(self) -> bool:
         """Whether nothing is left to do: the run is complete, and so is its error estimate."""
         if self.status != "complete":
             return False
-        estimate = self.read_json(MANIFEST).get("error_estimate") or {}
+        estimate = read_manifest(self.path).get("error_estimate") or {}
         return bool(estimate.get("how") != PENDING)
 
     def write_json(self, name: str, value: Any) -> Path:
@@ -235,6 +237,7 @@ class RunFolder:
         path = self.path / STATE / f"checkpoint_{index:07d}.npz"
         with whole_file(path) as beside, open(beside, "wb") as handle:
             kept: dict[str, Any] = {**arrays, EXTRA: np.frombuffer(note, dtype=np.uint8)}
+            kept[CHECKSUM] = state_checksum(kept)
             np.savez(handle, **kept)
             handle.flush()
         for old in checkpoints(self.path)[:-KEPT_CHECKPOINTS]:

@@ -159,9 +159,10 @@ class Journal:
             return False
         arrays, extra = found
         try:
-            self.state, self.record = State.from_arrays(arrays), Record.from_extra(extra)
+            state, self.record = State.from_arrays(arrays), Record.from_extra(extra)
             self.kept = self._kept_of(arrays)
-        except (KeyError, TypeError, ValueError):
+            self.state = _of_the_shape(state, self.state)
+        except (KeyError, TypeError, ValueError, AttributeError):
             raise StoreError(
                 f"{self.folder.path}: its checkpoint was written by another version of weldsim, "
                 "which kept the state otherwise; run its case into a new folder"
@@ -241,6 +242,18 @@ class FrameClock:
         """Whether a step keeps its fields; asked once for each, in order."""
         changed, self._phase = step.phase != self._phase, step.phase
         return not self._never and (changed or step.state.steps % self._every == 0)
+
+
+def _of_the_shape(state: State, start: State) -> State:
+    """A state that was read, if its arrays have the shapes and types of this model's."""
+    due = start.to_arrays()
+    for name, values in state.to_arrays().items():
+        if values.dtype.kind != "U" and (values.shape, values.dtype) != (
+            due[name].shape,
+            due[name].dtype,
+        ):
+            raise ValueError(f"{name} has another shape")
+    return state
 
 
 def row_of(model: Model, state: State) -> tuple[float, ...]:

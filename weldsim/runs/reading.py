@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import csv
-import json
-import re
-import xml.etree.ElementTree as ET
-import zipfile
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,55 +15,22 @@ from numpy.typing import NDArray
 from weldsim.errors import StoreError
 from weldsim.joints.protocol import JointKind
 from weldsim.joints.registry import joint_kind
+from weldsim.runs.checkpoints import last_checkpoint
+from weldsim.runs.frame_files import FrameFile, read_series
 from weldsim.runs.gauge_table import TIME, GaugeTable
-from weldsim.schema.column import Column
+from weldsim.runs.stored import checked, read_json_file, read_stored
+from weldsim.runs.stored_records import StoredManifest, StoredSource, StoredSummary
+from weldsim.schema.column import DISPLAY_UNITS, Column
+from weldsim.system.files import read_file
 
 MANIFEST, GAUGES, SUMMARY = "run.json", "gauges.csv", "summary.json"
-FIELDS, STATE, PICTURES, SERIES = "fields", "state", "pictures", "run.pvd"
-EXTRA = "extra.json"  # entry of a checkpoint beside the state arrays
+SOURCE = "case.json"
+PICTURES = "pictures"
 OLD_KEYS = {"film": "film_coefficient", "cooling_film": "cooling_film_coefficient"}  # format 1
 OLD_NAMES = {"hold": "clamping", "companion": "error_estimate"}
+MOST = 1e40  # of a reading in any unit; more no picture can be drawn of
 FORMAT = 2  # of a run folder; 1 is what the first versions wrote, without this number
 PENDING = "no estimated error: the coarser run has not been made yet"
-
-
-@dataclass(frozen=True)
-class FrameFile:
-    """One frame of a series: its number, time [s] and file."""
-
-    index: int
-    time: float
-    path: Path
-
-
-@dataclass(frozen=True)
-class FieldFrame:
-    """One frame read back. Shapes: P points, C cells, in VTK's order of corners.
-
-    Attributes
-    ----------
-    time : [s]
-    points : (P, 3) [m]
-    cells : (C, 8) or (C, 4)
-    temperature : (P,) [K]
-    displacement : (P, 3) [m]
-    active : (C,) bool, metal that is there
-    von_mises : (C,) [Pa]
-    equivalent_plastic_strain : (C,)
-    stress : (C, 6), xx yy zz xy yz xz [Pa]; None in folders of before it was kept
-    plastic_strain : (C, 6), in that order
-    """
-
-    time: float
-    points: NDArray[np.float64]
-    cells: NDArray[np.int64]
-    temperature: NDArray[np.float64]
-    displacement: NDArray[np.float64]
-    active: NDArray[np.bool_]
-    von_mises: NDArray[Any]
-    equivalent_plastic_strain: NDArray[Any]
-    stress: NDArray[Any] | None = None
-    plastic_strain: NDArray[Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -168,14 +132,39 @@ def read_run(path: str | Path) -> RunRecord:
     if not (path / MANIFEST).exists():
         where = "not a run folder" if path.is_dir() else "no such run folder"
         raise StoreError(f"{path}: {where}: it holds no {MANIFEST}")
-    manifest = read_json_file(path / MANIFEST)
-    if not isinstance(manifest, dict):
-        raise StoreError(f"{path / MANIFEST}: cannot be read: it holds no record of a run")
-    manifest = up_to_date(manifest, path / MANIFEST)
+    manifest = read_manifest(path)
     if not (path / GAUGES).exists():
         return _unfinished_run(path, manifest)
-    summary = read_json_file(path / SUMMARY) if (path / SUMMARY).exists() else {}
+    summary = read_stored(path / SUMMARY, StoredSummary) if (path / SUMMARY).exists() else {}
     return RunRecord(path, manifest, read_gauges(path / GAUGES), summary, tuple(read_series(path)))
+
+
+def read_manifest(path: str | Path) -> dict[str, Any]:
+    """run.json of a folder, checked and in the words of this version.
+
+    Raises
+    ------
+    StoreError
+        If it is missing, damaged, or not what a run writes.
+    """
+    file = Path(path) / MANIFEST
+    raw = read_json_file(file)
+    return checked(up_to_date(raw, file) if isinstance(raw, dict) else raw, StoredManifest, file)
+
+
+def read_source(path: str | Path) -> dict[str, Any]:
+    """case.json of a folder, checked: the case as it was written.
+
+    Raises
+    ------
+    StoreError
+        If it is missing, damaged, or not what a run writes.
+    """
+    file = Path(path) / SOURCE
+    raw = read_json_file(file)
+    if isinstance(raw, dict):
+        raw = {OLD_NAMES.get(k, k): v for k, v in raw.items()}
+    return checked(raw, StoredSource, file)
 
 
 def up_to_date(manifest: dict[str, Any], path: Path) -> dict[str, Any]:
@@ -187,9 +176,9 @@ def up_to_date(manifest: dict[str, Any], path: Path) -> dict[str, Any]:
         If it was written in a format this version does not know.
     """
     written = manifest.get("format", 1)
-    if not isinstance(written, int) or not 1 <= written <= FORMAT:
+    if type(written) is not int or not 1 <= written <= FORMAT:
         raise StoreError(
-            f"{path}: format {written!r} is not one this version of weldsim reads, allowed: "
+            f"{path}: format {written!r:.20} is not one this version of weldsim reads, allowed: "
             f"1 to {FORMAT}; read it with the version that wrote it"
         )
     case = manifest.get("case")
@@ -247,99 +236,42 @@ def _arcs_so_far(names: list[str], arrays: Mapping[str, NDArray[Any]]) -> list[d
     ]
 
 
-def checkpoints(path: str | Path) -> list[Path]:
-    """Checkpoint files of a run folder, oldest first."""
-    return sorted((Path(path) / STATE).glob("checkpoint_[0-9]*.npz"), key=_number)
-
-
-def last_checkpoint(
-    path: str | Path,
-) -> tuple[dict[str, NDArray[Any]], dict[str, Any]] | None:
-    """State arrays and extra of the newest checkpoint that can be read; None without any.
+def read_gauges(path: str | Path) -> dict[str, NDArray[np.float64]]:
+    """Columns of a gauges.csv, name -> array (N,).
 
     Raises
     ------
     StoreError
-        If there are checkpoints and none can be read.
+        If it is not a table of readings in order of time.
     """
-    found, trouble = checkpoints(path), None
-    for file in reversed(found):
-        try:
-            with np.load(file, allow_pickle=False) as data:
-                arrays = {name: data[name] for name in data.files}
-            extra = json.loads(arrays.pop(EXTRA).tobytes())
-        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as error:
-            trouble = error
-            continue
-        return arrays, extra
-    if found:
-        raise StoreError(f"{found[-1]}: cannot be read: {trouble}; start the run afresh")
-    return None
-
-
-def read_gauges(path: str | Path) -> dict[str, NDArray[np.float64]]:
-    """Columns of a gauges.csv, name -> array (N,)."""
     try:
-        with open(path, encoding="utf-8", newline="") as handle:
-            head, *rows = csv.reader(handle)
+        head, *rows = csv.reader(io.StringIO(read_file(path).decode("utf-8"), newline=""))
         table = np.array([[float(v) for v in row] for row in rows]).reshape(len(rows), len(head))
-    except (OSError, ValueError) as error:
+    except (ValueError, csv.Error) as error:
         raise StoreError(f"{path}: cannot be read: {error}") from error
-    return dict(zip(head, table.T, strict=True))
+    found = dict(zip(head, table.T, strict=True))
+    _check_readings(path, found, len(head))
+    return found
 
 
-def read_series(path: str | Path) -> list[FrameFile]:
-    """Frames that fields/run.pvd names, those whose file is there; empty without a series."""
-    folder = Path(path) / FIELDS
-    if not (folder / SERIES).exists():
-        return []
-    try:
-        entries = ET.parse(folder / SERIES).getroot().iter("DataSet")
-        frames = [
-            FrameFile(
-                _number(e.attrib["file"]), float(e.attrib["timestep"]), folder / e.attrib["file"]
-            )
-            for e in entries
-        ]
-    except (ET.ParseError, KeyError, ValueError) as error:
-        raise StoreError(f"{folder / SERIES}: cannot be read: {error}") from error
-    return [f for f in frames if f.path.exists()]
+def _check_readings(path: str | Path, found: dict[str, NDArray[np.float64]], count: int) -> None:
+    """Refuse columns that are no readings of gauges."""
+    names = list(found)
+    if names[:1] != [TIME] or len(names) != count:
+        what = f"its first column must be {TIME}, and each name stand once"
+    elif wrong := [n for n in names[1:] if not _known_unit(n)]:
+        units = ", ".join(DISPLAY_UNITS)
+        what = f"column {wrong[0][:40]!r}: a name that ends with a unit is expected: {units}"
+    elif not found[TIME].size or np.any(np.diff(found[TIME]) < 0):
+        what = "readings must be there, in order of time"
+    elif not all(np.all(np.abs(values) <= MOST) for values in found.values()):
+        what = "every reading must be a finite number"
+    else:
+        return
+    raise StoreError(f"{path}: cannot be read: {what}")
 
 
-def read_frame(frame: FrameFile) -> FieldFrame:
-    """Read one frame of a series; `StoreError` if the file is damaged."""
-    import meshio
-
-    try:
-        mesh = meshio.read(frame.path, file_format="vtu")
-        cells = {name: values[0] for name, values in mesh.cell_data.items()}
-        return FieldFrame(
-            time=frame.time,
-            points=mesh.points,
-            cells=mesh.cells[0].data,
-            temperature=mesh.point_data["temperature_K"],
-            displacement=mesh.point_data["displacement_m"],
-            active=cells["active" if "active" in cells else "laid"].astype(bool),  # format 1: laid
-            von_mises=cells["von_mises_Pa"],
-            equivalent_plastic_strain=cells["equivalent_plastic_strain"],
-            stress=cells.get("stress_Pa"),
-            plastic_strain=cells.get("plastic_strain"),
-        )
-    except (OSError, KeyError, ValueError, IndexError, meshio.ReadError) as error:
-        raise StoreError(f"{frame.path}: cannot be read: {error}") from error
-
-
-def read_json_file(path: Path) -> Any:
-    """Content of a JSON file; `StoreError` if it is missing or damaged."""
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise StoreError(f"{path}: cannot be read: {error}") from error
-
-
-def _number(name: str | Path) -> int:
-    """Number in a file name such as frame_0012.vtu."""
-    found = re.search(r"(\d+)\.\w+$", str(name))
-    if found is None:
-        raise ValueError(f"{name}: no number in this name of a file")
-    return int(found[1])
+def _known_unit(column: str) -> bool:
+    """Whether the name of a column ends with a unit that is known."""
+    rest, _, unit = column.rpartition("_")
+    return bool(rest.partition("_")[2]) and unit in DISPLAY_UNITS

@@ -14,7 +14,8 @@ from weldsim.physics.energy_balance import EnergyBalance
 from weldsim.runs.error_estimate import UNDETERMINED, ErrorEstimate, error_of_run
 from weldsim.runs.fields import Fields, FieldSeries
 from weldsim.runs.gauge_table import GaugeTable
-from weldsim.runs.reading import PENDING, RunRecord, last_checkpoint, read_json_file, read_run
+from weldsim.runs.checkpoints import last_checkpoint
+from weldsim.runs.reading import PENDING, RunRecord, read_run, read_source
 from weldsim.schema.column import Readings
 from weldsim.simulation.model import Model
 from weldsim.simulation.state import State
@@ -225,7 +226,7 @@ class FolderSource:
 
     def case(self) -> Case:
         """The case as it was written."""
-        kept = read_json_file(self.kept.path / "case.json")
+        kept = read_source(self.kept.path)
         return parse_case(kept["source"], kept["source_file"], kept["overrides"])
 
     def model(self) -> Model:

@@ -27,7 +27,16 @@ from weldsim.runs.error_estimate import (
 from weldsim.runs.folder import RunFolder
 from weldsim.runs.journal import CHECKPOINT_SECONDS, Journal
 from weldsim.runs.manifest import balances, peak_memory, solver_record, timetable
-from weldsim.runs.reading import MANIFEST, PENDING, SUMMARY, read_run
+from weldsim.runs.reading import (
+    MANIFEST,
+    PENDING,
+    SUMMARY,
+    read_manifest,
+    read_run,
+    read_source,
+)
+from weldsim.runs.stored import read_stored
+from weldsim.runs.stored_records import StoredSummary
 from weldsim.runs.stress_summary import locked_in
 from weldsim.runs.summary import NO_TOLERANCE, summarise
 from weldsim.runs.verdicts import judge
@@ -120,7 +129,7 @@ def resume_case(path: str | Path, options: RunOptions = RunOptions()) -> Path:
 
 
 def _resume(folder: RunFolder, options: RunOptions) -> Path:
-    kept = folder.read_json("case.json")
+    kept = read_source(folder.path)
     case = parse_case(kept["source"], kept["source_file"], kept["overrides"])
     asked = options.error_estimate
     estimate = kept["error_estimate"] if asked is None else asked
@@ -147,7 +156,7 @@ def _model(case: Case, options: RunOptions) -> tuple[Model, float]:
 
 def _tell_of_other_bits(folder: RunFolder, model: Model, options: RunOptions) -> None:
     """Notice where the solver computes otherwise than when the run began."""
-    now_by, manifest = solver_record(model), folder.read_json(MANIFEST)
+    now_by, manifest = solver_record(model), read_manifest(folder.path)
     before = manifest.get("solver"), manifest.get("instructions", "")
     now = now_by["solver"], now_by["instructions"]
     if before != now:
@@ -200,9 +209,7 @@ def _compute(
         _companion(model.case, folder, True, options)
 
 
-def _tell_the_end(
-    journal: Journal, options: RunOptions, status: str, error: str = ""
-) -> None:
+def _tell_the_end(journal: Journal, options: RunOptions, status: str, error: str = "") -> None:
     """Write how a run ended; on a disk that takes nothing more the reader has to do without."""
     try:
         journal.tell(status, **({"error": error} if error else {}))
@@ -273,7 +280,8 @@ def _companion(case: Case, folder: RunFolder, estimate: bool, options: RunOption
         gauges = {c: v for c, v in ends.items() if c.gauge in {g.name for g in case.gauges}}
         found = _estimated(case, gauges, folder, options)
     shown = {c.name: c.factor * v for c, v in found.values.items()}
-    summary, manifest = folder.read_json(SUMMARY), folder.read_json(MANIFEST)
+    summary = read_stored(folder.path / SUMMARY, StoredSummary)
+    manifest = read_manifest(folder.path)
     manifest["error_estimate"] = {"how": found.how, "values": shown}
     manifest["stage_times"]["error_estimate_s"] = found.seconds
     if found.trouble:

@@ -11,7 +11,7 @@ from weldsim import __version__
 from weldsim.case.load import Case
 from weldsim.errors import StoreError
 from weldsim.geometry.grades import GRADES
-from weldsim.runs.reading import read_json_file
+from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import Column, Readings
 from weldsim.system.files import write_json
 

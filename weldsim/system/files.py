@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -16,6 +17,7 @@ from typing import Any
 from weldsim.errors import StoreError
 
 TEMPORARY = ".partial"  # ends the name of a file that is being written
+MOST_BYTES = 2**29  # of a file that is read whole
 
 
 @contextmanager
@@ -74,6 +76,58 @@ def _flush_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def check_regular(path: str | os.PathLike[str], most: int = MOST_BYTES) -> None:
+    """Refuse what cannot be read to its end: a device, a pipe, a folder, a file of any size.
+
+    Parameters
+    ----------
+    path : path-like
+        Of a file that is to be read whole.
+    most : int, optional
+        Bytes it may have.
+
+    Raises
+    ------
+    StoreError
+        If it is missing, or anything but a file of that size.
+    """
+    try:
+        found = os.stat(path)
+    except (OSError, ValueError) as error:
+        raise StoreError(f"{path}: cannot be read: {error}") from error
+    if not stat.S_ISREG(found.st_mode):
+        raise StoreError(f"{path}: cannot be read: it is not a file")
+    if found.st_size > most:
+        raise StoreError(f"{path}: cannot be read: it has more than {most // 2**20} MB")
+
+
+def read_file(path: str | os.PathLike[str], most: int = MOST_BYTES) -> bytes:
+    """All of a file.
+
+    Parameters
+    ----------
+    path : path-like
+        A regular file.
+    most : int, optional
+        Bytes it may have.
+
+    Returns
+    -------
+    bytes
+        What it holds.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read; see `check_regular`.
+    """
+    check_regular(path, most)
+    try:
+        return Path(path).read_bytes()
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be read: {error}") from error
 
 
 def plain(value: Any) -> Any:

@@ -11,7 +11,7 @@ import numpy as np
 
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import CaseError, StoreError
-from weldsim.runs.reading import read_json_file
+from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import Column
 from weldsim.studies.plan.checks import columns_of
 from weldsim.studies.plan.drift import ENOUGH, Drift

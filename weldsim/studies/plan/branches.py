@@ -15,13 +15,13 @@ import time
 from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 from typing import Any
-from zipfile import BadZipFile
 
 import numpy as np
 
 from weldsim.case.load import Case
 from weldsim.errors import BalanceError, ConvergenceError, StoreError, WeldsimError
 from weldsim.joints.build import build_part
+from weldsim.runs.checkpoints import CHECKSUM, read_arrays, state_checksum
 from weldsim.runs.stress_summary import locked_in
 from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.state import State
@@ -29,7 +29,7 @@ from weldsim.simulation.steps import advance, next_event, start_state
 from weldsim.studies.plan.mesh_file import read_mesh, write_mesh
 from weldsim.studies.plan.space import Moves, Plan
 from weldsim.studies.plan.symmetry import Symmetry, symmetries
-from weldsim.system.files import whole_file
+from weldsim.system.files import read_file, whole_file
 
 FOLDER = "branches"
 
@@ -195,8 +195,8 @@ def read_branch(folder: str | Path, name: str) -> dict[str, Any] | None:
     if not path.exists():
         return None
     try:
-        return json.loads(path.read_text())
-    except ValueError as error:
+        return json.loads(read_file(path))
+    except (ValueError, RecursionError) as error:
         raise StoreError(f"{path}: not a branch ({error}); delete it and plan again") from None
 
 
@@ -216,17 +216,16 @@ def _parent_state(job: Job) -> State:
 def _read_state(folder: str | Path, name: str) -> State:
     path = Path(folder) / FOLDER / f"{name}.npz"
     try:
-        with np.load(path, allow_pickle=False) as kept:
-            return State.from_arrays({k: kept[k] for k in kept.files})
-    except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
+        return State.from_arrays(read_arrays(path))
+    except (KeyError, TypeError, ValueError) as error:
         raise StoreError(f"{path}: state cannot be read ({error})") from None
 
 
 def _write_state(path: Path, state: State) -> None:
     import io
 
-    buffer = io.BytesIO()
-    np.savez(buffer, **state.to_arrays())
+    buffer, arrays = io.BytesIO(), state.to_arrays()
+    np.savez(buffer, **arrays, **{CHECKSUM: state_checksum(arrays)})
     _write(path, buffer.getvalue())
 
 
