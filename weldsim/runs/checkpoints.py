@@ -30,7 +30,7 @@ DAMAGED = (OSError, ValueError, KeyError, EOFError, TypeError, zipfile.BadZipFil
 class StoredExtra(Stored):
     """What a run has gathered besides the state, see `weldsim.runs.journal.Record`."""
 
-    model_config = ConfigDict(extra="allow")  # a reading may be nan
+    model_config = ConfigDict(extra="allow", allow_inf_nan=True)  # a reading may be nan
 
     rows: list[list[float]] | list[dict[str, float]] = []
     columns: list[tuple[str, str, str]] | None = None
