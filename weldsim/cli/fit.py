@@ -30,7 +30,10 @@ Further = Annotated[
 ]
 Vary = Annotated[
     list[str] | None,
-    typer.Option(help="What may vary, KEY=LOW..HIGH; in place of the case's [fit]; repeat."),
+    typer.Option(
+        help="What may vary, KEY=LOW..HIGH, or KEY alone for the usual bounds; in place of "
+        "the case's [fit]; repeat."
+    ),
 ]
 Map = Annotated[
     list[str] | None,
@@ -166,11 +169,14 @@ def _settings(case, grade, finer, runs, hold_back, clock, workers) -> Settings:
     )  # fmt: skip
 
 
-def _vary(texts: list[str] | None) -> dict[str, list[object]] | None:
+def _vary(texts: list[str] | None) -> dict[str, object] | None:
     if not texts:
         return None
-    out: dict[str, list[object]] = {}
+    out: dict[str, object] = {}
     for text in texts:
+        if "=" not in text:
+            out[text.strip()] = "usual"
+            continue
         key, bounds = _pair(text, "--vary")
         low, sign, high = bounds.partition("..")
         if not sign:

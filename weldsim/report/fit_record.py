@@ -89,7 +89,7 @@ def _parameter(found: Fit, k: int) -> dict[str, Any]:
         },
         "frozen": k in found.learnable.frozen,
         "narrowing_expected": float(found.learnable.narrowed[k]),
-        "places": list(u.places),
+        "places": list(u.places), "keys": list(u.keys),
     }  # fmt: skip
 
 
@@ -150,11 +150,12 @@ def shop_text(found: Fit) -> str:
         if k in found.learnable.frozen:
             lines.append(f"# {u.key}: not learnt, left to the case")
             continue
-        lines.append(f'"{u.key}" = {_toml(u.text(float(found.best[k])))}')
+        value = _toml(u.text(float(found.best[k])))
+        lines += [f'"{key}" = {value}' for key in u.keys]
     lines += ["", "[intervals]  # 90 %"]
     for k, u in enumerate(found.unknowns):
         low, high = (_toml(u.text(float(v[k]))) for v in (found.low, found.high))
-        lines.append(f'"{u.key}" = [{low}, {high}]')
+        lines += [f'"{key}" = [{low}, {high}]' for key in u.keys]
     made = datetime.now(UTC).strftime("%Y-%m-%d")
     lines += [
         "", "[provenance]", f'weldsim = "{__version__}"', f'made = "{made}"',
@@ -175,8 +176,10 @@ def _toml(value: object) -> str:
 def draws_text(found: Fit) -> str:
     """Draws of the unknowns in SI, one a row, for intervals of later predictions."""
     some = found.samples[:: max(1, len(found.samples) // 1000)]
-    head = ",".join(f"{u.key} [{u.unit or '1'}]" for u in found.unknowns)
-    return "\n".join([head, *(",".join(f"{v:.8g}" for v in row) for row in some)]) + "\n"
+    head = ",".join(f"{key} [{u.unit or '1'}]" for u in found.unknowns for key in u.keys)
+    many = [len(u.keys) for u in found.unknowns]
+    rows = np.repeat(some, many, axis=1)
+    return "\n".join([head, *(",".join(f"{v:.8g}" for v in row) for row in rows)]) + "\n"
 
 
 def page_text(found: Fit) -> str:

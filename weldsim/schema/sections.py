@@ -184,8 +184,10 @@ class ShopSection(Section):
 class FitSection(Section):
     """The [fit] section: what may vary, how sure it is beforehand, how many runs."""
 
-    vary: dict[str, list[Any]]
+    vary: dict[str, list[Any] | Literal["usual"]]
     spread: dict[str, Any] = {}
+    groups: dict[str, list[str]] = {}
+    source: dict[str, str] = {}
     grade: Literal["sketch", "coarse", "quick", "normal"] = "quick"
     finer: Literal["coarse", "quick", "normal", "fine", "none"] | None = None
     runs: Annotated[int, Field(strict=True, ge=4, le=2000)] | None = None

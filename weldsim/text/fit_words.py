@@ -50,6 +50,14 @@ def prior_words(unknown: Unknown) -> str:
     return f"{figures(unknown, unknown.usual)}, standard deviation {spread}, within {bounds}"
 
 
+def source_lines(found: Fit) -> list[str]:
+    """Where the bounds and spreads beforehand are from."""
+    by_source: dict[str, list[str]] = {}
+    for u in found.unknowns:
+        by_source.setdefault(u.source, []).append(u.key)
+    return [f"before the fit, {', '.join(keys)}: {source}" for source, keys in by_source.items()]
+
+
 def at_bound(found: Fit, k: int) -> bool:
     """Whether an unknown was driven to the end of what is allowed."""
     u = found.unknowns[k]
@@ -135,6 +143,7 @@ def fit_lines(found: Fit) -> list[str]:
             "Warning: the time steps of grade sketch are longer than a swing; values may lie "
             "outside their intervals, fit at coarse or finer"
         )
+    out += source_lines(found)
     if found.failed:
         out.append(f"{len(found.failed)} runs failed: {next(iter(found.failed.values()))}")
     return out

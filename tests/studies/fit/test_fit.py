@@ -17,6 +17,7 @@ from weldsim.studies.fit.observed import thinned
 from weldsim.studies.fit.posterior import Belief, Posterior
 from weldsim.studies.fit.surrogate import Surrogate, on_grid
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of, with_values
+from weldsim.studies.spreads import SPREADS, USUAL_BOUNDS
 
 pytest.importorskip("sklearn", reason="a fit needs scikit-learn")
 pytest.importorskip("emcee", reason="a fit needs emcee")
@@ -229,3 +230,41 @@ def test_files_belong_to_the_case_they_stand_behind():
     words = ["a.toml", "--measured", "1.csv", "--measured=2.csv", "--with", "b.toml", "--measured",
              "3.csv"]  # fmt: skip
     assert in_turn(words, 3, 1) == [2, 1]
+
+
+def test_usual_bounds_and_groups_say_where_they_are_from():
+    case = load_case(CASES / "pivot_arm.toml", {
+        "fit.vary": {"arc.efficiency": "usual", "width": ["3 mm", "6 mm"], "arc.speed": "usual"},
+        "fit.groups": {"width": ["weld.A.half_width", "weld.B.half_width"]},
+        "fit.source": {"width": "pool width on a macro"},
+    })  # fmt: skip
+    with pytest.raises(CaseError, match=r"arc\.speed: no usual bounds are known"):
+        unknowns_of(case)
+    case = case.with_changes({"fit.vary": {"arc.efficiency": "usual", "width": ["3 mm", "6 mm"]},
+                              "fit.spread": {"arc.efficiency": "usual"}})  # fmt: skip
+    heat, width = unknowns_of(case)
+    assert (heat.low, heat.high) == USUAL_BOUNDS["arc.efficiency"][:2]
+    assert heat.spread == pytest.approx(SPREADS["arc.efficiency"].size * 0.77)
+    assert "our choice" in heat.source and width.source == "pool width on a macro"
+    changed = with_values(case, [heat, width], [0.7, 0.004])
+    assert [w.arc.half_width for w in changed.welds] == [0.004, 0.004]
+    assert width.keys == ("weld.A.half_width", "weld.B.half_width") and width.thermal
+    # a case with other welds has its own places: "arc.efficiency" is that of every arc
+    other = load_case(CASES / "pivot_arm_one_bead.toml")
+    assert with_values(other, [heat], [0.7]).welds[0].arc.efficiency == 0.7
+
+
+@pytest.mark.parametrize(
+    ("group", "says"),
+    [
+        ([], "empty"),
+        (["weld.A.half_width", "weld.A.speed"], "one unit"),
+        (["weld.Z.half_width"], "Z"),
+    ],
+)
+def test_a_group_that_cannot_vary_together_is_refused(group, says):
+    case = load_case(CASES / "pivot_arm.toml", {
+        "fit.vary": {"both": ["3 mm", "6 mm"]}, "fit.groups": {"both": group},
+    })  # fmt: skip
+    with pytest.raises(CaseError, match=says):
+        unknowns_of(case)

@@ -16,7 +16,7 @@ from weldsim.errors import CaseError
 from weldsim.joints.registry import kind_of
 from weldsim.schema.section_checks import quantity_kind
 from weldsim.schema.sections import TOP
-from weldsim.studies.spreads import USUAL_BOUNDS
+from weldsim.studies.spreads import USUAL_BOUNDS, spread_of
 from weldsim.units import KINDS, SI, parse
 
 Floats = NDArray[np.float64]
@@ -36,7 +36,7 @@ class Unknown:
     Attributes
     ----------
     key : str
-        As in `--set`; "arc.efficiency" is that of every arc.
+        As in `--set`; "arc.efficiency" is that of every arc. Or the name of a group.
     places : tuple of str
         Keys of the case that are set together.
     low, high : float
@@ -49,6 +49,8 @@ class Unknown:
         Of SI; empty for a number.
     source : str
         Where bounds and spread are from.
+    group : tuple of str
+        Keys that vary together, where it is a group of them.
     """
 
     key: str
@@ -59,6 +61,12 @@ class Unknown:
     spread: float | None
     unit: str
     source: str
+    group: tuple[str, ...] = ()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Its keys, as in `--set`: one, or those of its group."""
+        return self.group or (self.key,)
 
     @property
     def ratio(self) -> bool:
@@ -68,7 +76,7 @@ class Unknown:
     @property
     def thermal(self) -> bool:
         """Whether it acts on temperatures, so that thermocouples can tell it."""
-        return self.key.rpartition(".")[2] in THERMAL
+        return all(k.rpartition(".")[2] in THERMAL for k in self.keys)
 
     def share(self, value: float) -> float:
         """Place of a value between the bounds, 0 to 1."""
@@ -95,9 +103,11 @@ class Unknown:
         """A value as a case file has it."""
         return f"{value:.6g} {self.unit}" if self.unit else float(f"{value:.6g}")
 
-    def change(self, value: float) -> dict[str, object]:
-        """Changes of a case that set it."""
-        return {place: value for place in self.places}
+    def change(self, value: float, case: Case | None = None) -> dict[str, object]:
+        """Changes of a case that set it; another case may have other welds."""
+        if case is None:
+            return {place: value for place in self.places}
+        return {p: value for key in self.keys for p in places_of(case.tables, key)}
 
     @property
     def prior(self) -> str:
@@ -120,7 +130,7 @@ def unknowns_of(
     case : Case
         Its [fit] section counts where `vary` is left out.
     vary : mapping of str to pair, optional
-        Key -> lowest and highest.
+        Key, or name of a group -> lowest and highest, or "usual" for the bounds of the table.
     spread : mapping of str to object, optional
         Key -> standard deviation believed beforehand.
 
@@ -146,12 +156,15 @@ def unknowns_of(
         )
     out: list[Unknown] = []
     mistakes: list[str] = []
+    groups, sources = section.get("groups", {}), section.get("source", {})
     for key, bounds in given.items():
         try:
-            out.append(_unknown(case, str(key), list(bounds), spreads.get(key)))
+            keys = tuple(groups.get(key, (key,)))
+            out.append(_unknown(case, str(key), keys, bounds, spreads.get(key), sources.get(key)))
         except (ValueError, TypeError) as error:
             mistakes.append(f"{where} vary {key}: {error}")
-    mistakes += [f"{where} spread {k}: does not vary" for k in spreads if k not in given]
+    for name, keys_of in (("spread", spreads), ("source", sources)):
+        mistakes += [f"{where} {name} {k}: does not vary" for k in keys_of if k not in given]
     if not mistakes:
         mistakes = _checked_ends(case, out, where)
     if mistakes:
@@ -159,20 +172,57 @@ def unknowns_of(
     return tuple(out)
 
 
-def _unknown(case: Case, key: str, bounds: list[Any], spread: Any) -> Unknown:
-    places, quantity = _places_and_quantity(case, key)
+def _unknown(
+    case: Case, key: str, keys: tuple[str, ...], bounds: Any, spread: Any, said: str | None
+) -> Unknown:
+    if not keys:
+        raise ValueError("its group is empty, allowed: keys as in --set")
+    found = [_places_and_quantity(case, k) for k in keys]
+    places, quantity = [p for own, _ in found for p in own], found[0][1]
+    if any(q != quantity for _, q in found):
+        raise ValueError("keys of one group must have one unit")
+    source = "bounds stated in the case"
+    if bounds == "usual":
+        known = {USUAL_BOUNDS[k] for k in keys if k in USUAL_BOUNDS}
+        if len(known) != 1:
+            raise ValueError(
+                f"no usual bounds are known, write them; usual: {', '.join(USUAL_BOUNDS)}"
+            )
+        *bounds, source = next(iter(known))
+    bounds = list(bounds)
     if len(bounds) != 2:
         raise ValueError("allowed: the lowest and the highest, [0.5, 0.95]")
     low, high = (_number(b, quantity) for b in bounds)
     if not low < high:
         raise ValueError("the first must be below the second")
-    sigma = None if spread is None else _difference(spread, quantity)
-    if sigma is not None and not sigma > 0:
-        raise ValueError("spread: must be greater than zero")
+    sigma, more = _believed(case, keys[0], places[0], quantity, spread)
     usual = _stated(case, places[0], quantity, 0.5 * (low + high))
     unit = KINDS[quantity][0] if quantity else ""
-    source = "stated in the case"
-    return Unknown(key, tuple(places), low, high, min(max(usual, low), high), sigma, unit, source)
+    return Unknown(
+        key, tuple(places), low, high, min(max(usual, low), high), sigma, unit,
+        said or source + more, keys if keys != (key,) else (),
+    )  # fmt: skip
+
+
+def _believed(
+    case: Case, key: str, place: str, quantity: str | None, spread: Any
+) -> tuple[float | None, str]:
+    """Standard deviation beforehand, and where it is from; "usual": that of the table."""
+    if spread is None:
+        return None, ""
+    if spread != "usual":
+        sigma = _difference(spread, quantity)
+        if not sigma > 0:
+            raise ValueError("spread: must be greater than zero")
+        return sigma, "; spread stated"
+    known = spread_of(key)
+    if known is None:
+        raise ValueError("spread: none is usual, write one")
+    stated = abs(_stated(case, place, quantity, 0.0))
+    sigma = known.size if known.difference else known.size * stated or known.at_zero
+    if not sigma > 0:
+        raise ValueError("spread: usual is a share of what the case says, and it says nothing")
+    return sigma, f"; spread: {known.source}"
 
 
 def _places_and_quantity(case: Case, key: str) -> tuple[list[str], str | None]:
@@ -320,5 +370,5 @@ def with_values(case: Case, unknowns: Iterable[Unknown], values: Iterable[float]
     """
     changes: dict[str, object] = {}
     for u, value in zip(unknowns, values, strict=True):
-        changes.update(u.change(float(value)))
+        changes.update(u.change(float(value), case))
     return case.with_changes(changes)
