@@ -127,6 +127,34 @@ def test_a_run_under_way_is_listed_as_the_job_that_it_is(tmp_path):
     assert names[job.run] == id_of(tmp_path / job.run)
 
 
+def test_the_curves_of_a_metal_are_drawn_and_told(tmp_path):
+    """In both units; a file of the user's own through the case that names it, and no other file."""
+    client, _ = client_of(tmp_path)
+    found = client.get("/api/material/numbers?name=carbon-steel").json()
+    assert "Sources" in found["text"] and "W/m/K" in found["text"]
+    told = client.get("/api/material/numbers?name=carbon-steel&units=us").json()["text"]
+    assert "Btu/h/ft" in told
+    drawn = client.get("/api/material/picture?name=carbon-steel&units=us")
+    assert drawn.headers["content-type"] == "image/svg+xml" and b"<svg" in drawn.content
+    for wrong in ("name=unobtainium", "name=/etc/passwd", "name=carbon-steel&units=old", ""):
+        assert client.get(f"/api/material/numbers?{wrong}").status_code != 200
+
+
+def test_case_files_are_listed_by_title_newest_first(tmp_path):
+    import os
+
+    client, _ = client_of(tmp_path)
+    for age, name in enumerate(("new", "old")):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(f'title = "The {name} one"\n[part]\nkind = "bar"\n')
+        os.utime(path, (1e9 - age, 1e9 - age))
+    (tmp_path / "damaged.toml").write_text("[part")
+    os.utime(tmp_path / "damaged.toml", (1e8, 1e8))
+    cases = client.get("/api/shelf").json()["cases"]
+    assert [c["title"] for c in cases] == ["The new one", "The old one", "damaged"]
+    assert cases[0]["joint"] == "flat bar" and cases[2]["joint"] == "other parts"
+
+
 def test_case_files_of_the_work_folder_open(tmp_path):
     client, bench = client_of(tmp_path)
     text = post(client, "/api/case", {"tables": starter()}).json()["text"]
@@ -514,7 +542,7 @@ def test_a_damaged_run_is_left_out_and_the_others_are_listed(tmp_path, held):
 
 
 def test_what_nobody_foresaw_is_answered_in_words_and_logged(client, monkeypatch, capsys):
-    monkeypatch.setattr("weldsim.page.runs.case_files", lambda work: {"x": None})
+    monkeypatch.setattr("weldsim.page.case_list.case_files", lambda work: {"x": None})
     answer = client.get("/api/shelf")
     assert answer.status_code == 500 and "AttributeError" in answer.json()["error"]
     assert "Traceback" in capsys.readouterr().err

@@ -40,6 +40,7 @@ ROUTES = (
     ("/view/{name}", routes_static.view_file, "GET"),
     ("/api/begin", routes_case.begin, "GET"),
     ("/api/form/{kind}", routes_case.form, "GET"),
+    ("/api/material/{what}", routes_case.material, "GET"),
     ("/api/shelf", routes_case.shelf, "GET"),
     ("/api/check", routes_case.check, "POST"),
     ("/api/words", routes_case.words, "POST"),

@@ -17,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from weldsim.errors import WeldsimError
-from weldsim.page import runs, sheets, shops, studies, tasks
+from weldsim.page import case_list, runs, sheets, shops, studies, tasks
 from weldsim.page.case_form import Base, form_text, read_tables
 from weldsim.page.films import Films
 from weldsim.page.job_store import ID
@@ -169,7 +169,8 @@ class Bench:
         """
         if not id:
             return None
-        path = runs.case_files(self.work).get(str(id)) or runs.example_files().get(str(id))
+        known = {**case_list.example_files(), **case_list.case_files(self.work)}
+        path = known.get(str(id))
         if path is not None:
             return Base.read(path)
         store = self.queue.store

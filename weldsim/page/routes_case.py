@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from weldsim.errors import CaseError, WeldsimError
 from weldsim.geometry.grades import GRADE_USE
 from weldsim.joints.registry import KINDS
-from weldsim.page import fields, runs, studies, tasks
+from weldsim.materials.shelf import list_materials
+from weldsim.page import case_list, fields, material_task, runs, studies, tasks
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
 from weldsim.page.case_form import messages_of, wrong_sections
+from weldsim.page.files import file_response
 from weldsim.page.preview import NOTES
 from weldsim.report.viewer import SCRIPTS
 from weldsim.system.examples import lessons
 from weldsim.text.cautions import CAUTIONS, DEFER, closing
-from weldsim.text.quantities import in_us
+from weldsim.text.quantities import UNITS, in_us
 
 # kinds of studies -> the verb of the command line whose caution their answer ends with
 VERBS = {"plan": "plan", "next": "next", "why": "why", "preset": "preset", "clamps": "preset",
@@ -125,11 +128,41 @@ def opened(tables: dict, base: str | None, source: str = "") -> dict:
     return {"tables": tables, "kind": kind, "base": base, "source": source}
 
 
+def material(bench: Bench, asked: Asked) -> Answer:
+    """Curves of a metal, as a picture or in numbers."""
+    name, units = _material(bench, asked), asked.query.get("units", "metric")
+    if units not in UNITS:
+        raise WeldsimError(f"units: {units!r} is not allowed, allowed: {', '.join(UNITS)}")
+    drawn = asked.path["what"] == "picture"
+    if not drawn and asked.path["what"] != "numbers":
+        raise WeldsimError("allowed: picture, numbers")
+    task: Callable[..., Any] = material_task.picture if drawn else material_task.numbers
+    changed = Path(name).stat().st_mtime if name.endswith(".toml") else 0.0
+    made = bench.keep((task, name, units, changed), lambda: bench.worker.call(task, name, units))
+    if drawn:
+        return file_response(made, "curves.svg", "image/svg+xml", shown=True)
+    return {"title": made[0], "text": made[1]}
+
+
+def _material(bench: Bench, asked: Asked) -> str:
+    """A material that comes with weldsim, or the file of the case that the fields began from."""
+    name = asked.query.get("name", "")
+    if name in list_materials():
+        return name
+    base = bench.base(asked.query.get("base"))
+    part = base.tables.get("part") if base else None
+    if base is not None and isinstance(part, dict) and part.get("material") == name:
+        path = base.path.parent / name
+        if name.endswith(".toml") and path.is_file():
+            return str(path)
+    raise WeldsimError(f"no metal of that name, known: {', '.join(list_materials())}")
+
+
 def shelf(bench: Bench, asked: Asked) -> Answer:
     """Case files and runs that lie in the work folder, and what comes with weldsim."""
-    cases = [{"id": id, "name": path.name} for id, path in runs.case_files(bench.work).items()]
     jobs = bench.queue.store.listed()
-    return {"cases": cases, "work": str(bench.work), "runs": runs.listed_runs(bench.work, jobs),
-            "plans": studies.listed_plans(bench.work, jobs), "examples": runs.listed_examples(),
+    return {"cases": case_list.listed_cases(bench.work), "work": str(bench.work),
+            "runs": runs.listed_runs(bench.work, jobs), "examples": case_list.listed_examples(),
+            "plans": studies.listed_plans(bench.work, jobs),
             "lessons": [{"name": ls.name, "title": ls.title, "summary": ls.summary}
                         for ls in lessons()]}  # fmt: skip

@@ -8,7 +8,6 @@ import json
 import tomllib
 import zipfile
 from collections.abc import Iterable
-from functools import cache
 from pathlib import Path
 from stat import S_ISREG
 
@@ -23,7 +22,6 @@ from weldsim.page.run_facts import facts_of
 from weldsim.report.viewer import scene_data
 from weldsim.runs.reading import GAUGES, MANIFEST, PICTURES, RunRecord, read_run
 from weldsim.runs.stored import read_json_file
-from weldsim.system.examples import example_cases
 from weldsim.system.files import plain
 from weldsim.text.quantities import in_us
 from weldsim.text.words import final_words
@@ -78,50 +76,6 @@ def run_folders(work: Path) -> dict[str, Path]:
             found.append((state.st_mtime, path))
     found.sort(reverse=True)
     return {id_of(path): path for _, path in found}
-
-
-def case_files(work: Path) -> dict[str, Path]:
-    """Case files that lie in the work folder, id -> path.
-
-    Parameters
-    ----------
-    work : path
-        The work folder.
-
-    Returns
-    -------
-    dict of str to Path
-        By name; links that lead elsewhere are left out.
-    """
-    found = sorted(p for p in Path(work).glob("*.toml") if p.is_file() and not p.is_symlink())
-    return {id_of(p): p for p in found}
-
-
-def example_files() -> dict[str, Path]:
-    """Case files that come with weldsim, id -> path.
-
-    Returns
-    -------
-    dict of str to Path
-        By name; an id is not that of a file of the work folder with the same name.
-    """
-    return {id_of(Path(f"example of weldsim {p.name}")): p for p in example_cases()}
-
-
-@cache
-def listed_examples() -> tuple[dict, ...]:
-    """Examples as the page lists them.
-
-    Returns
-    -------
-    tuple of dict
-        `id`, `name` and `title`.
-    """
-    out = []
-    for id, path in example_files().items():
-        title = tomllib.loads(path.read_text(encoding="utf-8")).get("title", path.stem)
-        out.append({"id": id, "name": path.name, "title": title})
-    return tuple(out)
 
 
 def listed_runs(work: Path, jobs: Iterable[Job] = ()) -> list[dict]:

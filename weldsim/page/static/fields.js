@@ -120,6 +120,7 @@ export class Fields {
       "data-entry": head },
       h("label", { for: id }, field.label, field.needed && !field.top ? "" : null), input,
       field.remark ? h("p", { class: "remark", id: `${id}-r`, text: field.remark }) : null,
+      field.key === "material" ? h("button", { type: "button", class: "link remark", text: "its curves", onclick: () => this.metal.open() }) : null,
       h("p", { class: "mistake", id: `${id}-m`, hidden: true }));
   }
 

@@ -3,7 +3,7 @@ import { ask, h, renew } from "./tools.js";
 import { Ask } from "./ask.js";
 import { cautionLine, setCautions } from "./cautions.js";
 import { Draft } from "./draft.js";
-import { examplesPanel } from "./examples.js";
+import { examplesPanel, finder } from "./examples.js";
 import { draftsPanel, keepOpenDraft } from "./drafts.js";
 import { jointDrawing } from "./icons.js";
 import { queueTable } from "./queue.js";
@@ -99,8 +99,10 @@ async function start() {
       try { const o = await ask(`/api/open/${id}`); await newDraft(o.kind, o.tables, o.base, o.source); } catch (e) { wrong(e); }
     };
     renew(shelf, shelfLists(found, open));
-    const examples = examplesPanel(found, open);
-    if (examples && shelf.isConnected) shelf.closest(".panel").after(examples);
+    if (!shelf.isConnected) return;
+    const panel = shelf.closest(".panel"), examples = examplesPanel(found, open);
+    if (examples) panel.after(examples);
+    panel.querySelector("h2").after(finder(() => [panel, examples].filter(Boolean)));
   } catch (error) { shelf.replaceChildren(h("p", { class: "mistake", text: error.message })); }
 }
 

@@ -4,6 +4,7 @@ import { Times } from "./costs.js";
 import { copyOf } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
+import { Metal } from "./metal.js";
 import { PartView } from "./part.js";
 import { said } from "./readings.js";
 import { onUnits, shown } from "./units.js";
@@ -45,6 +46,7 @@ export class Setup extends Fields {
       shapeNote: h("p", { class: "note", hidden: true }),
     };
     this.times = new Times(this);
+    this.metal = new Metal(this);
     const turn = (angle, word, sign) => h("button", { type: "button", class: "small", "aria-label": word, text: sign,
       onclick: () => this.view.turn(angle) });
     const save = h("button", { type: "button", class: "plain", text: "Save as a case file", onclick: () => this.save() });
@@ -56,7 +58,7 @@ export class Setup extends Fields {
             h("button", { type: "button", class: "small", "aria-label": "Larger", text: "+", onclick: () => this.view.grow(1.3) }),
             h("button", { type: "button", class: "small", "aria-label": "Smaller", text: "−", onclick: () => this.view.grow(1 / 1.3) }), turn(Math.PI / 4, "Turn the part to the left", "↺"),
             turn(-Math.PI / 4, "Turn the part to the right", "↻"))),
-        h("div", { class: "two" }, this.ui.order, this.ui.meaning), this.times.root, this.ui.cautions),
+        h("div", { class: "two" }, this.ui.order, this.ui.meaning), this.metal.root, this.times.root, this.ui.cautions),
       h("div", { class: "actions" }, this.ui.tell, save,
         h("span", { class: "doing" }, this.ui.look, this.ui.rough, this.ui.run), this.times.line));
   }
@@ -117,6 +119,7 @@ export class Setup extends Fields {
       if (!found.ok) return this.meaning(null);
       this.meaning({});
       this.times.update();
+      this.metal.show();
       await this.helper(() => this.askHelper(serial, body, stale));
     } catch (error) {
       if (serial === this.serial) this.tell(error.message, true);
