@@ -313,5 +313,6 @@ KIND = JointKind(
     resolve=beside_case,
     pointer=POINTER,
     bow_places=BOW,
+    one_piece=True,
     torch_step=1.0,
 )

@@ -140,6 +140,8 @@ class JointKind:
     seams_of_welds : bool
         Seams lie where the case puts its welds: the part has none of its own, and the order of
         welding is that of the [[weld]] sections.
+    one_piece : bool
+        Beads lie on one piece: nothing is joined, and nothing tacked.
     heated_through : bool
         The part is so compact that a bead heats the whole of it, as a bar; thin walls are not.
     leans_in_clamp : bool
@@ -181,6 +183,7 @@ class JointKind:
     with_beads: Callable[[Part, Sequence[Any]], Part] | None = None
     needs_file: bool = False
     seams_of_welds: bool = False
+    one_piece: bool = False
     heated_through: bool = False
     leans_in_clamp: bool = False
     torch_step: float = 1.4

@@ -35,6 +35,10 @@ PRESET = (
     "The preset is a tilt of the free piece before the first arc, given without stress; gauges "
     "read from the straight part."
 )
+AT_ONCE = (
+    "Beads are laid all along their length at once, each with its whole heat in the middle of the "
+    "time it takes: how the arc travels, and what that does to the ends of a bead, is left out."
+)
 FORCED = (
     "Forced cooling between welds is an even heat loss to air of {} on all free faces while no "
     "arc burns, until the last weld has begun."
@@ -100,7 +104,9 @@ def assumptions(record: RunRecord) -> list[str]:
     """What the numbers rest on, by what the case has."""
     case = recorded_case(record)
     hold = case.clamping
-    first = [START_OF_BAR] if case.seams_of_welds else [START_OF_JOINT, *_pieces(case)]
+    alone = case.seams_of_welds or case.joint.one_piece
+    first = [START_OF_BAR] if alone else [START_OF_JOINT, *_pieces(case)]
+    first += [AT_ONCE] if any(w.speed_up > 1 for w in case.welds) else []
     held = [] if case.seams_of_welds else _clamping(case)
     if hold == "free" and held:
         hold = "ends"

@@ -26,7 +26,8 @@ LABELS = {
     "preheat": "the part starts at", "film_coefficient": "heat loss to air",
     "cooling_film_coefficient": "forced cooling between welds", "throw": "target distance",
     "aim": "beam points along", "up": "up", "error_estimate": "second run for the estimated error",
-    "end": "ends", "turning": "rotational stiffness", "slides": "faces slide", "conductance": "heat taken by contact",
+    "end": "ends", "turning": "rotational stiffness", "slides": "faces slide",
+    "conductance": "heat taken by contact",
     "release": "opens", "on": "closes", "off": "opens", "size": "leg", "leg": "leg of the fillet",
     "root_gap": "gap at the root", "penetration": "fused beyond the root", "kind": "kind",
 }  # fmt: skip

@@ -214,7 +214,7 @@ def _places(record: RunRecord, surface_points, surface: OuterSurface) -> dict:
         }
         for number, path in enumerate(recorded_paths(record), 1)
     ]  # fmt: skip
-    speeds = {w.name: 1e3 * (w.speed or 0.0) for w in recorded_case(record).welds}
+    speeds = {w.name: 1e3 * (w.speed or 0.0) * w.speed_up for w in recorded_case(record).welds}
     burning = {e["name"] for e in record.manifest.get("timetable", []) if e["end"] is None}
     arcs = [
         {"name": name, "start": round(start, 3), "end": round(stop, 3),

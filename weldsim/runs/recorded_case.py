@@ -71,6 +71,7 @@ class RecordedWeld:
     current: float | None = None
     voltage: float | None = None
     speed: float | None = None
+    speed_up: float = 1.0
     bead_width: float = 0.0
 
     @property

@@ -86,6 +86,8 @@ def _clamps(case) -> list[str]:
 
 
 def _tacks(case) -> list[str]:
+    if not case.tacks and kind_of_case(case).one_piece:
+        return []
     if not case.tacks:
         return ["Tacks: none; nothing but the welds joins the pieces."]
     places = [

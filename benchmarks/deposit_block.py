@@ -1,0 +1,221 @@
+"""A block of forty beads that others laid, measured and released (`cases/measured/n1`).
+
+    python benchmarks/deposit_block.py --fit        # two numbers to four couples, 300 s alone
+    python benchmarks/deposit_block.py --layers EFFICIENCY CONDUCTANCE    # ends of the layers
+    python benchmarks/deposit_block.py --at-once 0 1 10    # a layer bead by bead, and at once
+    python benchmarks/deposit_block.py --bow DIR    # a finished run of the case against 25 points
+
+Efficiency and the conductance of table and toes are fitted to TC2 to TC5 over the first 300 s, bead
+by bead; all else is predicted with them. Nothing is tuned to a later reading. Prints Markdown.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from weldsim.case.load import Case, load_case, parse_case
+from weldsim.geometry.grades import GRADES
+from weldsim.simulation.events import next_event
+from weldsim.simulation.heat_stage import heat_to_limit
+from weldsim.simulation.model import Model, build_model
+from weldsim.simulation.steps import simulate, start_state
+
+N1 = Path(__file__).parents[1] / "cases" / "measured" / "n1"
+FITTED_TO, FITTED_UNTIL = ("TC2", "TC3", "TC4", "TC5"), 300.0
+LAYER_ENDS = (743.0, 1607.0, 2453.0, 3359.0)  # s, from the log: where the arc goes off
+COUPLES = tuple(f"TC{k}" for k in range(1, 11))
+# couples lie 30 mm and more from the beads: heat is followed in steps and cells of three widths
+FAR = replace(GRADES["sketch"], travel_cell=3.0, torch_step=3.0)
+
+
+def n1_case(efficiency: float, conductance: float, **changes: object) -> Case:
+    """The case with the two numbers that are fitted; table and toes conduct alike."""
+    keys = {
+        "arc.efficiency": efficiency, "clamp.table.conductance": conductance,
+        "clamp.toes.conductance": conductance,
+    }  # fmt: skip
+    return load_case(N1 / "deposit.toml", keys | changes)
+
+
+def measured() -> dict[str, np.ndarray]:
+    """The log: time from the first arc [s] and couples [K]."""
+    with (N1 / "temperatures.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    out = {"time": np.array([float(r["time_s"]) for r in rows])}
+    return out | {c: np.array([float(r[f"{c}_degC"]) + 273.15 for r in rows]) for c in COUPLES}
+
+
+def heated(model: Model, until: float) -> dict[str, np.ndarray]:
+    """Couples over time by the heat alone: nothing that moves changes it. [s, K]"""
+    state = start_state(model)
+    times, readings = [0.0], [model.gauges.read(state)]
+    while state.time < until:
+        event = next_event(model, state)
+        if event is None or event.kind not in ("weld", "rest"):
+            break
+        state = replace(heat_to_limit(model, state, event)[0], steps=state.steps + 1)
+        times.append(state.time)
+        readings.append(model.gauges.read(state))
+    columns = {c.gauge: c for c in readings[0]}
+    out = {"time": np.array(times)}
+    return out | {c: np.array([r[columns[c]] for r in readings]) for c in COUPLES}
+
+
+def fit() -> tuple[float, float, float]:
+    """Efficiency, conductance [W/(m2 K)] and the miss left, root mean square. [K]"""
+    from scipy.optimize import least_squares
+
+    log = measured()
+    use = (log["time"] > 0) & (log["time"] <= FITTED_UNTIL)
+    at = log["time"][use]
+    base = build_model(n1_case(0.8, 500.0, **{"part.at_once": 0}), FAR)
+
+    def miss(x: np.ndarray) -> np.ndarray:
+        case = n1_case(float(x[0]), float(np.exp(x[1])), **{"part.at_once": 0})
+        found = heated(base.for_case(case), FITTED_UNTIL)
+        rows = [np.interp(at, found["time"], found[c]) - log[c][use] for c in FITTED_TO]
+        print(f"<!-- {x[0]:.4f} {np.exp(x[1]):.1f}: {np.std(rows):.2f} K -->", flush=True)
+        return np.concatenate(rows)
+
+    found = least_squares(
+        miss, [0.8, np.log(500.0)], bounds=([0.3, 2.0], [1.0, 10.0]), diff_step=0.02, xtol=2e-3,
+        ftol=1e-3,
+    )  # fmt: skip
+    return float(found.x[0]), float(np.exp(found.x[1])), float(np.sqrt(np.mean(found.fun**2)))
+
+
+def layer_table(efficiency: float, conductance: float, at_once: int = 1) -> list[tuple]:
+    """(couple, time, measured rise, predicted rise) at the ends of the layers. [s, K]"""
+    log = measured()
+    case = n1_case(efficiency, conductance, **{"part.at_once": at_once})
+    found = heated(build_model(case, FAR), LAYER_ENDS[-1] + 1.0)
+    start = {c: log[c][log["time"] < 0].mean() for c in COUPLES}
+    return [
+        (
+            c, at, float(np.interp(at, log["time"], log[c]) - start[c]),
+            float(np.interp(at, found["time"], found[c]) - found[c][0]),
+        )
+        for c in COUPLES
+        for at in LAYER_ENDS
+    ]  # fmt: skip
+
+
+# -- bow after release --------------------------------------------------------------------------
+
+
+def heights(folder: Path) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Places along the bar [m], measured and predicted height of its underside. [m]"""
+    with (N1 / "bow.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    x = np.array([float(r["x_mm"]) for r in rows])
+    was = np.array([float(r["height_mm"]) for r in rows])
+    with (folder / "gauges.csv").open(encoding="utf-8") as file:
+        end = list(csv.DictReader(file))[-1]
+    columns = {k.split()[0].split("_")[0]: k for k in end if k.startswith("H")}
+    now = np.array([float(end[columns[f"H{v:.0f}"]]) for v in x])
+    return 1e-3 * x, 1e-3 * was, 1e-3 * now
+
+
+def sag(x: np.ndarray, height: np.ndarray, span: float) -> float:
+    """How far the middle lies under the chord of a span about it; a turn of the bar is no sag."""
+    middle = (x[0] + x[-1]) / 2
+    ends = np.interp([middle - span / 2, middle + span / 2], x, height)
+    return float(ends.mean() - np.interp(middle, x, height))
+
+
+def bow_table(folder: Path) -> list[tuple[str, float, float]]:
+    """(what, measured, predicted): sags over four spans and the miss of the 25 points. [m]"""
+    x, was, now = heights(folder)
+    rows = [
+        (f"sag over {1e3 * s:.0f} mm", sag(x, was, s), sag(x, now, s)) for s in (0.3, 0.4, 0.5, 0.6)
+    ]
+    return rows
+
+
+def off_the_points(folder: Path) -> float:
+    """Root mean square of predicted less measured heights, shift and turn removed. [m]"""
+    x, was, now = heights(folder)
+    off = now - was
+    return float(np.std(off - np.polyval(np.polyfit(x, off, 1), x)))
+
+
+# -- one layer, bead by bead and at once --------------------------------------------------------
+
+SHORT = """
+[[gauge]]
+name = "edge"
+kind = "thermocouple"
+at = ["100 mm", "50.8 mm", "-6.35 mm"]
+
+[[gauge]]
+name = "bow"
+kind = "bow"
+direction = "+z"
+"""
+
+
+def one_layer(at_once: int, folder: Path, grade: str) -> tuple[float, float, int]:
+    """A layer of ten beads 100 mm long on 200 mm of the bar.
+
+    Gives the bow after release [m], the rise of an edge at the end of the layer [K] and the steps.
+    """
+    rows = (N1 / "beads.csv").read_text(encoding="utf-8").splitlines()[:11]
+    short = [row.replace(",550,", ",150,") for row in rows]
+    (folder / "beads.csv").write_text("\n".join(short) + "\n", encoding="utf-8")
+    text = (N1 / "deposit.toml").read_text(encoding="utf-8").split("\n[[gauge]]")[0] + SHORT
+    case = parse_case(
+        text, str(folder / "deposit.toml"),
+        {
+            "part.length": "200 mm", "part.side_toes": ["40 mm", "100 mm", "160 mm"],
+            "part.at_once": at_once, "solve.grade": grade,
+        },
+    )  # fmt: skip
+    model = build_model(case)
+    laid = 10 * 0.1 / case.welds[0].arc.speed + 9 * 0.665
+    times, edge, bow, steps = [], [], 0.0, 0
+    for step in simulate(model):
+        found = {c.gauge: v for c, v in step.gauges.items()}
+        times.append(step.time)
+        edge.append(found["edge"] - case.surroundings.preheat)
+        bow, steps = found["bow"], steps + 1
+    return bow, float(np.interp(laid, times, edge)), steps
+
+
+def main() -> None:
+    """What is asked for on the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--layers", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
+    parser.add_argument("--once", type=int, default=1)
+    parser.add_argument("--at-once", nargs="+", type=int)
+    parser.add_argument("--grade", default="sketch")
+    parser.add_argument("--bow", type=Path, metavar="DIR")
+    asked = parser.parse_args()
+    if asked.fit:
+        print("efficiency {:.3f}, conductance {:.0f} W/(m2 K), miss {:.1f} K".format(*fit()))
+    if asked.layers:
+        rows = layer_table(*asked.layers, at_once=asked.once)
+        print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
+        for c, at, was, now in rows:
+            print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.0%} |")
+    if asked.at_once:
+        print("| beads at once | bow, mm | rise of the edge, K | steps |\n|---|---|---|---|")
+        for number in asked.at_once:
+            with TemporaryDirectory() as folder:
+                bow, rise, steps = one_layer(number, Path(folder), asked.grade)
+            print(f"| {number} | {1e3 * bow:.3f} | {rise:.1f} | {steps} |", flush=True)
+    if asked.bow:
+        print("| | measured, mm | predicted, mm | off |\n|---|---|---|---|")
+        for what, was, now in bow_table(asked.bow):
+            print(f"| {what} | {1e3 * was:.2f} | {1e3 * now:.2f} | {now / was - 1:+.0%} |")
+        print(f"\n25 points, shift and turn removed: {1e3 * off_the_points(asked.bow):.2f} mm off")
+
+
+if __name__ == "__main__":
+    main()
