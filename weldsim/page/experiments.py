@@ -9,6 +9,7 @@ from weldsim.measurements.measured_curve import Measurement
 from weldsim.page.measured_tasks import case_of_run, read_one, varied
 from weldsim.page.worker_process import Tell
 from weldsim.studies.fit.records import Experiment
+from weldsim.studies.fit.unknowns import with_values
 
 
 def folders_of(options: dict[str, Any]) -> list[str]:
@@ -81,10 +82,12 @@ def check_fit(options: dict[str, Any], tell: Tell | None = None) -> dict[str, An
     unknowns = varied(own, options)
     experiments = experiments_of(options)
     for experiment in experiments[1:]:
-        try:
-            varied(experiment.case, options)
-        except CaseError as error:
-            raise CaseError(f"{experiment.case.title}: {error}") from None
+        for ends in ([u.low for u in unknowns], [u.high for u in unknowns]):
+            try:
+                with_values(experiment.case, unknowns, ends)
+            except CaseError as error:
+                text = str(error).splitlines()[0].replace(f"{experiment.case.source_file} ", "")
+                raise CaseError(f"{experiment.case.title}: {text}") from None
     columns = [c.column.name for e in experiments for m in e.measurements for c in m.curves]
     held = options.get("hold_back")
     if held and held not in columns:

@@ -264,13 +264,15 @@ def offer(folder: str, tell: Tell | None = None) -> list[dict[str, Any]]:
     stated = []
     for key, bounds in own.items():
         spread = spreads.get(key, "")
-        u = _unknown(case, key, list(bounds), {key: spread} if spread != "" else {})
+        usual = bounds == "usual"
+        u = _unknown(case, key, bounds if usual else list(bounds), {key: spread} if spread else {})
         if u is not None:
-            stated.append(_offered(u, *bounds, "stated in the case", True, str(spread)))
+            low, high = (u.text(u.low), u.text(u.high)) if usual else bounds
+            stated.append(_offered(u, low, high, u.source, True, str(spread)))
     return [*stated, *out]
 
 
-def _unknown(case: Case, key: str, bounds: list[Any], spread: dict[str, Any]) -> Unknown | None:
+def _unknown(case: Case, key: str, bounds: Any, spread: dict[str, Any]) -> Unknown | None:
     try:
         return unknowns_of(case, {key: bounds}, spread)[0]
     except WeldsimError:  # not of this case: another clamp, no arc that states it
