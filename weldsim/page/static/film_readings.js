@@ -1,6 +1,7 @@
 // "I measured ..." from films: where the light spot came to rest after each weld, brought, read and added up.
 import { FilmForm } from "./film_form.js";
 import { ask, h, say } from "./tools.js";
+import { shown } from "./units.js";
 import { bring, kindOf } from "./upload.js";
 
 export class FilmReadings {
@@ -50,7 +51,7 @@ export class FilmReadings {
       const good = m.rest.length === 3 && this.gauges.includes(m.gauge);
       const use = h("input", { type: "checkbox", id: `film-${m.id}`, checked: this.chosen.includes(m.id), disabled: !good, onchange: (e) => this.choose(m.id, e.target.checked) });
       return h("li", { "data-id": m.id }, h("div", { class: "one" }, h("label", {}, use, h("span", { text: m.name })),
-        h("span", { class: "note", text: good ? `${m.gauge}: ${signed(m.rest[0])} mm up, ${signed(m.rest[1])} mm right (± ${m.rest[2].toFixed(2)} mm)` : m.read && this.gauges.length && !good ? "read for another gauge, or by an older page: read it again" : "" })), this.form(m));
+        h("span", { class: "note", text: good ? `${m.gauge}: ${signed(m.rest[0])} up, ${signed(m.rest[1])} right (± ${signed(m.rest[2]).slice(1)})` : m.read && this.gauges.length && !good ? "read for another gauge, or by an older page: read it again" : "" })), this.form(m));
     });
     this.films.replaceChildren(...(rows.length ? rows : [h("li", { class: "note", text: "No film yet." })]));
   }
@@ -68,4 +69,8 @@ export class FilmReadings {
     if (box) box.focus();
   }
 }
-const signed = (v) => `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(2)}`;
+// Millimetres in the units of the switch.
+function signed(mm) {
+  const [v, unit] = shown(mm, "mm");
+  return `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(unit === "in" ? 3 : 2)} ${unit}`;
+}

@@ -5,6 +5,7 @@ import { onUnits, shown, split, units, valueOf } from "./units.js";
 
 // Units a reading may have, those of the switch first: at the target, then as a slope.
 const LENGTHS = { metric: ["mm", "in"], us: ["in", "mm"] }, SLOPES = { metric: ["mm/m", "in/ft"], us: ["in/ft", "mm/m"] };
+const DECIMALS = { mm: 3, in: 4, "mm/m": 4, "in/ft": 5 };
 const IN = { mm: ["in", 1 / 25.4], in: ["mm", 25.4], "mm/m": ["in/ft", 0.012], "in/ft": ["mm/m", 1 / 0.012] };
 
 export class Measured {
@@ -17,11 +18,13 @@ export class Measured {
     for (const value of Object.values(this.values)) {
       const [word, factor] = IN[value[1]] || [], found = split(value[0]), wanted = [...LENGTHS[units()].slice(0, 1), ...SLOPES[units()].slice(0, 1)];
       if (!word || !wanted.includes(word)) continue;
-      const number = found && !found[1] ? valueOf(found[0]) : NaN;
+      const typed = (value[2] ??= [value[0], value[1]]), number = found && !found[1] ? valueOf(split(typed[0])[0]) : NaN;
       if (value[0].trim() && !Number.isFinite(number)) continue;
-      value[0] = value[0].trim() ? String(Number((number * factor).toPrecision(6))) : "";
+      // from what was typed, never from what was rounded for the other unit
+      value[0] = !value[0].trim() ? "" : word === typed[1] ? typed[0] : String(Number((number * factor).toFixed(DECIMALS[word])));
       value[1] = word;
     }
+    if (this.films) this.films.draw();
     if (this.box) this.fill();
   }
   // The form, drawn anew whenever something changes; `words` says seams, travels and sides to be read.
@@ -33,24 +36,23 @@ export class Measured {
   }
   fill() {
     const { words, done } = this, seams = Object.keys(words.seams);
-    if (!done.length && !this.begun) { // begin with the recommended first weld
+    if (!this.touched) { // begin with the recommended first weld, as far as it is known
       const first = this.answer && this.answer.rows[0] && this.answer.rows[0].order;
-      if (first) this.done.push(first[0].split(":"));
-      this.begun = true;
+      if (first) done.splice(0, done.length, first[0].split(":"));
     }
     const left = seams.filter((x) => !done.some(([seam]) => seam === x));
     const rows = done.map(([seam, travel], i) => h("li", {}, h("strong", { text: `${i + 1}. ${seam}` }),
-      h("select", { "aria-label": `travel of ${seam}`, onchange: (e) => { done[i][1] = e.target.value; } }, words.seams[seam].map((w) => h("option", { value: w, text: w, selected: w === travel }))),
-      i === done.length - 1 ? h("button", { type: "button", class: "plain", text: "Take back", "aria-label": `Take back ${seam}`, onclick: () => { done.pop(); this.fill(); } }) : null));
+      h("select", { "aria-label": `travel of ${seam}`, onchange: (e) => { this.touched = true; done[i][1] = e.target.value; } }, words.seams[seam].map((w) => h("option", { value: w, text: w, selected: w === travel }))),
+      i === done.length - 1 ? h("button", { type: "button", class: "plain", text: "Take back", "aria-label": `Take back ${seam}`, onclick: () => { this.touched = true; done.pop(); this.fill(); } }) : null));
     const add = left.length > 1 ? h("label", { class: "adder" }, "then ", h("select", { "aria-label": "next weld that is done", onchange: (e) => {
-      if (e.target.value) { done.push([e.target.value, words.seams[e.target.value][0]]); this.fill(); }
+      if (e.target.value) { this.touched = true; done.push([e.target.value, words.seams[e.target.value][0]]); this.fill(); }
     } }, h("option", { value: "", text: "add a weld that is done …" }), left.map((x) => h("option", { value: x, text: x })))) : null;
     const sides = Object.entries(words.sides).map(([side, list]) => {
       const offered = [...(list.includes("mm") ? LENGTHS[units()] : []), ...(list.includes("mrad") ? SLOPES[units()] : []), ...(list.includes("mm") ? [] : ["deg"])];
       const value = this.values[side] ??= ["", offered[0]];
       return h("div", { class: "field" }, h("label", { for: `read-${side}`, text: side.replace(".", " ") }), h("span", { class: "measured-value" },
-        h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { value[0] = e.target.value; this.filmed = null; } }),
-        h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
+        h("input", { id: `read-${side}`, type: "text", inputmode: "text", autocomplete: "off", value: value[0], placeholder: "not read", oninput: (e) => { this.touched = true; value[0] = e.target.value; value.length = 2; this.filmed = null; } }),
+        h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; value.length = 2; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
     });
     this.box.replaceChildren(...[h("h2", { text: "I measured …" }),
       h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. The part should be as cold as it was read. The answer is what to weld next." }),
@@ -66,7 +68,7 @@ export class Measured {
       this.filmed = found;
       if (found) for (const side of ["up", "right"]) {
         const [value, unit] = shown(found[side], "mm");
-        this.values[`${found.gauge}.${side}`] = [String(Number(value.toFixed(unit === "in" ? 4 : 2))), unit];
+        this.values[`${found.gauge}.${side}`] = [String(Number(value.toFixed(DECIMALS[unit]))), unit, [String(Number(found[side].toFixed(DECIMALS.mm))), "mm"]];
       }
       this.fill();
     });

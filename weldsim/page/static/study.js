@@ -110,7 +110,7 @@ export class Study {
   }
   // Apart from what is drawn anew: nothing is taken from under the fingers of who types.
   measure(answer) {
-    const about = JSON.stringify(this.found.about);
+    const first = answer.rows[0] && answer.rows[0].order, about = JSON.stringify([this.found.about, this.measured && this.measured.touched ? null : first]);
     if (this.measured && about === this.aboutShown) return;
     this.aboutShown = about;
     this.measured ??= new Measured(this.id, this.go);
