@@ -20,7 +20,7 @@ from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.cell_limit import MOST_CELLS, too_many_cells
 from weldsim.joints.deposit_mesh import bead_box, grid_lines, grid_mesh, owners
-from weldsim.joints.deposit_path import SLACK, Lines, Places, Run, read_path, runs
+from weldsim.joints.deposit_path import SLACK, Lines, Places, Row, read_path, rows_of_lines
 from weldsim.joints.kit import JointSection, fill, mm, named, straight_seam
 from weldsim.joints.own_parts.keys import file_stamp
 from weldsim.joints.own_parts.refusal import NotAllowed
@@ -54,13 +54,13 @@ class Part(JointSection):
 
 
 # the beads
-def runs_of(part: Part) -> tuple[Run, ...]:
+def rows_of(part: Part) -> tuple[Row, ...]:
     """Beads of a part as they are laid; `NotAllowed` where they cannot be."""
     if (part.lines is None) == (part.path is None):
         text = "write either lines, one for each bead, or path, a CSV file beside the case"
         raise NotAllowed("lines", text)
     stamp = None if part.path is None else _stamp(part.path)
-    return _runs(part.path, stamp, part.lines, part.at_once, part.bead_width)
+    return _rows(part.path, stamp, part.lines, part.at_once, part.bead_width)
 
 
 def _stamp(path: str) -> tuple[int, int]:
@@ -71,8 +71,8 @@ def _stamp(path: str) -> tuple[int, int]:
 
 
 @lru_cache(maxsize=8)
-def _runs(path: Any, stamp: Any, lines: Any, at_once: int, bead_width: float) -> tuple[Run, ...]:
-    return runs(read_path(Path(path)) if path else lines, at_once, bead_width)
+def _rows(path: Any, stamp: Any, lines: Any, at_once: int, bead_width: float) -> tuple[Row, ...]:
+    return rows_of_lines(read_path(Path(path)) if path else lines, at_once, bead_width)
 
 
 def beside_case(part: Part, folder: Path) -> Part:
@@ -85,7 +85,7 @@ def beside_case(part: Part, folder: Path) -> Part:
 def check(part: Part) -> list[tuple[str, str]]:
     """What does not fit, as (key, sentence)."""
     try:
-        found = runs_of(part)
+        found = rows_of(part)
     except NotAllowed as error:
         return [(error.key, error.sentence)]
     key = "lines" if part.path is None else "path"
@@ -93,36 +93,36 @@ def check(part: Part) -> list[tuple[str, str]]:
     return faults[:1] or _toe_faults(part, found)
 
 
-def _line_faults(part: Part, found: tuple[Run, ...]) -> list[str]:
+def _line_faults(part: Part, found: tuple[Row, ...]) -> list[str]:
     """Beads that are askew, too short or off the plate."""
     out = []
     half = part.width / 2
-    for run in found:
-        line, (x, y) = run.first, bead_box(run, part.bead_width)
+    for row in found:
+        line, (x, y) = row.first, bead_box(row, part.bead_width)
         skew = abs(line.begin[1 - line.axis] - line.finish[1 - line.axis])
         if skew > SLACK:
-            out.append(f"bead {run.name} runs askew, allowed: along x or along y")
+            out.append(f"bead {row.name} runs askew, allowed: along x or along y")
         elif line.length < part.bead_width - SLACK:
             out.append(
-                f"bead {run.name} is {mm(line.length)} long, allowed: from its width on, "
+                f"bead {row.name} is {mm(line.length)} long, allowed: from its width on, "
                 f"{mm(part.bead_width)}"
             )
         elif x[0] < -SLACK or x[1] > part.length + SLACK:
             out.append(
-                f"bead {run.name} covers x = {mm(x[0])} to {mm(x[1])}, allowed: 0 to "
+                f"bead {row.name} covers x = {mm(x[0])} to {mm(x[1])}, allowed: 0 to "
                 f"{mm(part.length)}, on the plate"
             )
         elif y[0] < -half - SLACK or y[1] > half + SLACK:
             out.append(
-                f"bead {run.name} covers y = {mm(y[0])} to {mm(y[1])}, allowed: {mm(-half)} to "
+                f"bead {row.name} covers y = {mm(y[0])} to {mm(y[1])}, allowed: {mm(-half)} to "
                 f"{mm(half)}, on the plate"
             )
     return out
 
 
-def _layer_faults(part: Part, found: tuple[Run, ...]) -> list[str]:
+def _layer_faults(part: Part, found: tuple[Row, ...]) -> list[str]:
     """Layers out of order, beads that overlap in a layer or hang in the air."""
-    layers = [run.first.layer for run in found]
+    layers = [row.first.layer for row in found]
     known = sorted(set(layers))
     if layers != sorted(layers) or known != list(range(1, len(known) + 1)):
         return ["layers are out of order, allowed: 1, 2, 3 ... from the plate up, none left out"]
@@ -141,14 +141,14 @@ def _layer_faults(part: Part, found: tuple[Run, ...]) -> list[str]:
     return out
 
 
-def _toe_faults(part: Part, found: tuple[Run, ...]) -> list[tuple[str, str]]:
+def _toe_faults(part: Part, found: tuple[Row, ...]) -> list[tuple[str, str]]:
     """Toe clamps without a size, off the plate, or on the beads."""
     if not any((part.side_toes, part.start_toes, part.finish_toes)):
         return []
     for key in ("toe_width", "toe_reach"):
         if getattr(part, key) is None:
             return [(key, 'missing key for toe clamps, such as "30 mm"')]
-    boxes = np.array([np.ravel(bead_box(run, part.bead_width)) for run in found])
+    boxes = np.array([np.ravel(bead_box(row, part.bead_width)) for row in found])
     low, high = boxes[:, [0, 2]].min(axis=0), boxes[:, [1, 3]].max(axis=0)
     for key, rectangles in toe_patches(part).items():
         for x0, x1, y0, y1 in rectangles:
@@ -181,18 +181,18 @@ def toe_patches(part: Part) -> dict[str, list[tuple[float, float, float, float]]
 
 
 def seam_lines(part: Part) -> dict[str, SeamLine]:
-    """One seam a run, toward +x or +y, on the metal it is laid on."""
+    """One seam a row, toward +x or +y, on the metal it is laid on."""
     depth = max(part.bead_height, part.bead_width / 2)
     out = {}
-    for run in runs_of(part):
-        line = run.first
+    for row in rows_of(part):
+        line = row.first
         first = np.full(3, (line.layer - 1) * part.bead_height)
         last = first.copy()
-        first[1 - line.axis] = last[1 - line.axis] = run.middle
+        first[1 - line.axis] = last[1 - line.axis] = row.middle
         first[line.axis], last[line.axis] = line.span
-        out[run.name] = straight_seam(
-            run.name, first, last, (0, 0, -1), WORDS[line.axis], part.bead_width, depth,
-            beads=len(run.lines), at_once=part.at_once > 0, waits=run.waits,
+        out[row.name] = straight_seam(
+            row.name, first, last, (0, 0, -1), WORDS[line.axis], part.bead_width, depth,
+            beads=len(row.lines), at_once=part.at_once > 0, waits=row.waits,
         )  # fmt: skip
     return out
 
@@ -202,22 +202,22 @@ def lay_out(part: Part, hold: Any, written: Any, mistakes: list) -> tuple[Part, 
     if written:
         return part, written
     out, before = [], None
-    for run in runs_of(part):
-        travel = ("-x", "+x") if run.first.axis == 0 else ("-y", "+y")
-        pause = run.first.pause
+    for row in rows_of(part):
+        travel = ("-x", "+x") if row.first.axis == 0 else ("-y", "+y")
+        pause = row.first.pause
         start = f"{pause!r} s after {before}" if before and pause is not None else None
         section = JointWeldSection.model_construct(
-            name=run.name, seam=run.name, travel=travel[run.first.sign > 0], start=start
+            name=row.name, seam=row.name, travel=travel[row.first.sign > 0], start=start
         )
-        out.append((run.name, section))
-        before = run.name
+        out.append((row.name, section))
+        before = row.name
     return part, out
 
 
 # the mesh
 def mesh(case: Any, grade: Grade) -> tuple[Any, dict[str, float]]:
     """Mesh of the plate and all beads, and the volumes of its regions. [m3]"""
-    part, found = case.part, runs_of(case.part)
+    part, found = case.part, rows_of(case.part)
     sizes = {
         key: getattr(part, key)
         for key in ("length", "width", "thickness", "bead_width", "bead_height")
@@ -225,7 +225,7 @@ def mesh(case: Any, grade: Grade) -> tuple[Any, dict[str, float]]:
     patches = toe_patches(part)
     grid = grid_lines(found, sizes, patches, grade, part.at_once > 0)
     owned = owners(found, part.bead_width)
-    regions = [fill(1, run.name) for run in found]
+    regions = [fill(1, row.name) for row in found]
     cells = (grid[0].size - 1) * (grid[1].size - 1) * (grid[2].size - 1)
     if cells > MOST_CELLS:
         raise too_many_cells(case, grade, cells)
@@ -241,8 +241,8 @@ def mesh(case: Any, grade: Grade) -> tuple[Any, dict[str, float]]:
         faces[key.replace("_", " ")] = lambda p, r=rectangles: _on_patches(p, r)
     volumes = {"part": part.length * part.width * part.thickness}
     section = part.bead_width * part.bead_height
-    for region, run in zip(regions, found, strict=True):
-        volumes[region] = section * sum(line.length for line in run.lines)
+    for region, row in zip(regions, found, strict=True):
+        volumes[region] = section * sum(line.length for line in row.lines)
     return grid_mesh(grid, owned, regions, part.bead_height, faces), volumes
 
 
@@ -277,8 +277,8 @@ def place(part: Part, name: str) -> np.ndarray:
 
 def words(part: Part) -> str:
     """One line for `weldsim check`."""
-    found = runs_of(part)
-    beads = sum(len(run.lines) for run in found)
+    found = rows_of(part)
+    beads = sum(len(row.lines) for row in found)
     layers = found[-1].first.layer
     out = (
         f"{LABEL}, {beads} on {'one layer' if layers == 1 else f'{layers} layers'}, each "

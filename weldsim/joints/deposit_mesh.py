@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from weldsim.geometry.grades import Grade
-from weldsim.joints.deposit_path import Run
+from weldsim.joints.deposit_path import Row
 
 if TYPE_CHECKING:
     import skfem
@@ -26,13 +26,13 @@ SAMPLES = 65  # of the size of cells between two grid lines
 
 
 def owners(
-    runs: Sequence[Run], bead_width: float
+    rows: Sequence[Row], bead_width: float
 ) -> tuple[np.ndarray, np.ndarray, dict[int, np.ndarray]]:
-    """Which run fills which rectangle of each layer.
+    """Which row fills which rectangle of each layer.
 
     Parameters
     ----------
-    runs : sequence of Run
+    rows : sequence of Row
         In order of laying.
     bead_width : float
         [m]
@@ -42,30 +42,30 @@ def owners(
     xs, ys : ndarray
         Edges of all beads. [m]
     owner : dict of int to ndarray of int, shape (xs - 1, ys - 1)
-        By layer: number of the run, -1 for none, -2 where beads of a layer overlap.
+        By layer: number of the row, -1 for none, -2 where beads of a layer overlap.
     """
-    boxes = [bead_box(run, bead_width) for run in runs]
+    boxes = [bead_box(row, bead_width) for row in rows]
     xs, ys = (merged([v for box in boxes for v in box[axis]], (), 1e-7) for axis in (0, 1))
     owner = {
         layer: np.full((xs.size - 1, ys.size - 1), -1)
-        for layer in sorted({r.first.layer for r in runs})
+        for layer in sorted({r.first.layer for r in rows})
     }
-    for number, (run, box) in enumerate(zip(runs, boxes, strict=True)):
+    for number, (row, box) in enumerate(zip(rows, boxes, strict=True)):
         cut = tuple(
             slice(*(int(np.argmin(np.abs(grid - v))) for v in ends))
             for grid, ends in zip((xs, ys), box, strict=True)
         )
-        there = owner[run.first.layer][cut]
-        owner[run.first.layer][cut] = np.where(there == -1, number, -2)
+        there = owner[row.first.layer][cut]
+        owner[row.first.layer][cut] = np.where(there == -1, number, -2)
     return xs, ys, owner
 
 
-def bead_box(run: Run, bead_width: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Rectangle a run covers on the plate: its ends on x and on y. [m]
+def bead_box(row: Row, bead_width: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Rectangle a row covers on the plate: its ends on x and on y. [m]
 
     Parameters
     ----------
-    run : Run
+    row : Row
         Of beads side by side.
     bead_width : float
         [m]
@@ -75,9 +75,9 @@ def bead_box(run: Run, bead_width: float) -> tuple[tuple[float, float], tuple[fl
     tuple of (low, high)
         On x and y.
     """
-    half = len(run.lines) * bead_width / 2
-    ends = [(run.middle - half, run.middle + half)] * 2
-    ends[run.first.axis] = run.first.span
+    half = len(row.lines) * bead_width / 2
+    ends = [(row.middle - half, row.middle + half)] * 2
+    ends[row.first.axis] = row.first.span
     return ends[0], ends[1]
 
 
@@ -139,7 +139,7 @@ def graded(stops: np.ndarray, zones: Sequence[Zone], grade: Grade, coarsest: flo
 
 
 def grid_lines(
-    runs: Sequence[Run],
+    rows: Sequence[Row],
     sizes: Mapping[str, float],
     patches: Mapping[str, Sequence[tuple[float, ...]]],
     grade: Grade,
@@ -149,7 +149,7 @@ def grid_lines(
 
     Parameters
     ----------
-    runs : sequence of Run
+    rows : sequence of Row
         All of them.
     sizes : mapping
         `length`, `width`, `thickness` of the plate, `bead_width`, `bead_height`. [m]
@@ -171,14 +171,14 @@ def grid_lines(
     out = []
     for axis, (low, high) in enumerate(ends):
         zones = []
-        for run in runs:
-            size = travel if run.first.axis == axis else wide / grade.bead_cells
-            zones.append((*bead_box(run, wide)[axis], size))
+        for row in rows:
+            size = travel if row.first.axis == axis else wide / grade.bead_cells
+            zones.append((*bead_box(row, wide)[axis], size))
         firm = [low, high, *(v for zone in zones for v in zone[:2])]
         loose = [v for found in patches.values() for p in found for v in p[2 * axis : 2 * axis + 2]]
         stops = merged(firm, loose, SNAP * wide)
         out.append(graded(stops, sorted(set(zones)), grade, max(coarsest, travel)))
-    layers = max(run.first.layer for run in runs)
+    layers = max(row.first.layer for row in rows)
     fine = min(wide, sizes["thickness"]) / grade.through_cells
     plate = graded(
         np.array([-sizes["thickness"], 0.0]), [(0.0, 0.0, fine)], grade, max(coarsest, fine)
@@ -204,7 +204,7 @@ def grid_mesh(
     owned : tuple
         As `owners` gives it.
     regions : sequence of str
-        Name of each run's metal.
+        Name of each row's metal.
     bead_height : float
         [m]
     faces : mapping of str to callable

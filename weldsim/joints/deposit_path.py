@@ -2,7 +2,7 @@
 
 A line is laid from one place to another, along x or along y, and its metal is a block as wide as a
 bead and as high as a layer. What joins the lines of a zigzag is left out. `at_once` neighbouring
-lines of a layer may be laid as one run, along all their length at once: see `runs`.
+lines of a layer may be laid as one row, along all their length at once: see `rows_of_lines`.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Run:
+class Row:
     """Neighbouring beads laid as one.
 
     Attributes
@@ -235,7 +235,7 @@ def _columns(header: Sequence[str]) -> dict[str, tuple[int, str]]:
     return out
 
 
-def runs(lines: Sequence[Line], at_once: int, bead_width: float) -> tuple[Run, ...]:
+def rows_of_lines(lines: Sequence[Line], at_once: int, bead_width: float) -> tuple[Row, ...]:
     """Beads as they are laid: one by one, or neighbours of a layer together.
 
     Parameters
@@ -249,7 +249,7 @@ def runs(lines: Sequence[Line], at_once: int, bead_width: float) -> tuple[Run, .
 
     Returns
     -------
-    tuple of Run
+    tuple of Row
         In order of laying.
 
     Raises
@@ -257,7 +257,7 @@ def runs(lines: Sequence[Line], at_once: int, bead_width: float) -> tuple[Run, .
     NotAllowed
         Where beads that are to be laid as one do not lie side by side.
     """
-    out: list[Run] = []
+    out: list[Row] = []
     step = max(at_once, 1)
     for layer, found in groupby(lines, key=lambda line: line.layer):
         beads = list(found)
@@ -265,7 +265,7 @@ def runs(lines: Sequence[Line], at_once: int, bead_width: float) -> tuple[Run, .
             group = tuple(beads[k : k + step])
             _check_side_by_side(group, k + 1, bead_width)
             number = f"{k + 1}" if len(group) == 1 else f"{k + 1}-{k + len(group)}"
-            out.append(Run(f"L{layer}B{number}", group))
+            out.append(Row(f"L{layer}B{number}", group))
     return tuple(out)
 
 
