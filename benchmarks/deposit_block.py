@@ -107,10 +107,29 @@ def fit() -> tuple[float, float, float]:
     return efficiency, float(np.exp(found.x)), miss
 
 
-def layer_table(efficiency: float, conductance: float, at_once: int = 1) -> list[tuple]:
-    """(couple, time, measured rise, predicted rise) at the ends of the layers. [s, K]"""
+def logged_table() -> dict[str, object]:
+    """Changes that give the table the temperature that was logged on it (TC11), by the minute."""
+    with (N1 / "temperatures.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    own = [
+        [f"{r['time_s']} s", f"{r['TC11_degC']} degC"] for r in rows if float(r["time_s"]) % 60 == 0
+    ]
+    both = ("table", "toes")
+    return {f"clamp.{name}.temperature": own for name in both} | {
+        f"clamp.{name}.off": "2 h" for name in both
+    }
+
+
+def layer_table(
+    efficiency: float, conductance: float, at_once: int = 1, logged: bool = False
+) -> list[tuple]:
+    """(couple, time, measured rise, predicted rise) at the ends of the layers. [s, K]
+
+    The table keeps its temperature, or has that which was `logged` on it.
+    """
     log = measured()
-    case = n1_case(efficiency, conductance, **{"part.at_once": at_once})
+    more = logged_table() if logged else {}
+    case = n1_case(efficiency, conductance, **{"part.at_once": at_once}, **more)
     found = heated(build_model(case, FAR), LAYER_ENDS[-1] + 1.0)
     start = {c: log[c][log["time"] < 0].mean() for c in COUPLES}
     return [
@@ -210,6 +229,7 @@ def main() -> None:
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--layers", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
     parser.add_argument("--once", type=int, default=1)
+    parser.add_argument("--logged-table", action="store_true")
     parser.add_argument("--at-once", nargs="+", type=int)
     parser.add_argument("--grade", default="sketch")
     parser.add_argument("--bow", type=Path, metavar="DIR")
@@ -217,7 +237,7 @@ def main() -> None:
     if asked.fit:
         print("efficiency {:.3f}, conductance {:.0f} W/(m2 K), miss {:.1f} K".format(*fit()))
     if asked.layers:
-        rows = layer_table(*asked.layers, at_once=asked.once)
+        rows = layer_table(*asked.layers, at_once=asked.once, logged=asked.logged_table)
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
         for c, at, was, now in rows:
             print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.0%} |")

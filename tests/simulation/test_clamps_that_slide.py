@@ -11,6 +11,8 @@ from weldsim.case.load import parse_case
 from weldsim.errors import CaseError
 from weldsim.physics.equilibrium import solve_equilibrium
 from weldsim.physics.plasticity import Properties
+from weldsim.simulation.events import Event
+from weldsim.simulation.heat_stage import heat_through
 from weldsim.simulation.steps import build_model, start_state
 
 SLIDING = """
@@ -114,3 +116,65 @@ def test_clamps_slide_along_one_plane():
     )
     with pytest.raises(CaseError, match="along different planes"):
         build_model(clamped(SLIDING, other), "sketch", threads=1)
+
+
+# clamps with a temperature of their own
+def rested(case, seconds, steps=40):
+    """State after waiting without an arc, and its model."""
+    model = build_model(case, "sketch", threads=1)
+    state = start_state(model)
+    for _ in range(steps):
+        state = heat_through(model, state, Event("rest", seconds / steps))[0]
+    return state, model
+
+
+def test_a_plate_on_a_warm_table_comes_to_its_temperature_as_a_lumped_body():
+    """Closed form: T = T_table - (T_table - T_0) exp(-h t / (rho c d)); Biot number 0.05.
+
+    Backward Euler of 40 steps is off by half a step over the time of warming, 1 %; c of carbon
+    steel rises by 4 % from 20 to 60 degC (EN 1993-1-2), and Biot/3 is what is neglected.
+    """
+    warm = TABLE.replace("at =", 'temperature = "60 degC"\noff = "1 h"\nat =')
+    case = clamped(
+        SLIDING.replace('"cold"', '"1 h"'), warm,
+        **{"surroundings.film_coefficient": "0 W/m2/K", "surroundings.emissivity": 0.0},
+    )  # fmt: skip
+    seconds = 60.0
+    state, model = rested(case, seconds)
+    plate = np.unique(model.part.lattice.heat_cells[np.isin(
+        model.part.heat_parent, model.part.regions["part"])])  # fmt: skip
+    rho_c = 7850.0 * 0.5 * (440.0 + 462.0)  # J/m3/K, EN 1993-1-2 3.2.1 and 3.4.1.2 at 20, 60 degC
+    wanted = 1 - np.exp(-500.0 * seconds / (rho_c * 0.008))
+    found = (state.temperature[plate].mean() - 293.15) / 40.0
+    assert found == pytest.approx(wanted, rel=0.05)
+    assert state.energy_balance.gap < 1e-6 and state.lost < 0
+
+
+def test_a_table_warms_up_as_it_is_told_to():
+    """After long at its last temperature the plate is there too."""
+    rising = '[["0 s", "20 degC"], ["600 s", "50 degC"]]'
+    warm = TABLE.replace("at =", f'temperature = {rising}\noff = "5 h"\nat =')
+    case = clamped(SLIDING.replace('"cold"', '"5 h"'), warm)
+    assert case.clamps[1].temperatures == ((0.0, 293.15), (600.0, 323.15))
+    state, _ = rested(case, 600.0)
+    before = state.temperature.max()
+    assert before < 323.15  # it lags
+    still, _ = rested(clamped(SLIDING.replace('"cold"', '"5 h"'),
+                              TABLE.replace("at =", 'off = "5 h"\nat =')), 600.0)  # fmt: skip
+    assert still.temperature.max() == pytest.approx(293.15, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    "value, said",
+    [
+        ('"60 degC"', "never gets cold"),
+        ('"60 mm"', "not a temperature"),
+        ('[["9 s", "20 degC"], ["5 s", "20 degC"]]', "times that do not rise"),
+        ('[["9 s"]]', "write"),
+        ("[]", "write"),
+    ],
+)
+def test_a_temperature_of_a_clamp_that_cannot_be_is_refused(value, said):
+    with pytest.raises(CaseError) as error:
+        clamped(SLIDING, TABLE.replace("at =", f"temperature = {value}\nat ="))
+    assert said in str(error.value)

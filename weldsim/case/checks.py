@@ -93,6 +93,16 @@ def _check_end(records: Mapping[str, Any], tables: Tables) -> None:
     sealed = air.film_coefficient == 0 and air.emissivity == 0
     sealed = sealed and not any(c.conductance for c in records["clamps"])
     waits = any(w.start.kind in ("below", "cold") for w in records["welds"])
+    for clamp in records["clamps"]:
+        stays = clamp.conductance and clamp.temperatures and clamp.off.kind in ("never", "cold")
+        if stays and clamp.temperatures[-1][1] > air.ambient + LEAST_ABOVE:
+            if solve.end == "cold" or waits or clamp.off.kind == "cold":
+                warm = _degc(clamp.temperatures[-1][1])
+                text = (
+                    f"stays at {warm}, so the part never gets cold, allowed: at last at most "
+                    f"{LEAST_ABOVE:.0f} K above ambient, {_degc(air.ambient)}, or off at a time"
+                )
+                tables.say("clamp", clamp.name, "temperature", warm, text)
     if sealed and (solve.end == "cold" or waits):
         text = (
             "nothing takes heat away (film, emissivity and conductance are zero), so the part "

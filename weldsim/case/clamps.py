@@ -52,10 +52,11 @@ def read_clamps(tables: Tables, part: Any, clamps: tuple[Clamp, ...]) -> tuple[C
             for key in ("on", "off")
         )
         stiffness, turning = section.stiffness or 0.0, section.turning or 0.0
+        warm = section.temperature
         out.append(
             Clamp(
                 name, tuple(at), section.kind, stiffness, turning, section.conductance, on, off,
-                section.slides,
+                section.slides, warm if isinstance(warm, tuple) else (),
             )
         )  # fmt: skip
         if section.kind == "table" and on != StartRule("time", 0.0):

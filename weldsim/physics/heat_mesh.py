@@ -153,19 +153,48 @@ class HeatMesh:
         volume: Floats = np.bincount(
             self.cells[active].ravel(), self.corner_volume[active].ravel(), minlength=count
         ).astype(float)
-        one, two = self.facet_cells
-        open_side = active[one] ^ np.where(two >= 0, active[two], False)
+        open_side = self._open_side(active)
         film_area = np.zeros(count)
         contact = np.zeros(count)
         clamped = np.zeros(self.facet_nodes.shape[0], dtype=bool)
         for nodes, conductance in contacts:
-            on = np.zeros(count, dtype=bool)
-            on[nodes] = True
-            facets = open_side & on[self.facet_nodes].all(axis=1)
+            facets = self._under(open_side, nodes)
             clamped |= facets
             self._spread(contact, facets, conductance)
         self._spread(film_area, open_side & ~clamped, 1.0)
         return SurfaceExchange(film_area, contact, volume, volume > 0)
+
+    def contact_area(self, active: Flags, nodes: Integers) -> Floats:
+        """Area of outer faces under a clamp that each node stands for.
+
+        Parameters
+        ----------
+        active : ndarray of bool, shape (H,)
+            Cells that are there.
+        nodes : ndarray of int
+            Under the clamp.
+
+        Returns
+        -------
+        ndarray, shape (Nh,)
+            [m2]
+        """
+        out = np.zeros(self.points.shape[0])
+        self._spread(out, self._under(self._open_side(active), nodes), 1.0)
+        return out
+
+    def _open_side(self, active: Flags) -> Flags:
+        """Facets with metal on one side alone."""
+        one, two = self.facet_cells
+        open_side: Flags = active[one] ^ np.where(two >= 0, active[two], False)
+        return open_side
+
+    def _under(self, open_side: Flags, nodes: Integers) -> Flags:
+        """Open facets all of whose corners are among some nodes."""
+        on = np.zeros(self.points.shape[0], dtype=bool)
+        on[nodes] = True
+        facets: Flags = open_side & on[self.facet_nodes].all(axis=1)
+        return facets
 
     def _spread(self, out: Floats, facets: Flags, value: float) -> None:
         nodes = self.facet_nodes[facets]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
@@ -60,6 +61,36 @@ class WordOrTime:
         return number
 
 
+def temperatures(value) -> tuple[tuple[float, float], ...]:
+    """Read a temperature, or how it changes: [["0 s", "20 degC"], ["600 s", "35 degC"]].
+
+    Parameters
+    ----------
+    value : str or list
+        As the file has it.
+
+    Returns
+    -------
+    tuple of (float, float)
+        Times and temperatures; one pair for a temperature that stays. [s, K]
+
+    Raises
+    ------
+    ValueError
+        In words, with an example of what is allowed.
+    """
+    such = 'write "40 degC", or times with temperatures: [["0 s", "20 degC"], ["600 s", "35 degC"]]'
+    read = Quantity("temperature")
+    if not isinstance(value, list | tuple):
+        return ((0.0, read(value)),)
+    if not value or not all(isinstance(v, list | tuple) and len(v) == 2 for v in value):
+        raise ValueError(f"{value!r} is not allowed: {such}")
+    out = tuple((parse(t, "time"), read(v)) for t, v in value)
+    if any(a[0] >= b[0] for a, b in pairwise(out)):
+        raise ValueError(f"times that do not rise are not allowed: {such}")
+    return out
+
+
 def quantity(kind: str, sign: str = "any"):
     """A pydantic type that reads a quantity of one kind.
 
@@ -110,6 +141,7 @@ def number_as_text(value):
 
 Size = quantity("length", "positive")
 Place = quantity("length")
+Temperatures = Annotated[Any, BeforeValidator(temperatures)]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$")]
 

@@ -45,7 +45,8 @@ class Clamp:
 
     A `rigid` clamp holds them where they are; one that `slides` only across the face. A `spring`
     gives way. A `table` only pushes, where the part lay at the beginning, and only while something
-    else holds the part: weight is left out.
+    else holds the part: weight is left out. `temperatures` are those of what it is made of, as
+    (time, temperature) [s, K]: that of the air where there are none.
     """
 
     name: str
@@ -57,6 +58,7 @@ class Clamp:
     on: StartRule = StartRule("time", 0.0)
     off: StartRule = StartRule("never")
     slides: bool = False
+    temperatures: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

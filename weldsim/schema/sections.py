@@ -14,6 +14,7 @@ from weldsim.schema.quantities import (
     Share,
     Shrinkage,
     Size,
+    Temperatures,
     number_as_text,
     quantity,
     word_or_time,
@@ -97,6 +98,7 @@ class ClampSection(Section):
     stiffness: quantity("stiffness", "positive") | None = None
     turning: quantity("turning stiffness", "positive") | None = None
     conductance: quantity("conductance", "not negative") = 0.0
+    temperature: Temperatures | None = None
     on: Any = "0 s"
     off: Any = "never"
 

@@ -58,9 +58,13 @@ def heat_through(model: Model, state: State, event: Event) -> tuple[State, int]:
             begin = state.time - new.starts[event.weld] + k * dt
             power, factor = model.history.arc_power(event.weld, active, begin, begin + dt)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
+        now = state.time + (k + 1) * dt
+        warmth = model.history.warmth(active, new.closed_clamps, now)
+        brought = power if warmth is None else power + warmth
         temperature, out, tries = step(
-            model.heat, temperature, exchange, active, power, dt, system=system
+            model.heat, temperature, exchange, active, brought, dt, system=system
         )
+        out -= 0.0 if warmth is None else float(warmth.sum()) * dt
         # tables end where a material says so; beyond that nothing is read off them in silence
         model.material.check_range(temperature.min(), temperature.max())
         supplied += power.sum() * dt

@@ -67,6 +67,9 @@ class LoadHistory:
     _exchanges: dict[tuple[bytes, tuple[str, ...]], SurfaceExchange] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
+    _areas: dict[tuple[bytes, str], Floats] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @classmethod
     def of(cls, case: Case, discretisation: Discretisation, stepping: Stepping) -> LoadHistory:
@@ -147,6 +150,40 @@ class LoadHistory:
                 self._exchanges.pop(next(iter(self._exchanges)))
             self._exchanges[key] = self.heat.exchange(active, closed_clamps)
         return self._exchanges[key]
+
+    def warmth(self, active: Flags, closed_clamps: tuple[str, ...], time: float) -> Floats | None:
+        """What clamps bring that are not as warm as the air.
+
+        Parameters
+        ----------
+        active : ndarray of bool, shape (H,)
+            Heat cells that are there.
+        closed_clamps : tuple of str
+            Names of the clamps that grip.
+        time : float
+            Since the run started. [s]
+
+        Returns
+        -------
+        ndarray, shape (Nh,), or None
+            Beside the loss that `HeatModel` has, which is to the air's temperature; None where no
+            clamp has a temperature of its own. [W]
+        """
+        own = [c for c in self.clamping.clamps if c.temperatures and c.name in closed_clamps]
+        if not own:
+            return None
+        out = np.zeros(self.heat.points.shape[0])
+        for clamp in own:
+            nodes, conductance = self.heat.clamp_contacts[clamp.name]
+            key = active.tobytes(), clamp.name
+            if key not in self._areas:
+                if len(self._areas) >= KEPT_EXCHANGES:
+                    self._areas.pop(next(iter(self._areas)))
+                self._areas[key] = self.heat.mesh.contact_area(active, nodes)
+            times, temperatures = zip(*clamp.temperatures, strict=True)
+            above = np.interp(time, times, temperatures) - self.heat.ambient_temperature
+            out += conductance * above * self._areas[key]
+        return out
 
     def arc_power(self, weld: int, active: Flags, begin: float, end: float) -> tuple[Floats, float]:
         """Mean nodal power of a weld's arc over a step.

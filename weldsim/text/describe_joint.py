@@ -7,7 +7,7 @@ import numpy as np
 from weldsim.case.schedule import rule_in_words, timetable
 from weldsim.joints.registry import kind_of_case, seam_lines_of, seams_of
 from weldsim.schema.process import PROCESSES
-from weldsim.text.quantities import as_written, given, in_mm, joined, per_mm, words
+from weldsim.text.quantities import as_written, given, in_degc, in_mm, joined, per_mm, words
 from weldsim.text.tilts import tilt_words
 
 # ISO 6947 working position by what faces up: PF and PG go by the travel, the rest by the face
@@ -75,6 +75,10 @@ def _clamps(case) -> list[str]:
             how = words("{} and {}", how, turn) if c.turning else words("{}, free to turn", how)
         taken = given(c.conductance, "W/m2/K", ".4g")
         heat = words(", takes heat at {}", taken) if c.conductance else ""
+        if c.conductance and c.temperatures:
+            own = [in_degc(t) for _, t in c.temperatures]
+            changes = words("{}, itself {} at first and {} at last", heat, own[0], own[-1])
+            heat = words("{}, itself {}", heat, own[0]) if len(own) == 1 else changes
         at = " and ".join(c.at)
         named = f"{c.name} at {at}" if (c.name,) != c.at else c.name
         on = "" if c.on.kind == "time" and c.on.seconds == 0 else f"; closes {_rule(c.on)}"
