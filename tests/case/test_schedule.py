@@ -96,4 +96,4 @@ def test_rows_carry_the_energies_of_their_welds():
 
 def test_rules_in_words():
     assert rule_in_words(StartRule("after", 60.0, "A")) == "60 s after the end of A"
-    assert "A has cooled below 150 degC" in rule_in_words(StartRule("below", 0.0, "A", 423.15))
+    assert "A has cooled below 150 °C" in rule_in_words(StartRule("below", 0.0, "A", 423.15))

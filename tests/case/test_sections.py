@@ -141,6 +141,7 @@ def test_whatever_the_file_holds_the_answer_is_a_refusal(text):
         ("weld.A.efficiency=true", "true is not allowed: write a number without quotes"),
         ("weld.A.efficiency=nan", "efficiency: nan is not allowed"),
         ("solve.error_estimate='yes'", "'yes' is not allowed: write true or false"),
+        ("weld.A.efficiency=77", 'less than or equal to 1, or "77 %" if that is meant'),
         ("part.material=6", '6 is not allowed: write text in quotes, such as "carbon-steel"'),
         ("weld.A.face=frnt", "did you mean front?"),
         ("weld.A.bead_height=150 delta_degC", "is not a number with a unit"),

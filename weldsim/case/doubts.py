@@ -59,8 +59,8 @@ def case_doubts(case: Case) -> list[tuple[str, str, str]]:
 def _sentence(weld: str, process: str, doubt: Doubt) -> str:
     unit, factor = UNITS[doubt.key]
     value, low, high = (f"{factor * v:.4g}" for v in (doubt.value, doubt.low, doubt.high))
-    usual = f"usual of {PROCESSES[process][0]} ({process}){doubt.usual_for}"
+    usual = f"usual for {PROCESSES[process][0]} ({process}){doubt.usual_for}"
     return (
-        f"weld {weld}: {doubt.key} {value} {unit} is hardly meant; {usual} are {low} to {high} "
-        f"{unit}: {doubt.why}"
+        f"weld {weld}: {doubt.key} {value} {unit} is hardly meant, {doubt.why}; {usual}: {low} to "
+        f"{high} {unit}"
     )

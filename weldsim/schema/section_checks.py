@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import typing
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ValidationError
@@ -29,7 +29,7 @@ EXAMPLES = {
     "bead_width": '"8 mm"', "bead_height": '"2 mm"', "travel": '"up"', "face": '"front"',
     "material": '"carbon-steel"', "name": '"A"', "process": '"141"', "at": '"80 mm"',
     "conductance": '"500 W/m2/K"', "aim": '"+x"', "up": '"+z"', "throw": '"4 m"',
-    "direction": '"+z"',
+    "direction": '"+z"', "tolerance": '"1 mrad" or "0.5 mm"',
 }  # fmt: skip
 EXAMPLES_OF = {
     ("part", "kind"): '"bar"', ("clamping", "kind"): '"one end" or "free"',
@@ -195,7 +195,9 @@ def near_to(word, known) -> str:
     str
         The end of a sentence, empty when none is near.
     """
-    near = get_close_matches(str(word), [str(k) for k in known], n=1, cutoff=0.6)
+    near = get_close_matches(str(word), [str(k) for k in known], n=2, cutoff=0.6)
+    if len(near) == 2 and len({SequenceMatcher(None, n, str(word)).ratio() for n in near}) == 1:
+        return ""  # two as near as each other: a guess would mislead
     return f", did you mean {near[0]}?" if near else ""
 
 
@@ -282,7 +284,11 @@ def key_mistake(error: dict, section: str, keys: list[str]) -> str:
         return f"{shown}: letters, digits, - and _ only"
     if kind in COMPARED:
         sign = kind.replace("_than_equal", " than or equal to").replace("_", " ")
-        return f"{shown}: it must be {sign} {next(iter(context.values())):g}"
+        limit = next(iter(context.values()))
+        meant = ""  # 77 for 77 %
+        if limit == 1 and isinstance(value, int | float) and 1 < value <= 100:
+            meant = f', or "{value:g} %" if that is meant'
+        return f"{shown}: it must be {sign} {limit:g}{meant}"
     if kind in WANTED_TYPES:
         return f"{shown}: {WANTED_TYPES[kind]}"
     if kind == "float_type":

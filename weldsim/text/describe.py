@@ -12,7 +12,7 @@ from weldsim.text.describe_bar import bar_lines
 from weldsim.text.describe_joint import joint_lines
 from weldsim.text.grade_words import grade_words
 from weldsim.text.quantities import (
-    Quantity,
+    Words,
     as_written,
     difference,
     given,
@@ -110,8 +110,11 @@ def _time(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
 
 
-def _degrees(kelvin: float) -> Quantity:
-    return quantity(kelvin - 273.15, "°C", ".0f")
+def _degrees(kelvin: float, material) -> Words:
+    """A temperature; "over" the highest that the tables reach."""
+    top = float(material.table("enthalpy")[0][-1])
+    over = "over " if kelvin >= top else ""
+    return words("{}{}", over, quantity(min(kelvin, top) - 273.15, "°C", ".0f"))
 
 
 def bulk_temperature(material, heat_per_mass: float, start: float) -> float:
@@ -144,12 +147,15 @@ def _heat_notes(case) -> list[str]:
     reached = [bulk_temperature(material, h, start) for h in heats]
     alone = joined(
         ", ",
-        (words("{} {}", w.name, _degrees(t)) for w, t in zip(case.welds, reached, strict=True)),
+        (
+            words("{} {}", w.name, _degrees(t, material))
+            for w, t in zip(case.welds, reached, strict=True)
+        ),
     )
     out = [words("Heat of one bead spread over the whole part brings it to: {}.", alone)]
     if len(heats) > 1:
         together = bulk_temperature(material, sum(heats), start)
-        out.append(words("  All beads without a pause: {}.", _degrees(together)))
+        out.append(words("  All beads without a pause: {}.", _degrees(together, material)))
         reached.append(together)
     if max(reached) - start > HEATED_THROUGH:
         out.append(
