@@ -15,6 +15,7 @@ from weldsim.case.load import load_case, parse_case
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
 from weldsim.physics.equilibrium import solve_equilibrium
+from weldsim.plots.attribution_pictures import small_print
 from weldsim.report.study_records import why_record
 from weldsim.schema.column import Column
 from weldsim.simulation.model import build_model
@@ -154,6 +155,16 @@ def made_up(value, parts, others):
 
 def words(reading):
     return " ".join(why_words(Why("t", "by place", (reading,), {}, {})))
+
+
+def test_a_pointer_is_said_at_its_target_and_rounding_noise_is_not_said():
+    """3 of 4 mrad at a target 5 m away: 15 of 20 mm, by hand."""
+    reading = made_up(4.0, {"A": (3, 3.0), "B": (3, 1.0)}, {"clamps": 1e-9})
+    why = Why("t", "by place", (reading,), {}, {}, {"pointer": 5.0})
+    said = " ".join(why_words(why))
+    assert "Most of the movement of pointer up at the target (+15 of +20 mm, +4 mrad)" in said
+    assert "weld A" in said and "shift is not taken apart" in said and "e-" not in said
+    assert small_print(why, why.shown(reading), reading.shown).startswith("the reading has no")
 
 
 @pytest.mark.parametrize("count", [1, 2, 4, 5, 8, 12])

@@ -23,9 +23,10 @@ from weldsim.runs.reading import PICTURES, read_run
 from weldsim.studies.attribution import Why, main_readings
 from weldsim.system.libraries import prepare_renderer
 from weldsim.system.palette import AGAINST, INK, LINES, PRESS, QUIET, WELD
-from weldsim.text.quantities import unit_word
+from weldsim.text.quantities import quantity, unit_word
 
 WARM, COOL, WHOLE = WELD, PRESS, INK
+WORTH_SAYING = 0.005  # of the reading: smaller parts are left out of the small print
 REACH = 99.5  # percentile of the density that ends the colour range
 
 
@@ -47,14 +48,19 @@ def draw_why(why: Why, run_folder) -> tuple[list[Path], list[str]]:
     return paths, [f"{missing}; drawn as a map along the welds instead"] if missing else []
 
 
-def _title(reading) -> str:
-    return f"{reading.called} {reading.value:+.3g} {unit_word(reading.unit)}"
+def _title(reading, plain) -> str:
+    """A reading as a bench sees it in both units of length, of a pointer in mrad too."""
+    size = quantity(reading.value, unit_word(reading.unit), "+.3g")
+    if reading.unit != "mm":
+        return f"Where it comes from: {reading.called} {size}"
+    at = "" if plain.unit == "mm" else f" at the target ({plain.value:+.3g} mrad)"
+    return f"Where it comes from: {reading.called} {size}, {size.text('us')}{at}"
 
 
 @styled
 def parts_chart(why: Why, reading):
     """What each slice along each weld adds, with warming and cooling apart where known."""
-    reading = reading.shown
+    plain, reading = reading.shown, why.shown(reading)
     welds = list(dict.fromkeys(r.weld for r in reading.rows))
     unit = unit_word(reading.unit)
     figure = new_figure(max(9.0, 1.2 + 1.5 * len(welds)), 5.2)
@@ -82,27 +88,28 @@ def parts_chart(why: Why, reading):
     handles, labels = axes.get_legend_handles_labels()
     some = dict(zip(labels, handles, strict=True))
     axes.legend(some.values(), some.keys(), loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3)
-    figure.text(0.015, 0.975, f"Where it comes from: {_title(reading)}", fontsize=14, va="top")
-    figure.text(0.015, 0.02, _small_print(why, reading), fontsize=8.5, color=QUIET)
+    figure.text(0.015, 0.975, _title(reading, plain), fontsize=14, va="top")
+    figure.text(0.015, 0.02, small_print(why, reading, plain), fontsize=8.5, color=QUIET)
     return figure
 
 
-def _small_print(why: Why, reading) -> str:
+def small_print(why: Why, reading, plain) -> str:
+    """What is no weld's, how sure the reading is, and how it was taken apart."""
     unit = unit_word(reading.unit)
     error = why.errors.get(reading.column)
-    shown = "" if error is None else f"{reading.column.factor * error:.2g}"
+    scale = reading.value / plain.value if plain.value else 1.0
+    shown = "" if error is None else f"{scale * reading.column.factor * error:.2g}"
     known = "no estimated error" if error is None else f"estimated error {shown} {unit}"
-    others = sum(reading.others.values())
-    return (
-        f"not from a weld {others:+.2g}, unexplained {reading.residual:+.1g} {unit}; the reading "
-        f"has {known}; split {why.how}"
-    )
+    parts = {"not from a weld": sum(reading.others.values()), "unexplained": reading.residual}
+    least = WORTH_SAYING * max(abs(reading.value), *(abs(r.value) for r in reading.rows), 1e-12)
+    seen = [f"{name} {value:+.2g} {unit}" for name, value in parts.items() if abs(value) > least]
+    return "; ".join([*seen, f"the reading has {known}", f"split {why.how}"])
 
 
 @styled
 def part_picture(record, why: Why, reading):
     """The active metal painted with what its locked-in strain adds for each volume."""
-    reading = reading.shown
+    plain, reading = reading.shown, why.shown(reading)
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
@@ -113,7 +120,7 @@ def part_picture(record, why: Why, reading):
         f"what the locked-in strain of each place adds to the reading, {unit} per cubic centimetre;"
         " drawn in the shape before welding, from outside: metal below the surface adds too"
     )
-    figure, (axes,) = image_figure(stage, 1, f"Where it comes from: {_title(reading)}", below)
+    figure, (axes,) = image_figure(stage, 1, _title(reading, plain), below)
     share, most = _shares(reading.density)
     share = np.repeat(share, len(frame.cells) // len(share))  # children of a cell follow each other
     axes.imshow(_painted(stage, frame, share), extent=(0, 1, 0, 1), aspect="auto")
@@ -153,7 +160,7 @@ def _painted(stage, frame, share):
 @styled
 def seam_map(why: Why, reading):
     """What each slice adds for each length of weld, one strip a weld."""
-    reading = reading.shown
+    plain, reading = reading.shown, why.shown(reading)
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
@@ -172,7 +179,7 @@ def seam_map(why: Why, reading):
     axes.set_yticks(range(len(welds)), welds)
     axes.invert_yaxis()
     axes.set_xlabel("along the weld in the direction of welding, mm")
-    figure.text(0.015, 0.97, f"Where it comes from: {_title(reading)}", fontsize=14, va="top")
+    figure.text(0.015, 0.97, _title(reading, plain), fontsize=14, va="top")
     bar = figure.colorbar(
         ScalarMappable(norm, colours), cax=figure.add_axes((0.25, 0.16, 0.5, 0.05)),
         orientation="horizontal",

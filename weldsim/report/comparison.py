@@ -200,6 +200,8 @@ def _as_row(entry, record: RunRecord) -> dict:
         if distance and entry["unit"] == "mrad":
             at = (None if v is None else distance * v for v in (entry["value"], entry.get("error")))
             row["reading"] = words("{} at the target ({})", _with_error(*at, "mm"), row["reading"])
+    if entry.get("error", 0.0) is None and row["verdict"] == "too close to call":
+        row["verdict"] = as_written("cannot be told: no estimated error")
     given = gauge.get("tolerance")
     if isinstance(given, dict) and "value" in given:
         row["tolerance"] = tolerance_words(Tolerance(**given), distance)

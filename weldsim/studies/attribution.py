@@ -82,6 +82,8 @@ class Reading:
         Parts that belong to no weld: warmth left, land that presses, clamps, preset. [rad or m]
     density : ndarray, shape (C,)
         What each cell's locked-in strain adds, for each volume. [rad/m3 or m/m3]
+    shown_unit : str
+        In which it is shown, where that is not the column's own.
     """
 
     column: Column
@@ -89,6 +91,7 @@ class Reading:
     rows: tuple[Row, ...]
     others: dict[str, float]
     density: np.ndarray
+    shown_unit: str = ""
 
     @property
     def gauge(self) -> str:
@@ -98,12 +101,13 @@ class Reading:
     @property
     def unit(self) -> str:
         """Unit in which the reading is shown."""
-        return self.column.unit
+        return self.shown_unit or self.column.unit
 
     @property
     def called(self) -> str:
-        """Name for people: gauge and component."""
-        return f"{self.column.gauge}_{self.column.component}".replace("_", " ")
+        """Name for people: gauge, of a pointer with its side."""
+        side = self.column.component if self.column.component in ("up", "right") else ""
+        return f"{self.column.gauge} {side}".replace("_", " ").strip()
 
     @property
     def sum(self) -> float:
@@ -121,8 +125,16 @@ class Reading:
 
     @property
     def shown(self) -> Reading:
-        """The same in the unit of the column, mrad or mm, for words and pictures."""
-        factor = self.column.factor
+        """The same in the unit of the column, mrad or mm, for records."""
+        return self._scaled(self.column.factor)
+
+    def at(self, distance: float | None) -> Reading:
+        """The same for words and pictures: a tilt in mm at a target so far away. [m]"""
+        if not distance or self.column.unit != "mrad":
+            return self.shown
+        return replace(self._scaled(1e3 * distance), shown_unit="mm")
+
+    def _scaled(self, factor: float) -> Reading:
 
         def scaled(value: float | None) -> float | None:
             return None if value is None else factor * value
@@ -148,6 +160,8 @@ class Why:
         Reading of the second run less that of the first; empty without one. [rad or m]
     errors : dict of Column to float
         Estimated error of the run's reading; the parts have none of their own. [rad or m]
+    distances : dict of str to float
+        Gauge -> how far its target is from the part, of those that have one. [m]
     """
 
     title: str
@@ -155,6 +169,11 @@ class Why:
     readings: tuple[Reading, ...]
     replay_gap: dict[Column, float] = field(default_factory=dict)
     errors: dict[Column, float] = field(default_factory=dict)
+    distances: dict[str, float] = field(default_factory=dict)
+
+    def shown(self, reading: Reading) -> Reading:
+        """A reading as a bench sees it: of a pointer at its target."""
+        return reading.at(self.distances.get(reading.gauge))
 
     def reading(self, column: Column | str) -> Reading:
         """The reading of a column, or of its name as in gauges.csv."""
@@ -275,7 +294,8 @@ def taken_apart(model: Model, state: State, tally: Tally | None = None) -> Why:
         density = (weights * final).sum(axis=(1, 2)) / volume
         readings.append(Reading(column, values[column], tuple(rows), others, density))
     how = BY_PLACE if tally is None else BY_TIME
-    return Why(model.case.title, how, tuple(readings))
+    distances = {g.name: float(g.throw) for g in model.case.gauges if g.throw}
+    return Why(model.case.title, how, tuple(readings), distances=distances)
 
 
 def _slices(model, places, weld: int):

@@ -18,10 +18,14 @@ UNEXPLAINED = 0.01  # of the reading: a larger residual is worth a word
 
 def why_words(why: Why) -> list[str]:
     """In plain words where each gauge's movement comes from."""
-    return [line for reading in main_readings(why) for line in _words_on(reading.shown)]
+    shown = [(why.shown(reading), reading.shown) for reading in main_readings(why)]
+    lines = [line for r, plain in shown for line in _words_on(r, plain)]
+    if any(r.unit != plain.unit for r, plain in shown):
+        lines.append("At the target: tilt times distance; the end's own shift is not taken apart.")
+    return lines
 
 
-def _words_on(r: Reading) -> list[str]:
+def _words_on(r: Reading, plain_reading: Reading) -> list[str]:
     unit = unit_word(r.unit)
     welds = {w: r.of_weld(w) for w in dict.fromkeys(row.weld for row in r.rows)}
     if not welds or not any(abs(v) > 1e-9 for v in (r.value, *welds.values())):
@@ -34,7 +38,10 @@ def _words_on(r: Reading) -> list[str]:
     alike = all(v * r.value > 0 for v in parts) and abs(welds[best]) <= 1.02 * abs(r.value)
     plain = alike and "preset" not in others
     by_thirds = _row(unit, thirds(r, best))
-    said = _shares(r, best, unit, by_thirds) if plain else _sides(r, best, others, unit, by_thirds)
+    whole = _whole(r, plain_reading)
+    said = (
+        _shares(r, best, whole, by_thirds) if plain else _sides(r, best, others, whole, by_thirds)
+    )
     lines: list[str] = [said]
     if any(row.heating is not None for row in r.rows):
         warm, cool = (sum(getattr(x, k) or 0.0 for x in r.rows) for k in ("heating", "cooling"))
@@ -64,7 +71,19 @@ def _words_on(r: Reading) -> list[str]:
 
 
 def _what(r: Reading) -> str:
-    return {"mrad": "tilt"}.get(r.unit, "movement")
+    if r.unit == r.column.unit:
+        return f"the {'tilt' if r.unit == 'mrad' else 'movement'} of {r.called}"
+    return f"the movement of {r.called} at the target"
+
+
+def _begun(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _whole(r: Reading, plain: Reading) -> Words:
+    """All of a reading: at the target in mm, then in mrad."""
+    own = words("{}", _amount(r.value, unit_word(r.unit)))
+    return own if r.unit == plain.unit else words("{}, {}", own, _amount(plain.value, plain.unit))
 
 
 def _amount(value: float, unit: str, named: bool = True) -> Quantity:
@@ -82,27 +101,30 @@ def _listed(parts: dict[str, float], unit: str) -> Words:
                          for k, v in parts.items()))  # fmt: skip
 
 
-def _shares(r: Reading, best: str, unit: str, by_thirds: Words) -> Words:
+def _shares(r: Reading, best: str, whole: Words, by_thirds: Words) -> Words:
     """Where all parts pull one way: how much of it is the largest weld's."""
     share = r.of_weld(best) / r.value
     amount = "All" if share > 0.98 else "Most" if share > 0.5 else "The largest part"
-    own = _amount(r.of_weld(best), unit, named=False)
+    own = _amount(r.of_weld(best), unit_word(r.unit), named=False)
     return words(
-        "{} of the {} {} ({} of {}) comes from weld {}; by thirds of its travel {}.",
-        amount, _what(r), r.called, own, _amount(r.value, unit), best, by_thirds,
+        "{} of {} ({} of {}) comes from weld {}; by thirds of its travel {}.",
+        amount, _what(r), own, whole, best, by_thirds,
     )  # fmt: skip
 
 
-def _sides(r: Reading, best: str, others: dict[str, float], unit: str, by_thirds: Words) -> Words:
+def _sides(
+    r: Reading, best: str, others: dict[str, float], whole: Words, by_thirds: Words
+) -> Words:
     """Where parts oppose each other, or a preset was put in: what each side makes."""
+    unit = unit_word(r.unit)
     welding = round(sum(row.value for row in r.rows), 9) + 0.0  # no "-1e-16" where all cancels
     made = {"welding makes": welding, **others}
     sides = joined(", ", (words("{} {}", k, _amount(v, unit, named=False))
                           for k, v in made.items()))  # fmt: skip
     return words(
-        "The {} {} of {} is the sum of parts that pull against each other: {} {}; the largest "
-        "weld is {} with {}, by thirds of its travel {}.",
-        _what(r), r.called, _amount(r.value, unit), sides, bare_unit(unit), best,
+        "{} ({}) is the sum of parts that pull against each other: {} {}; the largest weld is {} "
+        "with {}, by thirds of its travel {}.",
+        _begun(_what(r)), whole, sides, bare_unit(unit), best,
         _amount(r.of_weld(best), unit), by_thirds,
     )  # fmt: skip
 
