@@ -5,6 +5,7 @@ WELDSIM_SHOTS to a folder to keep pictures.
 """
 
 import os
+import shutil
 import subprocess
 import sys
 from importlib.resources import files
@@ -73,6 +74,7 @@ def bench(tmp_path_factory):
     text = text.replace('end = "cold"', 'end = "150 s"').replace('"normal"  ', '"sketch"  ')
     (place / "pivot_arm.toml").write_text(text)
     weldsim.run(weldsim.load_case(place / "pivot_arm.toml"), work / "pivot arm")
+    shutil.copytree(work / "pivot arm", work / "second arm")
     told = {"weld.A.efficiency": TRUE_EFFICIENCY, "weld.B.efficiency": TRUE_EFFICIENCY}
     true = weldsim.solve(weldsim.load_case(place / "pivot_arm.toml", told)).gauges
     rng = np.random.default_rng(5)
@@ -134,7 +136,10 @@ def test_from_a_table_to_a_calibrated_shop(bench, address):
         # one value is learnt
         for box in page.locator("[data-vary]").all():
             box.set_checked(box.get_attribute("data-vary") == "arc.efficiency")
+        # a table of another part belongs to its own run: both are fitted together where it is used
         page.get_by_label("grade of the runs").select_option("sketch")
+        owner = page.locator(".brought li", has_text="monday.csv").locator("select[id^=of-]")
+        assert owner.locator("option").count() == 2
         page.get_by_label("two runs finer").select_option("none")
         page.wait_for_selector(".fit-form .cost:has-text('for 15 runs')")
         page.get_by_label("lowest arc efficiency").fill("0.99")

@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from dataclasses import replace
 
 import pytest
 import tomli_w
@@ -310,3 +311,25 @@ def test_a_plan_counts_a_band_of_the_same_gauge_alone(page, tmp_path):
     told = json.loads(bench.queue.store.jobs[job["id"]].options)
     assert told["band"] == str(folder.resolve())
     assert post(client, "/api/studies", {**body, "band": "../x"}).status_code != 200
+
+
+def test_a_reading_counts_the_band_of_its_plan(page):
+    """The form offers bands that are done, that of the plan chosen beforehand."""
+    client, bench = page
+    store = bench.queue.store
+    band, other = (
+        post(client, "/api/studies", {"kind": "band", "tables": tee()}).json() for _ in range(2)
+    )
+    for job in (band, other):
+        store.put(replace(store.jobs[job["id"]], state="done"))
+    plan = store.add(
+        "plan", "a plan", tomli_w.dumps(tee()), "me",
+        options=json.dumps({"band": str(store.run_folder(store.jobs[band["id"]]).resolve())}),
+    )  # fmt: skip
+    folder = store.run_folder(plan)
+    folder.mkdir()
+    record = {"case": tomli_w.dumps(tee()), "title": "a plan", "rows": []}
+    (folder / "plan.json").write_text(json.dumps(record))
+    found = client.get(f"/api/studies/{plan.id}/words").json()
+    assert found["ok"] and found["band"] == band["id"]
+    assert [b["id"] for b in found["bands"]] == [other["id"], band["id"]]

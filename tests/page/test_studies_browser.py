@@ -54,6 +54,10 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
         page.wait_for_selector("a:has-text('Print the bench sheet')")
         at_all_sizes(page, "ranking")
 
+        assert "that the first ends nearer" in page.locator(".ranking").inner_text()
+        page.click(".film-readings summary")  # a film may be brought in place of a reading
+        page.wait_for_selector(".film-readings >> text=No film yet")
+
         # a reading after the first weld: how to go on, one weld being left
         page.get_by_label("pointer up").first.fill("3")
         page.get_by_role("button", name="What do I weld next?").click()

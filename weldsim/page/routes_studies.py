@@ -110,6 +110,8 @@ def _ask_about_folder(bench: Bench, asked: Asked, kind: str, options: dict[str, 
     """A study of a run, or of a plan, that is there."""
     of = str(asked.body.get("of") or "")
     folder = bench.folder(of)
+    if options.get("band"):
+        options["band"] = str(bench.folder(options["band"]).resolve())
     if kind == "next":
         bench.reader.call(study_request.check_reading, str(folder), options, limit=CHECK_LIMIT)
     else:
@@ -153,7 +155,21 @@ def plan_words(bench: Bench, asked: Asked) -> Answer:
         call, task = bench.reader.call, study_request.usual_plan
         tables["plan"] = call(task, text, source, limit=CHECK_LIMIT)["plan"]
         text = tomli_w.dumps(tables)
-    return bench.reader.call(study_request.plan_check, text, source, limit=CHECK_LIMIT)
+    found = bench.reader.call(study_request.plan_check, text, source, limit=CHECK_LIMIT)
+    return {**found, **_bands(bench, asked.path["id"])}
+
+
+def _bands(bench: Bench, id: str) -> dict[str, Any]:
+    """Bands that a reading may count, newest first, and that which a plan counts itself."""
+    store = bench.queue.store
+    done = [j for j in reversed(store.listed()) if j.kind == "band" and j.state == "done"]
+    own = store.jobs.get(id)
+    counted = json.loads(own.options or "{}").get("band") if own else None
+    mine = [j.id for j in done if str(store.run_folder(j).resolve()) == counted]
+    return {
+        "bands": [{"id": j.id, "title": j.title, "made": j.made} for j in done],
+        "band": mine[0] if mine else "",
+    }
 
 
 def study_case(bench: Bench, asked: Asked) -> Answer:

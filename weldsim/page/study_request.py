@@ -17,7 +17,7 @@ from weldsim.studies.fit.records import FINER
 from weldsim.studies.heat_sweep import swept_pointer
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.checks import columns_of, words_of
-from weldsim.studies.plan.shop_spread import read_spread
+from weldsim.studies.plan.shop_spread import ShopSpread, read_spread
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan, parse_plan
 from weldsim.studies.targets import MOVEMENTS, limit_for, target_of
 from weldsim.units import parse
@@ -164,7 +164,7 @@ CHECKS: dict[str, tuple[str, Callable[[Any], bool]]] = {
 KEYS: dict[str, tuple[str, ...]] = {
     "plan": ("band",),
     "band": ("grade", "finer", "sample", "spread", "exact"),
-    "next": ("after", "readings", "noise", "tolerance"),
+    "next": ("after", "readings", "noise", "tolerance", "band"),
     "why": ("replay",),
     "preset": ("gauge", "tolerance", "grade", "runs"),
     "clamps": ("gauge", "tolerance", "grade"),
@@ -204,12 +204,29 @@ def check_spread(text: str, source_file: str, folder: str, tell: Tell | None = N
     tell : callable, optional
         Not used.
     """
+    spread_for(parse_plan(text, source_file), folder)
+
+
+def spread_for(plan: Plan, folder: str) -> ShopSpread:
+    """How far parts scatter, for what a plan measures.
+
+    Parameters
+    ----------
+    plan : Plan
+        Of the same job.
+    folder : str
+        Of the band.
+
+    Returns
+    -------
+    ShopSpread
+        See `read_spread`; refused in one line that names no folder.
+    """
     try:
-        read_spread(parse_plan(text, source_file), Path(folder))
-    except StoreError as error:  # a person sees no folder here
-        raise WeldsimError(
-            str(error).replace(f"{Path(folder) / 'band.json'}: ", "band: ")
-        ) from None
+        return read_spread(plan, Path(folder))
+    except StoreError as error:
+        text = str(error).replace(f"{Path(folder) / 'band.json'}: ", "band: ")
+        raise WeldsimError(text) from None
 
 
 def check_reading(folder: str, options: dict[str, Any], tell: Tell | None = None) -> None:
@@ -228,6 +245,8 @@ def check_reading(folder: str, options: dict[str, Any], tell: Tell | None = None
         study = open_study(folder, options.get("tolerance"))
         read_moves(study.plan, options.get("after", ""))
         read_readings(study.plan, options.get("readings", ()), options.get("noise"))
+        if options.get("band"):
+            spread_for(study.plan, options["band"])
     except CaseError as error:  # a person sees no options of the command line here
         raise CaseError(str(error).replace("--after ", "").replace("--reading ", "")) from None
 

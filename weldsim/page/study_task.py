@@ -17,6 +17,7 @@ from weldsim.case.load import parse_case
 from weldsim.page.band_task import band_answer
 from weldsim.page.fit_task import fit_answer
 from weldsim.page.job_process import LOCKED, converse
+from weldsim.page.study_request import spread_for
 from weldsim.page.worker_process import Tell
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.report.plan_record import write_plan
@@ -33,7 +34,6 @@ from weldsim.studies.next.advice import Advice, advise
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.odds import with_spread
 from weldsim.studies.plan.ranking import rank
-from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.studies.plan.space import Plan, parse_plan
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, Target, target_of
@@ -128,7 +128,7 @@ def _plan(given: Given) -> None:
         growing=lambda study: write_plan(study, given.folder),
     )  # fmt: skip
     if folder := given.options.get("band"):
-        found = with_spread(found, read_spread(plan, Path(folder)))
+        found = with_spread(found, spread_for(plan, folder))
     write_plan(found, given.folder)
     write_pages(found, given.folder)
 
@@ -139,7 +139,8 @@ def _next(given: Given) -> dict[str, Any]:
     study = open_study(o["folder"], o.get("tolerance"))
     done = read_moves(study.plan, o["after"])
     read = read_readings(study.plan, o["readings"], o.get("noise"))
-    advice = advise(study, done, read, given.threads, None, given.tell)
+    spread = spread_for(study.plan, o["band"]) if o.get("band") else None
+    advice = advise(study, done, read, given.threads, None, given.tell, spread)
     return {
         **_in_words(advice_lines(study.plan, advice)),
         "record": advice_record(study.plan, advice),

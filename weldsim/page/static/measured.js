@@ -56,9 +56,18 @@ export class Measured {
     });
     this.box.replaceChildren(...[h("h2", { text: "I measured …" }),
       h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. The part should be as cold as it was read. The answer is what to weld next." }),
-      h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides), this.film(),
+      h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides), this.film(), this.spread(),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "What do I weld next?", disabled: !done.length || this.busy, onclick: () => this.send() })),
       this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked()].filter(Boolean));
+  }
+  // Which spread of the shop the chances count, where one was computed.
+  spread() {
+    const { bands } = this.words;
+    if (!bands || !bands.length) return null;
+    this.band ??= this.words.band;
+    const day = (t) => new Date(1000 * t).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
+    return h("div", { class: "field" }, h("label", { for: "read-band", text: "chances count the spread" }), h("select", { id: "read-band", onchange: (e) => { this.touched = true; this.band = e.target.value; } },
+      h("option", { value: "", text: "of the reading alone" }), bands.map((b) => h("option", { value: b.id, text: `${b.title}, ${day(b.made)}`, selected: b.id === this.band }))));
   }
   // A pointer's spot may be filmed in place of reading it off the target.
   film() {
@@ -91,7 +100,7 @@ export class Measured {
     this.fill();
     if (!readings.length) return say(this.fault);
     try {
-      const job = await askPatiently("/api/studies", { kind: "next", of: this.id, after, readings, tolerance: this.tolerance || "", noise: this.noise }, () => !this.box.isConnected);
+      const job = await askPatiently("/api/studies", { kind: "next", of: this.id, after, readings, tolerance: this.tolerance || "", noise: this.noise, band: this.band || undefined }, () => !this.box.isConnected);
       this.go(`#study/${job.id}`);
     } catch (error) {
       this.fault = error.message;
