@@ -212,6 +212,13 @@ def test_a_film_is_read_for_a_plan_as_well(page, tmp_path):
     assert measured_tasks.pointers(str(folder)) == ["pointer"]
 
 
+def test_the_target_sheet_is_printed_from_the_page(page):
+    client, _, run = page
+    found = client.get(f"/api/target/A4?of={run}")
+    assert found.headers["content-type"] == "application/pdf" and found.content[:5] == b"%PDF-"
+    assert client.get("/api/target/A9").status_code != 200
+
+
 def test_a_film_read_by_an_older_page_is_still_there(page, tmp_path):
     client, bench, _ = page
     id = bring(client, b"a film", "bead A.mp4", "clip").json()["id"]

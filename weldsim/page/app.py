@@ -58,6 +58,7 @@ ROUTES = (
     ("/api/runs/{id}/scene", routes_runs.scene, "GET"),
     ("/api/runs/{id}/file/{what}", routes_runs.fetch, "GET"),
     ("/api/measured", routes_measured.listed, "GET"),
+    ("/api/target/{paper}", routes_measured.target, "GET"),
     ("/api/measured/cost", fit_jobs.fit_cost, "POST"),
     ("/api/measured/of/{id}", routes_measured.offered, "GET"),
     ("/api/measured/{id}", routes_measured.one, "GET"),

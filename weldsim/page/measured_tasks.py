@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -15,9 +16,10 @@ from weldsim.measurements.bench_columns import ReadingRules
 from weldsim.measurements.measured_curve import MeasuredCurve, Measurement, read_measurement
 from weldsim.measurements.spot_record import LEAST_NOISE, read_clip, write_spot_file
 from weldsim.measurements.table_file import read_table
-from weldsim.measurements.target_sheet import TargetSheet
+from weldsim.measurements.target_sheet import PAPERS, TargetSheet
 from weldsim.page import runs
 from weldsim.page.worker_process import Tell
+from weldsim.plots.target_sheet_print import print_target
 from weldsim.report.plan_record import NAME as PLAN
 from weldsim.runs.gauge_table import TIME
 from weldsim.runs.reading import RunRecord, read_run
@@ -235,6 +237,30 @@ def pointers(folder: str, tell: Tell | None = None) -> list[str]:
         In the order of its gauges.
     """
     return [g.name for g in case_of_run(folder).gauges if g.kind == "pointer"]
+
+
+def target_sheet(paper: str, folder: str, tell: Tell | None = None) -> bytes:
+    """The sheet a light spot is filmed on, at true size; a worker's task.
+
+    Parameters
+    ----------
+    paper : str
+        A key of `PAPERS`.
+    folder : str
+        Of a run or a plan, whose first pointer says how far the target is; blank for none.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    bytes
+        PDF.
+    """
+    throw = None
+    if folder:
+        throw = next((g.throw for g in case_of_run(folder).gauges if g.kind == "pointer"), None)
+    with TemporaryDirectory() as place:
+        return print_target(Path(place) / "target.pdf", PAPERS[paper], throw).read_bytes()
 
 
 def offer(folder: str, tell: Tell | None = None) -> list[dict[str, Any]]:

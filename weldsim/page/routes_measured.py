@@ -16,6 +16,7 @@ from weldsim.errors import WeldsimError
 from weldsim.measurements.target_sheet import PAPERS
 from weldsim.page import measured_tasks, shops, study_request
 from weldsim.page.bench import CHECK_LIMIT, Answer, Asked, Bench, refusal
+from weldsim.page.files import file_response
 from weldsim.page.fit_jobs import READ_LIMIT
 from weldsim.page.measured_store import CLIP, Measured, as_json, new_measured
 from weldsim.page.security import UPLOADS
@@ -102,6 +103,17 @@ def listed(bench: Bench, asked: Asked) -> Answer:
         "papers": list(PAPERS), "grades": list(FINER), "finer": FINER,
         "shops": shops.listed(bench.work),
     }  # fmt: skip
+
+
+def target(bench: Bench, asked: Asked) -> Answer:
+    """The sheet a light spot is filmed on, to be printed at true size."""
+    paper, of = asked.path["paper"], asked.query.get("of", "")
+    if paper not in PAPERS:
+        raise WeldsimError(f"paper: {paper[:40]!r} is not allowed, allowed: {', '.join(PAPERS)}")
+    folder = str(bench.folder(of)) if of else ""
+    call, task = bench.worker.call, measured_tasks.target_sheet
+    data = bench.keep((task, paper, folder), lambda: call(task, paper, folder, limit=READ_LIMIT))
+    return file_response(data, f"target_{paper}.pdf", "application/pdf", shown=True)
 
 
 def one(bench: Bench, asked: Asked) -> Answer:

@@ -1,5 +1,5 @@
 // "I measured ..." from films: where the light spot came to rest after each weld, brought, read and added up.
-import { FilmForm } from "./film_form.js";
+import { FilmForm, sheetLinks } from "./film_form.js";
 import { ask, h, say } from "./tools.js";
 import { shown } from "./units.js";
 import { bring, kindOf } from "./upload.js";
@@ -14,7 +14,7 @@ export class FilmReadings {
     const pick = h("input", { type: "file", id: "bring-film", class: "unseen", multiple: true, accept: "video/*", onchange: () => { this.bringAll([...pick.files]); pick.value = ""; } });
     this.root = h("details", { class: "film-readings", ontoggle: (e) => { if (e.target.open) this.relist(); } }, h("summary", { text: "Take the reading from a film of the spot" }),
       h("p", { class: "note", text: "One film a weld, from before the arc until the spot rests. Tick the films of all welds that are done: their movements add up." }),
-      h("p", { class: "buttons" }, pick, h("label", { for: "bring-film", class: "as-button", text: "Bring a film …" })), this.coming, this.told, this.films);
+      h("p", { class: "buttons" }, pick, h("label", { for: "bring-film", class: "as-button", text: "Bring a film …" })), this.coming, this.told, this.films, this.sheets = h("div", {}));
   }
   // What FilmForm asks of the view it stands in.
   runOf() { return this.of; }
@@ -53,6 +53,7 @@ export class FilmReadings {
       return h("li", { "data-id": m.id }, h("div", { class: "one" }, h("label", {}, use, h("span", { text: m.name })),
         h("span", { class: "note", text: good ? `${m.gauge}: ${signed(m.rest[0])} up, ${signed(m.rest[1])} right (± ${signed(m.rest[2]).slice(1)})` : m.read && this.gauges.length && !good ? "read for another gauge, or by an older page: read it again" : "" })), this.form(m));
     });
+    this.sheets.replaceChildren(sheetLinks(this.list.papers, this.of));
     this.films.replaceChildren(...(rows.length ? rows : [h("li", { class: "note", text: "No film yet." })]));
   }
   form(m) {

@@ -1,7 +1,7 @@
 // "Measured": bring tables and films of a bench, see them over a run's curves, learn from them.
 import { cautionLine } from "./cautions.js";
 import { curveChart } from "./curve_chart.js";
-import { FilmForm } from "./film_form.js";
+import { FilmForm, sheetLinks } from "./film_form.js";
 import { FitForm } from "./fit_form.js";
 import { valueName } from "./fit_words.js";
 import { studyTitle } from "./study.js";
@@ -21,7 +21,7 @@ export class MeasuredView {
     this.ui = { runs: h("div", { class: "holder" }), drop: this.dropZone(), files: h("ul", { class: "brought" }), fault: h("p", { class: "mistake", role: "alert", hidden: true }),
       charts: h("section", { class: "panel", hidden: true }), fit: h("div", { class: "holder" }), known: h("section", { class: "panel", hidden: true }) };
     this.root = h("div", { class: "start measured-view" }, h("h1", { text: "Measured against computed" }), this.ui.runs,
-      h("section", { class: "panel", "data-part": "files" }, h("h2", { text: "What was measured" }), this.ui.drop, this.ui.fault, this.ui.files),
+      h("section", { class: "panel", "data-part": "files" }, h("h2", { text: "What was measured" }), this.ui.drop, this.sheets = h("div", {}), this.ui.fault, this.ui.files),
       this.ui.charts, this.ui.fit, this.ui.known, cautionLine());
     onUnits(() => this.charts(), () => this.live);
     this.begin();
@@ -133,6 +133,7 @@ export class MeasuredView {
       return row;
     });
     const focus = document.activeElement && document.activeElement.id;
+    this.sheets.replaceChildren(sheetLinks(this.list.papers, this.run));
     this.ui.files.replaceChildren(...(rows.length ? rows : [h("li", { class: "note", text: "Nothing yet." })]));
     if (focus && this.ui.files.querySelector(`#${CSS.escape(focus)}`)) document.getElementById(focus).focus();
   }

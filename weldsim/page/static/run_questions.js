@@ -30,7 +30,7 @@ export class RunQuestions {
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Why, by place alone", onclick: () => this.why(false) })),
       h("details", { ontoggle: (e) => { if (e.target.open) this.measured(); } }, h("summary", { text: "I measured …" }), this.form),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Measured curves over this run …", onclick: () => this.go(`#measured/${this.id}`) })),
-      h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Best sequence, preset, clamps, correction …", onclick: () => this.about() })),
+      h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: "Best sequence, preset, spread, correction …", onclick: () => this.about() })),
       this.told, this.asked);
   }
   async refresh() {
