@@ -3,9 +3,72 @@
 The command line turns these into their message and exit code 2; anything else keeps its traceback.
 """
 
+import unicodedata
+
+LONGEST_LINE = 900  # letters of a message; a value may have thousands
+KEPT_END = 300  # of them at the end, where it says what is allowed
+
+
+def readable(text: str) -> str:
+    """A text that can be printed wherever it comes from.
+
+    Parameters
+    ----------
+    text : str
+        Perhaps with a piece of somebody's file in it.
+
+    Returns
+    -------
+    str
+        Control and other unseen characters as their codes, but for line breaks; long lines without
+        their middle.
+    """
+    return "\n".join(_line(line) for line in str(text).split("\n"))
+
+
+def _line(line: str) -> str:
+    if len(line) > LONGEST_LINE:
+        left_out = len(line) - LONGEST_LINE
+        begin, end = line[: LONGEST_LINE - KEPT_END], line[-KEPT_END:]
+        line = f"{begin} [{left_out} characters left out] {end}"
+    return printable(line)
+
+
+def printable(line: str) -> str:
+    """A line without anything that a terminal would obey.
+
+    Parameters
+    ----------
+    line : str
+        Perhaps with a piece of somebody's file in it.
+
+    Returns
+    -------
+    str
+        Blanks of any kind as blanks, control and other unseen characters as their codes.
+    """
+    if line.isprintable():
+        return line
+    return "".join(c if c.isprintable() else _shown(c) for c in line)
+
+
+def _shown(letter: str) -> str:
+    """A space for a blank of any kind, the code of what cannot be seen."""
+    blank = letter == "\t" or unicodedata.category(letter) == "Zs"
+    return " " if blank else letter.encode("unicode_escape").decode()
+
 
 class WeldsimError(Exception):
-    """Root of everything raised for a user's input or refused by the physics."""
+    """Root of everything raised for a user's input or refused by the physics.
+
+    Parameters
+    ----------
+    message : object
+        What is said; see `readable`.
+    """
+
+    def __init__(self, message: object = "") -> None:
+        super().__init__(readable(str(message)))
 
 
 class CaseError(WeldsimError):

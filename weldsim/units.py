@@ -34,6 +34,11 @@ KINDS = {
     "latent heat": ("J/kg", '"270 kJ/kg"'),
 }
 
+# Largest of a kind in SI: far beyond any workshop, near enough that no product of them overflows
+MOST = {"length": 1e4, "time": 1e10, "temperature": 1e5, "speed": 1e3, "current": 1e6,
+        "voltage": 1e6}  # fmt: skip
+BEYOND = 1e15  # of the other kinds
+
 # Sheet gauges: pounds to a square foot as 15 U.S.C. 206 lists them for sheet and plate of iron and
 # steel (from memory; the thicknesses agree with printed tables), made a thickness by the 41.82 lb
 # to a square foot and inch of the Manufacturers' Standard Gauge. A tube's wall by Birmingham gauge
@@ -134,7 +139,7 @@ def parse(text: object, kind: str) -> float:
     unit, examples = KINDS[kind]
     allowed = f"allowed: a {kind} with its unit as text, such as {examples}"
     if isinstance(text, SI) and math.isfinite(text):
-        return float(text)
+        return _bounded(float(text), kind, repr(text))
     if not isinstance(text, str):
         raise ValueError(f"{text!r} has no unit; {allowed}")
     shown = repr(text) if len(text) <= LONGEST else f"{text[:20]!r}... ({len(text)} characters)"
@@ -144,6 +149,13 @@ def parse(text: object, kind: str) -> float:
     value = to_si(float(found[1]), found[2], unit)
     if value is None or not math.isfinite(value):
         raise ValueError(f"{shown} is not a {kind}; {allowed}")
+    return _bounded(value, kind, shown)
+
+
+def _bounded(value: float, kind: str, shown: str) -> float:
+    most = MOST.get(kind, BEYOND)
+    if abs(value) > most:
+        raise ValueError(f"{shown} is beyond any {kind}; allowed: up to {most:g} {KINDS[kind][0]}")
     return value
 
 

@@ -12,10 +12,10 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from weldsim.case.overrides import Overrides, apply_overrides, changes_of
+from weldsim.case.overrides import Overrides, apply_overrides, changes_of, check_depth
 from weldsim.case.reading import read_tables
 from weldsim.case.shop import with_shop_values
-from weldsim.errors import CaseError
+from weldsim.errors import CaseError, StoreError
 from weldsim.joints.registry import kind_of, kind_of_case
 from weldsim.schema.quantities import Section
 from weldsim.schema.records import (
@@ -28,7 +28,10 @@ from weldsim.schema.records import (
     Tack,
     Weld,
 )
+from weldsim.system.files import read_file
 
+MOST_BYTES = 4 * 2**20  # of a case file
+MOST_MISTAKES = 60  # lines of a refusal
 RESOLVED = (
     "title", "clamping", "welds", "surroundings", "gauges", "solve", "clamps", "tacks",
     "cooling_film_coefficient", "preset", "metal",
@@ -135,9 +138,11 @@ def load_case(path: str | Path, overrides: Overrides = ()) -> Case:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")  # some editors begin with a mark
-    except (OSError, UnicodeDecodeError) as error:
-        raise CaseError(f"{path}: cannot be read: {getattr(error, 'strerror', error)}") from None
+        text = read_file(path, MOST_BYTES).decode("utf-8-sig")  # some editors begin with a mark
+    except StoreError as error:
+        raise CaseError(str(error)) from None
+    except UnicodeDecodeError as error:
+        raise CaseError(f"{path}: cannot be read: {error}") from None
     return parse_case(text, str(path), overrides)
 
 
@@ -165,7 +170,8 @@ def parse_case(text: str, source_file: str, overrides: Overrides = ()) -> Case:
     """
     try:
         tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        check_depth(tables)
+    except (ValueError, RecursionError) as error:  # not of TOML, or numbers and lists without end
         raise CaseError(f"{source_file}: not a TOML file: {error}") from None
     if not isinstance(overrides, dict):
         overrides = tuple(overrides)
@@ -187,7 +193,10 @@ def _checked(
     records, found = read_tables(tables, folder)
     mistakes += found
     if mistakes:
-        raise CaseError("\n".join(f"{source_file} {line}" for line in mistakes), found)
+        lines = [f"{source_file} {line}" for line in mistakes[:MOST_MISTAKES]]
+        if len(mistakes) > MOST_MISTAKES:
+            lines.append(f"{source_file}: and {len(mistakes) - MOST_MISTAKES} more mistakes")
+        raise CaseError("\n".join(lines), found)
     case = Case(
         **records, source_file=source_file, source_text=text, overrides=(*before, *written),
         tables=tables,

@@ -129,7 +129,8 @@ def _of_seam(
         _say(tables, item, f"no seam or weld is named {seam}{nearest(seam, known)}")
         return None
     room = lines[seam].passes
-    if number and not (number.isdecimal() and 1 <= int(number) <= room):
+    written = number.isascii() and number.isdecimal() and len(number) < 5
+    if number and not (written and 1 <= int(number) <= room):
         _say(tables, item, f"pass {number} is not there, allowed: 1 to {room}")
         return None
     if not travel:

@@ -27,6 +27,7 @@ from weldsim.schema.section_checks import (
 from weldsim.schema.sections import MANY, TOP
 from weldsim.units import KINDS, SI
 
+DEEPEST = 20  # lists in lists, tables in tables
 Overrides = Mapping[str, object] | Iterable[str]
 
 
@@ -80,6 +81,30 @@ def changes_of(overrides: Overrides, kind: str) -> list[Change]:
         else:
             out.append(Change(key, _value(value.strip()), change, f"--set {change}"))
     return out
+
+
+def check_depth(value: Any) -> None:
+    """Refuse lists in lists and tables in tables that no case has.
+
+    Parameters
+    ----------
+    value : object
+        As TOML gives it.
+
+    Raises
+    ------
+    ValueError
+        If they are deeper than `DEEPEST`.
+    """
+    waiting = [(value, 0)]
+    while waiting:
+        inner, depth = waiting.pop()
+        if depth > DEEPEST:
+            raise ValueError(f"lists or tables in each other, allowed: {DEEPEST} deep")
+        if isinstance(inner, Mapping):
+            waiting += [(v, depth + 1) for v in inner.values()]
+        elif isinstance(inner, (list, tuple)):
+            waiting += [(v, depth + 1) for v in inner]
 
 
 def _of_python(key: str, value: Any, kind: str) -> Change:
@@ -194,6 +219,8 @@ def _named(raw: dict[str, Any], section: str, name: str) -> dict[str, Any]:
 def _value(text: str) -> Any:
     """Numbers, true, false, lists and quoted text as in TOML; anything else is text."""
     try:
-        return tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
+        value = tomllib.loads(f"value = {text}")["value"]
+        check_depth(value)
+    except (ValueError, RecursionError):  # not of TOML, or numbers and lists without end
         return text
+    return value

@@ -22,6 +22,7 @@ from weldsim.schema.quantities import WRONG, Section
 from weldsim.schema.records import Hold, MetalFactors, SolveOptions, Surroundings
 from weldsim.schema.section_checks import is_known, unknown_section
 from weldsim.schema.sections import ANYWHERE, NAMES, TOP
+from weldsim.system.files import is_file
 
 
 def read_tables(raw: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list[Mistake]]:
@@ -66,7 +67,7 @@ def _check_names(tables: Tables) -> None:
         if name not in TOP:
             tables.say(name, "", "", None, f"unknown section{unknown_section(name, TOP)}")
     title = tables.raw.get("title")
-    if not isinstance(title, str) or not title.strip():
+    if not isinstance(title, str) or not title.strip() or not title.isprintable():
         text = 'missing or empty, allowed: a line of text such as "Pivot arm"'
         tables.say("", "", "title", title, text)
     allowed = tables.kind.sections
@@ -96,7 +97,7 @@ def _with_material(part: Any, tables: Tables) -> Any:
     if part.material in names or not is_known(part.material):
         return part
     path = tables.folder / part.material
-    if part.material.endswith(".toml") and path.is_file():
+    if part.material.endswith(".toml") and is_file(path):
         found = {"material": str(path)}
         return (
             part.model_copy(update=found) if isinstance(part, Section) else replace(part, **found)

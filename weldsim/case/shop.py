@@ -9,6 +9,7 @@ from typing import Any
 
 from weldsim.case.overrides import Overrides
 from weldsim.case.places import places_of
+from weldsim.system.files import is_file
 
 LARGEST = 1_000_000  # bytes of a shop file
 FORMAT = 1
@@ -92,7 +93,7 @@ def read_shop_file(path: Path) -> dict[str, Any]:
         In words, if it is no such file.
     """
     try:
-        if not path.is_file() or path.stat().st_size > LARGEST:
+        if not is_file(path) or path.stat().st_size > LARGEST:
             raise ValueError(
                 f"{path} is no file, allowed: a shop file that weldsim fit has written"
             )

@@ -14,6 +14,8 @@ from weldsim.schema.mistakes import Mistake
 from weldsim.schema.quantities import Section
 from weldsim.schema.section_checks import check_section
 
+MOST_ENTRIES = 500  # of a section that may stand more than once
+
 
 @dataclass
 class Tables:
@@ -97,6 +99,10 @@ class Tables:
         if not isinstance(entries, list) or not entries:
             text = f"[[{section}]]: missing, allowed: one [[{section}]] section or more"
             self.say("", "", "", entries, text)
+            return []
+        if len(entries) > MOST_ENTRIES:
+            text = f"[[{section}]]: {len(entries)} of them, allowed: up to {MOST_ENTRIES}"
+            self.say("", "", "", len(entries), text)
             return []
         out: list[tuple[str, Any]] = []
         for number, entry in enumerate(entries, 1):

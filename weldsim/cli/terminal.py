@@ -11,6 +11,8 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
+from weldsim.errors import printable
+
 STYLES = (  # what is looked for, how it is shown; a word says the same without the colour
     (r"\binside\b(?! and\b)", "bold green"),
     (r"\boutside\b(?! and\b)", "bold red"),
@@ -29,6 +31,7 @@ def show(line: str, console: Console | None = None) -> None:
     console : Console, optional
         Where to; standard output when left out.
     """
+    line = printable(line)
     console = console or Console(highlight=False)
     if not console.is_terminal:
         typer.echo(line)

@@ -18,6 +18,7 @@ import numpy as np
 from pydantic import BeforeValidator
 
 from weldsim.joints.own_parts.refusal import NotAllowed
+from weldsim.system.files import is_file
 from weldsim.units import parse
 
 MOST_LINES = 2000
@@ -178,7 +179,7 @@ def read_path(path: Path) -> tuple[Line, ...]:
     NotAllowed
         Saying what stops it from being read.
     """
-    if not path.is_file():
+    if not is_file(path):
         raise NotAllowed("path", f"{str(path)!r} is not found, allowed: a file beside the case")
     if path.stat().st_size > MOST_BYTES:
         raise NotAllowed("path", f"{path.name} is too large, allowed: up to {MOST_LINES} lines")

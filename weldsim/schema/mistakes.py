@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from weldsim.errors import readable
+
 
 @dataclass(frozen=True)
 class Mistake:
@@ -28,6 +30,10 @@ class Mistake:
     key: str
     value: object
     allowed: str
+
+    def __post_init__(self) -> None:
+        for name in ("section", "name", "key", "allowed"):
+            object.__setattr__(self, name, readable(getattr(self, name)).replace("\n", " "))
 
     @property
     def where(self) -> str:

@@ -78,6 +78,25 @@ def _flush_folder(folder: Path) -> None:
         os.close(handle)
 
 
+def is_file(path: str | os.PathLike[str]) -> bool:
+    """Whether there is a file of a name, whatever the name is.
+
+    Parameters
+    ----------
+    path : path-like
+        Perhaps too long for this system, or with letters that no name has.
+
+    Returns
+    -------
+    bool
+        False where the system refuses to look.
+    """
+    try:
+        return stat.S_ISREG(os.stat(path).st_mode)
+    except (OSError, ValueError):
+        return False
+
+
 def check_regular(path: str | os.PathLike[str], most: int = MOST_BYTES) -> None:
     """Refuse what cannot be read to its end: a device, a pipe, a folder, a file of any size.
 

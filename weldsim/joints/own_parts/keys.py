@@ -12,6 +12,7 @@ from weldsim.errors import MeshError
 from weldsim.joints.own_parts.refusal import NotAllowed
 from weldsim.schema.quantities import Axis, Place, Section, Size
 from weldsim.schema.section_checks import key_mistake
+from weldsim.system.files import is_file
 
 SCALES = {"mm": 1e-3, "m": 1.0}  # m in a unit of the file
 
@@ -79,7 +80,7 @@ def complaint(job: Callable[[], object]) -> list[tuple[str, str]]:
 def file_stamp(file: str) -> tuple[int, int]:
     """Changes whenever the file does; `NotAllowed` where there is none."""
     path = Path(file)
-    if not path.is_file():
+    if not is_file(path):
         raise NotAllowed("file", f"{file!r} is not found, allowed: a file beside the case")
     at = path.stat()
     return at.st_mtime_ns, at.st_size
