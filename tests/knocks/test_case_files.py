@@ -61,7 +61,9 @@ def test_a_step_file_that_no_file_can_be_called(tmp_path):
 
 
 def test_a_pass_beyond_counting():
-    assert "is not there, allowed: 1 to 1" in refused(TEE, ['schedule.order=["front/' + "9" * 5000 + ':left"]'])
+    assert "is not there, allowed: 1 to 1" in refused(
+        TEE, ['schedule.order=["front/' + "9" * 5000 + ':left"]']
+    )
 
 
 def test_many_welds_at_one_place_are_refused_soon():

@@ -42,7 +42,9 @@ class CurveEntries(Entries):
         origin = self.origin(key, data)
         about: Table = {
             "source": self.text(key, data, "source"),
-            "extension": " ".join(data[k] for k in ("extension", "note") if k in data),
+            "extension": " ".join(
+                self.text(key, data, k) for k in ("extension", "note") if k in data
+            ),
             "label": f"{self.label} [{key}]",
             "origin": origin,
             "hold": hold,
@@ -65,7 +67,7 @@ class CurveEntries(Entries):
     def origin(self, key: str, data: Table) -> float:
         """Zero of the temperature scale a section is written in. [K]"""
         unit = data.get("temperature_unit", "degC")
-        if unit not in ORIGINS:
+        if not isinstance(unit, str) or unit not in ORIGINS:
             self.refuse(key, "temperature_unit", unit, 'must be "degC" or "K"')
         return ORIGINS[unit]
 

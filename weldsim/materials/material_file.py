@@ -39,11 +39,12 @@ from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
-from weldsim.errors import MaterialError
+from weldsim.errors import MaterialError, StoreError
 from weldsim.materials.curve_entries import CURVE_UNITS, SHAPES, CurveEntries
 from weldsim.materials.curves import Curve
 from weldsim.materials.entries import Table
 from weldsim.materials.shelf import list_materials
+from weldsim.system.files import read_file
 
 SECTIONS = {
     "density": ("value", "source"),
@@ -56,7 +57,9 @@ SECTIONS = {
         "source",
     ),  # fmt: skip
 }
-TOP_KEYS = ("title", "base", "beyond_range", "not_modelled")
+FORMAT = 1  # of a material file
+MOST_BYTES = 2**20
+TOP_KEYS = ("format", "title", "base", "beyond_range", "not_modelled")
 
 
 def read_material_file(
@@ -97,8 +100,11 @@ def _merged(
         raise MaterialError(f"{label} base: files name each other in a circle")
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # not of TOML, or numbers and lists without end
         raise MaterialError(f"{label}: not readable as TOML: {error}") from None
+    written = data.get("format", FORMAT)
+    if type(written) is not int or written != FORMAT:
+        raise MaterialError(f"{label} format: {written!r}: allowed: {FORMAT}, or none")
     MaterialEntries(label).known_keys("", data, (*TOP_KEYS, *SECTIONS, *CURVE_UNITS))
     if "base" not in data:
         return name, label, data
@@ -121,12 +127,16 @@ def _open(
             )
         source = files("weldsim") / "data" / "materials" / f"{given}.toml"
         return given, f"{given}.toml", source.read_text("utf-8"), None
-    path = Path(folder or ".") / Path(given).expanduser()
     try:
-        return path.stem, given, path.read_text("utf-8"), path.parent
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise MaterialError(f"material {given!r}: cannot be read: {reason}") from None
+        path = Path(folder or ".") / Path(given).expanduser()
+        return path.stem, given, read_file(path, MOST_BYTES).decode("utf-8"), path.parent
+    except StoreError as error:
+        cause = getattr(error.__cause__, "strerror", None) or str(error).rpartition(": ")[2]
+        raise MaterialError(f"material {given!r}: cannot be read: {cause}") from None
+    except UnicodeDecodeError:
+        raise MaterialError(f"material {given!r}: cannot be read: not UTF-8 text") from None
+    except RuntimeError as error:  # "~nobody"
+        raise MaterialError(f"material {given!r}: cannot be read: {error}") from None
 
 
 def _laid_over(base: Table, data: Table) -> Table:
@@ -162,7 +172,7 @@ class MaterialEntries(CurveEntries):
             strain = self.number("hardening_modulus", hardening, "at_total_strain", 1e-3, 1.0)
         return dict(
             name=name,
-            title=self.text("", data, "title"),
+            title=self.title(data),
             density=self.quantity("density", data["density"], "value", "kg/m3", 1.0),
             curves=curves,
             modulus_floor=self.floor("youngs_modulus", data, curves),
@@ -173,6 +183,13 @@ class MaterialEntries(CurveEntries):
             **self.melting(data["melting"]),
             **self.mechanics(data["mechanics"]),
         )
+
+    def title(self, data: Table) -> str:
+        """What a person calls the metal, in one line."""
+        title = self.text("", data, "title")
+        if not title.isprintable():
+            self.refuse("", "title", title, "must be a line of text")
+        return title
 
     def melting(self, data: Table) -> Table:
         """Solidus, liquidus, latent heat and what stirring adds."""

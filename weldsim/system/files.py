@@ -115,7 +115,8 @@ def check_regular(path: str | os.PathLike[str], most: int = MOST_BYTES) -> None:
     try:
         found = os.stat(path)
     except (OSError, ValueError) as error:
-        raise StoreError(f"{path}: cannot be read: {error}") from error
+        reason = getattr(error, "strerror", None) or error
+        raise StoreError(f"{path}: cannot be read: {reason}") from error
     if not stat.S_ISREG(found.st_mode):
         raise StoreError(f"{path}: cannot be read: it is not a file")
     if found.st_size > most:
