@@ -15,10 +15,11 @@ from weldsim.errors import MaterialError
 from weldsim.materials.material import TABLES, load_material
 
 FILES = sorted((ROOT / "weldsim" / "data" / "materials").glob("*.toml"))
-NUMBERS = ("0", "-1", "1e308",
-            "-1e308", "1e-308", "inf", "nan", "5e3", "20", "[0]", "[[20, 1]]",
-           "[[20, 1], [20, 2]]", "[[20, 1], [10, 2]]", "[[20, 1, 2]]", "[[20, nan], [30, 1]]",
-           "[{ from = 1, to = 2 }]", '"1e12 GPa"', '"0 W/m/K"', '"20 degC"', "9" * 4400)  # fmt: skip
+NUMBERS = (
+    "0", "-1", "1e308", "-1e308", "1e-308", "inf", "nan", "5e3", "20", "[0]", "[[20, 1]]",
+    "[[20, 1], [20, 2]]", "[[20, 1], [10, 2]]", "[[20, 1, 2]]", "[[20, nan], [30, 1]]",
+    "[{ from = 1, to = 2 }]", '"1e12 GPa"', '"0 W/m/K"', '"20 degC"', "9" * 4400,
+)  # fmt: skip
 
 
 def knock(count: int, seed: int = 1) -> Tally:
