@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from tests.places import CASES
+from tests.studies.small import small_plan
 from weldsim.case.load import load_case
 from weldsim.joints.registry import seams_of
+from weldsim.report import plan_sheet
 from weldsim.report.bench_figure import sheet_pages, write_sheet
 from weldsim.report.bench_sheet import NO_SPREAD, SCALED, bench_sheet, scaled_errors
 from weldsim.schema.column import Column
@@ -106,3 +108,21 @@ def test_many_welds_go_over_several_pages_and_none_is_lost(stub):
 def test_it_is_written_whole(stub, tmp_path):
     path = write_sheet(stub, tmp_path / "sheet.pdf")
     assert path.read_bytes().startswith(b"%PDF") and list(tmp_path.iterdir()) == [path]
+
+
+def test_the_errors_of_a_study_are_its_rows_and_the_shops_and_the_own_shift_is_said(monkeypatch):
+    """By hand: a row's 2 mrad and 1.5 mrad of the shop's spread are 2.5 mrad together, 5 mm on a
+    target 2 m away; of a spot at 10.3 mm a tilt of 5 mrad makes 10 mm."""
+    plan = small_plan()
+    spot, tilt = (Column("pointer", "up", unit) for unit in ("mm", "mrad"))
+    end = {spot: 10.3e-3, tilt: 5e-3}
+    monkeypatch.setattr(plan_sheet, "stages", lambda *_: [{spot: 20.6e-3, tilt: 10e-3}, end])
+    row = {"moves": [["front", 1], ["back", -1]], "setting": [], "confirmed": None, "error": 2.0}
+    record = {
+        "rows": [row], "words": ["weld", "it ends 10 mm up"], "words_us": ["weld", "0.394 in up"],
+        "shop_spread_sizes": {"up": 1.5, "right": 1.5},
+    }  # fmt: skip
+    sheet = plan_sheet.sheet_of_record(plan, record, "study")
+    assert [step.expected[0] for step in sheet.steps] == ["21 mm up ±10 mm", "10 mm up ±5 mm"]
+    assert "the shop's spread" in sheet.spread and sheet.answer[0].text("us") == "0.394 in up."
+    assert "the end's own shift as well, in the end 0.30 mm up" in sheet.answer[1]

@@ -29,7 +29,11 @@ from weldsim.text.words import SIDES, result_words, rounded
 
 READ = ("pointer", "dial", "bow", "gap")  # kinds of gauges that a bench reads between welds
 MOST_GAUGES = 2  # with boxes of their own on the sheet
-OF_STUDY = "± is the error that the study estimates for the ends of its rows"
+OF_STUDY = (
+    "± is the estimated error of this sequence in the study, larger in proportion where the part "
+    "stands farther out"
+)
+WITH_SPREAD = f"{OF_STUDY}, together with the shop's spread (nine parts of ten)"
 NO_SPREAD = "No error was estimated, so nothing says how far from these a reading may lie"
 SCALED = (
     "± is the estimated error at the end, larger in proportion where the part stands farther out"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 from weldsim import __version__
 from weldsim.studies.plan.drift import Drift
-from weldsim.studies.plan.odds import chance_nearer
+from weldsim.studies.plan.odds import NINE_OF_TEN, chance_nearer
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
@@ -51,6 +52,8 @@ def study_record(study: Study) -> dict:
         "level_words": level_words(study),
         "odds_words": odds_words(study),
         "shop_spread": study.spread and study.spread.file,
+        "shop_spread_sizes": study.spread and _nine_of_ten(study, scale),
+        "error_of_difference": _number(study.error_of_difference or float("nan"), scale),
         "grade": study.grade,
         "sequences": {"allowed": plan.size, "looked_at": study.count, "rows": len(study.rows)},
         "drift": study.drift and _drift(study.drift, scale),
@@ -60,6 +63,17 @@ def study_record(study: Study) -> dict:
         "words": list(map(str, lines)), "words_us": in_us(lines),
         "rows": [_row(study, n, row, scale) for n, row in enumerate(study.rows, 1)],
     }  # fmt: skip
+
+
+def _nine_of_ten(study: Study, scale: float) -> dict[str, float]:
+    """Component of the measure -> within what nine of ten parts of the shop lie."""
+    spread, columns = study.spread, study.plan.measure_columns
+    if spread is None:
+        return {}
+    sizes = (math.hypot(*both) for both in zip(spread.common, spread.afresh, strict=True))
+    return {
+        c.component: scale * NINE_OF_TEN * size for c, size in zip(columns, sizes, strict=False)
+    }
 
 
 def _drift(drift: Drift, scale: float) -> dict:

@@ -19,6 +19,7 @@ from weldsim.studies.plan.rows import Row, Study, row_verdict
 from weldsim.system.files import whole_file
 from weldsim.system.palette import GOOD, INK, OUTLINE, PRESS, WELD, css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
+from weldsim.text.describe import clamped_lines
 from weldsim.text.measure_words import axis_unit
 from weldsim.text.plan_words import (
     images_words,
@@ -159,6 +160,8 @@ def page(
     from jinja2 import Environment, PackageLoader
 
     plan, lines = study.plan, [twin(line) for line in plan_lines(study)]
+    best = recommended(study)
+    case = plan.bound(plan.settings[best.setting], best.moves)
 
     def shown(value: float | None):
         return twin(said(study, value))
@@ -187,6 +190,7 @@ def page(
         rows=rows, shown=ROWS_SHOWN, settings=len(plan.settings) > 1,
         cautions=[twin(c) for c in CAUTIONS], defer=DEFER,
         approves_nothing=APPROVES_NOTHING,
+        clamped=[twin(line) for line in clamped_lines(case)],
     )  # fmt: skip
 
 

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from weldsim.report.bench_sheet import OF_STUDY, BenchSheet, bench_sheet
+from weldsim.case.load import Case
+from weldsim.report.bench_sheet import (
+    OF_STUDY,
+    WITH_SPREAD,
+    BenchSheet,
+    bench_sheet,
+    scaled_errors,
+)
 from weldsim.schema.column import Column
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.next.given import open_study
 from weldsim.studies.plan.drift import ENOUGH
 from weldsim.studies.plan.space import Plan
 from weldsim.studies.plan.stages import stages
+from weldsim.text.quantities import Twice, Words, in_m, joined, words
+from weldsim.text.tilts import sized
+from weldsim.text.words import SIDES
+
+LEAST_SHIFT = 0.1e-3  # m; less of it nobody sees on a target
 
 
 def sheet_of_plan(folder: str | Path) -> BenchSheet:
@@ -64,10 +77,48 @@ def sheet_of_record(plan: Plan, record: dict[str, Any], folder: str | Path) -> B
         else {c: factors.get((c.gauge, c.component), 1.0) * v for c, v in r.items()}
         for r in found
     ]
-    errors = [None if r is None else _errors(plan, record, r) for r in readings]
+    known = _errors(plan, record, readings[-1])
+    errors = [None if r is None else scaled_errors(r, readings[-1] or r, known) for r in readings]
     source = f"study {Path(folder).resolve().name}"
-    answer = [line[:1].upper() + line[1:] + "." for line in record["words"][1:2]]
-    return bench_sheet(case, source, readings, errors, answer, OF_STUDY)
+    answer: list[Words] = [
+        Twice(*(f"{line[:1].upper()}{line[1:]}." for line in both))
+        for both in zip(record["words"][1:2], record["words_us"][1:2], strict=True)
+    ]
+    answer += own_shift(case, readings[-1])
+    spread = WITH_SPREAD if record.get("shop_spread_sizes") else OF_STUDY
+    return bench_sheet(case, source, readings, errors, answer, spread)
+
+
+def own_shift(case: Case, end: Mapping[Column, float] | None) -> list[Words]:
+    """Why the spot that is read at the end is not where the tilt alone would put it.
+
+    Parameters
+    ----------
+    case : Case
+    end : dict or None
+        Column -> last reading. [SI]
+
+    Returns
+    -------
+    list of Words
+        One line a pointer whose own shift a bench could see.
+    """
+    out = []
+    for gauge in (g for g in case.gauges if g.kind == "pointer" and end):
+        spot, tilt = (
+            {c.component: v for c, v in (end or {}).items() if (c.gauge, c.unit) == (gauge.name, u)}
+            for u in ("mm", "mrad")
+        )
+        shifts = {side: spot[side] - gauge.throw * tilt[side] for side in spot if side in tilt}
+        if not shifts or max(map(abs, shifts.values())) < LEAST_SHIFT:
+            continue
+        said = joined(" and ", (words("{} {}", sized(1e3 * abs(v), "mm", 2), SIDES[k][v < 0])
+                                for k, v in shifts.items()))  # fmt: skip
+        out.append(
+            words("That is tilt times {}; the spot that is read holds the end's own shift as well, "
+                  "in the end {}.", in_m(gauge.throw), said)
+        )  # fmt: skip
+    return out
 
 
 def _factors(plan: Plan, record: dict[str, Any], confirmed: bool) -> dict[tuple[str, str], float]:
@@ -80,19 +131,21 @@ def _factors(plan: Plan, record: dict[str, Any], confirmed: bool) -> dict[tuple[
 
 
 def _errors(
-    plan: Plan, record: dict[str, Any], reading: dict[Column, float]
+    plan: Plan, record: dict[str, Any], end: Mapping[Column, float] | None
 ) -> dict[Column, float]:
-    """The error that the study states for its rows, for each side of its measure. [SI]"""
-    drift = record.get("drift")
-    if not drift or plan.tolerance.measure not in ("angle", "slope", "length"):
+    """What is known of the error at the end, for each side of the measure: the row's own and, where
+    the study counts it, the shop's spread. [SI]"""
+    error, sizes = record["rows"][0].get("error"), record.get("shop_spread_sizes") or {}
+    if error is None or plan.tolerance.measure not in ("angle", "slope", "length"):
         return {}
-    rest = float(drift["rest"]) / SCALES[plan.tolerance.measure][0]
+    scale = SCALES[plan.tolerance.measure][0]
     throws = {g.name: g.throw for g in plan.case.gauges}
     out = {}
     for column in plan.measure_columns:
-        for mine in reading:
+        own = math.hypot(float(error), float(sizes.get(column.component, 0.0))) / scale
+        for mine in end or ():
             if (mine.gauge, mine.component) != (column.gauge, column.component):
                 continue
             angle = column.unit == "mrad" and mine.unit == "mm"
-            out[mine] = rest * (throws.get(mine.gauge) or math.nan if angle else 1.0)
+            out[mine] = own * (throws.get(mine.gauge) or math.nan if angle else 1.0)
     return out

@@ -8,8 +8,8 @@ from weldsim.materials.material import load_material
 from weldsim.runs.cost import cost_of
 from weldsim.simulation.start_rules import COLD
 from weldsim.text.cautions import CAUTIONS, DEFER, HEADING
-from weldsim.text.describe_bar import bar_lines
-from weldsim.text.describe_joint import joint_lines
+from weldsim.text.describe_bar import bar_lines, clamp_of_bar
+from weldsim.text.describe_joint import clamps_of_joint, joint_lines
 from weldsim.text.grade_words import grade_words
 from weldsim.text.quantities import (
     Words,
@@ -47,6 +47,12 @@ def describe(case, cautions: bool = True) -> list[str]:
         case.title, "", *middle, *_air(case), *_gauges(case),
         *_size(case), *_heat_notes(case), *_doubts(case), *(_cautions() if cautions else ()),
     ]  # fmt: skip
+
+
+def clamped_lines(case) -> list[str]:
+    """How a part is clamped, one line a clamp."""
+    bar = kind_of_case(case).seams_of_welds
+    return clamp_of_bar(case) if bar else clamps_of_joint(case)
 
 
 def _doubts(case) -> list[str]:

@@ -17,7 +17,7 @@ POSITIONS = {
 
 def bar_lines(case) -> list[str]:
     """Part, hold and welds."""
-    return [*_part(case), *_hold(case), *_welds(case)]
+    return [*_part(case), *clamp_of_bar(case), *_welds(case)]
 
 
 def _part(case) -> list[str]:
@@ -31,7 +31,8 @@ def _part(case) -> list[str]:
     ]  # fmt: skip
 
 
-def _hold(case) -> list[str]:
+def clamp_of_bar(case) -> list[str]:
+    """Where it is clamped, and when the clamp opens."""
     h = case.clamping
     if h.kind == "free":
         return ["Clamp: none; the part lies free, held only against moving as a whole."]

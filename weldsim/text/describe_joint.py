@@ -40,7 +40,7 @@ def joint_lines(case) -> list[str]:
     part = case.part
     own = as_written(kind_of_case(case).words(part), exact=True)
     out = [words("Part: {}; {}, {} is up.", own, part.material, part.up)]
-    out += _clamps(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
+    out += clamps_of_joint(case) + _tacks(case) + _preset(case) + _welds(case) + _table(case)
     if case.cooling_film_coefficient is not None:
         forced, usual = case.cooling_film_coefficient, case.surroundings.film_coefficient
         out.append(
@@ -60,7 +60,8 @@ def _rule(rule) -> str:
     return rule_in_words(rule)
 
 
-def _clamps(case) -> list[str]:
+def clamps_of_joint(case) -> list[str]:
+    """One line a clamp: where, what it holds, when it closes and opens."""
     if not case.clamps:
         return ["Clamp: none; the part lies free, held only against moving as a whole."]
     out = []

@@ -87,8 +87,8 @@ def _source_lines(advice: Advice) -> list[str]:
         known = spread_of(unknown.key)
         source = known.source if known is not None else "our choice"
         out.append(
-            f"{unknown.name} was let vary by {unknown.spread:.0%} (standard deviation) within "
-            f"{unknown.low:g} to {unknown.high:g} times what the case says: {source}"
+            f"{unknown.name} was let vary by {_percent(unknown.spread)} (standard deviation) "
+            f"within {unknown.low:g} to {unknown.high:g} times what the case says: {source}"
         )
     return out
 
@@ -116,11 +116,12 @@ def _spread_words(plan: Plan, advice: Advice) -> str:
         )
         return said + _settings_words(plan)
     said = (
-        f"{parts}, and the study's estimated error, at most {ASSUMED_SHARE:.0%} of a movement, "
-        "since a coarse mesh shortens the movements of all sequences by much the same share"
+        f"{parts}, and the study's estimated error, at most {_percent(ASSUMED_SHARE)} of a "
+        "movement, since a coarse mesh shortens the movements of all sequences by much the same "
+        "share"
         if advice.drift is not None
-        else f"{parts}, and {ASSUMED_SHARE:.0%} of the movement to come, a guess: no finer run has "
-        "been compared"
+        else f"{parts}, and {_percent(ASSUMED_SHARE)} of the movement to come, a guess: no finer "
+        "run has been compared"
     )
     return said + _settings_words(plan)
 
@@ -137,3 +138,7 @@ def _chance(value: float) -> str:
     if value > 0.99:
         return "over 99 %"
     return "under 1 %" if value < 0.01 else f"{100 * value:.0f} %"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

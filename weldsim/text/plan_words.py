@@ -85,24 +85,33 @@ def images_words(plan: Plan, row: Row) -> str:
     return "all of it with reverse travel ends equally far off: mirror images"
 
 
+CANCELS = (
+    "what a coarse mesh does to all rows alike is in the estimated error of each, and cancels "
+    "between two of them"
+)
+
+
 def level_words(study: Study) -> str:
     """Whether the first row is told apart from those behind it."""
     if study.drift is None:
         return "nothing says yet which rows can be told apart: no sequence has been run again"
     apart, level = said(study, study.error_of_difference), study.level_with_first()
     good = sum(1 for row in study.rows if not row.best.error)
+    why = "the estimated error of a difference"
+    if study.drift.carried:
+        why += f" ({CANCELS})"
     if good == 1:
         return "there is nothing to tell it apart from"
     if level == 1:
-        return words("it is told apart from all others: they end more than {} farther from zero",
-                     apart)  # fmt: skip
+        pattern = "it is told apart from all others: they end more than {} farther from zero, {}"
+        return words(pattern, apart, why)
     if level == good:
-        return words("no two of them can be told apart: all end within {}, the estimated error",
-                     apart)  # fmt: skip
+        pattern = "none of them can be told apart from the first: all end within {} of it, {}"
+        return words(pattern, apart, why)
     return words(
-        "{} of {} rows, the first among them, cannot be told apart: they end within {}, the "
-        "estimated error of a difference; the others can",
-        level, good, apart,
+        "{} of {} rows, the first among them, cannot be told apart: they end within {}, {}; the "
+        "others can",
+        level, good, apart, why,
     )  # fmt: skip
 
 

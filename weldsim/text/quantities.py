@@ -206,6 +206,27 @@ class Words(str):
         return "".join(p if isinstance(p, str) else p.text(units) for p in self.parts)
 
 
+class Twice(Words):
+    """A text kept in both systems of units, as a record has it.
+
+    Parameters
+    ----------
+    metric, us : str
+        The same sentence.
+    """
+
+    us: str
+
+    def __new__(cls, metric: str, us: str) -> Twice:
+        self = super().__new__(cls, metric)
+        self.us = us
+        return self
+
+    def text(self, units: Units = "metric") -> str:
+        """The text in metric or US units."""
+        return self.us if units == "us" else str(self)
+
+
 def words(pattern: str, *items: object) -> Words:
     """A sentence with something in the place of each `{}`.
 

@@ -490,7 +490,21 @@ def test_what_cannot_be_told_apart_is_said_so_and_what_can_is_not():
     assert "2 of 3 rows, the first among them, cannot be told apart" in level_words(study)
     sure = Study(plan, rows[::2], False, 1.0, 3, Drift((1.0, 1.0), 0.3e-3, 3))
     assert "it is told apart from all others" in level_words(sure)
+    assert "cancels between two of them" in level_words(study) + level_words(sure)
     assert Study(plan, rows, False, 1.0, 3).told_apart(best, far) is None
+
+
+def test_what_all_rows_share_is_no_part_of_what_tells_two_apart():
+    """Variance of the difference of two predictions of one line through zero (regression
+    textbooks): s^2 (1 + 1 + (x1 - x2)^2 / sum x^2). The factor itself, 2.4, has no part in it."""
+    plan = small_plan("plan.confirm=0")
+    keys = [(0, m) for m, _ in zip(plan.schedules(), range(2), strict=False)]
+    fast = dict(zip(keys, tilted([(10.0, 0.0), (13.0, 0.0)]), strict=True))
+    rows = ranked(plan, fast, {}, {k: k for k in keys})
+    study = Study(plan, rows, False, 1.0, 2, Drift((2.4, 2.4), 0.2e-3, 3, reach=20e-3))
+    between = 2.4 * 3.0 / 20.0
+    assert study.error_between(*rows) == pytest.approx(0.2e-3 * (2 + between**2) ** 0.5)
+    assert study.told_apart(*rows)
 
 
 def test_mirror_images_are_one_row(plan, done):

@@ -154,9 +154,31 @@ class Study:
 
     @property
     def error_of_difference(self) -> float | None:
-        """Estimated error of the difference of two ends; what a coarse mesh does to all rows alike
-        is no part of it. None where nothing says so. [SI]"""
+        """Estimated error of the difference of two ends that lie close; what a coarse mesh does to
+        all rows alike is no part of it. None where nothing says so. [SI]"""
         return None if self.drift is None else TWO_ROWS * self.drift.rest
+
+    def error_between(self, a: Row, b: Row) -> float | None:
+        """Estimated error of the difference of two rows' ends.
+
+        What the drift leaves strikes each row by itself; what it takes off all rows by the same
+        factors cancels, but for the doubt about the factors, which counts for what lies between
+        the two spots. (Variance of the difference of two predictions of one regression.)
+
+        Parameters
+        ----------
+        a, b : Row
+            Two of `rows`.
+
+        Returns
+        -------
+        float or None
+            None where there is no estimate. [SI]
+        """
+        if self.drift is None or a.best.error or b.best.error:
+            return None
+        between = float(np.linalg.norm(self.spot(a) - self.spot(b)))
+        return float(self.drift.rest * np.hypot(TWO_ROWS, between / self.drift.reach))
 
     def told_apart(self, a: Row, b: Row) -> bool | None:
         """Whether two rows end further apart than the estimated error of their difference.
@@ -171,10 +193,8 @@ class Study:
         bool or None
             None where there is no estimate.
         """
-        error = self.error_of_difference
-        if error is None or a.best.error or b.best.error:
-            return None
-        return bool(abs(a.end - b.end) > error)
+        error = self.error_between(a, b)
+        return None if error is None else bool(abs(a.end - b.end) > error)
 
     def level_with_first(self) -> int:
         """How many rows cannot be told apart from the first.
