@@ -13,6 +13,7 @@ export function ranking(answer, { folded, take, unfold }) {
       ["", "Sequence and travel", many ? "Setting" : null, "Ends, from zero", "Estimated to lie between", "Farthest on the way", "Verdict", ""].filter((t) => t !== null).map((t) => h("th", { scope: "col", text: t })))),
     h("tbody", {}, some.map((r, i) => line(answer, r, i, many, take)))))),
     rows.length > SHOWN ? h("p", { class: "buttons" }, h("button", { type: "button", class: "plain", text: folded ? `Show all ${rows.length}` : "Show the first alone", onclick: unfold })) : null,
+    answer.error_of_difference ? h("p", { class: "note", text: `Two rows are told apart where they end more than ${short(answer.error_of_difference, answer)} apart, a little more where they lie far from each other: what a coarse mesh does to all rows alike is in the estimated error of each, and cancels between two of them.` }) : null,
     h("p", { class: "note", text: `${answer.shop_spread ? "Odds and intervals count the shop's spread and the estimated errors. " : rows.some((r) => r.chance_first_nearer !== null && r.chance_first_nearer !== undefined) ? "Odds rest on the estimated errors alone; the shop's spread is not in them. " : ""}A verdict is a prediction and approves nothing.` }));
 }
 
