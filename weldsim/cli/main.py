@@ -36,7 +36,7 @@ VERBS = {
     "why": "Say which weld, and which part of it, moved each gauge.",
     "preset": "The tilt to give before welding, or where to clamp, so that the part ends straight; "
     "checked by a run.",
-    "sheet": "Print a bench sheet: what to weld, which way, what the gauges should read; with "
+    "sheet": "Print a bench sheet: which weld when, its travel, what the gauges should read; with "
     "boxes.",
     "correct": "Where a heating line or one more bead would bring a welded part back.",
     "fit": "Fit uncertain shop values to measured curves, with intervals.",

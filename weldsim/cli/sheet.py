@@ -26,7 +26,7 @@ def command(
     ] = None,
     units: UnitsOfText = "metric",
 ):
-    """Print a bench sheet: what to weld, which way, what the gauges should read; with boxes."""
+    """Print a bench sheet: which weld when, its travel, what the gauges should read; with boxes."""
     study = (folder / "plan.json").exists()
     sheet = sheet_of_plan(folder) if study else sheet_of_run(read_run(folder))
     drawing = folder / ("recommended.png" if study else f"{PICTURES}/layout.png")

@@ -11,7 +11,7 @@
 # ---
 
 # %% [markdown]
-# # Order and direction
+# # Sequence and travel
 #
 # A mast stub: a square tube (40 x 40 x 3 mm) stands on a longer one (50 x 50 x 3 mm) and is welded
 # around its foot with four fillets. Both ends of the lower tube are held. A light beam sits on the
