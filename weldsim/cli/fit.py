@@ -9,8 +9,9 @@ import typer
 
 from weldsim.case.load import Case, load_case
 from weldsim.cli.main import WORDS
-from weldsim.cli.options import CaseFile, Changes, Workers, refuse
+from weldsim.cli.options import CaseFile, Changes, UnitsOfText, Workers, refuse, say
 from weldsim.cli.progress import ProgressBar
+from weldsim.geometry.grades import GRADE_USE
 from weldsim.measurements.bench_columns import ReadingRules
 from weldsim.measurements.measured_curve import Measurement, read_measurement
 from weldsim.report.fit_record import write_fit
@@ -49,7 +50,12 @@ Clock = Annotated[
     str, typer.Option(help='How far a clock may be off; "0 s": time 0 is the start of the run.')
 ]
 RunGrade = Annotated[
-    str | None, typer.Option(help=f"Of the runs: {', '.join(FINER)} (default: quick).")
+    str | None,
+    typer.Option(
+        help="Of the runs: "
+        + "; ".join(f"{g}: {GRADE_USE[g]}" for g in FINER)
+        + " (default: quick)."
+    ),
 ]
 Finer = Annotated[
     str | None,
@@ -85,6 +91,7 @@ def command(
     out: Out = Path("fit"),
     workers: Workers = None,
     changes: Changes = None,
+    units: UnitsOfText = "metric",
 ):
     """Fit uncertain shop values to measured curves, with intervals."""
     loaded = load_case(case, changes or ())
@@ -105,9 +112,8 @@ def command(
     settings = _settings(loaded, grade, finer, runs, hold_back, clock, workers)
     with ProgressBar() as tell:
         found = fit(experiments, unknowns, out, settings, tell)
-    for line in fit_lines(found):
-        typer.echo(line)
-    written = write_fit(found, out)
+    say(fit_lines(found), units)
+    written = write_fit(found, out, units)
     typer.echo(f"all of it in {', '.join(str(p) for p in written)}")
     typer.echo('later cases name it: [shop] file = "shop.toml"')
 

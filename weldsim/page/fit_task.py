@@ -12,6 +12,7 @@ from weldsim.report.fit_record import fit_record, write_fit
 from weldsim.studies.fit.fitting import fit
 from weldsim.studies.fit.records import FINER, CurveFit, Settings
 from weldsim.text.fit_words import fit_lines
+from weldsim.text.quantities import in_us
 from weldsim.units import parse
 
 GRADE, CLOCK = "quick", "30 s"  # where the request says nothing
@@ -65,6 +66,7 @@ def fit_answer(options: dict[str, Any], folder: Path, workers: int, tell: Tell) 
     kept = ("parameters", "score", "runs", "grade", "finer", "clocks", "cannot_be_told_apart")
     return {
         "lines": fit_lines(found),
+        "lines_us": in_us(fit_lines(found)),
         "record": {k: record[k] for k in kept},
         "curves": [_curve(c) for c in found.curves],
         "cases": [e.case.title for e in found.experiments],

@@ -5,7 +5,8 @@ from __future__ import annotations
 from weldsim.plots.style import new_figure, styled
 from weldsim.studies.fit.records import Fit
 from weldsim.system.palette import GRID, INK, LINES, QUIET, SPOT
-from weldsim.text.fit_words import figures
+from weldsim.text.fit_words import column_name, figures, value_name
+from weldsim.text.quantities import unit_word
 
 
 @styled
@@ -37,7 +38,7 @@ def curves_figure(found: Fit):
                            label="computed, 90 %")  # fmt: skip
         upper.plot(o.times, shown[1], color=LINES[0], label="computed, likeliest")
         upper.plot(o.times, shown[0], ".", ms=3, color=SPOT, label="measured")
-        upper.set_title(f"{column.gauge} {column.component}, {column.unit}", fontsize=10)
+        upper.set_title(f"{column_name(column)}, {unit_word(column.unit)}", fontsize=10)
         upper.tick_params(labelbottom=False)
         if k == 0:
             upper.legend(fontsize=8)
@@ -46,7 +47,7 @@ def curves_figure(found: Fit):
         lower.plot(o.times, column.factor * c.unmended, color=INK, lw=1.0,
                    label="not to be mended")  # fmt: skip
         lower.set_xlabel("time on the clock of the bench, s")
-        lower.set_ylabel(f"read less\ncomputed, {column.unit}", fontsize=8)
+        lower.set_ylabel(f"measured less\ncomputed, {unit_word(column.unit)}", fontsize=8)
         if k == 0:
             lower.legend(fontsize=8)
     if not curves:
@@ -85,7 +86,7 @@ def unknowns_figure(found: Fit):
         for x, v in ((0.0, u.low), (1.0, u.high)):
             axes.text(x, y - 0.36, figures(u, v), fontsize=7, color=QUIET,
                       ha="left" if x == 0 else "right", va="center")  # fmt: skip
-    axes.set_yticks(range(count), [u.key for u in reversed(found.unknowns)], fontsize=8)
+    axes.set_yticks(range(count), [value_name(u.key) for u in reversed(found.unknowns)], fontsize=8)
     axes.set_xlim(-0.02, 1.02)
     axes.set_ylim(-0.6, count - 0.4)
     axes.set_xticks([])

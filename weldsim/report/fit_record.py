@@ -19,6 +19,7 @@ from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, DEFER
 from weldsim.text.fit_words import curve_words, fit_lines
+from weldsim.text.quantities import Units, in_us
 
 PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
@@ -51,6 +52,7 @@ def fit_record(found: Fit) -> dict[str, Any]:
     score = found.score
     return {
         "format": FORMAT, "weldsim": __version__, "in_words": fit_lines(found),
+        "in_words_us": in_us(fit_lines(found)),
         "parameters": parameters, "residuals": residuals, "runs": found.runs,
         "correlation": found.learnable.correlation,
         "cannot_be_told_apart": found.learnable.alike(found.unknowns),
@@ -104,7 +106,7 @@ def _residual(c: CurveFit) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def write_fit(found: Fit, folder: Path) -> list[Path]:
+def write_fit(found: Fit, folder: Path, units: Units = "metric") -> list[Path]:
     """Write everything a fit leaves.
 
     Parameters
@@ -113,6 +115,8 @@ def write_fit(found: Fit, folder: Path) -> list[Path]:
         From `weldsim.studies.fit.fitting.fit`.
     folder : Path
         Made where it is missing.
+    units : {"metric", "us"}
+        Of the sentences on the page.
 
     Returns
     -------
@@ -129,7 +133,7 @@ def write_fit(found: Fit, folder: Path) -> list[Path]:
     for name, text in (
         ("shop.toml", shop_text(found)),
         ("draws.csv", draws_text(found)),
-        ("fit.html", page_text(found)),
+        ("fit.html", page_text(found, units)),
     ):
         with whole_file(folder / name) as beside:
             beside.write_text(text, encoding="utf-8")
@@ -182,7 +186,11 @@ def draws_text(found: Fit) -> str:
     return "\n".join([head, *(",".join(f"{v:.8g}" for v in row) for row in rows)]) + "\n"
 
 
-def page_text(found: Fit) -> str:
+def _in(lines: list[str], units: Units) -> list[str]:
+    return in_us(lines) if units == "us" else [str(line) for line in lines]
+
+
+def page_text(found: Fit, units: Units = "metric") -> str:
     """The page."""
     files = ", ".join(m.path.name for e in found.experiments for m in e.measurements)
     cases = ", ".join(e.case.title for e in found.experiments)
@@ -191,7 +199,7 @@ def page_text(found: Fit) -> str:
         css=css(),
         from_=html.escape(f"Fitted to {files}."),
         care=html.escape(f"Caution: {APPROVES_NOTHING} {DEFER}"),
-        lines="".join(f"<li>{html.escape(line)}</li>" for line in fit_lines(found)),
+        lines="".join(f"<li>{html.escape(line)}</li>" for line in _in(fit_lines(found), units)),
         fitted=inline_svg(unknowns_figure(found), "each fitted value between its bounds"),
         curves=inline_svg(curves_figure(found), "measured and computed curves with residuals"),
         shop="shop.toml",

@@ -60,9 +60,9 @@ SPREADS = {
         Spread("part.root_gap", "root gap", 0.3, False, 0.0, 3.0, True,
                "fit-up by hand, and faces that should touch stand open by less than half a "
                "millimetre nine times of ten: our choice", 0.3e-3),
-        Spread("clamp.stiffness", "stiffness of a clamp", 0.5, False, 0.1, 5.0, False,
+        Spread("clamp.stiffness", "stiffness", 0.5, False, 0.1, 5.0, False,
                "our choice"),
-        Spread("clamping.conductance", "contact with the clamp", 0.4, False, 0.1, 5.0, False,
+        Spread("clamping.conductance", "heat contact of the clamp", 0.4, False, 0.1, 5.0, False,
                "hand-tight to firm: our choice"),
         Spread("surroundings.film_coefficient", "heat loss to air", 0.3, False, 0.3, 3.0, False,
                "free convection about small parts: our choice"),
