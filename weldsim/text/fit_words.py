@@ -37,7 +37,6 @@ CALLED = {
     "expansion_factor": "thermal expansion, times the table's",
     "hardening_factor": "hardening, times the table's",
 }  # fmt: skip
-OF_ALL = ("arc", "metal", "surroundings", "part", "clamping", "schedule")
 
 
 def value_name(key: str) -> str:
@@ -53,11 +52,13 @@ def value_name(key: str) -> str:
     str
         Such as "heat contact of the clamp", "travel speed of weld B".
     """
+    if "." not in key:
+        return key.replace("_", " ")
     section, *middle, name = key.split(".")
     known = spread_of(key)
     called = CALLED.get(name) or (known.words if known else name.replace("_", " "))
     if not middle:
-        return called if section in OF_ALL else key.replace("_", " ")
+        return called
     return f"{called} of {section} {'.'.join(middle)}"
 
 
@@ -144,7 +145,8 @@ def learnt_words(found: Fit) -> list[str]:
         how = "together" if r > 0 else "against each other"
         out.append(
             f"{value_name(a)} and {value_name(b)} cannot be told apart by these measurements: "
-            f"they may move {how} (correlation {r:+.2f}); another gauge or another setting would part them"
+            f"they may move {how} (correlation {r:+.2f}); another gauge or another setting would "
+            "part them"
         )
     for k, u in enumerate(found.unknowns):
         if k not in told.frozen and told.narrowed[k] < 1.0 - NARROW:
