@@ -121,6 +121,15 @@ def test_a_path_that_does_not_fit_is_refused(key, value, said):
     assert said in refused((f"part.{key}", value))
 
 
+def test_beads_scattered_over_the_plate_are_refused_before_they_fill_the_memory():
+    lines = [
+        [n, f"{1 + 0.04 * n:.2f} mm", f"{-20 + 0.015 * n:.3f} mm",
+         f"{20 + 0.05 * n:.2f} mm", f"{-20 + 0.015 * n:.3f} mm"]
+        for n in range(1, 301)
+    ]  # fmt: skip
+    assert "at so many different places" in refused(("part.lines", lines))
+
+
 def test_beads_laid_as_one_lie_side_by_side():
     uneven = [[1, "30 mm", "0 mm", "90 mm", "0 mm"], [1, "30 mm", "6 mm", "80 mm", "6 mm"]]
     said = refused(("part.lines", uneven), ("part.at_once", 2))

@@ -19,7 +19,14 @@ from pydantic import Field
 from weldsim.geometry.grades import Grade
 from weldsim.geometry.path import SeamLine
 from weldsim.joints.cell_limit import MOST_CELLS, too_many_cells
-from weldsim.joints.deposit_mesh import bead_box, grid_lines, grid_mesh, owners
+from weldsim.joints.deposit_mesh import (
+    MOST_PLACES,
+    bead_box,
+    bead_edges,
+    grid_lines,
+    grid_mesh,
+    owners,
+)
 from weldsim.joints.deposit_path import SLACK, Lines, Places, Row, read_path, rows_of_lines
 from weldsim.joints.kit import JointSection, fill, mm, named, straight_seam
 from weldsim.joints.own_parts.keys import file_stamp
@@ -89,8 +96,8 @@ def check(part: Part) -> list[tuple[str, str]]:
     except NotAllowed as error:
         return [(error.key, error.sentence)]
     key = "lines" if part.path is None else "path"
-    faults = [(key, text) for text in (*_line_faults(part, found), *_layer_faults(part, found))]
-    return faults[:1] or _toe_faults(part, found)
+    faults = _line_faults(part, found) or _layer_faults(part, found)
+    return [(key, text) for text in faults[:1]] or _toe_faults(part, found)
 
 
 def _line_faults(part: Part, found: tuple[Row, ...]) -> list[str]:
@@ -126,6 +133,9 @@ def _layer_faults(part: Part, found: tuple[Row, ...]) -> list[str]:
     known = sorted(set(layers))
     if layers != sorted(layers) or known != list(range(1, len(known) + 1)):
         return ["layers are out of order, allowed: 1, 2, 3 ... from the plate up, none left out"]
+    xs, ys = bead_edges(found, part.bead_width)
+    if xs.size * ys.size * len(known) > MOST_PLACES:
+        return [f"{len(found)} beads at so many different places are not allowed: in rows"]
     owner = owners(found, part.bead_width)[2]
     out = []
     for layer in known:

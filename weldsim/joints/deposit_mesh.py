@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 Zone = tuple[float, float, float]  # from, to, size of a cell between [m]
 LONG = 4.0  # of the travel cell: beads laid at once change little along their length
 SNAP = 0.2  # of a bead's width: the edge of a patch as near as this to a bead's moves onto it
+MOST_PLACES = 20_000_000  # rectangles between the edges of all beads, in all layers
 SAMPLES = 65  # of the size of cells between two grid lines
 
 
@@ -44,20 +45,39 @@ def owners(
     owner : dict of int to ndarray of int, shape (xs - 1, ys - 1)
         By layer: number of the row, -1 for none, -2 where beads of a layer overlap.
     """
-    boxes = [bead_box(row, bead_width) for row in rows]
-    xs, ys = (merged([v for box in boxes for v in box[axis]], (), 1e-7) for axis in (0, 1))
+    xs, ys = bead_edges(rows, bead_width)
     owner = {
         layer: np.full((xs.size - 1, ys.size - 1), -1)
         for layer in sorted({r.first.layer for r in rows})
     }
-    for number, (row, box) in enumerate(zip(rows, boxes, strict=True)):
+    for number, row in enumerate(rows):
         cut = tuple(
             slice(*(int(np.argmin(np.abs(grid - v))) for v in ends))
-            for grid, ends in zip((xs, ys), box, strict=True)
+            for grid, ends in zip((xs, ys), bead_box(row, bead_width), strict=True)
         )
         there = owner[row.first.layer][cut]
         owner[row.first.layer][cut] = np.where(there == -1, number, -2)
     return xs, ys, owner
+
+
+def bead_edges(rows: Sequence[Row], bead_width: float) -> tuple[np.ndarray, np.ndarray]:
+    """Where beads begin and end on x and on y. [m]
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        All of them.
+    bead_width : float
+        [m]
+
+    Returns
+    -------
+    xs, ys : ndarray
+        Sorted. [m]
+    """
+    boxes = [bead_box(row, bead_width) for row in rows]
+    xs, ys = (merged([v for box in boxes for v in box[axis]], (), 1e-7) for axis in (0, 1))
+    return xs, ys
 
 
 def bead_box(row: Row, bead_width: float) -> tuple[tuple[float, float], tuple[float, float]]:
