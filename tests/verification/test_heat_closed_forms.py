@@ -2,7 +2,8 @@
 
 H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids (1959); D. Rosenthal, Trans. ASME 68
 (1946) 849-866; time integral for a double ellipsoid with unequal lengths after V. D. Fachinotti,
-A. A. Anca, A. Cardona, Int. J. Numer. Meth. Biomed. Engng 27 (2011), re-derived and coded below.
+A. A. Anca, A. Cardona, Int. J. Numer. Meth. Biomed. Engng 27 (2011), re-derived and coded in
+`weldsim.validation.moving_source`.
 Tables are for k = 40 W/mK, rho c = 4.71e6 J/m3K, 20 degC, insulated faces.
 """
 
@@ -28,67 +29,18 @@ from tests.verification.heat_problem import (
 )
 from weldsim.geometry.path import Seam
 from weldsim.physics.heat_source import DoubleEllipsoid
+from weldsim.validation.moving_source import MovingEllipsoid, ellipsoid_rise
 
 CAPACITY = DENSITY * SPECIFIC_HEAT
 SPEED, ARC_TIME = 0.005, 10.0
 
 
-def ellipsoid_rise(place, t, power, a, b, front, rear, box=None, terms=12):
-    """Temperature rise of a double ellipsoid that runs from x = 0 at t = 0, insulated faces. [K]
-
-    Half space z >= 0, or by images a `box` (x0, x1, half width, thickness). Time integral with
-    u = sqrt(t - t') and the interval split where the arc passes, where the integrand is steep.
-    """
-    x, y, z = place
-    on = min(t, ARC_TIME)
-    low, high = np.sqrt(max(t - on, 0.0)), np.sqrt(t)
-    cuts = [low, high]
-    for x_image in (x,) if box is None else (x, 2 * box[0] - x, 2 * box[1] - x):
-        cuts.append(np.sqrt(max(t - x_image / SPEED, 0.0)))
-    cuts = np.unique(np.clip(cuts, low, high))
-    node, weight = leggauss(16)
-    total = 0.0
-    for one, two in zip(cuts[:-1], cuts[1:], strict=True):
-        # pieces that shrink toward both cuts
-        edges = one + (two - one) * 0.5 * (1 - np.cos(np.linspace(0, np.pi, 41)))
-        half = np.diff(edges)[:, None] / 2
-        u = (edges[:-1, None] + half + half * node).ravel()
-        w = (half * weight).ravel() * 2 * u
-        total += float(np.dot(w, _instant(x, y, z, t, u, a, b, front, rear, box, terms)))
-    return 3 * np.sqrt(3) * power / (CAPACITY * np.pi**1.5) * total
-
-
-def _instant(x, y, z, t, u, a, b, front, rear, box, terms):
-    tau = u**2
-    s = 12 * DIFFUSIVITY * tau
-    n = np.arange(-terms, terms + 1)[:, None]
-
-    def gauss(places, axis):
-        return (np.exp(-3 * places**2 / (s + axis**2)) / np.sqrt(s + axis**2)).sum(axis=0)
-
-    if box is None:
-        across, deep, along = gauss(np.array([[y]]), a), gauss(np.array([[z]]), b), [[x]]
-    else:
-        x0, x1, half_width, thickness = box
-        images = 40  # thickness is small against the width
-        across = gauss(np.where(n % 2 == 0, y, -y) + 2 * half_width * n, a)
-        deep = gauss(z - 2 * thickness * np.arange(-images, images + 1)[:, None], b)
-        shift = 2 * (x1 - x0) * n
-        along = np.concatenate([x + shift, 2 * x0 - x + shift])
-    xi = np.asarray(along) - SPEED * (t - tau)
-    shares = 2 * front / (front + rear), 2 * rear / (front + rear)
-    moving = 0.0
-    for share, c, sign in zip(shares, (front, rear), (1, -1), strict=True):
-        turn = erf(c * xi / (2 * np.sqrt(DIFFUSIVITY * tau) * np.sqrt(s + c**2)))
-        spread = np.exp(-3 * xi**2 / (s + c**2)) / np.sqrt(s + c**2)
-        moving = moving + share * (1 + sign * turn) * spread
-    return across * deep * moving.sum(axis=0)
-
-
-CASE_A = dict(power=2000.0, a=0.005, b=0.004, front=0.005, rear=0.010)
-CASE_B = dict(
-    power=800.0, a=0.003, b=0.003, front=0.003, rear=0.006, box=(-0.025, 0.075, 0.02, 0.006)
-)
+ALIKE = dict(speed=SPEED, arc_time=ARC_TIME, conductivity=CONDUCTIVITY, capacity=CAPACITY)
+CASE_A = MovingEllipsoid(power=2000.0, a=0.005, b=0.004, front=0.005, rear=0.010, **ALIKE)
+CASE_B = MovingEllipsoid(
+    power=800.0, a=0.003, b=0.003, front=0.003, rear=0.006, box=(-0.025, 0.075, 0.02, 0.006),
+    **ALIKE,
+)  # fmt: skip
 A_TIMES = (1, 2, 4, 5, 6, 8, 10)
 A_TABLE = {  # mm: degC at A_TIMES
     (0, 0, 0): (1153.84, 697.86, 298.25, 233.33, 192.71, 144.69, 117.30),
@@ -127,13 +79,13 @@ B_TABLE = {
 
 @pytest.mark.parametrize("place", A_TABLE)
 def test_case_a_formula_gives_the_table(place):
-    got = [20 + ellipsoid_rise(np.array(place) * 1e-3, t, **CASE_A) for t in A_TIMES]
+    got = [20 + ellipsoid_rise(np.array(place) * 1e-3, t, CASE_A) for t in A_TIMES]
     assert got == pytest.approx(A_TABLE[place], abs=0.02)
 
 
 @pytest.mark.parametrize("place", B_TABLE)
 def test_case_b_formula_gives_the_table(place):
-    got = [20 + ellipsoid_rise(np.array(place) * 1e-3, t, **CASE_B) for t in B_TIMES]
+    got = [20 + ellipsoid_rise(np.array(place) * 1e-3, t, CASE_B) for t in B_TIMES]
     assert got == pytest.approx(B_TABLE[place], abs=0.02)
 
 
@@ -150,7 +102,7 @@ def test_case_a_formula_holds_the_energy():
     y, wy = line([0, 6, 14, 45])
     z, wz = line([0, 6, 14, 45])
     # Separable but for the time integral: sum over time of products of one-dimensional integrals.
-    a, b, c = CASE_A["a"], CASE_A["b"], (CASE_A["front"], CASE_A["rear"])
+    a, b, c = CASE_A.a, CASE_A.b, (CASE_A.front, CASE_A.rear)
     total = 0.0
     t = 6.0
     edges = np.sqrt(t) * np.linspace(0, 1, 61)
@@ -167,7 +119,7 @@ def test_case_a_formula_holds_the_energy():
         moving = share * (1 + sign * turn) * np.exp(-3 * xi**2 / (s + length**2))
         along = wx @ (moving / np.sqrt(s + length**2))
         total += float(np.dot(wu, across * deep * along))
-    energy = 3 * np.sqrt(3) * CASE_A["power"] / np.pi**1.5 * total
+    energy = 3 * np.sqrt(3) * CASE_A.power / np.pi**1.5 * total
     assert energy == pytest.approx(12_000.0, rel=1e-4)
 
 
@@ -175,8 +127,8 @@ def half_model_run(x, y, z, case, times, time_step):
     """March the half y >= 0 with half the power; model and temperatures [degC] by time."""
     model = heat_model(*block(x, y, z))
     seam = Seam(np.zeros(3), np.array([SPEED * ARC_TIME, 0, 0]), np.array([0, 0, 1.0]))
-    lengths = (case["front"], case["rear"], case["a"], case["b"])
-    arc = DoubleEllipsoid(case["power"] / 2, *lengths, SPEED, seam)
+    lengths = (case.front, case.rear, case.a, case.b)
+    arc = DoubleEllipsoid(case.power / 2, *lengths, SPEED, seam)
     active, exchange = everything(model), skin_on(model)
     temperature, now, seen = np.full(model.points.shape[0], AMBIENT), 0.0, {}
 
@@ -207,9 +159,9 @@ def worst_of(model, seen, case, table, times):
         for t, expected in zip(times, row, strict=True):
             rise = expected - 20
             x = np.array(place) * 1e-3
-            change = ellipsoid_rise(x, t + 0.125, **case) - ellipsoid_rise(x, t - 0.125, **case)
+            change = ellipsoid_rise(x, t + 0.125, case) - ellipsoid_rise(x, t - 0.125, case)
             behind = SPEED * t - x[0] if t <= ARC_TIME else np.inf
-            under = -case["front"] <= behind <= case["rear"] and x[1] <= case["a"]
+            under = -case.front <= behind <= case.rear and x[1] <= case.a
             share = 0.03 if under or abs(change) > 0.1 * rise else 0.01
             allowed = max(share * rise, 0.005 * (max(row) - 20))
             error = seen[t][node] - expected
