@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from weldsim.errors import WeldsimError
-from weldsim.validation import bridge, cooling, suite, tendon, thick_plate, tracks
+from weldsim.validation import (
+    bridge,
+    cooling,
+    second_mechanics,
+    suite,
+    tendon,
+    thick_plate,
+    tracks,
+)
 from weldsim.validation.rows import GROUPS, Check
 
 CHECKS: tuple[Check, ...] = (
-    *tracks.CHECKS, *thick_plate.CHECKS, *bridge.CHECKS, *cooling.CHECKS, *tendon.CHECKS, *suite.CHECKS,
+    *tracks.CHECKS, *thick_plate.CHECKS, *bridge.CHECKS, *cooling.CHECKS, *tendon.CHECKS,
+    *suite.CHECKS, *second_mechanics.CHECKS,
 )  # fmt: skip
 
 # What no row speaks about. Plain sentences: a stranger should not have to guess.

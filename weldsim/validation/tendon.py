@@ -99,7 +99,7 @@ length = "{length} mm"
 width = "100 mm"
 thickness = "6 mm"
 material = "carbon-steel"
-[hold]
+[clamping]
 kind = "free"
 [[weld]]
 name = "A"
