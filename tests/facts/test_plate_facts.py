@@ -12,6 +12,7 @@ import pytest
 from weldsim.case.load import parse_case
 from weldsim.runs.warnings import gauges_on_melt
 from weldsim.simulation.steps import build_model, simulate
+from weldsim.validation.shrinkage import BEAD
 
 pytestmark = pytest.mark.slow
 
@@ -158,80 +159,7 @@ def test_girth_weld_draws_the_tube_in():
     assert len(end) and 0.25 * most < shorter < most
 
 
-BEAD = """
-title = "bead on a flat bar"
-
-[part]
-kind = "bar"
-length = "{length} mm"
-width = "{width} mm"
-thickness = "6 mm"
-material = "carbon-steel"
-
-[clamping]
-{hold}
-
-[[weld]]
-name = "A"
-face = "front"
-{where}
-process = "135"
-current = "{current} A"
-voltage = "18.75 V"
-efficiency = 0.8
-speed = "5 mm/s"
-bead_width = "7 mm"
-bead_height = "{height} mm"
-
-[surroundings]
-film_coefficient = "100 W/m2/K"
-"""
-ACROSS = 'at = "60 mm"\ntravel = "up"'
 ALONG = 'line = "along"\nat = "0 mm"\nfrom = "0 mm"\nto = "{length} mm"\ntravel = "+x"'
-TIP = """
-[[gauge]]
-name = "tip"
-kind = "pointer"
-at = "free end"
-aim = "+x"
-up = "+y"
-throw = "1 m"
-"""
-
-
-def bent(current: float):
-    """Angle [mrad] toward the bead, and share of the thickness softened, of a bead across a bar.
-
-    The bar is gripped beyond the reach of the heat, without losing any to the jaws.
-    """
-    text = BEAD.format(
-        length=120, width=30, where=ACROSS, current=current, height=1.5,
-        hold='kind = "one end"\nlength = "10 mm"\nconductance = "0 W/m2/K"',
-    ) + TIP  # fmt: skip
-    model, state, gauges = cold(parse_case(text, "bead", []), "quick")
-    at = model.heat.points
-    under = (np.abs(at - [0.06, 0.0, 0.0]) < [1e-4, 3.1e-3, 2e-3]).all(axis=1)
-    depth, peak = 3e-3 - at[under, 1], state.peak_temperature[under]
-    depths = np.unique(depth.round(6))
-    hottest = [peak[np.abs(depth - d) < 1e-6].mean() for d in depths]
-    soft = model.material.softening_temperature
-    deep = depths[-1] if hottest[-1] > soft else np.interp(-soft, -np.array(hottest), depths)
-    return gauges["tip_up_mrad"], deep / 6e-3 if hottest[0] > soft else 0.0
-
-
-def test_bead_turns_a_plate_most_when_the_heat_goes_half_way():
-    """Angular change of a 6 mm plate against heat: it rises, is largest where the hot zone goes
-    about half through, and falls when the heat goes through (common practice: one deep pass turns
-    less than a half-deep one; handbook article; a strip of inherent strain of depth d gives
-    d (h - d), most at h / 2, `verification/test_plate_shrinkage.py`). About half is what comes
-    within a fifth of that formula's most; where the heat went through, it has nothing left.
-    """
-    angle, deep = np.array([bent(current) for current in (67, 140, 300)]).T
-    print(f"net 200, 420, 900 J/mm: {angle.round(1)} mrad, softened {deep.round(2)} of the depth")
-    assert np.all(np.diff(deep) > 0) and deep[2] > 0.9
-    assert deep[1] * (1 - deep[1]) > 0.8 * 0.25
-    assert angle[1] > 2 * angle[0] > 0  # toward the bead
-    assert angle[2] < 0.5 * angle[1]
 
 
 def tendon(current: float):

@@ -6,7 +6,9 @@ from weldsim.errors import WeldsimError
 from weldsim.validation import (
     bridge,
     cooling,
+    measured_block,
     second_mechanics,
+    shrinkage,
     suite,
     tendon,
     thick_plate,
@@ -16,7 +18,7 @@ from weldsim.validation.rows import GROUPS, Check
 
 CHECKS: tuple[Check, ...] = (
     *tracks.CHECKS, *thick_plate.CHECKS, *bridge.CHECKS, *cooling.CHECKS, *tendon.CHECKS,
-    *suite.CHECKS, *second_mechanics.CHECKS,
+    *shrinkage.CHECKS, *suite.CHECKS, *second_mechanics.CHECKS, *measured_block.CHECKS,
 )  # fmt: skip
 
 # What no row speaks about. Plain sentences: a stranger should not have to guess.

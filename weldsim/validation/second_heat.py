@@ -19,7 +19,8 @@ from weldsim.simulation.steps import advance, start_state
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 CLOSE = 1e-7  # power left over, of what is stored, supplied and lost
-MOST = 60  # iterations of a step
+MOST = 120  # iterations of a step
+LAST_CHANGE = 80  # iteration after which the conductivity stands still
 
 
 @dataclass(frozen=True)
@@ -178,7 +179,7 @@ class HeatAgain:
             return power - mass * (self.heat(t)[0] - old) - conduction @ t - self._loss(t)[0]
 
         for k in range(MOST):
-            if 0 < k < 12:
+            if 0 < k < LAST_CHANGE:
                 conduction = self._conduction(guess)
             residual = left(guess)[free]
             size = np.abs(residual).sum()
