@@ -32,7 +32,6 @@ from numpy.typing import NDArray
 
 from weldsim.errors import StoreError
 from weldsim.geometry.part import vtk_cells
-from weldsim.runs.gauge_table import TIME
 from weldsim.runs.checkpoints import (
     CHECKSUM,
     EXTRA,
@@ -41,7 +40,8 @@ from weldsim.runs.checkpoints import (
     last_checkpoint,
     state_checksum,
 )
-from weldsim.runs.frame_files import FIELDS, FrameFile, SERIES, read_series
+from weldsim.runs.frame_files import FIELDS, SERIES, FrameFile, read_series
+from weldsim.runs.gauge_table import TIME
 from weldsim.runs.reading import GAUGES, MANIFEST, PENDING, PICTURES, read_manifest
 from weldsim.runs.stored import read_json_file
 from weldsim.simulation.frame import Frame

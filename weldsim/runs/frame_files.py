@@ -66,7 +66,7 @@ def read_series(path: str | Path) -> list[FrameFile]:
     try:
         entries = list(_xml(read_file(folder / SERIES)).iter("DataSet"))
         frames = [_frame_file(folder, e.attrib["file"], e.attrib["timestep"]) for e in entries]
-    except (ET.ParseError, KeyError, ValueError) as error:
+    except (ET.ParseError, LookupError, ValueError) as error:  # an encoding that nobody knows
         raise StoreError(f"{folder / SERIES}: cannot be read: {error}") from error
     return [f for f in frames if f.path.is_file()]
 

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any, Protocol
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import StoreError
 from weldsim.physics.energy_balance import EnergyBalance
+from weldsim.runs.checkpoints import last_checkpoint
 from weldsim.runs.error_estimate import UNDETERMINED, ErrorEstimate, error_of_run
 from weldsim.runs.fields import Fields, FieldSeries
 from weldsim.runs.gauge_table import GaugeTable
-from weldsim.runs.checkpoints import last_checkpoint
 from weldsim.runs.reading import PENDING, RunRecord, read_run, read_source
 from weldsim.schema.column import Readings
 from weldsim.simulation.model import Model

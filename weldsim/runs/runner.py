@@ -15,8 +15,8 @@ from typing import Any
 
 from weldsim.case.load import Case, parse_case
 from weldsim.errors import StoreError, WeldsimError
-from weldsim.physics.back_ends import slow_solver_note
 from weldsim.geometry.grades import BALANCE_CHANGES
+from weldsim.physics.back_ends import slow_solver_note
 from weldsim.runs.error_estimate import (
     NOT_ASKED,
     UNDETERMINED,

@@ -216,7 +216,7 @@ class StoredReadOff(Stored):
     extreme_time_s: Number
     travel: Number
     settled_s: Number
-    settled_after_arc_s: Number | None = None
+    settled_after_arc_s: Number | None  # null while the arc burns
 
 
 class StoredWeldEnd(Stored):
