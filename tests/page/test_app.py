@@ -127,6 +127,7 @@ def test_a_run_under_way_is_listed_as_the_job_that_it_is(tmp_path):
     assert names[job.run] == id_of(tmp_path / job.run)
 
 
+@pytest.mark.slow
 def test_the_curves_of_a_metal_are_drawn_and_told(tmp_path):
     """In both units; a file of the user's own through the case that names it, and no other file."""
     client, _ = client_of(tmp_path)

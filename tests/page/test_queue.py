@@ -182,6 +182,7 @@ def test_what_fails_because_it_was_told_to_stop_goes_on_next_time(made):
     assert state(again, job) == "drawing"  # solved: the pictures alone are left
 
 
+@pytest.mark.slow
 def test_a_run_that_waits_goes_before_the_pictures_of_the_run_before(made, tmp_path):
     """Requirement of issue 13: nobody waits for an animation; the pictures come in the end."""
     (tmp_path / "hold").touch()
@@ -201,6 +202,7 @@ def test_a_run_that_waits_goes_before_the_pictures_of_the_run_before(made, tmp_p
     assert begun == [1, 2] and over[1].starts == 1
 
 
+@pytest.mark.slow
 def test_pictures_that_wait_can_be_stopped_and_a_killed_server_draws_them_later(made, tmp_path):
     (tmp_path / "hold").touch()
     queue = made(drawing_while_held)
