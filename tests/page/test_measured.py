@@ -271,7 +271,7 @@ def test_what_may_vary_is_offered_with_its_source(page):
 def test_a_fit_is_a_job_of_the_queue(page):
     client, bench, run = page
     job = post(client, "/api/studies", fit_body(client, run, grade="coarse", clock="10 s")).json()
-    assert job["kind"] == "fit" and job["parent"] == run and "arc.efficiency" in job["change"]
+    assert job["kind"] == "fit" and job["parent"] == run and "arc efficiency" in job["change"]
     bench.queue.start()
     try:
         wait_for(lambda: client.get(f"/api/jobs/{job['id']}").json()["state"] == "done", 60.0)

@@ -12,6 +12,7 @@ from weldsim.page.costs import fit_price
 from weldsim.page.experiments import check_fit, folders_of
 from weldsim.page.routes_jobs import PRICE_LIMIT, shown_job
 from weldsim.studies.fit.records import FINER
+from weldsim.text.fit_words import value_name
 
 READ_LIMIT = 90.0  # s for reading tables of 64 MB
 
@@ -74,7 +75,7 @@ def ask_fit(bench: Bench, asked: Asked) -> Answer:
     except (StoreError, CaseError):
         raise WeldsimError("the case of this run cannot be read any more") from None
     names = ", ".join(file[1] for file in options["files"])
-    change = f"{', '.join(options['vary'])} from {names}"
+    change = f"{', '.join(map(value_name, options['vary']))} from {names}"
     priced = bench.known(_key(options)) or {"seconds": 0.0}
     seconds = priced["seconds"] / bench.queue.runs.threads
     job = bench.queue.submit("fit", title, text, asked.me, of, change, json.dumps(options), seconds)

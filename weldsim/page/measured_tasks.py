@@ -28,7 +28,7 @@ from weldsim.schema.column import Column
 from weldsim.simulation.columns import columns_of_case
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of
 from weldsim.studies.spreads import USUAL_BOUNDS
-from weldsim.text.fit_words import figures
+from weldsim.text.fit_words import figures, value_name
 from weldsim.text.spot_words import record_lines
 
 MOST_POINTS = 600  # of one curve as a page draws it
@@ -276,8 +276,8 @@ def offer(folder: str, tell: Tell | None = None) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        `key`, `low`, `high` and `usual` as a case has them, `source` of the bounds, `thermal`, and
-        whether it is `chosen` beforehand.
+        `key`, its `name`, `low`, `high` and `usual` as a case has them, `source` of the bounds,
+        `thermal`, and whether it is `chosen` beforehand.
     """
     case = case_of_run(folder)
     section = case.tables.get("fit", {})
@@ -309,8 +309,8 @@ def _offered(
     u: Unknown, low: object, high: object, source: str, chosen: bool, spread: str
 ) -> dict[str, Any]:
     return {
-        "key": u.key, "low": str(low), "high": str(high), "usual": figures(u, u.usual),
-        "source": source, "thermal": u.thermal, "chosen": chosen, "spread": spread,
+        "key": u.key, "name": value_name(u.key), "low": str(low), "high": str(high),
+        "usual": figures(u, u.usual), "source": source, "thermal": u.thermal, "chosen": chosen, "spread": spread,
     }  # fmt: skip
 
 

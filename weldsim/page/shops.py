@@ -13,6 +13,7 @@ from weldsim.case.shop import read_shop_file
 from weldsim.errors import WeldsimError
 from weldsim.page.case_form import KEPT_SHOP, read_tables
 from weldsim.system.files import whole_file
+from weldsim.text.fit_words import value_name
 
 FOLDER, FILE, DRAWS = "shops", "shop.toml", "draws.csv"
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,39}")
@@ -52,7 +53,7 @@ def listed(work: Path) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        `name`, `file` as a case of the page names it, and `values` by key.
+        `name`, `file` as a case of the page names it, `values` by key and the keys' `names`.
     """
     out = []
     for path in sorted((work / FOLDER).glob(f"*/{FILE}")):
@@ -63,7 +64,8 @@ def listed(work: Path) -> list[dict[str, Any]]:
         file = f"{FOLDER}/{path.parent.name}/{FILE}"
         if re.fullmatch(KEPT_SHOP, file):
             shown = {key: str(value) for key, value in values.items()}
-            out.append({"name": path.parent.name, "file": file, "values": shown})
+            names = {key: value_name(key) for key in values}
+            out.append({"name": path.parent.name, "file": file, "values": shown, "names": names})
     return out[:MOST]
 
 

@@ -1,6 +1,6 @@
 // What a fit learnt: values with intervals, measured over computed, and the shop to be kept.
 import { curveChart } from "./curve_chart.js";
-import { valueName, valueText } from "./fit_words.js";
+import { saidOf } from "./fit_words.js";
 import { said } from "./readings.js";
 import { ask, h, say } from "./tools.js";
 
@@ -9,10 +9,12 @@ export class FitAnswer {
   constructor(id, open) { Object.assign(this, { id, open, name: "", again: false, fault: "", kept: null }); }
 
   parts(answer, job) {
-    const { record, curves } = answer;
-    const rows = Object.entries(record.parameters).map(([key, p]) => h("tr", {}, h("th", { scope: "row", title: key, text: valueName(key) }),
-      p.frozen ? [h("td", { text: "not learnt" }), h("td", { text: "" })] : [h("td", { text: valueText(p.value, p.unit) }), h("td", { text: `${valueText(p.low, p.unit)} to ${valueText(p.high, p.unit)}` })],
-      h("td", { text: `${valueText(p.prior.low, p.unit)} to ${valueText(p.prior.high, p.unit)}` })));
+    const { curves } = answer;
+    const rows = (answer.values || []).map((v) => {
+      const [best, low, high, least, most] = saidOf(v);
+      return h("tr", {}, h("th", { scope: "row", title: v.key, text: v.name }), v.frozen ? [h("td", { text: "not learnt" }), h("td", { text: "" })] : [h("td", { text: best }), h("td", { text: `${low} to ${high}` })],
+        h("td", { text: `${least} to ${most}` }));
+    });
     const titles = answer.cases || [], several = titles.length > 1;
     const charts = curves.map((c) => curveChart({ ...c, key: c.experiment ? `${c.name} ${c.experiment}` : c.name, of: several ? `${c.experiment + 1}. ${titles[c.experiment]}` : "" }, [{ name: "as it was fitted", times: c.times, values: c.values, cold: c.cold, shift: 0 }], [], null, "on the clock of the file"));
     return [

@@ -1,6 +1,5 @@
 // What is to be learnt, how finely it is computed, and what that takes.
 import { costText } from "./costs.js";
-import { valueName } from "./fit_words.js";
 import { beginStudy } from "./study.js";
 import { askPatiently, h, later, say } from "./tools.js";
 
@@ -19,8 +18,8 @@ export class FitForm {
   }
   build() {
     const { options, list } = this;
-    const rows = this.rows.map((row, k) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: row.chosen, "data-vary": row.key, onchange: (e) => { row.chosen = e.target.checked; this.soon(); } }), h("span", {}, valueName(row.key), h("span", { class: "meta", title: row.key, text: `the case says ${row.usual}` })))),
-      ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${valueName(row.key)}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; } }))),
+    const rows = this.rows.map((row, k) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: row.chosen, "data-vary": row.key, onchange: (e) => { row.chosen = e.target.checked; this.soon(); } }), h("span", {}, row.name, h("span", { class: "meta", title: row.key, text: `the case says ${row.usual}` })))),
+      ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${row.name}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; } }))),
       h("td", { class: "note", text: row.source })));
     const pick = (id, label, choices, key) => h("div", { class: "field" }, h("label", { for: id, text: label }), h("select", { id, onchange: (e) => { options[key] = e.target.value; this.soon(); } }, choices.map(([v, t]) => h("option", { value: v, text: t, selected: options[key] === v }))));
     this.button = h("button", { type: "button", class: "first", text: "Start the fit", onclick: () => this.begin() });

@@ -3,7 +3,7 @@ import { cautionLine } from "./cautions.js";
 import { curveChart } from "./curve_chart.js";
 import { FilmForm, sheetLinks } from "./film_form.js";
 import { FitForm } from "./fit_form.js";
-import { valueName } from "./fit_words.js";
+import { shopWords } from "./fit_words.js";
 import { studyTitle } from "./study.js";
 import { TableForm } from "./table_form.js";
 import { ask, askPatiently, h, renew, say, STATES } from "./tools.js";
@@ -178,7 +178,7 @@ export class MeasuredView {
     const fits = about.filter((a) => a.kind === "fit").reverse(), { shops } = this.list;
     this.ui.known.hidden = !fits.length && !shops.length;
     renew(this.ui.known, fits.length ? [h("h2", { text: "Fits to this run" }), h("ul", { class: "files" }, fits.map((a) => h("li", {}, h("a", { href: `#study/${a.id}`, text: `${studyTitle("fit")}: ${a.change}` }), h("span", { class: "note", text: ` ${STATES[a.state]}` }))))] : null,
-      shops.length ? [h("h2", { text: "Calibrated shops" }), h("ul", { class: "shops" }, shops.map((shop) => h("li", {}, h("strong", { text: shop.name }), h("span", { class: "note", text: Object.entries(shop.values).map(([key, v]) => `${valueName(key)} ${v}`).join(", ") }),
+      shops.length ? [h("h2", { text: "Calibrated shops" }), h("ul", { class: "shops" }, shops.map((shop) => h("li", {}, h("strong", { text: shop.name }), h("span", { class: "note", text: shopWords(shop) }),
         h("button", { type: "button", class: "plain", text: "Put it into the set-up", "aria-label": `Put it into the set-up: ${shop.name}`, onclick: () => this.open(shop.file).catch((e) => this.wrong(e)) }))))] : null);
   }
 }

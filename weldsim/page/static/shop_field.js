@@ -1,5 +1,5 @@
 // On Set-up: which calibrated shop the case is computed with, where one is kept or named.
-import { valueName } from "./fit_words.js";
+import { shopWords } from "./fit_words.js";
 import { ask, h } from "./tools.js";
 
 let kept = null; // what the server said last; shown until it says otherwise
@@ -17,7 +17,7 @@ export function shopField(draft, changed) {
     } }, h("option", { value: "", text: "none: the values below" }), file && !own ? h("option", { value: file, text: file, selected: true }) : null,
     list.map((s) => h("option", { value: s.file, text: s.name, selected: s.file === file })));
     box.replaceChildren(h("div", { class: "field" }, h("label", { for: "kept-shop", text: "calibrated shop" }), pick),
-      ...(own ? [h("p", { class: "note", text: `In place of the values below: ${Object.entries(own.values).map(([key, v]) => `${valueName(key)} ${v}`).join(", ")}.` })] : []),
+      ...(own ? [h("p", { class: "note", text: `In place of the values below: ${shopWords(own)}.` })] : []),
       h("p", { class: "mistake", "data-place": "shop|file", hidden: true }));
   };
   fill();
