@@ -164,8 +164,9 @@ assert np.abs(up_down + same).max() < 0.03 * np.abs(same).max()
 assert np.abs(right_down - np.interp(time_down, time, right)).max() < 0.03 * np.abs(same).max()
 
 # %% [markdown]
-# ## Before you try it in the shop
+# ## Cautions
 #
-# The program plans, it does not approve. Fire watch, ventilation, eye and skin protection, dry
-# gloves; a low-class laser with its path away from eyes, ended on a matt target; loosen the clamp
-# bit by bit once the bar is cold. Local rules come first.
+# The program plans, it does not approve. Whoever tries it at the bench reads these first.
+
+# %%
+print(*(f"- {line}" for line in (*weldsim.CAUTIONS, weldsim.DEFER)), sep="\n")

@@ -204,7 +204,7 @@ def test_a_run_that_lacks_its_error_estimate_can_do_without(tmp_path):
     assert done.returncode == 0, done.stderr
     kept = json.loads((folder / "run.json").read_text())
     assert kept["status"] == "complete"
-    assert kept["error_estimate"]["how"].startswith("not asked for")
+    assert kept["error_estimate"]["how"].startswith("none: no second run")
 
 
 def test_resume_of_a_folder_that_is_no_run(tmp_path):

@@ -153,7 +153,7 @@ def test_tables_hold_the_run(page):
 @pytest.fixture
 def quick(monkeypatch):
     """Pages without plots, where these are not what is tested: they take most of the time."""
-    monkeypatch.setattr("weldsim.report.report._plots", lambda record, mark: [])
+    monkeypatch.setattr("weldsim.report.report._plots", lambda *_: [])
     monkeypatch.setattr("weldsim.report.report._stress", lambda record, mark: None)
 
 
@@ -217,7 +217,7 @@ def test_clamps_and_what_they_hold_are_tabled(tee_page):
     assert "jig branch end rigid – 200 from the start 20 s after the end of front.2" in tee_page
     assert "mean equivalent stress of the weld zone 270 MPa" in tee_page
     assert "clamp saddle still pushes with 1300 N and 0 N m" in tee_page
-    assert "jig off at 40 s, which moved pointer up -9.83 mm" in tee_page
+    assert "jig opened at 40 s, which moved pointer up -9.83 mm" in tee_page
 
 
 def test_a_bar_in_a_vise_has_no_clamp_table(page):
@@ -362,10 +362,10 @@ def test_where_the_movement_comes_from(tee, quick):
 
 
 def test_timetable_shows_arcs_pauses_and_clamps(tee):
-    """Numbers of synthetic_run: jig off at 40 s, pauses of 8.5 and 60 s."""
+    """Numbers of synthetic_run: jig opens at 40 s, pauses of 8.5 and 60 s."""
     record = read_run(tee.path)
     svg = timetable_svg(record)
-    for words in ("front.1 10 to 15 s", ">60 s<", "jig: off at 40 s", "saddle: stays on"):
+    for words in ("front.1 10 to 15 s", ">60 s<", "jig: opens at 40 s", "saddle: stays closed"):
         assert words in svg
     assert {g.name: g.end for g in clamp_spans(record)} == {"saddle": None, "jig": 40.0}
 

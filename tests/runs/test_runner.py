@@ -57,7 +57,7 @@ def test_folder_holds_what_the_contract_says(whole):
     assert manifest["balances"]["heat_gap"] < 1e-3
     assert manifest["solver"] in ("pardiso", "rslab", "superlu")
     assert manifest["device"] == "cpu" and manifest["device_reason"]
-    assert manifest["error_estimate"]["how"].startswith("not asked for")
+    assert manifest["error_estimate"]["how"].startswith("none: no second run")
 
 
 def test_spot_is_throw_times_tilt_plus_the_patch(whole):
@@ -216,7 +216,7 @@ def test_resuming_without_the_companion_ends_the_matter(tmp_path):
     with pytest.raises(KeyboardInterrupt):
         run_case(short_case(), tmp_path / "run", stop_at("estimated error"))
     resume_case(tmp_path / "run", RunOptions(error_estimate=False))
-    assert run_json(tmp_path / "run")["error_estimate"]["how"].startswith("not asked for")
+    assert run_json(tmp_path / "run")["error_estimate"]["how"].startswith("none: no second run")
     with pytest.raises(StoreError, match="complete"):
         resume_case(tmp_path / "run")
 

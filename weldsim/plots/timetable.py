@@ -96,13 +96,13 @@ def clamp_spans(record: RunRecord) -> list[ClampSpan]:
     for clamp in recorded_case(record).clamps:
         start = 0.0 if clamp.on is None else _moment(clamp.on, ends)
         end = off.get(clamp.name, _moment(clamp.off, ends))
-        words = "on" if start is not None else "on by temperature"
+        words = "closed" if start is not None else "closes by temperature"
         if end is not None:
-            words = f"off at {end - zero:.0f} s"
+            words = f"opens at {end - zero:.0f} s"
         elif clamp.off.kind == "never":
-            words = "stays on"
+            words = "stays closed"
         elif clamp.off.kind in ("cold", "below"):
-            words = "off when cold" if clamp.off.kind == "cold" else "off by temperature"
+            words = "opens when cold" if clamp.off.kind == "cold" else "opens by temperature"
         begin = (start if start is not None else zero) - zero
         out.append(ClampSpan(clamp.name, begin, None if end is None else end - zero, words))
     return out

@@ -46,6 +46,7 @@ from weldsim.studies.band.kept import KeptBand
 from weldsim.system.files import whole_file
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER
+from weldsim.text.grade_words import grade_line
 from weldsim.text.quantities import Words, as_written, quantity, span, words
 from weldsim.text.words import result_words, warnings
 
@@ -207,7 +208,7 @@ def _run(record: RunRecord, name: str, mark: str, band: KeptBand | None) -> dict
         "name": name,
         "title": record.title,
         "status": record.manifest.get("status", "running"),
-        "results": [_passed_on(line) for line in result_words(record)],
+        "results": [*map(_passed_on, result_words(record)), grade_line(record.grade)],
         "careful": [words("{}.", _passed_on(w)) for w in warnings(record)],
         "verdicts": verdicts(record),
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),

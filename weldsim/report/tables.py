@@ -233,7 +233,7 @@ def released_table(record: RunRecord) -> list[tuple[str, str]]:
             for k, v in (entry.get("change") or {}).items()
             if k in gauges and gauges[k].unit == "mm"
         ]
-        what = f"{', '.join(names)} off at {entry.get('time_s', 0.0):.0f} s"
+        what = f"{', '.join(names)} opened at {entry.get('time_s', 0.0):.0f} s"
         out.append((what, joined(", ", moved) or "no gauge moved"))
     return out
 

@@ -21,7 +21,7 @@ from weldsim.simulation.steps import build_model, simulate, start_state
 # Sketch and coarse are for signs and ranking: a run at them spends no time on an estimate unless
 # it is asked for one, and one cell through the wall is no measure of what two are worth.
 WITHOUT_COMPANION = ("sketch", "coarse")
-NOT_ASKED = "not asked for: run without a second run for it"
+NOT_ASKED = "none: no second run was made for it"
 NO_SECOND_GRADE = "without an estimated error: no run at a second grade"
 UNDETERMINED = (
     "not determined: a cross-section bent like a hinge on the way, so where the part ends hangs on "
