@@ -4,6 +4,7 @@
     python benchmarks/deposit_block.py --fit --toes # three: the toes have a contact of their own
     python benchmarks/deposit_block.py --layers EFFICIENCY CONDUCTANCE    # ends of the layers
     python benchmarks/deposit_block.py --at-once 0 1 10    # a layer bead by bead, and at once
+    python benchmarks/deposit_block.py --block EFFICIENCY CONDUCTANCE --once 10    # bow, lumped
     python benchmarks/deposit_block.py --bow DIR    # a finished run of the case against 25 points
 
 Efficiency and the conductance of table and toes are fitted to TC2 to TC5 over the first 300 s, bead
@@ -166,17 +167,32 @@ def layer_table(
 # -- bow after release --------------------------------------------------------------------------
 
 
-def heights(folder: Path) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Places along the bar [m], measured and predicted height of its underside. [m]"""
+def measured_heights() -> tuple[np.ndarray, np.ndarray]:
+    """Places along the bar and height of its underside after release. [m]"""
     with (N1 / "bow.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
-    x = np.array([float(r["x_mm"]) for r in rows])
-    was = np.array([float(r["height_mm"]) for r in rows])
+    return tuple(1e-3 * np.array([float(r[k]) for r in rows]) for k in ("x_mm", "height_mm"))
+
+
+def heights_of(folder: Path) -> np.ndarray:
+    """The same places at the end of a finished run of the case. [m]"""
     with (folder / "gauges.csv").open(encoding="utf-8") as file:
         end = list(csv.DictReader(file))[-1]
     columns = {k.split()[0].split("_")[0]: k for k in end if k.startswith("H")}
-    now = np.array([float(end[columns[f"H{v:.0f}"]]) for v in x])
-    return 1e-3 * x, 1e-3 * was, 1e-3 * now
+    return 1e-3 * np.array([float(end[columns[f"H{1e3 * v:.0f}"]]) for v in measured_heights()[0]])
+
+
+def block(case: Case, grade: str) -> tuple[np.ndarray, int, float]:
+    """Heights at the end of a run of the case [m], its steps, and its gap in the heat balance."""
+    model = build_model(case, grade)
+    steps = 0
+    for step in simulate(model):
+        steps += 1
+        if steps % 20 == 0:
+            print(f"<!-- {steps} steps, {step.time:.0f} s -->", flush=True)
+    found = {c.gauge: v for c, v in step.gauges.items()}
+    now = np.array([found[f"H{1e3 * v:.0f}"] for v in measured_heights()[0]])
+    return now, steps, step.state.energy_balance.gap
 
 
 def sag(x: np.ndarray, height: np.ndarray, span: float) -> float:
@@ -186,18 +202,16 @@ def sag(x: np.ndarray, height: np.ndarray, span: float) -> float:
     return float(ends.mean() - np.interp(middle, x, height))
 
 
-def bow_table(folder: Path) -> list[tuple[str, float, float]]:
-    """(what, measured, predicted): sags over four spans and the miss of the 25 points. [m]"""
-    x, was, now = heights(folder)
-    rows = [
-        (f"sag over {1e3 * s:.0f} mm", sag(x, was, s), sag(x, now, s)) for s in (0.3, 0.4, 0.5, 0.6)
-    ]
-    return rows
+def bow_table(now: np.ndarray) -> list[tuple[str, float, float]]:
+    """(what, measured, predicted): sags over four spans. [m]"""
+    x, was = measured_heights()
+    spans = (0.3, 0.4, 0.5, 0.6)
+    return [(f"sag over {1e3 * s:.0f} mm", sag(x, was, s), sag(x, now, s)) for s in spans]
 
 
-def off_the_points(folder: Path) -> float:
+def off_the_points(now: np.ndarray) -> float:
     """Root mean square of predicted less measured heights, shift and turn removed. [m]"""
-    x, was, now = heights(folder)
+    x, was = measured_heights()
     off = now - was
     return float(np.std(off - np.polyval(np.polyfit(x, off, 1), x)))
 
@@ -254,6 +268,8 @@ def main() -> None:
     parser.add_argument("--logged-table", action="store_true")
     parser.add_argument("--at-once", nargs="+", type=int)
     parser.add_argument("--grade", default="sketch")
+    parser.add_argument("--block", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
+    parser.add_argument("--no-sliding", action="store_true")
     parser.add_argument("--bow", type=Path, metavar="DIR")
     asked = parser.parse_args()
     if asked.fit:
@@ -270,11 +286,21 @@ def main() -> None:
             with TemporaryDirectory() as folder:
                 bow, rise, steps = one_layer(number, Path(folder), asked.grade)
             print(f"| {number} | {1e3 * bow:.3f} | {rise:.1f} | {steps} |", flush=True)
+    if asked.block:
+        efficiency, conductance = asked.block
+        more = {
+            "part.at_once": asked.once, "clamp.toes.conductance": asked.toes or conductance,
+            "clamp.toes.slides": not asked.no_sliding,
+        }  # fmt: skip
+        now, steps, gap = block(n1_case(efficiency, conductance, **more), asked.grade)
+        print(f"{steps} steps, heat balance open by {gap:.1e}")
     if asked.bow:
+        now = heights_of(asked.bow)
+    if asked.bow or asked.block:
         print("| | measured, mm | predicted, mm | off |\n|---|---|---|---|")
-        for what, was, now in bow_table(asked.bow):
-            print(f"| {what} | {1e3 * was:.2f} | {1e3 * now:.2f} | {now / was - 1:+.0%} |")
-        print(f"\n25 points, shift and turn removed: {1e3 * off_the_points(asked.bow):.2f} mm off")
+        for what, was, ours in bow_table(now):
+            print(f"| {what} | {1e3 * was:.2f} | {1e3 * ours:.2f} | {ours / was - 1:+.0%} |")
+        print(f"\n25 points, shift and turn removed: {1e3 * off_the_points(now):.2f} mm off")
 
 
 if __name__ == "__main__":
