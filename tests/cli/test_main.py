@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from tests.places import CASES
 from weldsim.case.load import load_case
+from weldsim.cli.help_words import help_text
 from weldsim.cli.main import VERBS, app, load_verb
 from weldsim.cli.terminal import show
 from weldsim.errors import WeldsimError
@@ -109,6 +110,29 @@ def test_a_wrong_command_line_is_one_line_with_a_hint(words, said):
     words = [DEMO if w == "CASE" else w for w in words.split()]
     done = CliRunner().invoke(app, words, prog_name="weldsim")
     assert done.exit_code == 2 and done.output.count("\n") == 1 and said in done.output
+
+
+@pytest.mark.parametrize(
+    ("theirs", "ours"),
+    [
+        ("Runs at most.  [default: 4; 2<=x<=10]", "Runs at most (2 to 10; default: 4)."),
+        (
+            "Processes (default: one a core).  [x>=1]",
+            "Processes (at least 1; default: one a core).",
+        ),
+        ("Port.  [default: 8716; 0<=x<=65535]", "Port (0 to 65535; default: 8716)."),
+        ("Run folder.  [required]", "Run folder (required)."),
+        ("A section such as [plan]", "A section such as [plan]"),
+    ],
+)
+def test_help_says_bounds_and_defaults_in_words(theirs, ours):
+    assert help_text(theirs) == ours
+
+
+def test_no_help_names_a_type_of_the_language():
+    for verb in VERBS:
+        text = call(verb, "--help").output
+        assert not re.search(r"<\w|list\[|x>=|<=x", text), verb
 
 
 def test_a_device_that_is_not_there_is_refused_before_anything_else():

@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 from typer.core import TyperGroup
 
+from weldsim.cli.help_words import in_plain_words
 from weldsim.cli.usage import is_usage_error, refuse_usage
 from weldsim.errors import WeldsimError
 from weldsim.system.signals import exit_code_of, heed_ending_signals
@@ -85,7 +86,7 @@ def load_verb(name: str):
     """The command of a verb, from its module."""
     alone = _typer()
     alone.command(name=name)(import_module(f"weldsim.cli.{name.replace('-', '_')}").command)
-    return typer.main.get_command(alone)
+    return in_plain_words(typer.main.get_command(alone))
 
 
 def _typer(**options) -> typer.Typer:

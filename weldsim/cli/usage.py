@@ -76,7 +76,7 @@ def _nearest(word: str, known: Iterable[str], where: str) -> str:
 def _name(parameter: Any) -> str:
     """`--out`, or an argument as the help shows it."""
     long = [n for n in parameter.opts if n.startswith("--")]
-    return long[0] if long else str(parameter.name).upper()
+    return long[0] if long else str(parameter.metavar or parameter.name).upper()
 
 
 def _meaning(parameter: Any) -> str:

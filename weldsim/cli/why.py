@@ -30,14 +30,18 @@ from weldsim.text.heat_sweep_words import crossover_words
 
 def command(
     run_dir: Annotated[
-        Path, typer.Argument(help="Run folder; with --crossover the case file of a bar.")
+        Path,
+        typer.Argument(metavar="RUN", help="Run folder; with --crossover the case file of a bar."),
     ],
     replay: Annotated[
         bool,
         typer.Option(help="Run it again to tell heating from cooling; without, by place alone."),
     ] = True,
     crossover: Annotated[
-        bool, typer.Option(help="Run a bar at several heats: along the travel against the side.")
+        bool,
+        typer.Option(
+            "--crossover", help="Run a bar at several heats: along the travel against the side."
+        ),
     ] = False,
     out: Annotated[
         Path | None, typer.Option(help="Folder of the crossover chart (default: runs/crossover).")
