@@ -53,6 +53,9 @@ def read_tables(raw: dict[str, Any], folder: Path) -> tuple[dict[str, Any], list
         "preset": tuple(dict(tables.one("preset", {})).values()),
         "metal": MetalFactors(**dict(tables.one("metal", {}))),
     }  # fmt: skip
+    if solve.model == "elastic" and not tables.kind.elastic:
+        text = f'"elastic" is not allowed for a {tables.kind_name}, allowed: "plastic"'
+        tables.say("solve", "", "model", solve.model, text)
     if "fit" in raw:
         tables.one("fit")
     check_surroundings(records["surroundings"], tables)

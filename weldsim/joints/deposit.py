@@ -323,6 +323,7 @@ KIND = JointKind(
     resolve=beside_case,
     pointer=POINTER,
     bow_places=BOW,
+    elastic=False,  # beads on beads heat the plate through: not even the sign came out
     one_piece=True,
     torch_step=1.0,
 )

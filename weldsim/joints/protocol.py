@@ -140,6 +140,8 @@ class JointKind:
     seams_of_welds : bool
         Seams lie where the case puts its welds: the part has none of its own, and the order of
         welding is that of the [[weld]] sections.
+    elastic : bool
+        The elastic model is of use: it knows shrinkage by peak temperature, not what holds what.
     one_piece : bool
         Beads lie on one piece: nothing is joined, and nothing tacked.
     heated_through : bool
@@ -183,6 +185,7 @@ class JointKind:
     with_beads: Callable[[Part, Sequence[Any]], Part] | None = None
     needs_file: bool = False
     seams_of_welds: bool = False
+    elastic: bool = True
     one_piece: bool = False
     heated_through: bool = False
     leans_in_clamp: bool = False
