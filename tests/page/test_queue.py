@@ -289,8 +289,9 @@ def test_files_of_others_and_damaged_ones_are_left_alone(tmp_path, made):
         "made": 0,
     }
     (folder / f"{'a' * 16}.json").write_text(json.dumps(evil))
+    (folder / f"{'c' * 16}.json").write_text("[" * 100_000 + "]" * 100_000)  # deeper than any job
     queue = made()
-    assert queue.store.jobs == {} and len(list(folder.glob("*.json"))) == 4
+    assert queue.store.jobs == {} and len(list(folder.glob("*.json"))) == 5
 
 
 def test_the_queue_has_an_end(made):

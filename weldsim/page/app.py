@@ -25,6 +25,7 @@ from weldsim.page import (
     routes_studies,
 )
 from weldsim.page.bench import Bench, api
+from weldsim.page.connections import limited_protocol
 from weldsim.page.preview import warm_up
 from weldsim.page.queue import Queue
 from weldsim.page.security import LOCAL, UPLOADS, Door, Guard, new_key
@@ -170,7 +171,7 @@ def serve(
         threading.Timer(0.8, webbrowser.open, (first,)).start()
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, lifespan="on",
-        timeout_graceful_shutdown=3,
+        timeout_graceful_shutdown=3, http=limited_protocol(),
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[place])
 

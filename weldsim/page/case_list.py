@@ -58,7 +58,7 @@ def _headline(path: Path, changed: float) -> tuple[str, str]:
         if path.stat().st_size > LARGEST:
             raise ValueError("too large for a case")
         tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return path.stem, OTHER
     part = tables.get("part")
     kind = part.get("kind") if isinstance(part, dict) else None

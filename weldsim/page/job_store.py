@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
+from weldsim.runs.stored import read_json_file
 from weldsim.system.files import whole_file
 
 ID = re.compile(r"[0-9a-f]{16}")
@@ -358,12 +359,12 @@ def read_jobs(folder: Path) -> dict[str, Job]:
         if not ID.fullmatch(path.stem):
             continue
         try:
-            raw = json.loads(path.read_text(encoding="utf-8"))
+            raw = read_json_file(path)
             job = Job(**{k: v for k, v in raw.items() if k in known})
             for field in fields(Job):
                 if not isinstance(getattr(job, field.name), TYPES[str(field.type)]):
                     raise TypeError(field.name)
-        except (OSError, ValueError, TypeError, AttributeError):
+        except (WeldsimError, OSError, ValueError, TypeError, AttributeError):
             continue  # not ours; it stays where it is
         if job.id == path.stem and re.fullmatch(r"[\w-]+", job.run):
             jobs[job.id] = job

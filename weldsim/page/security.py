@@ -10,12 +10,15 @@ not at the port: a page of another program on this machine would be let in.
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import secrets
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from starlette.datastructures import MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -24,6 +27,8 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 MOST_BYTES = 300_000  # of a request; a case file has a few thousand
 # what brings a file as it is, address -> most bytes; no form of another site can send this type
 UPLOADS = {"/api/measured/table": 64 * 2**20, "/api/measured/clip": 300 * 2**20}
+STALL_LIMIT, BODY_LIMIT = 20.0, 60.0  # s for the next piece of a body, and for all of it
+CLOSE = {"connection": "close"}
 FILE_TYPE = "application/octet-stream"
 COOKIE_AGE = 30 * 24 * 3600  # s
 KEY, ME = "weldsim_key", "weldsim_me"  # cookies: the LAN key, and whose jobs are whose
@@ -113,10 +118,10 @@ class Door:
         tuple of int and str, or None
             Status of HTTP and sentence.
         """
+        if self.key is not None and not same(key, self.key):  # strangers learn nothing else
+            return 403, "open this page with the whole address that weldsim serve printed"
         if headers.get("host", "").lower() not in self.addresses:
             return 421, "this page does not answer to that host"
-        if self.key is not None and not same(key, self.key):
-            return 403, "open this page with the whole address that weldsim serve printed"
         origin = headers.get("origin")
         if origin is not None and origin.lower() not in {f"http://{a}" for a in self.addresses}:
             return 403, "requests from other sites are refused"
@@ -143,7 +148,14 @@ class Guard:
         What lies behind the door.
     door : Door
         Who is let in.
+
+    Attributes
+    ----------
+    stall_limit, body_limit : float
+        Longest wait for the next piece of a body, and for all of one that is no file. [s]
     """
+
+    stall_limit, body_limit = STALL_LIMIT, BODY_LIMIT
 
     def __init__(self, app: ASGIApp, door: Door):
         self.app, self.door = app, door
@@ -156,7 +168,9 @@ class Guard:
         answer, new = self._answered(HTTPConnection(scope), scope)
         if answer is None:
             most = UPLOADS.get(scope["path"], MOST_BYTES)
-            return await self.app(scope, _limited(receive, most), _dressed(send, new))
+            whole = float("inf") if scope["path"] in UPLOADS else self.body_limit
+            read = _limited(receive, most, self.stall_limit, whole)
+            return await self.app(scope, read, _dressed(send, new))
         await answer(scope, receive, _dressed(send, {}))
 
     def _answered(self, request: HTTPConnection, scope: Scope) -> tuple[Response | None, dict]:
@@ -167,11 +181,11 @@ class Guard:
         refused = self.door.refuses(scope["method"], scope["path"], request.headers, key)
         if refused:
             status, text = refused
-            return _said(status, text), {}
+            return _said(status, text, over=True), {}
         most = UPLOADS.get(scope["path"], MOST_BYTES)
         try:
             if int(request.headers.get("content-length", "0")) > most:
-                return _said(413, f"this may have at most {most} bytes"), {}
+                return _said(413, f"this may have at most {most} bytes", over=True), {}
         except ValueError:
             return _said(400, "no such length"), {}
         if first and self.door.key:  # keep the key in a cookie and out of the address
@@ -184,14 +198,31 @@ class Guard:
         return None, {} if known else {ME: scope["me"]}
 
 
-def _limited(receive: Receive, most: int) -> Receive:
-    """The same request, cut off where its body grows too large whatever it said before."""
-    got = 0
+def _limited(receive: Receive, most: int, stall: float, whole: float) -> Receive:
+    """The same request, refused where its body grows too large or takes too long to come.
+
+    Parameters
+    ----------
+    receive : callable
+        Of ASGI.
+    most : int
+        Bytes of the body.
+    stall, whole : float
+        Longest wait for the next piece, and for all of it. [s]
+    """
+    got, until, complete = 0, time.monotonic() + whole, False
 
     async def read() -> Message:
-        nonlocal got
-        message = await receive()
+        nonlocal got, complete
+        if complete:  # what is waited for now is the end of the connection
+            return await receive()
+        try:
+            async with asyncio.timeout(max(min(stall, until - time.monotonic()), 0.0)):
+                message = await receive()
+        except TimeoutError:
+            raise HTTPException(408, "the request did not come in whole", CLOSE) from None
         got += len(message.get("body", b""))
+        complete = not message.get("more_body", False)
         return {"type": "http.disconnect"} if got > most else message
 
     return read
@@ -218,5 +249,6 @@ def _set_cookie(response: Response, name: str, value: str) -> None:
     response.set_cookie(name, value, max_age=COOKIE_AGE, httponly=True, samesite="strict")
 
 
-def _said(status: int, text: str) -> Response:
-    return JSONResponse({"error": text}, status)
+def _said(status: int, text: str, over: bool = False) -> Response:
+    """An answer in words; `over` closes the connection, whatever else was to come over it."""
+    return JSONResponse({"error": text}, status, headers=CLOSE if over else None)

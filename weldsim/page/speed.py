@@ -30,7 +30,7 @@ class Speed:
         try:
             found = json.loads(path.read_text(encoding="utf-8"))
             self._taken = {str(k): [[float(a), float(b)] for a, b in v] for k, v in found.items()}
-        except (OSError, ValueError, TypeError, AttributeError):
+        except (OSError, ValueError, TypeError, AttributeError, RecursionError):
             pass  # none yet, or damaged: it fills again
 
     def note(self, kind: str, estimated: float, taken: float) -> None:

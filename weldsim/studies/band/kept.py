@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldsim.errors import StoreError
+from weldsim.runs.stored import read_json_file
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +102,7 @@ def read_kept_band(folder: Path) -> KeptBand:
     """
     folder = Path(folder)
     try:
-        record = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        record = read_json_file(folder / RECORD)
         curves, ends = _columns(folder / CURVES), _columns(folder / ENDS)
         names = [n for n in curves if n != "time_s" and not n.endswith((LOW, HIGH))]
         return KeptBand(

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from weldsim.errors import StoreError
+from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import DISPLAY_UNITS
 from weldsim.studies.plan.space import Plan
 from weldsim.studies.spreads import SPREADS
@@ -61,7 +61,7 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
     """
     path = Path(folder) / "band.json"
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
+        record = read_json_file(path)
         cold = {r["column"]: r for r in record["readings"] if r["moment"] == "cold"}
         common, afresh, unread = [], [], []
         for column in plan.measure_columns:
