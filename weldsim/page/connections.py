@@ -79,6 +79,55 @@ class Doorman:
             del self._held[client]
 
 
+class Limited(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
+    """A connection that is closed where it dawdles or is one too many; see `limited_protocol`."""
+
+    doorman: Doorman
+    head_limit = HEAD_LIMIT
+    _client: str | None = None
+    _timer: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: Any) -> None:
+        """Count it, or close it at once."""
+        super().connection_made(transport)
+        client = str((transport.get_extra_info("peername") or ("",))[0])
+        if not self.doorman.enter(client):
+            transport.abort()
+            return
+        self._client = client
+        self._watch()
+
+    def data_received(self, data: bytes) -> None:
+        """Take in what came; the clock runs until a head is whole."""
+        super().data_received(data)
+        self._watch()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """No longer counted."""
+        self._rest()
+        if self._client is not None:
+            self.doorman.leave(self._client)
+            self._client = None
+        super().connection_lost(exc)
+
+    def _watch(self) -> None:
+        """Start the clock where a head is awaited, stop it where one has come."""
+        if self.cycle is not None and not self.cycle.response_complete:
+            self._rest()
+        elif self._timer is None:
+            self._timer = asyncio.get_running_loop().call_later(self.head_limit, self._give_up)
+
+    def _rest(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    def _give_up(self) -> None:
+        self._timer = None
+        if self.cycle is None or self.cycle.response_complete:
+            self.transport.abort()
+
+
 def limited_protocol(doorman: Doorman | None = None, head_limit: float = HEAD_LIMIT) -> type:
     """uvicorn's protocol of a connection, with the limits above.
 
@@ -94,52 +143,5 @@ def limited_protocol(doorman: Doorman | None = None, head_limit: float = HEAD_LI
     type
         For `uvicorn.Config(http=...)`.
     """
-    doorman = doorman or Doorman(MOST_EACH, most_connections())
-
-    class Limited(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
-        """A connection that is closed where it dawdles or is one too many."""
-
-        _client: str | None = None
-        _timer: asyncio.TimerHandle | None = None
-
-        def connection_made(self, transport: Any) -> None:
-            """Count it, or close it at once."""
-            super().connection_made(transport)
-            client = str((transport.get_extra_info("peername") or ("",))[0])
-            if not doorman.enter(client):
-                transport.abort()
-                return
-            self._client = client
-            self._watch()
-
-        def data_received(self, data: bytes) -> None:
-            """Take in what came; the clock runs until a head is whole."""
-            super().data_received(data)
-            self._watch()
-
-        def connection_lost(self, exc: Exception | None) -> None:
-            """No longer counted."""
-            self._rest()
-            if self._client is not None:
-                doorman.leave(self._client)
-                self._client = None
-            super().connection_lost(exc)
-
-        def _watch(self) -> None:
-            """Start the clock where a head is awaited, stop it where one has come."""
-            if self.cycle is not None and not self.cycle.response_complete:
-                self._rest()
-            elif self._timer is None:
-                self._timer = asyncio.get_running_loop().call_later(head_limit, self._give_up)
-
-        def _rest(self) -> None:
-            if self._timer is not None:
-                self._timer.cancel()
-                self._timer = None
-
-        def _give_up(self) -> None:
-            self._timer = None
-            if self.cycle is None or self.cycle.response_complete:
-                self.transport.abort()
-
-    return Limited
+    own = {"doorman": doorman or Doorman(MOST_EACH, most_connections()), "head_limit": head_limit}
+    return type("Limited", (Limited,), own)
