@@ -310,7 +310,8 @@ def _offered(
 ) -> dict[str, Any]:
     return {
         "key": u.key, "name": value_name(u.key), "low": str(low), "high": str(high),
-        "usual": figures(u, u.usual), "source": source, "thermal": u.thermal, "chosen": chosen, "spread": spread,
+        "usual": figures(u, u.usual), "source": source, "thermal": u.thermal, "chosen": chosen,
+        "spread": spread,
     }  # fmt: skip
 
 
