@@ -14,6 +14,7 @@ from weldsim.page import costs
 from weldsim.page.bench import Answer, Asked, Bench, refusal
 from weldsim.page.case_form import NAMES_A_FILE, messages_of, read_tables
 from weldsim.page.job_store import COMPUTED, ID, PREVIEWS, Job
+from weldsim.page.run_lane import LATER
 
 COUNTED = ("grade", "runs", "line", "sample", "finer")  # options that change what a job takes
 PRICED = ("look", "run", "plan", "preset", "clamps", "correct", "heats", "band")
@@ -195,6 +196,8 @@ def shown_job(bench: Bench, job: Job, me: str) -> dict:
         if left is not None and job.kind == "run" and job.state == "running":
             left += queue.speed.pictures()
         out.update(share=progress.share, text=progress.text, left=left)
+    if out["later"]:
+        out.update(share=0.0, text=LATER, left=None)
     return out
 
 
