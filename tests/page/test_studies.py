@@ -301,7 +301,7 @@ def test_a_plan_counts_a_band_of_the_same_gauge_alone(page, tmp_path):
     band = post(client, "/api/studies", {"kind": "band", "tables": tee()}).json()
     folder = bench.queue.store.run_folder(bench.queue.store.jobs[band["id"]])
     body = {"kind": "plan", "tables": tee(), "band": band["id"]}
-    assert "band: no band" in post(client, "/api/studies", body).json()["error"]
+    assert "band: it is not complete" in post(client, "/api/studies", body).json()["error"]
     folder.mkdir()
     row = {"moment": "cold", "unit": "mrad", "standard_deviation": 0.5,
            "standard_deviation_afresh": 0.3}  # fmt: skip

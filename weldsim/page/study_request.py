@@ -222,6 +222,8 @@ def spread_for(plan: Plan, folder: str) -> ShopSpread:
     ShopSpread
         See `read_spread`; refused in one line that names no folder.
     """
+    if not (Path(folder) / "band.json").is_file():
+        raise WeldsimError("band: it is not complete yet")
     try:
         return read_spread(plan, Path(folder))
     except StoreError as error:
