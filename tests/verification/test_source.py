@@ -9,6 +9,7 @@ from scipy.special import erf
 
 from tests.verification.heat_problem import block, everything, heat_model
 from tests.verification.instant import heat_density
+from weldsim.errors import MeshError
 from weldsim.geometry.path import Seam
 from weldsim.physics.heat_source import DoubleEllipsoid, cross_section, mean_density
 
@@ -182,7 +183,7 @@ def test_an_arc_off_the_part_is_refused():
     model = bar()
     away = Seam(START + [0, 5.0, 0], END + [0, 5.0, 0], DOWN)
     arc = DoubleEllipsoid(500.0, 0.005, 0.010, 0.005, 0.004, 0.005, away)
-    with pytest.raises(ValueError, match="does not touch"):
+    with pytest.raises(MeshError, match="does not touch"):
         model.mesh.power(everything(model), arc, 1.0, 2.0)
 
 

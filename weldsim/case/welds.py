@@ -25,6 +25,7 @@ ARC = (
     *NEEDED, "front_length", "rear_length", "half_width", "depth", "weave", "weave_rate", "dwell",
     "crater",
 )  # fmt: skip
+MOST_STRETCHES = 200  # of a pass
 BETWEEN_TACKS = 5.0  # s from the end of a tack to the arc of the next
 SLACK = 1e-6  # m; a stretch may be this much longer than its seam
 
@@ -189,6 +190,13 @@ def _stretches(tables: Tables, wanted: Wanted, direction: int) -> list[tuple[flo
     if pattern != "continuous" and segment is None:
         text = f'missing key for {pattern}, such as "20 mm"'
         _say(tables, wanted, "segment", None, text)
+        return []
+    if pattern != "continuous" and finish - begin > MOST_STRETCHES * segment:
+        text = (
+            f"{1e3 * segment:.3g} mm makes more than {MOST_STRETCHES} stretches of this pass, "
+            "allowed: longer ones"
+        )
+        _say(tables, wanted, "segment", segment, text)
         return []
     return pieces(begin, min(finish, room), direction, pattern, segment)
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from weldsim.errors import MeshError
 from weldsim.geometry.path import CurvedSeam, Seam
 from weldsim.physics.arrays import Floats, Integers
 from weldsim.schema.records import Arc
@@ -310,7 +311,7 @@ def nodal_power(
 
     Raises
     ------
-    ValueError
+    MeshError
         If the arc touches no active cell.
     """
     k, q = weight.shape
@@ -318,7 +319,10 @@ def nodal_power(
     shares = (density * weight) @ shape
     raw = shares.sum()
     if not raw > 0:
-        raise ValueError("the arc does not touch the part")
+        raise MeshError(
+            "the arc's heat does not touch the part: it falls between the points of the mesh, or "
+            "beside the metal"
+        )
     factor = source.power / raw
     power = np.bincount(cells.ravel(), (factor * shares).ravel(), minlength=nodes)
     return power.astype(np.float64, copy=False), float(factor)

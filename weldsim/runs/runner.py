@@ -43,6 +43,7 @@ from weldsim.runs.verdicts import judge
 from weldsim.runs.warnings import warnings_of
 from weldsim.schema.column import Column
 from weldsim.simulation.model import Model
+from weldsim.simulation.step_limit import check_arc_steps
 from weldsim.simulation.steps import build_model, simulate
 
 STEPS_SHARE = 0.9  # of the progress, where a coarser run follows
@@ -147,6 +148,7 @@ def _model(case: Case, options: RunOptions) -> tuple[Model, float]:
     options.progress(0.0, "meshing")
     began = time.perf_counter()
     model = build_model(case, None, options.threads)
+    check_arc_steps(model)
     built = time.perf_counter() - began
     slow = slow_solver_note(model.mechanics.solver.name)
     if slow and model.mechanics.card is None:

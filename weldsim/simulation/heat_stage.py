@@ -13,6 +13,7 @@ from weldsim.simulation.events import Event
 from weldsim.simulation.model import Model
 from weldsim.simulation.start_rules import RULE_BAND
 from weldsim.simulation.state import State
+from weldsim.simulation.step_limit import check_rescale
 
 MAX_TRIES = 8  # lengths tried for a pause that is to end at a temperature
 
@@ -57,6 +58,7 @@ def heat_through(model: Model, state: State, event: Event) -> tuple[State, int]:
         if event.kind == "weld":
             begin = state.time - new.starts[event.weld] + k * dt
             power, factor = model.history.arc_power(event.weld, active, begin, begin + dt)
+            check_rescale(model, event.weld, factor)
             rescale = np.array([min(rescale[0], factor), max(rescale[1], factor)])
         now = state.time + (k + 1) * dt
         warmth = model.history.warmth(active, new.closed_clamps, now)

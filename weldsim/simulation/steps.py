@@ -24,6 +24,7 @@ from weldsim.simulation.frame import Frame, field_frame
 from weldsim.simulation.heat_stage import heat_to_limit
 from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.state import State
+from weldsim.simulation.step_limit import check_arc_steps, check_steps_so_far
 
 __all__ = [
     "Effort", "Event", "Frame", "Model", "State", "Step", "advance", "build_model", "field_frame",
@@ -143,7 +144,13 @@ def start_state(model: Model) -> State:
     -------
     State
         At preheat, without stress, no filler there but cold tacks.
+
+    Raises
+    ------
+    CaseError
+        If the arcs take more steps than a run may have.
     """
+    check_arc_steps(model)
     mechanics, welds = model.mechanics, len(model.seams)
     cells, quadrature = mechanics.shape_counts
     temperature = np.full(model.heat.points.shape[0], model.case.surroundings.preheat)
@@ -380,6 +387,7 @@ def simulate(model: Model, state: State | None = None, kept: Kept | None = None)
     """
     state = start_state(model) if state is None else state
     while (event := next_event(model, state)) is not None:
+        check_steps_so_far(state)
         state, effort = advance(model, state, event, kept)
         kept = effort.kept
         phase = event.kind if event.kind != "weld" else f"weld {model.case.welds[event.weld].name}"
