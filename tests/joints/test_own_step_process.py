@@ -15,6 +15,7 @@ from tests.places import ROOT
 from weldsim.errors import MeshError, SetupError
 from weldsim.geometry.gmsh_reading import NamedCells
 from weldsim.geometry.grades import GRADES
+from weldsim.joints.own_mesh import reading as own_mesh
 from weldsim.joints.own_parts.refusal import NotAllowed
 from weldsim.joints.own_step import kind as own_step
 from weldsim.joints.own_step import process
@@ -27,6 +28,7 @@ from weldsim.joints.own_step.job import (
     read_answer,
     write_answer,
 )
+from weldsim.joints.own_step.sizes import check_count
 
 
 def bracket_job(**changes):
@@ -144,3 +146,22 @@ def test_names_of_any_kind_come_through(tmp_path):
 def test_grades_reach_the_child():
     small = mesh_solids(bracket_job(travel_cell=GRADES["quick"].travel_cell)).cells.cells
     assert len(small) > len(mesh_solids(bracket_job()).cells.cells)
+
+
+@pytest.mark.parametrize("width, length", [(1e-6, 0.04), (5.7e-3, 1e3)])
+def test_cells_are_counted_before_they_are_made(width, length):
+    """Half a cylinder about the seam over a regular tetrahedron, a^3 / (6 sqrt 2): by hand."""
+    seams = {"heel": SeamPath([[0, 0, 0], [length, 0, 0]], None, width)}
+    curve = {"heel": np.array([[0.0, 0.0, 0.0], [length, 0.0, 0.0]])}
+    with pytest.raises(NotAllowed, match="seam heel makes more than [0-9]+ cells") as caught:
+        check_count(curve, bracket_job(seams=seams))
+    told = int(caught.value.sentence.partition("more than ")[2].split()[0])
+    exact = length / width * np.pi / 2 * 6 * 2**0.5 / 0.8**3
+    assert told == pytest.approx(exact, abs=1)
+    check_count({"heel": np.array([[7e-3, 5e-3, 7e-3], [7e-3, 45e-3, 7e-3]])}, bracket_job())
+
+
+def test_a_mesh_of_too_many_cells_is_refused(monkeypatch):
+    monkeypatch.setattr(own_mesh, "MOST_CELLS", 10)
+    with pytest.raises(NotAllowed, match="cells, allowed: up to 10"):
+        own_mesh.read_mesh(str(ROOT / "meshes/strap.msh"), 1e-3)

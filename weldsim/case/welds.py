@@ -191,10 +191,11 @@ def _stretches(tables: Tables, wanted: Wanted, direction: int) -> list[tuple[flo
         text = f'missing key for {pattern}, such as "20 mm"'
         _say(tables, wanted, "segment", None, text)
         return []
-    if pattern != "continuous" and finish - begin > MOST_STRETCHES * segment:
+    many = segment is not None and finish - begin > MOST_STRETCHES * segment
+    if pattern != "continuous" and many:
         text = (
-            f"{1e3 * segment:.3g} mm makes more than {MOST_STRETCHES} stretches of this pass, "
-            "allowed: longer ones"
+            f"{1e3 * (segment or 0.0):.3g} mm makes more than {MOST_STRETCHES} stretches of this "
+            "pass, allowed: longer ones"
         )
         _say(tables, wanted, "segment", segment, text)
         return []

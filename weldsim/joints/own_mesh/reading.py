@@ -12,6 +12,7 @@ import numpy as np
 
 from weldsim.errors import MeshError
 from weldsim.geometry.gmsh_reading import NamedCells, named_mesh
+from weldsim.joints.cell_limit import MOST_CELLS
 from weldsim.joints.own_mesh.chains import chain
 from weldsim.joints.own_parts.checks import check_whole
 from weldsim.joints.own_parts.names import check_seam_names, region_of, seam_name
@@ -76,6 +77,11 @@ def read_mesh(file: str, unit: float, written: Collection[str] = ()) -> OwnMesh:
     except MeshError as error:
         raise NotAllowed("file", f"{error}, allowed: faces of cells") from None
     check_whole(mesh)
+    if mesh.t.shape[1] > MOST_CELLS:
+        raise NotAllowed(
+            "file", f"{mesh.t.shape[1]} cells, allowed: up to {MOST_CELLS}; a coarser mesh away "
+            "from the seams"
+        )  # fmt: skip
     return OwnMesh(mesh, {seam_name(n): points[order] for n, order in curves.items()})
 
 

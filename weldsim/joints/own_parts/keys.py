@@ -16,6 +16,8 @@ from weldsim.system.files import is_file
 
 SCALES = {"mm": 1e-3, "m": 1.0}  # m in a unit of the file
 
+MOST_BYTES = 300 * 2**20  # of a mesh or a drawing
+
 
 class SeamKeys(Section):
     """What the case says about a seam; the rest comes from the file or from `[part]`."""
@@ -83,6 +85,8 @@ def file_stamp(file: str) -> tuple[int, int]:
     if not is_file(path):
         raise NotAllowed("file", f"{file!r} is not found, allowed: a file beside the case")
     at = path.stat()
+    if at.st_size > MOST_BYTES:
+        raise NotAllowed("file", f"{path.name} is too large, allowed: {MOST_BYTES // 2**20} MB")
     return at.st_mtime_ns, at.st_size
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from weldsim.joints.cell_limit import MOST_CELLS
 from weldsim.joints.kit import THIN
 from weldsim.joints.own_parts.refusal import NotAllowed
 from weldsim.joints.own_step.job import StepJob
@@ -32,7 +33,7 @@ def set_sizes(gmsh: Any, curves: Mapping[str, np.ndarray], job: StepJob) -> None
     Raises
     ------
     NotAllowed
-        If a seam has no width.
+        If a seam has no width, or so small a one that its cells are too many.
     """
     missing = next((name for name, path in job.seams.items() if path.width is None), None)
     if missing:
@@ -40,6 +41,7 @@ def set_sizes(gmsh: Any, curves: Mapping[str, np.ndarray], job: StepJob) -> None
             "width", f'missing for seam {missing}, allowed: "5 mm" here or in '
             f"[part.seams.{missing}]"
         )  # fmt: skip
+    check_count(curves, job)
     number = gmsh.option.setNumber
     for key in ("ExtendFromBoundary", "FromPoints"):
         number(f"Mesh.MeshSize{key}", 0)
@@ -60,6 +62,37 @@ def set_sizes(gmsh: Any, curves: Mapping[str, np.ndarray], job: StepJob) -> None
     least = field.add("Min")
     field.setNumbers(least, "FieldsList", every)
     field.setAsBackgroundMesh(least)
+
+
+def check_count(curves: Mapping[str, np.ndarray], job: StepJob) -> None:
+    """Refuse seams whose cells would be too many, before any is made.
+
+    Counted are those that lie within a bead's width of a seam, half a cylinder of regular
+    tetrahedra; there are more beyond.
+
+    Parameters
+    ----------
+    curves : Mapping
+        Name of a seam -> places, shape (M, 3). [m]
+    job : StepJob
+        Widths of the beads and the grade.
+
+    Raises
+    ------
+    NotAllowed
+        Naming the seam with the most.
+    """
+    length = {n: float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()) for n, p in curves.items()}
+    volume = job.travel_cell**3 / (6 * np.sqrt(2))  # of a tetrahedron, edges over the width
+    cells = {n: size / (job.seams[n].width or np.inf) * np.pi / 2 / volume
+             for n, size in length.items()}  # fmt: skip
+    total = sum(cells.values())
+    if total > MOST_CELLS:
+        worst = max(cells, key=lambda name: cells[name])
+        raise NotAllowed(
+            "width", f"{1e3 * (job.seams[worst].width or 0.0):.3g} mm of seam {worst} makes more "
+            f"than {total:.0f} cells, allowed: up to {MOST_CELLS}; a wider seam or a coarser grade"
+        )  # fmt: skip
 
 
 def _loose_points(gmsh: Any, places: np.ndarray, step: float) -> list[int]:
