@@ -214,6 +214,7 @@ def test_a_stopped_run_goes_on_as_it_was(tmp_path):
     assert "leave out --set" in message
 
 
+@pytest.mark.slow
 def test_a_run_that_lacks_its_error_estimate_can_do_without(tmp_path):
     """Stopped in the coarser run: complete, but for the estimate it was to have."""
     case = load_case(DEMO, {"solve.grade": "quick", "solve.end": "2 s"})

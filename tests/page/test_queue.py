@@ -99,6 +99,7 @@ def test_a_waiting_job_is_taken_out_and_a_running_one_stopped_and_gone_on_with(m
     assert [s for s, _ in steps(queue, a)] == [str(n) for n in range(10)]
 
 
+@pytest.mark.slow
 def test_a_server_that_closes_goes_on_next_time(made, tmp_path):
     (tmp_path / "hold").touch()
     queue = made()
@@ -116,6 +117,7 @@ def test_a_server_that_closes_goes_on_next_time(made, tmp_path):
     assert len({pid for _, pid in steps(again, a)}) == 2
 
 
+@pytest.mark.slow
 def test_a_server_that_is_killed_loses_nothing_and_does_nothing_twice(tmp_path, made):
     """kill -9: the run notices that its server is gone and stops; the next server takes over."""
     import multiprocessing
@@ -159,6 +161,7 @@ def test_a_job_that_takes_servers_down_is_not_started_for_ever(tmp_path, made):
     )
 
 
+@pytest.mark.slow
 def test_closing_in_good_order_is_no_crash(made):
     """A long run, closed every evening, goes on every morning."""
     queue = made(patient)
@@ -424,6 +427,7 @@ def test_a_damaged_case_file_and_a_fault_of_our_own_fail_that_job_only(made):
     assert "RuntimeError: not foreseen" in queue.store.jobs[jobs[2].id].error
 
 
+@pytest.mark.slow
 def test_the_limit_of_a_request_does_not_count_the_warm_up(monkeypatch):
     """Else a slow machine ends its worker before it ever answered, again and again."""
     worker = Worker(1, slow_to_warm_up)
@@ -444,6 +448,7 @@ def test_the_limit_of_a_request_does_not_count_the_warm_up(monkeypatch):
         worker.close()
 
 
+@pytest.mark.slow
 def test_a_worker_is_ended_where_it_listens_to_nothing_and_comes_back():
     """A power without end is computed in C, where no signal handler of Python runs."""
     worker = Worker(1)

@@ -131,6 +131,7 @@ def cut_forces(body, stress, x):
     return force[on].sum(axis=0), np.cross(body.points[on], force[on]).sum(axis=0), nodal
 
 
+@pytest.mark.slow
 def test_every_cut_of_a_free_body_is_in_balance():
     """Must-hold 5: no force and no moment across any cut, hot or cold."""
     body, steps = standard()

@@ -55,7 +55,7 @@ def test_a_card_that_is_not_there_is_one_line_before_anything_is_meshed(capsys, 
         main()
     assert stop.value.code == 2
     line = capsys.readouterr().err.splitlines()[-1]
-    assert line.startswith("device gpu: ") and line.endswith("allowed: auto, cpu")
+    assert line.startswith("--device gpu: ") and line.endswith("allowed: auto, cpu")
 
 
 def test_a_device_asked_for_in_a_program_is_forgotten_afterwards(monkeypatch):

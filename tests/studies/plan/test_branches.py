@@ -253,6 +253,7 @@ def test_a_forbidden_travel_is_computed_by_its_image(plan, done):
         assert "front +x" in some.text(moves)
 
 
+@pytest.mark.slow
 def test_threads_of_one_process_do_not_mix_their_solutions(plan, done, tmp_path):
     """A worker of a cluster may have several; solvers keep one factor at a time."""
     from concurrent.futures import ThreadPoolExecutor, wait
@@ -272,6 +273,7 @@ def test_threads_of_one_process_do_not_mix_their_solutions(plan, done, tmp_path)
         assert outcome.readings == pytest.approx(done[0][moves].readings, abs=1e-7)
 
 
+@pytest.mark.slow
 def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch):
     def full(path, state):
         raise StoreError("no space left")
@@ -284,6 +286,7 @@ def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch)
     assert all(again[m].readings == done[0][m].readings for m in again)
 
 
+@pytest.mark.slow
 def test_a_state_that_was_cut_short_is_computed_again(plan, done, tmp_path):
     evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
     (state,) = (p for p in (tmp_path / FOLDER).glob("*.npz") if "mesh" not in p.name)
@@ -559,6 +562,7 @@ def test_a_time_can_be_what_counts(plan, done, tmp_path):
     assert write_plan(found, tmp_path).exists()
 
 
+@pytest.mark.slow
 def test_failed_rows_have_no_numbers_and_any_title_can_be_printed(plan, done, tmp_path):
     fast = {(0, m): o for m, o in done[0].items()}
     odd = small_plan("title=Cost $5_{x and $6")
@@ -683,6 +687,7 @@ def test_bound_models_are_kept_between_jobs(plan, done):
     assert bind(job) is bind(job)
 
 
+@pytest.mark.slow
 def test_nothing_in_a_study_folder_is_run(plan, done, tmp_path):
     """A folder may come from anyone: what was planted in place of the mesh is no mesh, no more."""
     struck = tmp_path / "struck"

@@ -101,6 +101,8 @@ def read_kept_band(folder: Path) -> KeptBand:
         If there is none, or it is damaged or of an older version.
     """
     folder = Path(folder)
+    if not (folder / RECORD).is_file():
+        raise StoreError(f"{folder}: no band of weldsim band in it")
     try:
         record = read_json_file(folder / RECORD)
         curves, ends = _columns(folder / CURVES), _columns(folder / ENDS)

@@ -60,6 +60,8 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
         If there is no band, or it lacks a gauge of the measure.
     """
     path = Path(folder) / "band.json"
+    if not path.is_file():
+        raise StoreError(f"{folder}: no band of weldsim band in it")
     try:
         record = read_json_file(path)
         cold = {r["column"]: r for r in record["readings"] if r["moment"] == "cold"}
