@@ -177,7 +177,7 @@ def test_shares_are_named_where_all_parts_pull_one_way():
     assert words(made_up(5.0, {"A": (12, 5.0)}, {})).startswith("All of the tilt")
     assert words(made_up(5.0, {"A": (12, 4.0), "B": (12, 1.0)}, {})).startswith("Most of the tilt")
     some = words(made_up(-5.0, {"A": (12, -2.4), "B": (12, -2.3)}, {"clamps": -0.3}))
-    assert some.startswith("The largest part") and "Not from a weld: clamps (-0.3)" in some
+    assert some.startswith("The largest part") and "Not from a weld: clamps -0.3 mrad" in some
 
 
 def test_welding_and_preset_are_told_apart():
@@ -191,7 +191,7 @@ def test_welding_and_preset_are_told_apart():
 def test_welds_that_oppose_each_other_are_no_shares():
     """+5 and -4.5 leave 0.5; the larger one is not ten times all of it."""
     said = words(made_up(0.5, {"A": (12, 5.0), "B": (12, -4.5)}, {}))
-    assert "the largest weld is A with +5" in said and "Against weld A pull: B (-4.5)" in said
+    assert "the largest weld is A with +5" in said and "Against weld A pull: B -4.5 mrad" in said
     assert "All" not in said and "Most" not in said
     other = words(made_up(0.5, {"A": (12, 4.5), "B": (12, -5.0), "C": (12, 1.0)}, {}))
     assert "the largest weld is B" in other and "Against weld B pull: A (+4.5), C (+1)" in other

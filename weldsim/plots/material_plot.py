@@ -64,11 +64,11 @@ def material_text(material: Material, units: Units = "metric") -> str:
     parts += ["", *_fixed_lines(material, units), "", "Sources"]
     titles = {name: heading for name, heading, *_ in COLUMNS}
     for name, text in material.sources.items():
-        parts += _paragraph(f"{titles.get(name, name)}: {text}")
+        parts += _paragraph(f"{titles.get(name, name)}: {text}".replace(" degC", " °C"))
     if material.not_modelled:
         parts += ["", "Not modelled"]
         for text in material.not_modelled:
-            parts += _paragraph(text)
+            parts += _paragraph(text.replace(" degC", " °C"))
     return "\n".join(parts) + "\n"
 
 

@@ -97,7 +97,7 @@ def _row(unit: str, values: list[float]) -> Words:
 
 
 def _listed(parts: dict[str, float], unit: str) -> Words:
-    return joined(", ", (words("{} ({})", k, _amount(v, unit, named=False))
+    return joined(", ", (words("{} {}", k, _amount(v, unit, named=False))
                          for k, v in parts.items()))  # fmt: skip
 
 

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from weldsim.studies.clamp_search import ClampSearch, clamp_tables
-from weldsim.text.cautions import beside
-from weldsim.text.measure_words import error_said, short_size, size_words, tolerance_said
+from weldsim.text.measure_words import (
+    error_said,
+    short_size,
+    size_words,
+    tolerance_said,
+    verdict_said,
+)
 from weldsim.text.quantities import words
 from weldsim.text.tilts import sized
 
@@ -31,10 +36,10 @@ def clamp_words(found: ClampSearch) -> list[str]:
         ]  # fmt: skip
     lines.append(
         words(
-            "{} then ends {} from zero, {}: {}, tolerance {}.",
-            target.gauge.name, size_words(target, best.size, 2),
-            error_said(target, found.error, found.estimate.how), beside(found.verdict),
-            tolerance_said(target),
+            "{} then ends {} from zero, tolerance {}: {}; {}.",
+            target.gauge.name, size_words(target, best.size, 2), tolerance_said(target),
+            verdict_said(found.error, found.verdict),
+            error_said(target, found.error, found.estimate.how),
         )
     )  # fmt: skip
     for other in found.choices[1:]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from weldsim.schema.tolerance import SCALES
 from weldsim.studies.plan.space import Plan
 from weldsim.studies.targets import Target
+from weldsim.text.cautions import beside
 from weldsim.text.quantities import Words, as_written, words
 from weldsim.text.tilts import sized, spot_words, tilt_words, tolerance_words
 
@@ -30,6 +31,11 @@ def error_said(target: Target, error: float | None, how: str) -> Words:
     if error is None:
         return as_written(how)
     return words("estimated error {} ({})", short_size(target, error), as_written(how))
+
+
+def verdict_said(error: float | None, verdict: str) -> str:
+    """A verdict; without an estimated error nothing can be said."""
+    return "cannot be told" if error is None else beside(verdict)
 
 
 def tolerance_said(target: Target) -> Words:

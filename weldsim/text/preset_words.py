@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from weldsim.schema.column import Column
 from weldsim.studies.preset import Preset, lean_text
-from weldsim.text.cautions import beside
-from weldsim.text.measure_words import error_said, size_words, tolerance_said
+from weldsim.text.measure_words import error_said, size_words, tolerance_said, verdict_said
 from weldsim.text.quantities import Words, joined, words
 from weldsim.text.tilts import tilt_words
 
@@ -24,10 +23,10 @@ def preset_words(found: Preset) -> list[str]:
     target, lines = found.target, [_act(found)]
     lines.append(
         words(
-            "{} then ends {} from zero, {}: {}, tolerance {}.",
-            target.gauge.name, size_words(target, found.final, 2),
-            error_said(target, found.error, error_words(found)), beside(found.verdict),
-            tolerance_said(target),
+            "{} then ends {} from zero, tolerance {}: {}; {}.",
+            target.gauge.name, size_words(target, found.final, 2), tolerance_said(target),
+            verdict_said(found.error, found.verdict),
+            error_said(target, found.error, error_words(found)),
         )
     )  # fmt: skip
     if found.error is None or found.verdict != "inside":

@@ -19,6 +19,8 @@ from weldsim.studies.fit.unknowns import Unknown
 Floats = NDArray[np.float64]
 Tell = Callable[[float, str], None]
 
+MORE_THAN_VALUES = 2  # runs, so that something is left to tell the scatter by
+
 
 def band(
     case: Case,
@@ -54,6 +56,12 @@ def band(
     """
     settings = settings or Settings()
     tell = progress or (lambda share, text: None)
+    needed = len(uncertain.values) + MORE_THAN_VALUES
+    if settings.runs < needed:
+        raise WeldsimError(
+            f"runs: {settings.runs} is not allowed: {needed} or more, {MORE_THAN_VALUES} above the "
+            f"{len(uncertain.values)} uncertain shop values"
+        )
     store = RunStore(Path(folder), case, uncertain.values)
     places = design(uncertain.values, settings.runs, settings.seed)
     jobs = [store.job(_values(uncertain.values, p), settings.grade) for p in places]
@@ -64,7 +72,7 @@ def band(
         [*finer, *jobs], settings.workers, lambda share, text: tell(0.9 * share, text)
     )
     good = [k for k, job in enumerate(jobs) if job.name not in failed]
-    if jobs[0].name in failed or len(good) < len(uncertain.values) + 2:
+    if jobs[0].name in failed or len(good) < needed:
         why = next(iter(failed.values()), "none was asked for")
         raise WeldsimError(f"too few runs are left for a band ({len(good)}): {why}")
     tell(0.9, "drawing from the runs")

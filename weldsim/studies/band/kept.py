@@ -115,7 +115,9 @@ def read_kept_band(folder: Path) -> KeptBand:
     except KeyError as error:
         raise StoreError(f"{folder}: its band holds no {error}; make it again") from None
     except (OSError, ValueError, TypeError) as error:
-        raise StoreError(f"{folder}: no band of weldsim band ({error})") from None
+        raise StoreError(
+            f"{folder}: no band of weldsim band: {getattr(error, 'strerror', None) or error}"
+        ) from None
 
 
 def _columns(path: Path) -> dict[str, Floats]:

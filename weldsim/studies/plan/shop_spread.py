@@ -80,5 +80,7 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
     except KeyError as error:
         raise StoreError(f"{path}: holds no {error}, which the plan measures") from None
     except (OSError, ValueError, TypeError) as error:
-        raise StoreError(f"{path}: no band of weldsim band ({error})") from None
+        raise StoreError(
+            f"{path}: no band of weldsim band: {getattr(error, 'strerror', None) or error}"
+        ) from None
     return ShopSpread(tuple(common), tuple(afresh), path.parent.name, tuple(unread))
