@@ -27,7 +27,7 @@ def test_the_spread_of_one_value_is_its_slope_times_its_deviation(tmp_path):
     assert told[-1] == 1.0 and (tmp_path / "band.json").is_file()
     up = next(r for r in answer["record"]["readings"]
               if r["column"] == "pointer_up_mm" and r["moment"] == "cold")  # fmt: skip
-    assert up["shares_in_words"].startswith("heat input explains")
+    assert up["shares_in_words"].startswith("arc efficiency explains")
 
     ends = []
     for factor in (0.97, 1.03):

@@ -194,7 +194,7 @@ def test_welds_that_oppose_each_other_are_no_shares():
     assert "the largest weld is A with +5" in said and "Against weld A pull: B -4.5 mrad" in said
     assert "All" not in said and "Most" not in said
     other = words(made_up(0.5, {"A": (12, 4.5), "B": (12, -5.0), "C": (12, 1.0)}, {}))
-    assert "the largest weld is B" in other and "Against weld B pull: A (+4.5), C (+1)" in other
+    assert "the largest weld is B" in other and "Against weld B pull: A +4.5, C +1 mrad" in other
     still = words(made_up(0.0, {"A": (12, 2.0), "B": (12, -2.0)}, {}))
     assert "nothing moved" not in still and "welding makes +0 mrad" in still
 

@@ -54,7 +54,7 @@ SPREADS = {
     for spread in (
         Spread("arc.speed", "travel speed", 0.05, False, 0.8, 1.2, True,
                "a hand's speed stays within 10 % from weld to weld 19 times of 20: our choice"),
-        Spread("arc.efficiency", "heat input", 0.06, False, 0.8, 1.2, False,
+        Spread("arc.efficiency", "arc efficiency", 0.06, False, 0.8, 1.2, False,
                "calorimetry of one process differs between sources by about this much, and meters "
                "of current and voltage add to it: our choice"),
         Spread("part.root_gap", "root gap", 0.3, False, 0.0, 3.0, True,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from weldsim.schema.column import Column
 from weldsim.studies.band.records import GRADE, Band, Reading
 from weldsim.studies.spreads import spread_of
-from weldsim.text.quantities import Quantity, Words, difference, words
+from weldsim.text.quantities import Quantity, Words, as_written, difference, words
 from weldsim.text.words import rounded_quantity
 
 NAMED = 4  # causes that are named in a line
@@ -196,7 +196,7 @@ def source_lines(band: Band) -> list[Words]:
             size = words("{}, from 0 on", rounded_quantity(1e3 * u.spread, 0.1, "mm", False))
         else:
             size = Words(f"{100 * u.spread / abs(u.usual):.0f} %")
-        out.append(words("{}: standard deviation {} ({})", name, size, u.source))
+        out.append(words("{}: standard deviation {} ({})", name, size, as_written(u.source)))
     return out
 
 

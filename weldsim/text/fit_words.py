@@ -31,7 +31,7 @@ SAID_IN = {
     "N*m/rad": ("kN m/rad", 1e-3), "rad": ("mrad", 1e3),
 }  # fmt: skip
 CALLED = {
-    "efficiency": "arc efficiency", "emissivity": "emissivity",
+    "emissivity": "emissivity",
     "conductivity_factor": "thermal conductivity, times the table's",
     "yield_factor": "yield stress, times the table's",
     "expansion_factor": "thermal expansion, times the table's",

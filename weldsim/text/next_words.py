@@ -8,6 +8,7 @@ from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.odds import EVEN, odds_text
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
 from weldsim.studies.spreads import spread_of
+from weldsim.text.fit_words import value_name
 from weldsim.text.measure_words import measure_words, plan_tolerance
 from weldsim.text.quantities import words
 from weldsim.text.tilts import sized
@@ -43,7 +44,8 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
         )
     for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
         note = " (at its bound)" if unknown.name in found.at_bound else ""
-        lines.append(f"{unknown.name}: {factor:.3f} ±{spread:.3f} times what the case says{note}")
+        name = value_name(unknown.key)
+        lines.append(f"{name}: {factor:.3f} ±{spread:.3f} times what the case says{note}")
     unread = _unread(plan, advice.columns)
     if unread:
         lines.append(f"not read, so taken from the model: {', '.join(unread)}")
@@ -87,8 +89,8 @@ def _source_lines(advice: Advice) -> list[str]:
         known = spread_of(unknown.key)
         source = known.source if known is not None else "our choice"
         out.append(
-            f"{unknown.name} was let vary by {_percent(unknown.spread)} (standard deviation) "
-            f"within {unknown.low:g} to {unknown.high:g} times what the case says: {source}"
+            f"{value_name(unknown.key)} was let vary by {_percent(unknown.spread)} (standard "
+            f"deviation) within {unknown.low:g} to {unknown.high:g} times what the case says: {source}"
         )
     return out
 
