@@ -30,6 +30,8 @@ from weldsim.text.correction_words import correction_words
 from weldsim.text.grade_words import grade_line
 from weldsim.units import parse
 
+KINDS = ("line", "bead")
+
 
 def command(
     case: CaseFile,
@@ -53,6 +55,8 @@ def command(
     """Where a heating line or one more bead would bring a welded part back."""
     ask_for_device(device)
     check_grade(grade)
+    if kind not in KINDS:
+        refuse(f"--kind {kind!r} is not allowed: write {', '.join(KINDS)}")
     if limit is not None and kind != "line":
         refuse("correct: --limit goes with --kind line")
     try:

@@ -59,6 +59,8 @@ def command(
     if resume is not None and (changes or out or grade):
         refuse("run: --resume takes the case as it was: leave out --set, --grade and --out")
     loaded = None if case is None else load_case(case, at_grade(changes, grade))
+    if out is not None:
+        RunFolder.refuse_used(out)
     try:
         with ProgressBar() as tell:
             options = RunOptions(error_estimate=error_estimate, progress=tell, notice=_notice)

@@ -65,6 +65,23 @@ class RunFolder:
 
     path: Path
 
+    @staticmethod
+    def refuse_used(path: str | Path) -> None:
+        """Refuse a path at which no run folder can be made, before anything is computed.
+
+        Raises
+        ------
+        StoreError
+            If it is a file, or a folder that holds something.
+        """
+        path = Path(path)
+        if path.exists() and (not path.is_dir() or not _unused(path)):
+            what = "folder with files in it" if path.is_dir() else "file"
+            raise StoreError(
+                f"{path}: there is a {what} of this name already; choose another name, or resume "
+                "the run in it"
+            )
+
     @classmethod
     def create(cls, path: str | Path | None = None, title: str = "run") -> RunFolder:
         """Make a run folder: at `path`, or a dated one under runs/ when left out.
@@ -79,12 +96,7 @@ class RunFolder:
                 path = _dated_folder(title)
             else:
                 path = Path(path)
-                if path.exists() and (not path.is_dir() or not _unused(path)):
-                    what = "folder with files in it" if path.is_dir() else "file"
-                    raise StoreError(
-                        f"{path}: there is a {what} of this name already; choose another name, "
-                        "or resume the run in it"
-                    )
+                cls.refuse_used(path)
                 path.mkdir(parents=True, exist_ok=True)
             for name in OWN:
                 (path / name).mkdir(exist_ok=True)
@@ -129,7 +141,7 @@ class RunFolder:
         folder = cls.open(path)
         if folder.done:
             raise StoreError(
-                f"{path}: this run is complete, nothing is left to go on with; "
+                f"{path}: this run is complete, nothing is left to resume; "
                 "run its case into a new folder"
             )
         try:

@@ -180,7 +180,7 @@ def read_tolerance(text: str, kind: str = "angle", nominal: float | None = None)
     except ValueError:
         such = {"angle": '"1 mrad", "0.1 deg"', "slope": '"5 mm/m"'}.get(measure, '"0.5 mm"')
         raise CaseError(
-            f'tolerance: {text!r} is not allowed: write such as {such} or "ISO 13920 B"'
+            f'tolerance: {text!r} is not allowed: such as {such} or "ISO 13920 B"'
         ) from None
     if value <= 0:
         raise CaseError(f"tolerance: {text!r} is not allowed: it must be greater than zero")

@@ -49,7 +49,8 @@ def whole_file(path: str | os.PathLike[str]) -> Iterator[Path]:
         _flush_folder(path.parent)
     except OSError as error:
         drop(beside)
-        raise StoreError(f"{path}: could not be written: {error}") from error
+        why = error.strerror or str(error)
+        raise StoreError(f"{path}: could not be written: {why}") from error
     except BaseException:
         drop(beside)
         raise

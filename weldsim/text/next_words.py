@@ -90,7 +90,8 @@ def _source_lines(advice: Advice) -> list[str]:
         source = known.source if known is not None else "our choice"
         out.append(
             f"{value_name(unknown.key)} was let vary by {_percent(unknown.spread)} (standard "
-            f"deviation) within {unknown.low:g} to {unknown.high:g} times what the case says: {source}"
+            f"deviation) within {unknown.low:g} to {unknown.high:g} times what the case says: "
+            f"{source}"
         )
     return out
 
