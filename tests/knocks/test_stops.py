@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from tests.knocks import kills
 from tests.places import CASES, ROOT
 from weldsim.case.load import load_case
 from weldsim.cli import run as run_verb
@@ -74,6 +75,14 @@ def test_a_run_that_is_told_to_end_keeps_its_state_and_resumes(tmp_path, sent):
     found, expected = (read_gauges(f / "gauges.csv") for f in (folder, whole))
     for name, values in expected.items():  # the promise of --resume, README
         np.testing.assert_allclose(found[name], values, rtol=1e-9, atol=1e-12)
+
+
+@pytest.mark.slow
+@posix
+def test_runs_killed_at_any_moment_resume_to_the_same_bits():
+    tally = kills.knock(3, seed=1)
+    assert not tally.broke, tally.report()
+    assert tally.accepted == 3
 
 
 # One worker that says its number and sleeps; the parent waits for it.
