@@ -35,7 +35,7 @@ KINDS = {
 }
 
 # Largest of a kind in SI: far beyond any workshop, near enough that no product of them overflows
-MOST = {"length": 1e4, "time": 1e10, "temperature": 1e5, "speed": 1e3, "current": 1e6,
+MOST = {"length": 1e7, "time": 1e10, "temperature": 1e5, "speed": 1e3, "current": 1e6,
         "voltage": 1e6}  # fmt: skip
 BEYOND = 1e15  # of the other kinds
 

@@ -1,0 +1,64 @@
+"""Steps that do not converge are halved, and a balance that does not close stops the run."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.places import CASES
+from weldsim.case.load import load_case
+from weldsim.errors import BalanceError, ConvergenceError
+from weldsim.simulation import steps
+from weldsim.simulation.events import next_event
+from weldsim.simulation.model import build_model
+
+
+@pytest.fixture(scope="module")
+def model():
+    return build_model(load_case(CASES / "pivot_arm_one_bead.toml"), "sketch", threads=1)
+
+
+def failing(times):
+    """The heat of a step, which does not converge so many times."""
+    heat, left = steps.heat_to_limit, [times]
+
+    def fail(model, state, event):
+        if left[0] > 0:
+            left[0] -= 1
+            raise ConvergenceError("no heat")
+        return heat(model, state, event)
+
+    return fail
+
+
+def test_a_step_is_halved_until_it_converges(model, monkeypatch):
+    state = steps.start_state(model)
+    event = next_event(model, state)
+    monkeypatch.setattr(steps, "heat_to_limit", failing(2))
+    found, effort = steps.advance(model, state, event)
+    assert effort.retries == 2
+    assert found.time == pytest.approx(event.duration / 4)
+    assert found.steps == 1
+
+
+def test_halving_has_an_end(model, monkeypatch):
+    """Six halvings of the duration: 1/64, as the message says."""
+    state = steps.start_state(model)
+    event = next_event(model, state)
+    monkeypatch.setattr(steps, "heat_to_limit", failing(99))
+    with pytest.raises(ConvergenceError, match=r"step 1 at 0 s \(weld\): no heat") as caught:
+        steps.advance(model, state, event)
+    assert f"halving the step 6 times to {event.duration / 64:.2g} s" in str(caught.value)
+
+
+def test_heat_that_is_not_accounted_for_stops_the_run(model, monkeypatch):
+    """A hundredth of what was supplied is ten times what a balance may be open by."""
+    heat = steps.heat_to_limit
+
+    def leak(model, state, event):
+        found, count = heat(model, state, event)
+        return replace(found, lost=found.lost + 0.01 * found.supplied), count
+
+    state = steps.start_state(model)
+    monkeypatch.setattr(steps, "heat_to_limit", leak)
+    with pytest.raises(BalanceError, match="heat balance open by"):
+        steps.advance(model, state, next_event(model, state))
