@@ -142,7 +142,7 @@ def test_the_confirming_grade_is_finer_by_itself():
         (TEXT, ['plan.pause="60 s"'], "[plan] pause: is for bars"),
         (TEXT, ['plan.vary={"arc.current" = []}'], "has no values"),
         (TEXT, ["plan.travel={front = []}"], "[plan] travel.front: names no travel"),
-        (TEXT, ['plan.first=["front"]', 'plan.last=["front"]'], "leave no order"),
+        (TEXT, ['plan.first=["front"]', 'plan.last=["front"]'], "leave no sequence"),
         (TEXT, ['plan.grade="coarse"'], "'coarse' is not finer than grade 'coarse'"),
         (TEXT, ['plan.kind="straightness"', 'plan.measure="pointer_up_mrad"'],
          "does not suit pointer_up_mrad, allowed: angle, slope"),
@@ -279,7 +279,7 @@ def test_a_schedule_becomes_the_case_of_that_order():
         (['plan.travel={front = ["up"]}'], "[plan] travel.front: 'up' is not allowed"),
         (['plan.before=[["front"]]'], "[plan] before:"),
         (["plan.confirm=-1"], "[plan] confirm: -1 is not allowed"),
-        (['plan.before=[["front", "back"], ["back", "front"]]'], "leave no order"),
+        (['plan.before=[["front", "back"], ["back", "front"]]'], "leave no sequence"),
         (['plan.vary={"arc.curent" = ["90 A"]}'], "unknown key curent"),
     ],
 )

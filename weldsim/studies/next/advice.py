@@ -104,8 +104,8 @@ def ways_on(
             out.setdefault(number, []).append(moves)
     if not out:
         raise CaseError(
-            f"{where}: there are more than {LARGEST_FULL_STUDY} ways on and no study looked at any "
-            "of them, allowed: a [plan] with first, last, before or travel that leaves fewer"
+            f"{where}: more than {LARGEST_FULL_STUDY} sequences are left and no study looked at "
+            "any of them, allowed: a [plan] with first, last, before or travel that leaves fewer"
         )
     return out, sum(map(len, out.values()))
 

@@ -120,7 +120,7 @@ def check_rules(section, words, mistakes) -> None:
                 f"known: {', '.join(words)}"
             )
     if not mistakes and not can_be_ordered(section, words):
-        mistakes.append("[plan] first, last and before leave no order to weld in")
+        mistakes.append("[plan] first, last and before leave no sequence to weld in")
 
     grades = list(GRADES)
     if section.confirm and grades.index(section.confirm_grade) <= grades.index(section.grade):

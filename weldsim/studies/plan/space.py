@@ -257,8 +257,8 @@ class Plan:
             return case.with_changes({"weld": beads_in_order(case, moves, self.word)})
         if case.welds and "schedule" not in case.tables:
             raise CaseError(
-                f"{case.source_file} [schedule]: missing; a plan puts its order there, with pause "
-                "or interpass"
+                f"{case.source_file} [schedule]: missing; a plan puts its sequence there, with "
+                "pause or interpass"
             )
         own = sections_of_seams(case)
         order = [
@@ -368,5 +368,7 @@ def plan_of(case: Case) -> Plan:
     for setting in settings:  # a change that is wrong is said before hours are spent
         plan.bound(setting, [(s, next(iter(w))) for s, w in words.items()])
     if next(plan.schedules(), None) is None:
-        raise CaseError(f"{source_file} [plan]: first, last and before leave no order to weld in")
+        raise CaseError(
+            f"{source_file} [plan]: first, last and before leave no sequence to weld in"
+        )
     return plan
