@@ -2,6 +2,7 @@
 
     python benchmarks/deposit_block.py --fit        # two numbers to four couples, 300 s alone
     python benchmarks/deposit_block.py --fit --toes # three: the toes have a contact of their own
+    python benchmarks/deposit_block.py --curves EFFICIENCY CONDUCTANCE    # the first 150 s
     python benchmarks/deposit_block.py --layers EFFICIENCY CONDUCTANCE    # ends of the layers
     python benchmarks/deposit_block.py --at-once 0 1 10    # a layer bead by bead, and at once
     python benchmarks/deposit_block.py --block EFFICIENCY CONDUCTANCE --once 10    # bow, lumped
@@ -263,6 +264,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--toes", type=float, nargs="?", const=0.0, metavar="CONDUCTANCE")
+    parser.add_argument("--curves", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
     parser.add_argument("--layers", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
     parser.add_argument("--once", type=int, default=1)
     parser.add_argument("--logged-table", action="store_true")
@@ -275,6 +277,16 @@ def main() -> None:
     if asked.fit:
         said = "efficiency {:.3f}, table {:.0f}, toes {:.0f} W/(m2 K), miss {:.1f} K"
         print(said.format(*fit(asked.toes is not None)))
+    if asked.curves:
+        efficiency, conductance = asked.curves
+        more = {"part.at_once": 0, "clamp.toes.conductance": asked.toes or conductance}
+        found = heated(build_model(n1_case(efficiency, conductance, **more), FAR), 150.0)
+        log, at = measured(), np.arange(10.0, 151.0, 20.0)
+        for c in COUPLES:
+            was = np.interp(at, log["time"], log[c]) - log[c][log["time"] < 0].mean()
+            now = np.interp(at, found["time"], found[c]) - found[c][0]
+            pairs = (f"{a:.0f}/{b:.0f}" for a, b in zip(was, now, strict=True))
+            print(f"| {c} | {' | '.join(pairs)} |")
     if asked.layers:
         rows = layer_table(*asked.layers, asked.toes or 0.0, asked.once, asked.logged_table)
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
