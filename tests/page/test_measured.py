@@ -327,11 +327,11 @@ def test_tables_of_two_runs_are_fitted_together(page, bench_run, tmp_path):
 
 
 def test_a_fit_costs_its_runs(page):
-    """Six runs an unknown, twelve at least, three where it lands, two a grade finer."""
+    """Six runs an unknown, twelve at least, three where it lands; a grade finer one, one an unknown, and two where it lands."""
     client, _, run = page
     body = fit_body(client, run, grade="sketch")
     one = post(client, "/api/measured/cost", body).json()
-    assert one["runs"] == 15 and one["seconds"] > 0 and "2 at grade coarse" in one["note"]
+    assert one["runs"] == 15 and one["seconds"] > 0 and "up to 4 at grade coarse" in one["note"]
     more = post(client, "/api/measured/cost", {**body, "design": 30, "finer": "none"}).json()
     assert more["runs"] == 33
 

@@ -140,7 +140,7 @@ def test_from_a_table_to_a_calibrated_shop(bench, address):
         page.get_by_label("grade of the runs").select_option("sketch")
         owner = page.locator(".brought li", has_text="monday.csv").locator("select[id^=of-]")
         assert owner.locator("option").count() == 2
-        page.get_by_label("two runs finer").select_option("none")
+        page.get_by_label("a few runs finer").select_option("none")
         page.wait_for_selector(".fit-form .cost:has-text('for 15 runs')")
         page.get_by_label("lowest arc efficiency").fill("0.99")
         page.get_by_role("button", name="Start the fit").click()

@@ -60,7 +60,7 @@ RunGrade = Annotated[
 Finer = Annotated[
     str | None,
     typer.Option(
-        help='Grade of the two runs that tell the grade\'s error, or "none" (default: one finer).'
+        help='Grade of the few runs that tell the grade\'s error, or "none" (default: one finer).'
     ),
 ]
 Runs = Annotated[

@@ -24,6 +24,7 @@ from weldsim.runs.error_estimate import companion_grade, grade_below
 from weldsim.studies.clamp_search import MOST_RUNS, choices_of
 from weldsim.studies.correction import LineChoice
 from weldsim.studies.fit.fitting import REFINED, RUNS_EACH, RUNS_LEAST
+from weldsim.studies.fit.grade_step import finer_runs
 from weldsim.studies.heat_sweep import CURRENT_SHARES
 from weldsim.studies.plan.branches import bind
 from weldsim.studies.plan.outcomes import root_job
@@ -121,8 +122,9 @@ def fit_price(
     seconds = runs * sum(_cost(case, how.grade).seconds for case in cases)
     note = f"for {runs} runs at grade {how.grade}"
     if how.finer != "none":
-        seconds += 2 * sum(_cost(case, how.finer).seconds for case in cases)
-        note += f" and 2 at grade {how.finer}"
+        few = finer_runs(len(options["vary"]))
+        seconds += few * sum(_cost(case, how.finer).seconds for case in cases)
+        note += f" and up to {few} at grade {how.finer}"
     if len(cases) > 1:
         note += f", of each of {len(cases)} cases"
     return {"seconds": seconds, "runs": runs * len(cases), "note": note}

@@ -52,7 +52,7 @@ def fit_case(
     grade : str, optional
         Of the runs; default: quick.
     finer : str, optional
-        Grade of the two runs that tell the grade's error, or "none"; default: one finer.
+        Grade of the few runs that tell the grade's error, or "none"; default: one finer.
     runs : int, optional
         Of the design; default: 6 an unknown, at least 12.
     hold_back : str, optional

@@ -28,7 +28,7 @@ export class FitForm {
       h("div", { class: "scroll" }, h("table", { class: "vary" }, h("thead", {}, h("tr", {}, ["May vary", "Lowest", "Highest", "Where the bounds are from"].map((t) => h("th", { scope: "col", text: t })))), h("tbody", {}, rows))),
       h("div", { class: "choices fit-choices" }, pick("fit-grade", "grade of the runs", list.grades.map((g) => [g, g]), "grade"), pick("fit-clock", "clock of the files", CLOCKS, "clock"),
         h("div", { class: "field" }, h("label", { for: "fit-held", text: "predicted, not fitted" }), this.held),
-        pick("fit-finer", "two runs finer, for the grade's error", [["", "one grade finer"], ["none", "none"]], "finer")),
+        pick("fit-finer", "a few runs finer, for the grade's error", [["", "one grade finer"], ["none", "none"]], "finer")),
       h("p", { class: "buttons" }, this.button, this.cost), this.told);
     this.refresh();
   }

@@ -12,6 +12,7 @@ from weldsim.errors import CaseError, WeldsimError
 from weldsim.measurements.measured_curve import Measurement
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.schema.column import Column
+from weldsim.studies.fit.grade_step import GradeStep, spread_out
 from weldsim.studies.fit.learnable import Learnable, what_can_be_learnt
 from weldsim.studies.fit.likelihood import Evidence
 from weldsim.studies.fit.observed import observed
@@ -35,6 +36,7 @@ Tell = Callable[[float, str], None]
 RUNS_EACH = 6  # runs of the design an unknown, with `RUNS_LEAST` at least
 RUNS_LEAST = 12
 REFINED = 3  # runs added where the fit lands
+MOVED = 0.15  # of the bounds: a fit that lands so far from where it landed first is refined again
 INTERVAL = (5.0, 95.0)  # percentiles of a 90 % interval
 
 
@@ -73,8 +75,11 @@ def fit(
     settings = settings or Settings()
     work = Work(tuple(experiments), tuple(unknowns), Path(folder), settings, progress)
     work.design()
-    rough = work.solve(steps=200)
-    work.refine(rough.split(rough.likeliest(starts=4)[None, :])[0][0])
+    first = work.landed()
+    work.refine(first, 0.75, 0.9)
+    again = work.landed()
+    if np.abs(again - first).max() > MOVED:
+        work.refine(again, 0.9, 0.97)
     return work.result()
 
 
@@ -110,7 +115,7 @@ class Work:
             RunStore(folder, e.case, unknowns, last_time(curves, settings.clock))
             for e, curves in zip(experiments, self.observed, strict=True)
         ]
-        self.places = np.zeros((0, len(unknowns)))
+        self.places = self.fine = np.zeros((0, len(unknowns)))
         self.failed: dict[str, str] = {}
         self.belief = Belief.of(unknowns, max(settings.clock, 1e-9))
         self.learnable: Learnable | None = None
@@ -128,8 +133,9 @@ class Work:
         self.middle = np.array(
             [u.share(u.usual) if u.spread is not None else 0.5 for u in self.unknowns]
         )
-        self.stepped = self.middle
-        self._run(np.vstack([self.middle, spread]), 0.0, 0.75)
+        places = np.vstack([self.middle, spread])
+        self.fine = places[spread_out(places, 1 + count)]
+        self._run(places, 0.0, 0.75)
 
     def _values(self, place: Floats) -> list[float]:
         return [u.value(float(s)) for u, s in zip(self.unknowns, place, strict=True)]
@@ -141,20 +147,19 @@ class Work:
         ]
         finer = []
         if self.settings.finer != "none":
-            finer = [s.job(self._values(self.stepped), self.settings.finer) for s in self.stores]
+            finer = [
+                s.job(self._values(p), self.settings.finer) for s in self.stores for p in self.fine
+            ]
         self.failed |= carry_out_points(
             [*finer, *jobs],  # the longest first
             self.settings.workers,
             lambda share, text: self.tell(begin + (end - begin) * share, text),
         )
+        grade = self.settings.grade
         good = [
-            p
-            for p in places
-            if all(
-                s.job(self._values(p), self.settings.grade).name not in self.failed
-                for s in self.stores
-            )
-        ]
+            p for p in places
+            if not any(s.job(self._values(p), grade).name in self.failed for s in self.stores)
+        ]  # fmt: skip
         self.places = np.vstack([self.places, *good]) if good else self.places
         if len(self.places) < len(self.unknowns) + 2:
             why = next(iter(self.failed.values()), "none was asked for")
@@ -176,7 +181,7 @@ class Work:
                 raise CaseError(f"{experiment.case.source_file}: no gauge reads {missing[0]}")
             grid = grid_of(tables, curves, self.settings.clock)
             surrogate = self.surrogate(k, tables, columns, grid)
-            step = self._step(store, columns, grid)
+            step = self._step(store, columns, grid) if self.settings.finer != "none" else None
             files = range(len(experiment.measurements)) if self.settings.clock > 0 else ()
             timed = [f for f in files if any(c.file == f and not c.cold for c in curves)]
             out.append(Evidence.of(surrogate, curves, step, timed, time_step(tables)))
@@ -192,17 +197,18 @@ class Work:
             self._surrogates[key] = Surrogate(self.places, curves, self.settings.seed)
         return self._surrogates[key]
 
-    def _step(self, store: RunStore, columns: tuple[Column, ...], grid: Floats) -> Floats | None:
-        """What the finer grade gives more where it was run last."""
-        if self.settings.finer == "none":
-            return None
-        fine = store.job(self._values(self.stepped), self.settings.finer)
-        rough = store.job(self._values(self.stepped), self.settings.grade)
-        if fine.name in self.failed or rough.name in self.failed:
-            return None
-        tables = [read_curves(Path(j.path)) for j in (rough, fine)]
-        a, b = on_grid(tables, columns, grid).values
-        return np.asarray(b - a, dtype=np.float64)
+    def _step(self, store: RunStore, columns: tuple[Column, ...], grid: Floats) -> GradeStep | None:
+        """What the finer grade gives more where it was run."""
+        pairs = []
+        for place in self.fine:
+            grades = (self.settings.grade, self.settings.finer)
+            jobs = [store.job(self._values(place), g) for g in grades]
+            if not any(job.name in self.failed for job in jobs):
+                rough, fine = on_grid(
+                    [read_curves(Path(j.path)) for j in jobs], columns, grid
+                ).values
+                pairs.append((place, fine - rough))
+        return GradeStep.of(pairs)
 
     def solve(self, steps: int) -> Posterior:
         """The density of everything: thermocouples tell thermal unknowns first, where there are."""
@@ -235,12 +241,17 @@ class Work:
         covariance[np.ix_(free, free)] = own + 1e-8 * np.eye(len(free))
         return Belief(mean, covariance, self.belief.clock)
 
-    def refine(self, place: Floats) -> None:
-        """Runs where the fit lands, the finer one too, so that it is surest there."""
-        rng = np.random.default_rng(self.settings.seed + 1)
+    def landed(self) -> Floats:
+        """The likeliest place by the runs so far, (U,)."""
+        rough = self.solve(steps=200)
+        return np.asarray(rough.split(rough.likeliest(starts=4)[None, :])[0][0])
+
+    def refine(self, place: Floats, begin: float, end: float) -> None:
+        """Runs where the fit lands, a finer one too, so that it is surest there."""
+        rng = np.random.default_rng([self.settings.seed + 1, len(self.places)])
         about = place + 0.06 * rng.normal(size=(REFINED - 1, len(place)))
-        self.stepped = place
-        self._run(np.clip(np.vstack([place, about]), 0.0, 1.0), 0.75, 0.97)
+        self.fine = np.vstack([self.fine, place])
+        self._run(np.clip(np.vstack([place, about]), 0.0, 1.0), begin, end)
 
     def measured(self, experiment: int, measurements: tuple[Measurement, ...]) -> None:
         """Take other measurements of the same gauges, on the runs there are.

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from weldsim.studies.fit.grade_step import GradeStep
 from weldsim.studies.fit.observed import Observed
 from weldsim.studies.fit.surrogate import Surrogate
 
@@ -24,8 +25,9 @@ Floats = NDArray[np.float64]
 # is steep, not evenly in time.
 SLOW, QUICK = 0.15, 0.04
 GRADE_DOUBT = 0.5  # standard deviation of the step to a finer grade, over itself
+OTHER_SHAPES = 0.1  # of a miss of the surrogate, its square: of no shape that was seen; our choice
 TIMING = 0.25  # of a time step of the runs: how far their clock may be off itself
-STEP_DOUBT = 0.5  # of the step to a finer grade over itself under other values
+STEP_DOUBT = 0.5  # of the step to a finer grade over itself, where it was run but once
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,8 @@ class CurveModel:
         miss: float,
         step: Floats | None,
         usual: Floats,
+        shapes: Floats,
+        step_errors: Floats,
     ) -> CurveModel:
         """Split the covariances of a curve.
 
@@ -81,6 +85,10 @@ class CurveModel:
             What a finer grade gives more at its readings. [SI]
         usual : ndarray, shape (N,)
             What the model usually gives there. [SI]
+        shapes : ndarray, shape (R, N)
+            What a miss of the surrogate looks like there, each of size 1.
+        step_errors : ndarray, shape (S, N)
+            What that may be off: the sum of their squares is its variance. [SI]
 
         Returns
         -------
@@ -92,14 +100,16 @@ class CurveModel:
         along = 0.5 * (t - t[0]) / max(float(np.ptp(t)), 1e-9) + 0.5 * way / max(way[-1], 1e-300)
         apart = (along[:, None] - along[None, :]) ** 2
         alike = sum(0.5 * np.exp(-0.5 * apart / reach**2) for reach in (SLOW, QUICK))
-        base = np.diag(observed.noise**2) + miss**2 * alike
-        # between runs the whole swing may be too large or small as well: it looks like more heat
-        height = float(np.sqrt((usual**2).mean()))
-        if height > 0:
-            base += np.outer(usual, usual) * min(miss / height, 1.0) ** 2
+        # what the surrogate misses looks like other values of the unknowns, not like any curve
+        own = shapes.T @ shapes / max(len(shapes), 1)
+        base = np.diag(observed.noise**2) + miss**2 * (own + OTHER_SHAPES * alike)
         if step is not None:
             base += GRADE_DOUBT**2 * np.outer(step, step)
-            base += (STEP_DOUBT * float(np.sqrt((step**2).mean()))) ** 2 * alike
+            size_of = float(np.sqrt((step_errors**2).sum(axis=0).mean()))
+            if not len(step_errors):
+                size_of = STEP_DOUBT * float(np.sqrt((step**2).mean()))
+            base += step_errors.T @ step_errors
+            base += (OTHER_SHAPES if len(step_errors) else 1.0) * size_of**2 * alike
         lower = np.linalg.cholesky(base)
         inverse = np.linalg.inv(lower)
         shares, turn = np.linalg.eigh(inverse @ (size**2 * alike) @ inverse.T)
@@ -175,8 +185,8 @@ class Evidence:
         Of the case.
     curves : tuple of CurveModel
         What was measured.
-    step : ndarray, shape (K, M), or None
-        What a finer grade gives more on the surrogate's grid. [SI]
+    step : GradeStep or None
+        What a finer grade gives more on the surrogate's grid.
     files : tuple of int
         Files whose clock is unknown.
     late : float
@@ -185,7 +195,7 @@ class Evidence:
 
     surrogate: Surrogate
     curves: tuple[CurveModel, ...]
-    step: Floats | None
+    step: GradeStep | None
     files: tuple[int, ...]
     late: float = 0.0
 
@@ -194,7 +204,7 @@ class Evidence:
         cls,
         surrogate: Surrogate,
         curves: Sequence[Observed],
-        step: Floats | None,
+        step: GradeStep | None,
         files: Sequence[int],
         time_step: float = 0.0,
     ) -> Evidence:
@@ -206,8 +216,8 @@ class Evidence:
             Of the case; it has all columns.
         curves : sequence of Observed
             What was measured.
-        step : ndarray, shape (K, M), optional
-            What a finer grade gives more on its grid. [SI]
+        step : GradeStep, optional
+            What a finer grade gives more on its grid.
         files : sequence of int
             Files whose clock is unknown.
         time_step : float
@@ -219,17 +229,21 @@ class Evidence:
             Ready for `log_likelihood`.
         """
         misses = surrogate.misses()
+        last = None if step is None else step.last
+        errors = None if step is None else step.errors()
         grid = surrogate.curves.times
         out = []
         for o in curves:
             k = surrogate.curves.columns.index(o.column)
-            at = None if step is None else np.interp(_finite(o.times, grid), grid, step[k])
             reach = float(np.ptp(o.values)) if not o.cold else abs(float(o.values[0]))
             size = max(reach, float(np.abs(surrogate.curves.values[:, k]).max()) * 0.1, 1e-12)
-            usual = np.interp(
-                _finite(o.times, grid), grid, surrogate.curves.values[:, k].mean(axis=0)
-            )
-            out.append(CurveModel.of(o, k, size, float(misses[k]), at, usual))
+            read = _finite(o.times, grid)
+            at = None if last is None else np.interp(read, grid, last[k])
+            rows = [] if errors is None else [np.interp(read, grid, e) for e in errors[:, k]]
+            off = np.array(rows).reshape(len(rows), len(read))
+            usual = np.interp(read, grid, surrogate.curves.values[:, k].mean(axis=0))
+            shapes = np.array([np.interp(read, grid, s) for s in surrogate.shapes(k)])
+            out.append(CurveModel.of(o, k, size, float(misses[k]), at, usual, shapes, off))
         return cls(surrogate, tuple(out), step, tuple(files), TIMING * time_step)
 
     def computed(self, places: Floats, clocks: Floats) -> list[Floats]:
@@ -250,7 +264,7 @@ class Evidence:
         grid = self.surrogate.curves.times
         all_curves = self.surrogate.predict(places)
         if self.step is not None:
-            all_curves = all_curves + self.step
+            all_curves = all_curves + self.step.predict(places)
         out = []
         for model in self.curves:
             o = model.observed

@@ -41,7 +41,7 @@ class Settings:
     Attributes
     ----------
     grade, finer : str
-        Of the runs, and of the one run that tells what a finer grade gives more ("none" for no
+        Of the runs, and of the few runs that tell what a finer grade gives more ("none" for no
         such run).
     runs : int, optional
         Of the design.

@@ -11,6 +11,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -111,8 +112,9 @@ class Surrogate:
         flat = self.mean + (weights @ self.parts) * self.scale
         return flat.reshape(len(places), *self.curves.values.shape[1:])
 
-    def misses(self) -> Floats:
-        """Miss on runs it has not seen: root mean square over time of each column, (K,). [SI]
+    @cached_property
+    def unseen(self) -> Floats:
+        """Predicted less run, of runs it has not seen, (R, K, M). [SI]
 
         The lengths of the processes stay those of all runs, so that it takes no new search.
         """
@@ -131,9 +133,33 @@ class Surrogate:
             )
             flat = self.mean + (weights @ self.parts) * self.scale
             out[left] = flat.reshape(len(left), *true.shape[1:]) - true[left]
-        # the median run: those at the corners of the design are guessed from far away
-        each = np.sqrt((out**2).mean(axis=2))
+        return out
+
+    def misses(self) -> Floats:
+        """Miss on runs it has not seen: root mean square over time of each column, (K,). [SI]
+
+        That of the median run, a quarter more: those at the corners of the design are guessed
+        from far away.
+        """
+        each = np.sqrt((self.unseen**2).mean(axis=2))
         return np.asarray(np.median(each, axis=0) * 1.25, dtype=np.float64)
+
+    def shapes(self, column: int) -> Floats:
+        """What a miss looks like along a curve: of runs it has not seen, each of its own size 1.
+
+        Parameters
+        ----------
+        column : int
+            Which of its columns.
+
+        Returns
+        -------
+        ndarray, shape (R, M)
+            Root mean square over time 1; 0 where a run was met exactly.
+        """
+        off = self.unseen[:, column]
+        size = np.sqrt((off**2).mean(axis=1, keepdims=True))
+        return np.divide(off, size, out=np.zeros_like(off), where=size > 0)
 
 
 def _process(places: Floats, weights: Floats, seed: int) -> Any:
