@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from weldsim.plots.style import new_figure, styled
 from weldsim.studies.fit.records import Fit
 from weldsim.system.palette import GRID, INK, LINES, QUIET, SPOT
@@ -51,6 +53,44 @@ def curves_figure(found: Fit):
         if k == 0:
             lower.legend(fontsize=8)
     if not curves:
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.set_axis_off()
+        axes.text(0.5, 0.5, "readings of the cold part alone", ha="center")
+    return figure
+
+
+@styled
+def slopes_figure(found: Fit):
+    """How each curve changes with each unknown, along the whole of it.
+
+    Parameters
+    ----------
+    found : Fit
+        From `weldsim.studies.fit.fitting.fit`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Two panels beside each other; curves of one shape cannot be told apart.
+    """
+    along = [a for a in found.learnable.along if np.isfinite(a.times).all()]
+    rows = max(1, -(-len(along) // 2))
+    high = 2.5 * rows + 0.5
+    figure = new_figure(10.0, high)
+    for k, a in enumerate(along):
+        row, side = divmod(k, 2)
+        bottom = (high - 0.5 - (row + 1) * 2.5 + 0.55) / high
+        axes = figure.add_axes((0.08 + 0.49 * side, bottom, 0.4, 1.6 / high))
+        axes.axhline(0.0, color=GRID)
+        for j, u in enumerate(found.unknowns):
+            axes.plot(a.times, a.column.factor * a.change[j], color=LINES[j % len(LINES)],
+                      ls=("-", "--", ":")[j // len(LINES) % 3], label=u.key)  # fmt: skip
+        axes.set_title(f"{a.column.gauge} {a.column.component}, {a.column.unit}", fontsize=10)
+        axes.set_xlabel("time on the clock of the bench, s", fontsize=8)
+    if along:
+        handles = figure.axes[0].get_legend_handles_labels()
+        figure.legend(*handles, loc="upper left", ncols=4, fontsize=8, frameon=False)
+    else:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_axis_off()
         axes.text(0.5, 0.5, "readings of the cold part alone", ha="center")

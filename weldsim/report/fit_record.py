@@ -12,8 +12,9 @@ import numpy as np
 
 from weldsim import __version__
 from weldsim.case.shop import FORMAT
-from weldsim.plots.fit_plots import curves_figure, unknowns_figure
+from weldsim.plots.fit_plots import curves_figure, slopes_figure, unknowns_figure
 from weldsim.plots.style import inline_svg
+from weldsim.studies.fit.learnable import CurveSlopes
 from weldsim.studies.fit.records import CurveFit, Fit
 from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
@@ -28,6 +29,7 @@ body{{font-family:sans-serif;color:var(--ink);background:var(--paper);max-width:
 svg{{max-width:100%;height:auto}} li{{margin:.3rem 0}} .care{{background:var(--care-pale);border:1px solid var(--care-line);padding:.5rem 1rem}}
 </style></head><body><h1>{title}</h1><p>{from_}</p><p class="care">{care}</p>
 <h2>What was learnt</h2><ul>{lines}</ul><h2>Uncertain values</h2>{fitted}
+<h2>What the readings can tell</h2>{slopes}
 <h2>Measured and computed</h2>{curves}
 <h2>Use it</h2><p>Write this into a case, with the file beside it:</p><pre>[shop]
 file = "{shop}"</pre></body></html>
@@ -57,6 +59,7 @@ def fit_record(found: Fit) -> dict[str, Any]:
         "correlation": found.learnable.correlation,
         "cannot_be_told_apart": found.learnable.alike(found.unknowns),
         "slopes": {k: v for k, v in found.learnable.slopes.items()},
+        "slopes_along": [_along(found, a) for a in found.learnable.along],
         "clocks": {
             k: {"value": b, "low": low, "high": high} for k, (b, low, high) in found.clocks.items()
         },
@@ -93,6 +96,14 @@ def _parameter(found: Fit, k: int) -> dict[str, Any]:
         "narrowing_expected": float(found.learnable.narrowed[k]),
         "places": list(u.places), "keys": list(u.keys),
     }  # fmt: skip
+
+
+def _along(found: Fit, a: CurveSlopes) -> dict[str, Any]:
+    """How a curve changes with each unknown, from the lowest to the highest bound."""
+    change = {u.key: a.column.factor * c for u, c in zip(found.unknowns, a.change, strict=True)}
+    cold = not np.isfinite(a.times).all()
+    return {"column": a.column.name, "unit": a.column.unit, "cold": cold,
+            "times_s": [] if cold else a.times, "change": change}  # fmt: skip
 
 
 def _residual(c: CurveFit) -> dict[str, Any]:
@@ -201,6 +212,7 @@ def page_text(found: Fit, units: Units = "metric") -> str:
         care=html.escape(f"Caution: {APPROVES_NOTHING} {DEFER}"),
         lines="".join(f"<li>{html.escape(line)}</li>" for line in _in(fit_lines(found), units)),
         fitted=inline_svg(unknowns_figure(found), "each fitted value between its bounds"),
+        slopes=inline_svg(slopes_figure(found), "how each curve changes with each fitted value"),
         curves=inline_svg(curves_figure(found), "measured and computed curves with residuals"),
         shop="shop.toml",
     )

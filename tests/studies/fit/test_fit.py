@@ -113,6 +113,8 @@ def test_what_moves_alike_is_said_and_frozen():
     us = [unknown("a"), unknown("b")]
     told = what_can_be_learnt([e], us, Belief.of(us), range(2))
     assert told.directions == 1 and len(told.frozen) == 1
+    (along,) = told.along
+    assert along.change[0] == pytest.approx(along.change[1], abs=0.02 * np.ptp(along.change))
 
 
 def test_curves_that_say_nothing_are_refused():
@@ -221,7 +223,11 @@ def test_a_bench_curve_is_fitted_from_the_command_line(tmp_path):
     assert found["high"] - found["low"] < 0.1
     later = load_case(CASES / "pivot_arm_one_bead.toml", {"shop.file": str(out / "shop.toml")})
     assert later.welds[0].arc.efficiency == pytest.approx(found["value"], rel=1e-5)
-    assert (Path(out) / "fit.html").read_text().count("<svg") == 2
+    assert (Path(out) / "fit.html").read_text().count("<svg") == 3
+    (along,) = json.loads((out / "fit.json").read_text())["slopes_along"]
+    # more heat moves the spot farther up while the arc burns
+    change = dict(zip(along["times_s"], along["change"]["weld.A.efficiency"], strict=True))
+    assert max(v for t, v in change.items() if t < 30) > 0
 
 
 def test_files_belong_to_the_case_they_stand_behind():

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldsim.errors import WeldsimError
+from weldsim.schema.column import Column
 from weldsim.studies.fit.likelihood import Evidence
 from weldsim.studies.fit.posterior import DISCREPANCY_USUAL, Belief
 from weldsim.studies.fit.unknowns import Unknown
@@ -19,6 +20,25 @@ TOLD = 0.2  # share by which an interval must narrow for an unknown to count as 
 ALIKE = 0.9  # correlation after the fit from which two unknowns cannot be told apart
 STEP = 0.05  # of the bounds, for slopes
 PLACES = 5  # values of the unknowns at which slopes are taken
+
+
+@dataclass(frozen=True)
+class CurveSlopes:
+    """How much a curve changes with each unknown.
+
+    Attributes
+    ----------
+    column : Column
+        Whose curve.
+    times : ndarray, shape (N,)
+        inf for a reading of the cold part. [s]
+    change : ndarray, shape (U, N)
+        From the lowest to the highest bound, by the slope, a mean over places. [SI]
+    """
+
+    column: Column
+    times: Floats
+    change: Floats
 
 
 @dataclass(frozen=True)
@@ -37,6 +57,8 @@ class Learnable:
         Unknowns that the curves cannot hold; they stay where they are believed to be.
     slopes : dict of str to ndarray
         Column -> root mean square over time of its change over all of each interval, (U,). [SI]
+    along : tuple of CurveSlopes
+        The same along each curve.
     """
 
     narrowed: Floats
@@ -44,6 +66,7 @@ class Learnable:
     directions: int
     frozen: tuple[int, ...]
     slopes: dict[str, Floats]
+    along: tuple[CurveSlopes, ...] = ()
 
     def alike(self, unknowns: Sequence[Unknown]) -> list[tuple[str, str, float]]:
         """Pairs that these curves cannot tell apart, with their correlation."""
@@ -84,7 +107,11 @@ def what_can_be_learnt(
     WeldsimError
         If the curves say nothing about any of them.
     """
-    information, slopes = _information(evidence, unknowns, belief)
+    information, along = _information(evidence, unknowns, belief)
+    rms: dict[str, list[Floats]] = {}
+    for a in along:
+        rms.setdefault(a.column.name, []).append(np.sqrt((a.change**2).mean(axis=1)))
+    slopes = {name: np.mean(values, axis=0) for name, values in rms.items()}
     left = list(active)
     spread = belief.spread
     readings = sum(len(c.observed.times) for e in evidence for c in e.curves)
@@ -109,19 +136,19 @@ def what_can_be_learnt(
     correlation = np.eye(len(unknowns))
     correlation[np.ix_(left, left)] = after / np.outer(deviation, deviation)
     frozen = tuple(k for k in active if k not in left)
-    return Learnable(out, correlation, directions, frozen, slopes)
+    return Learnable(out, correlation, directions, frozen, slopes, along)
 
 
 def _information(
     evidence: Sequence[Evidence], unknowns: Sequence[Unknown], belief: Belief
-) -> tuple[Floats, dict[str, Floats]]:
-    """Fisher's information in shares of the bounds, a mean over places; slopes of each column."""
+) -> tuple[Floats, tuple[CurveSlopes, ...]]:
+    """Fisher's information in shares of the bounds, a mean over places; slopes of each curve."""
     count = len(unknowns)
     rng = np.random.default_rng(0)
     middle = np.where(np.isnan(belief.mean), 0.5, belief.mean)
     places = np.clip(np.vstack([middle, rng.uniform(0.2, 0.8, (PLACES - 1, count))]), 0.1, 0.9)
     information = np.zeros((count, count))
-    slopes: dict[str, list[Floats]] = {}
+    along = []
     for e in evidence:
         ahead = (places[:, None, :] + STEP * np.eye(count)).reshape(-1, count)
         behind = (places[:, None, :] - STEP * np.eye(count)).reshape(-1, count)
@@ -133,6 +160,6 @@ def _information(
             white = slope @ model.whiten.T
             white = white / np.sqrt(1.0 + DISCREPANCY_USUAL**2 * model.shares)
             information += np.einsum("pin,pjn->ij", white, white) / len(places)
-            name = model.observed.column.name
-            slopes.setdefault(name, []).append(np.sqrt((slope**2).mean(axis=(0, 2))))
-    return information, {k: np.mean(v, axis=0) for k, v in slopes.items()}
+            o = model.observed
+            along.append(CurveSlopes(o.column, o.times, slope.mean(axis=0)))
+    return information, tuple(along)
