@@ -327,7 +327,8 @@ def test_tables_of_two_runs_are_fitted_together(page, bench_run, tmp_path):
 
 
 def test_a_fit_costs_its_runs(page):
-    """Six runs an unknown, twelve at least, three where it lands; a grade finer one, one an unknown, and two where it lands."""
+    """Six runs an unknown, twelve at least, three where it lands; a grade finer one in the middle,
+    one an unknown, and two where it lands."""
     client, _, run = page
     body = fit_body(client, run, grade="sketch")
     one = post(client, "/api/measured/cost", body).json()
