@@ -3,7 +3,8 @@
 import pytest
 
 from weldsim.studies.fit.unknowns import Unknown
-from weldsim.text.fit_words import prior_words, value_name, value_words
+from weldsim.studies.spreads import value_name
+from weldsim.text.fit_words import prior_words, value_words
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from weldsim.page.costs import fit_price
 from weldsim.page.experiments import check_fit, folders_of
 from weldsim.page.routes_jobs import PRICE_LIMIT, shown_job
 from weldsim.studies.fit.records import FINER
-from weldsim.text.fit_words import value_name
+from weldsim.studies.spreads import value_name
 
 READ_LIMIT = 90.0  # s for reading tables of 64 MB
 

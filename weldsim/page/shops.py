@@ -12,8 +12,8 @@ import tomli_w
 from weldsim.case.shop import read_shop_file
 from weldsim.errors import WeldsimError
 from weldsim.page.case_form import KEPT_SHOP, read_tables
+from weldsim.studies.spreads import value_name
 from weldsim.system.files import whole_file
-from weldsim.text.fit_words import value_name
 
 FOLDER, FILE, DRAWS = "shops", "shop.toml", "draws.csv"
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,39}")

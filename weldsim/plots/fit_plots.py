@@ -6,8 +6,9 @@ import numpy as np
 
 from weldsim.plots.style import new_figure, styled
 from weldsim.studies.fit.records import Fit
+from weldsim.studies.spreads import value_name
 from weldsim.system.palette import GRID, INK, LINES, QUIET, SPOT
-from weldsim.text.fit_words import column_name, figures, value_name
+from weldsim.text.fit_words import column_name, figures
 from weldsim.text.quantities import unit_word
 
 

@@ -91,6 +91,15 @@ USUAL_BOUNDS: dict[str, tuple[object, object, str]] = {
     "clamping.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
 }  # fmt: skip
 
+# what else people call by another name than its key, whatever section it stands in
+CALLED = {
+    "emissivity": "emissivity",
+    "conductivity_factor": "thermal conductivity, times the table's",
+    "yield_factor": "yield stress, times the table's",
+    "expansion_factor": "thermal expansion, times the table's",
+    "hardening_factor": "hardening, times the table's", "release": "clamp opens",
+}  # fmt: skip
+
 
 def spread_of(key: str) -> Spread | None:
     """What the table says of a key of a case.
@@ -107,3 +116,26 @@ def spread_of(key: str) -> Spread | None:
     """
     section, name = key.split(".")[0], key.rpartition(".")[2]
     return SPREADS.get(f"{'arc' if section == 'weld' else section}.{name}")
+
+
+def value_name(key: str) -> str:
+    """An uncertain value as people call it.
+
+    Parameters
+    ----------
+    key : str
+        As in `--set`, or the name of a group.
+
+    Returns
+    -------
+    str
+        Such as "heat contact of the clamp", "travel speed of weld B".
+    """
+    if "." not in key:
+        return key.replace("_", " ")
+    section, *middle, name = key.split(".")
+    known = spread_of(key)
+    called = CALLED.get(name) or (known.words if known else name.replace("_", " "))
+    if not middle:
+        return called
+    return f"{called} of {section} {'.'.join(middle)}"

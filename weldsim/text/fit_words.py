@@ -9,7 +9,7 @@ import numpy as np
 from weldsim.schema.column import Column
 from weldsim.studies.fit.records import CurveFit, Fit
 from weldsim.studies.fit.unknowns import Unknown
-from weldsim.studies.spreads import spread_of
+from weldsim.studies.spreads import value_name
 from weldsim.text.grade_words import grade_words
 from weldsim.text.quantities import (
     Number,
@@ -30,36 +30,6 @@ SAID_IN = {
     "m": ("mm", 1e3), "m/s": ("mm/s", 1e3), "N/m": ("kN/mm", 1e-6), "Pa": ("MPa", 1e-6),
     "N*m/rad": ("kN m/rad", 1e-3), "rad": ("mrad", 1e3),
 }  # fmt: skip
-CALLED = {
-    "emissivity": "emissivity",
-    "conductivity_factor": "thermal conductivity, times the table's",
-    "yield_factor": "yield stress, times the table's",
-    "expansion_factor": "thermal expansion, times the table's",
-    "hardening_factor": "hardening, times the table's",
-}  # fmt: skip
-
-
-def value_name(key: str) -> str:
-    """An uncertain value as people call it.
-
-    Parameters
-    ----------
-    key : str
-        As in `--set`, or the name of a group.
-
-    Returns
-    -------
-    str
-        Such as "heat contact of the clamp", "travel speed of weld B".
-    """
-    if "." not in key:
-        return key.replace("_", " ")
-    section, *middle, name = key.split(".")
-    known = spread_of(key)
-    called = CALLED.get(name) or (known.words if known else name.replace("_", " "))
-    if not middle:
-        return called
-    return f"{called} of {section} {'.'.join(middle)}"
 
 
 def column_name(column: Column) -> str:

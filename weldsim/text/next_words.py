@@ -7,8 +7,7 @@ from weldsim.studies.next.advice import Advice
 from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.odds import EVEN, odds_text
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
-from weldsim.studies.spreads import spread_of
-from weldsim.text.fit_words import value_name
+from weldsim.studies.spreads import spread_of, value_name
 from weldsim.text.measure_words import measure_words, plan_tolerance
 from weldsim.text.quantities import words
 from weldsim.text.tilts import sized

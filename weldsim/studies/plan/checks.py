@@ -18,6 +18,7 @@ from weldsim.schema.column import Column
 from weldsim.schema.section_checks import nearest, quantity_kind
 from weldsim.schema.sections import TOP
 from weldsim.schema.tolerance import Tolerance, kinds, read_tolerance
+from weldsim.studies.spreads import value_name
 from weldsim.studies.targets import MOVEMENTS
 from weldsim.units import KINDS, parse
 
@@ -44,8 +45,12 @@ class Setting:
     @property
     def label(self) -> str:
         """The changes as a person reads them."""
-        plain = (c.replace("=", " ", 1).replace('"', "") for c in self.written)
+        plain = (f"{value_name(k)}: {_plain(v)}" for k, v in self.changes)
         return ", ".join(plain) or "as in the case"
+
+
+def _plain(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False).replace('"', "")
 
 
 def known_words(case) -> dict:
