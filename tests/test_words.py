@@ -40,6 +40,8 @@ GONE = {
     r"\b[Aa]s told\b|as some say|they say": "common practice",
     r"per mm2 of thickness squared|is what is left of parts|of rows run at grade": "plain words",
     r"this steel": "this metal",
+    r"\+- ?[\d{]": "±",
+    r"[Ss]tays on\b": "stays closed",
 }
 # words of case files and of old command lines, quoted as such
 QUOTED = ("--companion", "--no-companion")
