@@ -326,6 +326,7 @@ def _picture(times, ours, other) -> str:
         axes.plot(times, ours[:, k], color=LINES[k], label=f"{name}, weldsim")
         axes.plot(times, other[:, k], ":", color=LINES[k + 3], label=f"{name}, FElupe")
     axes.set(xlabel="time, s", ylabel="movement of the far end, mm", xscale="log")
+    axes.xaxis.set_major_formatter("{x:g}")
     axes.legend(ncols=2)
     figure.tight_layout()
     return inline_svg(figure, "movement of the far end by two programs")

@@ -39,6 +39,13 @@ class File:
     quick: bool = True
 
 
+KINDS_OF_TESTS = {  # word in a test's name -> the joint kinds that it is about
+    "butt": ("plate-butt",), "tee": ("square-tube-tee",), "stem": ("plate-tee",),
+    "fillet_on_a_tee": ("plate-tee",), "girth": ("round-tube-butt",), "bead": ("bar",),
+    "saddle": ("round-tube-saddle",), "boxed": ("square-tube-tee",),
+    "seam": ("square-tube-tee",),
+}  # fmt: skip
+
 FILES = (
     File("verification/test_source.py", "heat", "Goldak, Chakravarti, Bibby, Metall. Trans. B 15 "
          "(1984) 299-305; the integral of its formula", DERIVED, 15.0),
@@ -139,15 +146,23 @@ def _found(file: File, name: str, entry: dict) -> Found:
     if failed:
         notes.append("The test says: " + " ".join(entry["said"].split())[-SAYING:])
     return Found(
-        comparisons, " ".join(notes), part=name, title=_title(name, says),
+        comparisons, " ".join(notes), part=name, title=_title(name), kinds=_kinds(file, name),
         state="not run" if skipped else "fails" if failed else "holds",
     )  # fmt: skip
 
 
-def _title(name: str, says: str) -> str:
-    """First sentence of what a test says of itself, or its name in words."""
+def _title(name: str) -> str:
+    """The name of a test in words."""
     words = name.rpartition("::")[2].removeprefix("test_").replace("_", " ")
     return words[:1].upper() + words[1:]
+
+
+def _kinds(file: File, name: str) -> tuple[str, ...]:
+    """Of a file about several kinds: those that a test is about, as its name says."""
+    if len(file.kinds) < 2:
+        return file.kinds
+    named = [k for word, kinds in KINDS_OF_TESTS.items() if word in name for k in kinds]
+    return tuple(k for k in dict.fromkeys(named) if k in file.kinds) or file.kinds
 
 
 def _check(file: File) -> Check:
