@@ -16,7 +16,6 @@ from weldsim.validation.rows import GROUPS, Comparison, Row, summary
 
 HTML, MARKDOWN, RECORD = "validation.html", "validation.md", "validation.json"
 SHOWN = 3  # comparisons of a row that are in view, the worst first; the page folds the others
-STATES = {"holds": "holds", "fails": "fails", "not run": "not run", "not compared": "not compared"}
 
 
 def write_pages(folder: Path, rows: list[Row], quick: bool, version: str) -> Path:
@@ -115,10 +114,15 @@ def line(comparison: Comparison) -> dict[str, str]:
     return {
         "quantity": c.quantity, "expected": _number(c.expected) + unit,
         "computed": _number(c.computed) + unit,
-        "error": f"{100 * error / size:+.2g} %" if share else _number(error) + unit,
+        "error": _percent(error / size) if share else _number(error) + unit,
         "tolerance": f"± {100 * room / size:.2g} %" if share else f"± {_number(room)}{unit}",
         "held": "holds" if c.holds else "fails",
     }  # fmt: skip
+
+
+def _percent(share: float) -> str:
+    """With a sign, rounding errors as nothing."""
+    return "0 %" if abs(share) < 1e-8 else f"{100 * share:+.2g} %"
 
 
 def _number(value: float) -> str:
