@@ -128,3 +128,24 @@ def test_the_finer_run_of_the_readme_lies_within_the_error_of_the_quick_one():
     normal = stated(r"The normal grade gave (\d+) mm up and (\d+) mm left")
     for fine, rough, allowed in zip(normal, stated(SPOT), stated(ERROR), strict=True):
         assert abs(float(fine) - float(rough)) <= float(allowed)
+
+
+def test_the_validation_is_summed_up_as_it_was_kept():
+    """Count and date of the record that comes with the package, and every row of it that fails."""
+    from weldsim.validation.kept import kept_validation
+
+    record, said = kept_validation(), " ".join(README.split())
+    assert f"`weldsim validate --quick` on {record['date']}: **{record['summary']}**" in said
+    assert record["quick"]
+    failing = [r["title"] for r in record["rows"] if r["state"] == "fails"]
+    assert failing
+    for title in failing:
+        assert f"**{title}**" in said, title
+
+
+def test_the_kept_validation_is_of_checks_that_exist():
+    from weldsim.validation.catalogue import CHECKS
+    from weldsim.validation.kept import kept_validation
+
+    names = {c.name for c in CHECKS}
+    assert {r["name"].partition("/")[0] for r in kept_validation()["rows"]} <= names

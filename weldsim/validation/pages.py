@@ -40,12 +40,18 @@ def write_pages(folder: Path, rows: list[Row], quick: bool, version: str) -> Pat
     folder.mkdir(parents=True, exist_ok=True)
     about = {"date": time.strftime("%Y-%m-%d"), "version": version, "quick": quick,
              "summary": summary(rows)}  # fmt: skip
-    record = {**about, "rows": [r.record() | {"picture": ""} for r in rows]}
+    record = {**about, "rows": [_short(r) for r in rows]}
     write_json(folder / RECORD, record)
     for name, text in ((MARKDOWN, markdown(rows, about)), (HTML, page(rows, about))):
         with whole_file(folder / name) as beside:
             beside.write_text(text, encoding="utf-8")
     return folder / HTML
+
+
+def _short(row: Row) -> dict[str, Any]:
+    """A row for the record: its worst comparisons, no picture."""
+    record = row.record()
+    return record | {"picture": "", "comparisons": record["comparisons"][:SHOWN]}
 
 
 def page(rows: list[Row], about: dict[str, Any]) -> str:

@@ -327,7 +327,7 @@ def _picture(times, ours, other) -> str:
         axes.plot(times, other[:, k], ":", color=LINES[k + 3], label=f"{name}, FElupe")
     axes.set(xlabel="time, s", ylabel="movement of the far end, mm", xscale="log")
     axes.xaxis.set_major_formatter("{x:g}")
-    axes.legend(ncols=2)
+    axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0), fontsize=8)
     figure.tight_layout()
     return inline_svg(figure, "movement of the far end by two programs")
 

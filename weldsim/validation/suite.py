@@ -23,6 +23,7 @@ ROOT = Path(__file__).resolve().parents[2]
 DERIVED = "derived for the check and recomputed a second way"
 FACT = "common practice of the trade: signs and orders, wide brackets"
 NO_DEVIATION = "Small bodies with constant or standard properties where the closed form asks so."
+KEPT = 30  # comparisons of a test that are shown, the furthest off
 SAYING = 200  # letters of what a failing test says
 
 
@@ -144,7 +145,11 @@ def _found(file: File, name: str, entry: dict) -> Found:
     says = " ".join(entry.get("says", "").split())
     # a number that a test looks at on the way to its verdict is no comparison of its own
     comparisons = comparisons if failed else tuple(c for c in comparisons if c.holds)
+    several = len(comparisons)
+    comparisons = tuple(sorted(comparisons, key=lambda c: -c.share))[:KEPT]
     notes = [says] if says else []
+    if several > KEPT:
+        notes.append(f"Of {several} comparisons these are the {KEPT} furthest off.")
     if not comparisons and entry["conditions"]:
         notes.append("Conditions: " + "; ".join(entry["conditions"]))
     if failed:
