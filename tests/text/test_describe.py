@@ -127,7 +127,7 @@ def test_hold_and_release_in_words(demo):
 
 
 def test_gauges_in_words(demo):
-    assert "light beam on the free end, aimed +x, target 4 m away" in demo
+    assert "light beam on the free end, pointing along +x, target 4 m away" in demo
     assert "x = 160, y = -3, z = 0 mm" in said("edge_bead_bar.toml")
 
 

@@ -84,7 +84,7 @@ def _gauges(case) -> list[str]:
                        in_mm(z))  # fmt: skip
         text = {
             "pointer": words(
-                f"light beam on the {at}, aimed {g.aim}, target {{}} away, up is {g.up}",
+                f"light beam on the {at}, pointing along {g.aim}, target {{}} away, up is {g.up}",
                 in_m(g.throw or 0),
             ),
             "dial": words("dial indicator at {}, reading toward {}", at, g.direction),
