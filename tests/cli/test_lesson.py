@@ -44,8 +44,10 @@ def test_a_lesson_is_a_notebook_beside_its_cases(tmp_path, monkeypatch):
 def test_without_jupyter_one_line_says_what_to_install(tmp_path, monkeypatch):
     monkeypatch.setattr(lesson, "NEEDED", ("jupytext", "no_such_module"))
     with pytest.raises(WeldsimError, match=r"no_such_module .* pip install") as error:
-        lesson.command(lessons()[0].name, tmp_path, False)
+        lesson.command(lessons()[0].name, tmp_path, True)
     assert "\n" not in str(error.value) and list(tmp_path.iterdir()) == []
+    lesson.command(lessons()[0].name, tmp_path, False)  # put down for later, Jupyter or none
+    assert list(tmp_path.rglob("*.ipynb"))
 
 
 def test_a_misspelt_lesson_names_those_there_are():

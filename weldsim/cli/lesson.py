@@ -34,7 +34,8 @@ def command(
             typer.echo(f"{lesson.name}: {lesson.title}{stop} {lesson.summary}")
         return
     lesson = _named(name)
-    missing = [module for module in NEEDED if find_spec(module) is None]
+    needed = NEEDED if open_it else NEEDED[:1]
+    missing = [module for module in needed if find_spec(module) is None]
     if missing:
         raise WeldsimError(
             f"lesson: {' and '.join(missing)} is not installed; allowed after: "

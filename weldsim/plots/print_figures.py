@@ -39,7 +39,7 @@ from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
 from weldsim.system.palette import GLOW, INK, QUIET, STRESS, WHITE
-from weldsim.text.quantities import Units, unit_word
+from weldsim.text.quantities import Units, in_m, unit_word
 
 COLUMN = 85.0  # mm
 KINDS = (".svg", ".pdf", ".png")
@@ -203,7 +203,12 @@ def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
 
 
 @of_folder
-def pointer_path(record: RunRecord, width_mm: float = COLUMN, gauge: str | None = None):
+def pointer_path(
+    record: RunRecord,
+    width_mm: float = COLUMN,
+    gauge: str | None = None,
+    units: Units = "metric",
+):
     """Path of a pointer's light spot, thick in the weld's colour while its arc burns."""
 
     pointers = [g for g in record.pointers if gauge in (None, g["name"])]
@@ -213,7 +218,7 @@ def pointer_path(record: RunRecord, width_mm: float = COLUMN, gauge: str | None 
     pointer = pointers[0]
     figure = new_figure(width_mm / INCH, 0.95 * width_mm / INCH)
     axes = figure.add_axes((0.16, 0.27, 0.8, 0.64))
-    draw_path(record, pointer, axes, 1.19)
+    draw_path(record, pointer, axes, 1.19, units)
     axes.grid(True, lw=0.4)
     right, up = path_on_target(record, pointer)
     axes.plot(right[0], up[0], "o", ms=3.5, mfc=WHITE, mec=INK, zorder=6)
@@ -225,7 +230,8 @@ def pointer_path(record: RunRecord, width_mm: float = COLUMN, gauge: str | None 
     end = float(clock(record)[-1])
     axes.annotate(f"end, {end:.0f} s", (right[-1], up[-1]), xytext=(6, 5),
                   textcoords="offset points", fontsize=6.5)  # fmt: skip
-    axes.set_title(f"light spot {pointer['throw']:g} m away, looking along {pointer['aim']}")
+    away = in_m(pointer["throw"]).text(units)
+    axes.set_title(f"light spot {away} away, looking along {pointer['aim']}")
     handles = axes.get_legend_handles_labels()
     if handles[0]:
         figure.legend(*handles, loc="lower left", bbox_to_anchor=(0.02, 0.0), ncols=3,
@@ -270,6 +276,9 @@ def draw(name: str, run_folder, out, **options) -> Path:
     allowed = _options(FIGURES[name])
     if options.get("units") == "metric" and "units" not in allowed:
         del options["units"]
+    if "units" in options and "units" not in allowed:
+        known = ", ".join(n for n, figure in FIGURES.items() if "units" in _options(figure))
+        raise StoreError(f"figure {name} is drawn in metric units alone, allowed in US: {known}")
     for option in options:
         if option not in allowed:
             raise StoreError(

@@ -106,7 +106,8 @@ def mesh(case: Any, grade: Grade) -> tuple[skfem.Mesh, dict[str, float]]:
 
 def words(part: Part) -> str:
     """One line for `weldsim check`."""
-    return f"{LABEL} {described(part.file, seam_lines(part), _rough(part)[0])} (found on a coarse mesh)"
+    found = described(part.file, seam_lines(part), _rough(part)[0])
+    return f"{LABEL} {found} (found on a coarse mesh)"
 
 
 def _identity(part: Part) -> tuple:
