@@ -7,6 +7,7 @@ import errno
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -83,6 +84,31 @@ def test_runs_killed_at_any_moment_resume_to_the_same_bits():
     tally = kills.knock(3, seed=1)
     assert not tally.broke, tally.report()
     assert tally.accepted == 3
+
+
+@pytest.mark.slow
+@posix
+@pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGHUP], ids=lambda s: s.name)
+def test_the_page_ends_in_peace_when_it_is_told_to(tmp_path, sent):
+    page = subprocess.Popen(
+        [sys.executable, "-m", "weldsim", "serve", "--no-open", "--port", "0", "--work", "work"],
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, cwd=tmp_path, env=ENVIRONMENT,
+    )  # fmt: skip
+    said = [page.stdout.readline(), page.stdout.readline()]
+    assert "stop with Ctrl-C" in said[-1]
+    address = said[0].split("//")[1].split("/")[0].split(":")
+    wait_for(lambda: answers(address))
+    page.send_signal(sent)
+    rest = page.communicate(timeout=60)[0]
+    assert page.returncode > 0 and "Traceback" not in rest, rest
+
+
+def answers(address):
+    try:
+        socket.create_connection((address[0], int(address[1])), timeout=1).close()
+    except OSError:
+        return False
+    return True
 
 
 # One worker that says its number and sleeps; the parent waits for it.

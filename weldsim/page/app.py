@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 import threading
 import webbrowser
@@ -31,6 +32,7 @@ from weldsim.page.queue import Queue
 from weldsim.page.security import LOCAL, UPLOADS, Door, Guard, new_key
 from weldsim.page.tasks import warm_check, warm_words
 from weldsim.page.worker import Worker
+from weldsim.system.signals import end_on_hangup
 
 PORT = 8716
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}  # to listen on, and one that leads there
@@ -173,7 +175,9 @@ def serve(
         app, log_level="warning", access_log=False, server_header=False, lifespan="on",
         timeout_graceful_shutdown=3, http=limited_protocol(),
     )  # fmt: skip
-    uvicorn.Server(config).run(sockets=[place])
+    server = uvicorn.Server(config)
+    end_on_hangup(lambda: server.handle_exit(signal.SIGTERM, None))
+    server.run(sockets=[place])
 
 
 def _listening(host: str, port: int, lan: bool) -> socket.socket:

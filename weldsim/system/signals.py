@@ -11,7 +11,7 @@ import ctypes
 import os
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 ROOM = 512  # bytes; larger than `struct sigaction` of any system
@@ -43,6 +43,20 @@ def heed_ending_signals() -> None:
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) == signal.SIG_DFL:
             signal.signal(number, _end)
+
+
+def end_on_hangup(end: Callable[[], None]) -> None:
+    """Have HUP end a server in its own way, where it would end the program.
+
+    Parameters
+    ----------
+    end : callable
+        Called in the main thread; it must not raise.
+    """
+    number = getattr(signal, "SIGHUP", None)
+    here = threading.current_thread() is threading.main_thread()
+    if here and number is not None and signal.getsignal(number) in (signal.SIG_DFL, _end):
+        signal.signal(number, lambda *_: end())
 
 
 def _end(number: int, _frame: object) -> None:
