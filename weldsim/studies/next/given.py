@@ -92,7 +92,10 @@ def open_study(
     plan = plan_of(case)
     check_measure(plan)
     if study:
-        return OpenedStudy(plan, folder, record, study_drift(record))
+        try:
+            return OpenedStudy(plan, folder, record, study_drift(record))
+        except (KeyError, TypeError, ValueError, AttributeError):
+            raise StoreError(f"{path}: holds no ranking that can be read; plan again") from None
     return OpenedStudy(plan, folder / "next")
 
 
