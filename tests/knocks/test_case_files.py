@@ -60,6 +60,12 @@ def test_a_step_file_that_no_file_can_be_called(tmp_path):
     assert "is not found" in refused(text, at=tmp_path / "case.toml")
 
 
+def test_a_seam_beyond_all_measure(tmp_path):
+    """Lengths end at 1e7 m; a seam there crashed what reads drawings."""
+    text = STEP.replace('[["7 mm", "5 mm", "7 mm"]', '[["1e308 mm", "5 mm", "7 mm"]')
+    assert text != STEP and "[part]" in refused(text, at=tmp_path / "case.toml")
+
+
 def test_a_pass_beyond_counting():
     assert "is not there, allowed: 1 to 1" in refused(
         TEE, ['schedule.order=["front/' + "9" * 5000 + ':left"]']

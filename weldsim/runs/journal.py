@@ -73,7 +73,7 @@ class Record:
         parts: bool = False,
         hinges: bool = False,
     ) -> Record:
-        """The record with one more step; `parts`, `hinges`: what a cross-section does at its end."""
+        """The record with one more step; `parts`, `hinges`: what a cross-section then does."""
         released = self.released
         if step.phase == "release":
             change = [new - old for new, old in zip(row[1:], self.rows[-1][1:], strict=True)]

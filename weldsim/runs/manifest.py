@@ -22,7 +22,8 @@ from weldsim.system.device import CPU, GPU, wanted_device
 PATH_POINTS = 25  # at most this many places of a seam are written
 PACKAGES = (
     "weldsim", "numpy", "scipy", "scikit-fem", "gmsh", "pygmsh", "meshio", "numba", "rslab",
-    "pypardiso", "cupy-cuda13x", "numba-cuda", "nvmath-python", "nvidia-cudss-cu13", "pyvista", "vtk", "pydantic", "pint",
+    "pypardiso", "cupy-cuda13x", "numba-cuda", "nvmath-python", "nvidia-cudss-cu13", "pyvista",
+    "vtk", "pydantic", "pint",
 )  # fmt: skip
 
 
