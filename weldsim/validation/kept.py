@@ -38,7 +38,7 @@ def said_of(kind: str) -> list[str]:
         if worst is not None and worst.expected:
             off = 100 * (worst.computed / worst.expected - 1)
             room = 100 * (worst.high - worst.expected) / abs(worst.expected)
-            how = f", at worst {off:+.1f} % where {room:.0f} % is allowed"
+            how = f", at worst {off:+.2g} % where {room:.2g} % is allowed"
         source = row.source if len(row.source) <= SHORT else row.source[: SHORT - 1] + "…"
         out.append(f"{row.state}: {row.title}{how} ({source})")
     return out
