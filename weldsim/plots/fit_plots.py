@@ -84,9 +84,13 @@ def slopes_figure(found: Fit):
         axes = figure.add_axes((0.08 + 0.49 * side, bottom, 0.4, 1.6 / high))
         axes.axhline(0.0, color=GRID)
         for j, u in enumerate(found.unknowns):
-            axes.plot(a.times, a.column.factor * a.change[j], color=LINES[j % len(LINES)],
-                      ls=("-", "--", ":")[j // len(LINES) % 3], label=u.key)  # fmt: skip
-        axes.set_title(f"{a.column.gauge} {a.column.component}, {a.column.unit}", fontsize=10)
+            style = ("-", "--", ":")[j // len(LINES) % 3]
+            axes.plot(a.times, a.column.factor * a.change[j], color=LINES[j % len(LINES)], ls=style,
+                      label=value_name(u.key))  # fmt: skip
+        axes.set_title(
+            f"{a.column.gauge} {a.column.component}: change from lowest to highest bound, "
+            f"{a.column.unit}", fontsize=10,
+        )  # fmt: skip
         axes.set_xlabel("time on the clock of the bench, s", fontsize=8)
     if along:
         handles = figure.axes[0].get_legend_handles_labels()
