@@ -55,8 +55,11 @@ def test_a_material_that_no_file_can_be_called(value):
     )
 
 
-def test_a_step_file_that_no_file_can_be_called(tmp_path):
-    text = STEP.replace(STEP.partition('file = "')[2].partition('"')[0], "s" * 300 + ".step")
+@pytest.mark.parametrize("name", ["s" * 300 + ".step", "a\\u0000b.step", "loop.step"])
+def test_a_step_file_that_no_file_can_be_called(tmp_path, name):
+    if os.name == "posix":
+        (tmp_path / "loop.step").symlink_to("loop.step")
+    text = STEP.replace(STEP.partition('file = "')[2].partition('"')[0], name)
     assert "is not found" in refused(text, at=tmp_path / "case.toml")
 
 

@@ -95,4 +95,8 @@ def beside_case(part: Any, folder: Path) -> Any:
 
     Whether the file is there is said by the kind's `check`.
     """
-    return part.model_copy(update={"file": str((Path(folder) / part.file).resolve())})
+    try:
+        path = (Path(folder) / part.file).resolve()
+    except (OSError, ValueError, RuntimeError):  # no name of a file, or links in a circle
+        path = Path(folder) / part.file
+    return part.model_copy(update={"file": str(path)})
