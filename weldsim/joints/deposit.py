@@ -34,6 +34,7 @@ from weldsim.joints.own_parts.refusal import NotAllowed
 from weldsim.joints.protocol import JointKind
 from weldsim.schema.quantities import Size
 from weldsim.schema.sections import JointWeldSection
+from weldsim.system.files import absolute
 
 LABEL = "deposit of beads"
 POINTER = {"at": "finish end", "aim": "+x", "up": "+z"}
@@ -86,7 +87,7 @@ def beside_case(part: Part, folder: Path) -> Part:
     """The part with the absolute path of its CSV file, which is looked for beside the case."""
     if part.path is None:
         return part
-    return part.model_copy(update={"path": str((Path(folder) / part.path).resolve())})
+    return part.model_copy(update={"path": str(absolute(Path(folder) / part.path))})
 
 
 def check(part: Part) -> list[tuple[str, str]]:

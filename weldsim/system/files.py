@@ -98,6 +98,25 @@ def is_file(path: str | os.PathLike[str]) -> bool:
         return False
 
 
+def absolute(path: Path) -> Path:
+    """A path from the root, whatever its name is.
+
+    Parameters
+    ----------
+    path : Path
+        It need not exist.
+
+    Returns
+    -------
+    Path
+        As it is where it is no name of a file, or links lead in a circle.
+    """
+    try:
+        return path.resolve()
+    except (OSError, ValueError, RuntimeError):
+        return path
+
+
 def check_regular(path: str | os.PathLike[str], most: int = MOST_BYTES) -> None:
     """Refuse what cannot be read to its end: a device, a pipe, a folder, a file of any size.
 

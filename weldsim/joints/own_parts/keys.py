@@ -12,7 +12,7 @@ from weldsim.errors import MeshError
 from weldsim.joints.own_parts.refusal import NotAllowed
 from weldsim.schema.quantities import Axis, Place, Section, Size
 from weldsim.schema.section_checks import key_mistake
-from weldsim.system.files import is_file
+from weldsim.system.files import absolute, is_file
 
 SCALES = {"mm": 1e-3, "m": 1.0}  # m in a unit of the file
 
@@ -95,8 +95,4 @@ def beside_case(part: Any, folder: Path) -> Any:
 
     Whether the file is there is said by the kind's `check`.
     """
-    try:
-        path = (Path(folder) / part.file).resolve()
-    except (OSError, ValueError, RuntimeError):  # no name of a file, or links in a circle
-        path = Path(folder) / part.file
-    return part.model_copy(update={"file": str(path)})
+    return part.model_copy(update={"file": str(absolute(Path(folder) / part.file))})
