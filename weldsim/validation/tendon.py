@@ -181,7 +181,8 @@ CHECKS = (
         "fibre calculation with the curves of EN 1993-1-2: plane sections, heat at once, edge bead "
         "on a bar 100 mm wide, yield 355 MPa",
         "computed for the reference in one dimension; grid halved twice, below 0.1 %",
-        "Grade sketch, arc at 12 mm/s, film coefficient 50 W/m2K to shorten the cooling.",
+        "Grade sketch, bar three widths long (its ends carry less), arc at 12 mm/s, film "
+        "coefficient 50 W/m2K to shorten the cooling.",
         edge_bead, ("bar",), 200.0, False,
     ),
 )  # fmt: skip
