@@ -306,7 +306,7 @@ def at_once_words(part: Part) -> str:
         f"{what} laid all along at once, the whole heat in the middle of its time: the travel of "
         "the arc is left out"
         + (
-            ", and what a bead does to its neighbour (measured on one layer of ten: 55 % of the bow)"
+            ", and what a bead does to the next (measured on one layer of ten: 55 % of the bow)"
             if part.at_once > 1
             else " (measured on one layer: 1 % of the bow)"
         )
