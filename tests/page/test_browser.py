@@ -118,7 +118,7 @@ def test_the_whole_way(address):
     with browser.page(address, allowed=address, offline=False) as (page, heard):
         page.set_default_timeout(60_000)
         page.wait_for_selector(".joint")
-        assert page.locator(".joint").count() == 8
+        assert page.locator(".joint").count() == 9
         shot(page, "1_joint")
         no_sideways_scroll(page)
         page.click(".joint:has-text('flat bar')")
