@@ -123,10 +123,12 @@ def ends_figure(study: Study, units: Units = "metric"):
     axes.plot(limit * np.cos(angle), limit * np.sin(angle), color=TOLERANCE, lw=1.4)
     axes.annotate("tolerance", (0, limit), color=TOLERANCE, ha="center", va="bottom", fontsize=9)
     axes.plot(*places.T, "o", color=OTHERS, ms=4, alpha=0.7, mew=0)
-    for row, colour, words, side in (
-        (recommended(study), RECOMMENDED, "recommended", -1), (worst, WORST, "worst", 1),
-    ):  # fmt: skip
-        spot = places[rows.index(row)]
+    first, last = (places[rows.index(row)] for row in (recommended(study), worst))
+    above = 1 if first[1] >= last[1] else -1  # of the label: two that end close keep them apart
+    for row, colour, words, spot, side in (
+        (recommended(study), RECOMMENDED, "recommended", first, above),
+        (worst, WORST, "worst", last, -above),
+    ):
         axes.plot(*spot, "D" if colour == RECOMMENDED else "s", color=colour, ms=9)
         axes.annotate(
             f"{words}: {said(study, row.end).text(units)}", spot, xytext=(0, 18 * side),

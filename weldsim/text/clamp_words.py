@@ -31,7 +31,7 @@ def clamp_words(found: ClampSearch) -> list[str]:
         lines = [
             words(
                 "Clamp the {} until the part is cold; the clamps bear up to {}.",
-                places, sized(best.force, "N", 2),
+                places, sized(float(f"{best.force:.1e}"), "N", 2),
             )
         ]  # fmt: skip
     lines.append(

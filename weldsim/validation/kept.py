@@ -11,6 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from weldsim.validation.pages import percent
 from weldsim.validation.rows import Row
 
 SHORT = 110  # letters of a source in a report
@@ -36,9 +37,10 @@ def said_of(kind: str) -> list[str]:
         worst = next(iter(row.comparisons), None)
         how = ""
         if worst is not None and worst.expected:
-            off = 100 * (worst.computed / worst.expected - 1)
-            room = 100 * (worst.high - worst.expected) / abs(worst.expected)
-            how = f", at worst {off:+.2g} % where {room:.2g} % is allowed"
+            off = worst.computed / worst.expected - 1
+            room = (worst.high - worst.expected) / abs(worst.expected)
+            allowed = percent(room).removeprefix("+")
+            how = f", at worst {percent(off)} where {allowed} is allowed"
         source = row.source if len(row.source) <= SHORT else row.source[: SHORT - 1] + "…"
         out.append(f"{row.state}: {row.title}{how} ({source})")
     return out

@@ -120,15 +120,18 @@ def line(comparison: Comparison) -> dict[str, str]:
     return {
         "quantity": c.quantity, "expected": _number(c.expected) + unit,
         "computed": _number(c.computed) + unit,
-        "error": _percent(error / size) if share else _number(error) + unit,
-        "tolerance": f"± {100 * room / size:.2g} %" if share else f"± {_number(room)}{unit}",
+        "error": percent(error / size) if share else _number(error) + unit,
+        "tolerance": "± "
+        + (percent(room / size).removeprefix("+") if share else _number(room) + unit),
         "held": "holds" if c.holds else "fails",
     }  # fmt: skip
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
     """With a sign, rounding errors as nothing."""
-    return "0 %" if abs(share) < 1e-8 else f"{100 * share:+.2g} %"
+    if abs(share) < 1e-8:
+        return "0 %"
+    return f"{100 * share:+.0f} %" if abs(share) >= 0.995 else f"{100 * share:+.2g} %"
 
 
 def _number(value: float) -> str:
