@@ -22,7 +22,7 @@ Changes = Annotated[
     typer.Option("--set", help="Change a key of the case, such as part.thickness='8 mm'."),
 ]
 CaseFile = Annotated[Path, typer.Argument(help="Case file (TOML).", show_default=False)]
-RunDir = Annotated[Path, typer.Argument(metavar="RUN", help="Run folder.", show_default=False)]
+RunDir = Annotated[Path, typer.Argument(metavar="run", help="Run folder.", show_default=False)]
 Workers = Annotated[int | None, typer.Option(help="Processes (default: one a core).", min=1)]
 Cluster = Annotated[
     str | None,

@@ -31,7 +31,7 @@ from weldsim.text.heat_sweep_words import crossover_words
 def command(
     run_dir: Annotated[
         Path,
-        typer.Argument(metavar="RUN", help="Run folder; with --crossover the case file of a bar."),
+        typer.Argument(metavar="run", help="Run folder; with --crossover the case file of a bar."),
     ],
     replay: Annotated[
         bool,

@@ -12,7 +12,7 @@ HEADS = {
     "clamp": "More clamps", "tack": "Tacks", "arc": "Arc", "schedule": "Pauses",
 }  # fmt: skip
 HOLD_NAMES = {
-    "one end": "a clamp at one end", "ends": "its usual ends", "free": "nothing, it lies free",
+    "one end": "clamp at one end", "ends": "its usual ends", "free": "nothing, it lies free",
 }  # fmt: skip
 LABELS = {
     ("part", "up"): "up in the workshop",
