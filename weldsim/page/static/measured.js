@@ -55,7 +55,7 @@ export class Measured {
         h("select", { class: "unit", "aria-label": `unit of ${side}`, onchange: (e) => { value[1] = e.target.value; value.length = 2; } }, offered.map((u) => h("option", { value: u, text: u, selected: u === value[1] })))));
     });
     this.box.replaceChildren(...[h("h2", { text: "I measured …" }),
-      h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. The part should be as cold as it was read. The answer is what to weld next." }),
+      h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. Read it just before the next weld would start, after the pause of the case: the model is read at that moment too. The answer is what to weld next." }),
       h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides), this.film(), this.spread(),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "What do I weld next?", disabled: !done.length || this.busy, onclick: () => this.send() })),
       this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked()].filter(Boolean));

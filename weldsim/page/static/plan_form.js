@@ -57,14 +57,14 @@ export class PlanForm {
     const measures = [...new Set([plan.measure, ...gauges].filter(Boolean))];
     const all = usual.seams;
     this.box.replaceChildren(
-      pick("measure", "what is to end true", measures), text("tolerance", "tolerance", "such as 1 mrad, 0.5 mm, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
+      pick("measure", "reading that must end at zero", measures), text("tolerance", "tolerance", "such as 1 mrad, 0.5 mm, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
       h("fieldset", { class: "seams" }, h("legend", { text: "Seams and the travels allowed" }), Object.entries(all).map(([seam, words]) => this.seam(seam, words, Object.keys(all)))),
       this.places("first", "welded first", Object.keys(all)), this.places("last", "welded last", Object.keys(all)),
-      text("before", "one before another", "front before back; left before right", (v) => this.befores(v)),
+      text("before", "seams in this sequence", "front before back; left before right", (v) => this.befores(v)),
       h("details", { class: "rare" }, h("summary", { text: "How finely, and what else may vary" }),
         pick("grade", "grade of the ranking", RANKING, `usual (${usual.grade || "coarse"})`), field("confirm", "best ones run again, finer", h("input", { id: "plan-confirm", type: "text", inputmode: "numeric", value: plan.confirm ?? "", placeholder: "3", oninput: (e) => this.set("confirm", whole(e.target.value)) })),
-        pick("confirm_grade", "grade of these", CONFIRM, "usual"), field("extrapolate", "carry ends on by the step from the grade below", h("select", { id: "plan-extrapolate", onchange: (e) => this.set("extrapolate", { yes: true, no: false }[e.target.value]) }, [["", "usual (yes)"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === (plan.extrapolate === true ? "yes" : plan.extrapolate === false ? "no" : "") })))), this.spread(), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
-        text("vary", "another key with its values", "schedule.pause = 30 s, 60 s", (v) => this.varied(v))));
+        pick("confirm_grade", "grade of these", CONFIRM, "usual"), field("extrapolate", "correct for the grade by the step from the grade below", h("select", { id: "plan-extrapolate", onchange: (e) => this.set("extrapolate", { yes: true, no: false }[e.target.value]) }, [["", "usual (yes)"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === (plan.extrapolate === true ? "yes" : plan.extrapolate === false ? "no" : "") })))), this.spread(), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
+        text("vary", "any other setting, with its values", "schedule.pause = 30 s, 60 s", (v) => this.varied(v))));
     const before = this.box.querySelector("#plan-before"), vary = this.box.querySelector("#plan-vary");
     before.value = (plan.before || []).map((pair) => pair.join(" before ")).join("; ");
     vary.value = Object.entries(plan.vary || {}).map(([k, list]) => `${k} = ${[].concat(list).join(", ")}`).join("; ");
@@ -72,7 +72,7 @@ export class PlanForm {
   // Which band the odds count; how far a shop scatters is computed by a question of its own.
   spread() {
     const found = this.bands(), day = (t) => new Date(1000 * t).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
-    return h("div", { class: "field" }, h("label", { for: "plan-band", text: "odds count the spread" }), h("select", { id: "plan-band", onchange: (e) => { this.band = e.target.value; } },
+    return h("div", { class: "field" }, h("label", { for: "plan-band", text: "scatter of the shop in the odds" }), h("select", { id: "plan-band", onchange: (e) => { this.band = e.target.value; } },
       h("option", { value: "", text: found.length ? "none: errors of the rows alone" : "none yet: ask how far it scatters" }), found.map((j) => h("option", { value: j.id, text: `${j.title}, ${day(j.made)}`, selected: j.id === this.band }))));
   }
   // The surest of the ladder that fits the time; the quickest where none does.

@@ -151,7 +151,8 @@ def unknowns_of(
     if not given:
         usual = ", ".join(USUAL_BOUNDS)
         raise CaseError(
-            f'{where} vary: missing; it says what may vary, such as vary = {{ "arc.efficiency" = [0.5, 0.95] }}, '
+            f"{where} vary: missing; it says what may vary, such as "
+            'vary = { "arc.efficiency" = [0.5, 0.95] }, '
             f"keys as in --set; usual ones are {usual}"
         )
     out: list[Unknown] = []
