@@ -476,5 +476,5 @@ def test_ways_of_all_settings_are_ranked(tmp_path):
         wanted = np.array([end[c] for c in columns]) + behind[0] - behind[way.setting]
         assert way.mean == pytest.approx(wanted, abs=1e-12)
     lines = advice_lines(plan, advice)
-    assert any("(schedule.pause 40 s)" in line for line in lines), lines
-    assert lines[-1].endswith("what is done was welded with schedule.pause 10 s")
+    assert any("(pause: 40 s)" in line for line in lines), lines
+    assert lines[-1].endswith("what is done was welded with pause: 10 s")

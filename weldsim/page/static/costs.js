@@ -33,10 +33,14 @@ export class Times {
   }
   stale(key) { return () => key !== this.key || !this.line.isConnected; }
   get grade() { return this.setup.draft.get("solve", "grade") || "normal"; }
+  // What the set-up says that takes time.
+  now() {
+    const { title, ...counts } = this.setup.draft.tables; // a title takes no time
+    return JSON.stringify([{ ...counts, solve: { ...counts.solve, grade: "" } }, this.setup.draft.base]);
+  }
   // The set-up has changed, or is shown again.
   update() {
-    const { title, ...counts } = this.setup.draft.tables; // a title takes no time
-    const key = JSON.stringify([{ ...counts, solve: { ...counts.solve, grade: "" } }, this.setup.draft.base]);
+    const key = this.now();
     if (key !== this.key) this.found.clear();
     this.key = key;
     this.show();
@@ -49,7 +53,8 @@ export class Times {
   async every() { for (const grade of GRADES) await this.one(grade, { kind: "run", grade }); }
   async one(name, body) {
     const key = this.key;
-    if (this.found.has(name) || !this.setup.good) return;
+    // what was typed since the last check may be a mistake: it is asked about once it was checked
+    if (this.found.has(name) || !this.setup.good || this.now() !== key) return;
     this.found.set(name, null);
     try {
       const found = await askPatiently("/api/cost", this.setup.draft.body(body), this.stale(key));
