@@ -57,7 +57,7 @@ def test_what_only_the_program_needs_is_left_out(rows):
 @pytest.mark.parametrize(
     ("text", "left"),
     [
-        ("weldsim run --resume /srv/work/run1", "weldsim run --resume run1"),
+        ("weldsim run --resume /srv/shop/run1", "weldsim run --resume run1"),
         ("/srv/a/b: no frames", "b: no frames"),
         ('part.material="/home/anna/steel.toml"', 'part.material="steel.toml"'),
         ("0.4 kJ/mm, 1/8 in, and/or", "0.4 kJ/mm, 1/8 in, and/or"),

@@ -1,7 +1,7 @@
 """What to weld next: explain readings by what a shop does not know, then rank what is left.
 
 After some welds the gauge is read. Unknowns of the shop (arc efficiency, travel speed, root gap,
-stiffness of the hold), each with a usual value, a spread and bounds, move what the model would
+stiffness of the clamp), each with a usual value, a spread and bounds, move what the model would
 have read; a linear model of that, from finite differences of the recorded past, is fitted with the
 spread as prior (Gauss-Markov, Bayesian linear regression) and the readings' own error. What of a
 reading they leave unexplained is kept: it is where the part now is. What remains to be welded adds
