@@ -183,7 +183,7 @@ def test_a_change_is_checked_like_the_file():
         ("surroundings.emissivity=-0.1", "it must be greater than or equal to 0"),
         ("part.length=200 m", "[part] length: 200 m is not allowed: 0.5 mm to 10 m"),
         ("part.thickness=6 um", "[part] thickness: 0.006 mm is not allowed: 0.5 mm to"),
-        ("surroundings.preheat=1500 degF", "preheat: 815.6 degC is not allowed: at most 600 degC"),
+        ("surroundings.preheat=1500 degF", "preheat: 815.6 °C is not allowed: at most 600 °C"),
         # words
         (
             "clamping.kind=vice",
@@ -214,7 +214,7 @@ def test_a_change_is_checked_like_the_file():
         ("weld.B.start=60 s after C", "[weld.B] start: 'C' is not a weld before this one, allow"),
         ("weld.A.start=60 s after B", "[weld.A] start: 'B' is not a weld before this one, allow"),
         ("weld.B.start=when B below 150 degC", "'B' is not a weld before this one, allowed: A"),
-        ("weld.B.start=when A below 20 degC", "20 degC is never reached, allowed: over 1 K abo"),
+        ("weld.B.start=when A below 20 degC", "20 °C is never reached, allowed: over 1 K abo"),
         ("weld.B.start=later", 'start: \'later\' is not allowed: write "0 s", "60 s after A" or'),
         ("weld.B.start=-5 s", "start: '-5 s' is not allowed"),
         # gauges

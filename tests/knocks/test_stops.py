@@ -11,6 +11,7 @@ import socket
 import subprocess
 import sys
 import time
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -190,6 +191,34 @@ def test_a_stop_before_anything_is_written_names_no_folder(tmp_path, monkeypatch
     done = CliRunner().invoke(app, ["run", str(BAR), "--out", str(tmp_path / "run")])
     assert done.exit_code == code
     assert done.stderr.splitlines()[-1] == "stopped; nothing is written yet"
+
+
+@pytest.mark.parametrize("stop, code", [(KeyboardInterrupt, 130), (lambda: ToldToEnd(15), 143)])
+@pytest.mark.parametrize(
+    ("verb", "computes", "words"),
+    [
+        ("fit", "fit", "--measured x.csv --vary arc.efficiency"),
+        ("next", "open_study", "--after A"),
+        ("preset", "find_preset", ""), ("correct", "find_correction", ""),
+        ("why", "read_run", ""), ("validate", "validate", "--quick"),
+    ],
+)  # fmt: skip
+def test_every_verb_that_runs_ends_with_the_code_of_the_signal(
+    monkeypatch, verb, computes, words, stop, code
+):
+    """128 and the number of the signal, as a POSIX shell has it."""
+
+    def compute(*_, **__):
+        raise stop()
+
+    module = import_module(f"weldsim.cli.{verb}")
+    monkeypatch.setattr(module, computes, compute)
+    if verb == "fit":
+        monkeypatch.setattr(module, "_experiment", lambda *_: None)
+    given = [] if verb == "validate" else [str(BAR)]
+    done = CliRunner().invoke(app, [verb, *given, *words.split()])
+    assert done.exit_code == code, done.output
+    assert done.stderr.splitlines()[-1].startswith("stopped")
 
 
 def read_only(monkeypatch):

@@ -460,10 +460,10 @@ def test_beyond_the_range_a_curve_holds_or_raises(tmp_path):
     held = load_material(own_file(tmp_path))
     assert held.conductivity(kelvin([-20, 900])) == pytest.approx([50.0, 30.0])
     strict = load_material(own_file(tmp_path, beyond="raise", name="strict.toml"))
-    message = r"strict.toml \[conductivity\]: no value at 900 degC, the curve runs from 20 to 500"
+    message = r"strict.toml \[conductivity\]: no value at 900 °C, the curve runs from 20 to 500"
     with pytest.raises(MaterialError, match=message):
         strict.conductivity(kelvin(900))
-    with pytest.raises(MaterialError, match="no value at -20 degC"):
+    with pytest.raises(MaterialError, match="no value at -20 °C"):
         strict.check_range(kelvin(-20), kelvin(400))
     strict.check_range(kelvin(20), kelvin(499))
     assert strict.table("conductivity")[0][[0, -1]] == pytest.approx(kelvin([20, 500]))
@@ -521,7 +521,7 @@ REFUSALS = [
     (
         "[[20, 50], [500, 30]]",
         "[[20, 50], [500, -1]]",
-        r"\[conductivity\]: -1 at 500 degC, must be",
+        r"\[conductivity\]: -1 at 500 °C, must be",
     ),
     ('beyond_range = "hold"', 'beyond_range = "guess"', r"beyond_range: 'guess': must be"),
     ("poisson_ratio = 0.29", "poisson_ratio = 0.5", r"poisson_ratio: 0.5: must be from 0 to 0.49"),

@@ -146,6 +146,23 @@ def test_pictures_of_the_part_state_time_and_warp(tee, tmp_path, name):
     else:
         assert re.search(r"\d s\b", words) and "exaggerated" in words
         assert "°C" in words or "mm" in words
+        us = FIGURES[name](tee, **options, units="us")
+        said = " ".join(t.get_text() for t in us.findobj(lambda o: hasattr(o, "get_fontsize")))
+        assert ("°F" in said or ", in (" in said) and "°C" not in said and " mm" not in said
+
+
+def test_a_map_of_the_peak_turns_into_us_units(tee):
+    """t/degF = 1.8 t/degC + 32 by definition, 1 in = 25.4 mm (NIST SP 811, B.9); the picture itself
+    stays."""
+    metric, us = haz(tee), haz(tee, units="us")
+    us.draw_without_rendering()
+    scale, panel = us.axes[-1], us.axes[0]
+    assert scale.get_xlabel() == "highest temperature, °F" and panel.get_xlabel().endswith(", in")
+    assert scale.get_xlim() == metric.axes[-1].get_xlim() and panel.get_xlim()[1] > 0
+    for axes, factor, zero in ((scale, 1.8, 32.0), (panel, 1 / 25.4, 0.0)):
+        for place, text in zip(axes.get_xticks(), axes.get_xticklabels(), strict=True):
+            shown = float(text.get_text().replace("−", "-"))
+            assert shown == pytest.approx(factor * place + zero, rel=1e-3, abs=1e-6)
 
 
 def test_a_map_of_stress_turns_into_us_units(tee):

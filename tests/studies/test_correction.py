@@ -103,7 +103,7 @@ def test_the_limit_of_carbon_steel_is_the_handbooks():
 @pytest.mark.parametrize("limit", [290.0, 340.0, 2500.0])
 def test_a_limit_that_makes_no_sense_is_refused(limit):
     """Below what a line heats to at all, or above where the metal melts."""
-    with pytest.raises(CaseError, match="limit .* degC is not allowed: .* to .* degC") as refusal:
+    with pytest.raises(CaseError, match="limit .* °C is not allowed: .* to .* °C") as refusal:
         limit_of(load_case(ONE), limit)
     assert "\n" not in str(refusal.value)
 

@@ -19,7 +19,7 @@ LEAST_ABOVE = 1.0  # K over ambient; nothing cools nearer to it in a time worth 
 
 def _degc(value: float) -> str:
     """A temperature in words."""
-    return f"{value - 273.15:.4g} degC"
+    return f"{value - 273.15:.4g} °C"
 
 
 def check_surroundings(air: Surroundings, tables: Tables) -> None:

@@ -7,6 +7,7 @@ the verb needs at its top.
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from importlib import import_module
 from importlib.metadata import version
 from shutil import get_terminal_size
@@ -50,6 +51,10 @@ VERBS = {
     "serve": "A local page: choose a joint, weld it on screen, watch it move.",
 }
 
+KEPT = "stopped; what is computed stays: resume with the same command"
+LOST = "stopped; nothing is kept of it: begin again"
+# run, plan, band and validate say more themselves
+STOPPED = {"fit": KEPT, "next": KEPT, "preset": LOST, "correct": LOST, "why": LOST}
 
 WORDS = "weldsim.words"
 
@@ -70,6 +75,16 @@ class LazyGroup(TyperGroup):
             sys.exit(code if isinstance(code, int) else 0)
         return code
 
+    def invoke(self, ctx):
+        """Carry out the verb; a stop ends with the code of its signal, whichever verb it is."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as stop:
+            text = STOPPED.get(ctx.invoked_subcommand or "", "stopped")
+            with suppress(OSError):  # the terminal may be gone
+                print(text, file=sys.stderr, flush=True)
+            raise typer.Exit(exit_code_of(stop)) from None
+
     def resolve_command(self, ctx, args):
         """The name of the verb called, its command loaded from its module, the other words."""
         name, stand_in, rest = super().resolve_command(ctx, args)
@@ -86,7 +101,26 @@ def load_verb(name: str):
     """The command of a verb, from its module."""
     alone = _typer()
     alone.command(name=name)(import_module(f"weldsim.cli.{name.replace('-', '_')}").command)
-    return in_plain_words(typer.main.get_command(alone))
+    return options_as_typed(in_plain_words(typer.main.get_command(alone)))
+
+
+def options_as_typed(command):
+    """The command, which names in its refusals options as they are typed, "--gauge 'dial' ...":
+    rooms below name their arguments, which scripts call them by."""
+    own = {n for p in command.params for n in p.opts if n.startswith("--")}
+    carry_out = command.invoke
+
+    def invoke(ctx):
+        try:
+            return carry_out(ctx)
+        except WeldsimError as error:
+            first = str(error).partition(" ")[0].rstrip(":")
+            if f"--{first}" not in own:
+                raise
+            raise type(error)(f"--{error}") from None
+
+    command.invoke = invoke
+    return command
 
 
 def _typer(**options) -> typer.Typer:

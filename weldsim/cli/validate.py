@@ -12,6 +12,7 @@ import typer
 from weldsim.cli.options import Workers
 from weldsim.cli.progress import ProgressBar
 from weldsim.cli.terminal import show
+from weldsim.system.signals import exit_code_of
 from weldsim.validation.catalogue import CHECKS, NEVER_COMPARED
 from weldsim.validation.pages import line, write_pages
 from weldsim.validation.rows import GROUPS, Row, summary
@@ -52,10 +53,10 @@ def command(
     try:
         with ProgressBar() as tell:
             rows = validate(only, quick, out, workers, resume, tell)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         again = " ".join(["weldsim validate --resume", *(["--quick"] if quick else [])])
         print(f"stopped; resume with: {again} --out {out}", file=sys.stderr)
-        raise typer.Exit(130) from None
+        raise typer.Exit(exit_code_of(stop)) from None
     page = write_pages(out, rows, quick, version("weldsim"))
     for group, title in GROUPS.items():
         some = [r for r in rows if r.group == group]

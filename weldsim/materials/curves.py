@@ -166,8 +166,8 @@ class Curve:
             return
         asked = lowest if lowest < low - EDGE else highest
         raise MaterialError(
-            f"{self.label}: no value at {asked - 273.15:.6g} degC, the curve runs from "
-            f"{low - 273.15:.6g} to {high - 273.15:.6g} degC; extend it, or set "
+            f"{self.label}: no value at {asked - 273.15:.6g} °C, the curve runs from "
+            f"{low - 273.15:.6g} to {high - 273.15:.6g} °C; extend it, or set "
             'beyond_range = "hold"'
         )
 

@@ -371,7 +371,7 @@ def _check_physics(material: Material, label: str) -> None:
             worst = temperatures[np.argmin(values)] - 273.15
             hint = " (a floor can see to that: floor = 0.05)" if floored else ""
             raise MaterialError(
-                f"{label} [{name}]: {values.min():.6g} at {worst:.6g} degC, must be above 0{hint}"
+                f"{label} [{name}]: {values.min():.6g} at {worst:.6g} °C, must be above 0{hint}"
             )
     if material.hardening_strain is None:
         lowest = material.table("hardening_modulus")[1].min()

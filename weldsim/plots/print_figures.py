@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from functools import wraps
 from pathlib import Path
+from textwrap import wrap
 
 import numpy as np
 
@@ -39,12 +40,13 @@ from weldsim.runs.recorded_case import recorded_case, recorded_paths
 from weldsim.system.files import whole_file
 from weldsim.system.libraries import prepare_renderer
 from weldsim.system.palette import GLOW, INK, QUIET, STRESS, WHITE
-from weldsim.text.quantities import Units, in_m, unit_word
+from weldsim.text.quantities import Units, in_m, quantity, unit_word
 
 COLUMN = 85.0  # mm
 KINDS = (".svg", ".pdf", ".png")
 # pale to dark, lightness only falls, and no colour that people mix up
 HEAT = GLOW[:-1]  # less the palest, that shows on white
+LETTERS = 0.75  # of the smallest print in a mm
 MOMENTS = 4  # of the temperature, one above the other
 MOST_CUTS = 4
 
@@ -61,8 +63,9 @@ def of_folder(draw):
 
 
 @of_folder
-def sequence(record: RunRecord, width_mm: float = COLUMN):
-    """The part before the first arc with its welds numbered in sequence and their travel."""
+def sequence(record: RunRecord, width_mm: float = COLUMN, units: Units = "metric"):
+    """The part before the first arc with its welds numbered in sequence and their travel; no
+    number of it has a unit."""
 
     stage, built = _stage(record), _frame(record, 0)
     figure, (axes,) = image_panels(stage, 1, width_mm, below=0.16 * len(_orders(record)) / 2 + 0.1)
@@ -73,7 +76,9 @@ def sequence(record: RunRecord, width_mm: float = COLUMN):
 
 
 @of_folder
-def temperature_moments(record: RunRecord, width_mm: float = COLUMN, moments=None):
+def temperature_moments(
+    record: RunRecord, width_mm: float = COLUMN, moments=None, units: Units = "metric"
+):
     """Temperature at some moments, one above the other, under one colour bar.
 
     Parameters
@@ -90,21 +95,26 @@ def temperature_moments(record: RunRecord, width_mm: float = COLUMN, moments=Non
         halves = [(start + end) / 2 for start, end in ends]
         pick = np.unique(np.linspace(0, len(halves) - 1, MOMENTS - 1).round().astype(int))
         moments = [*(halves[i] for i in pick), ends[-1][1] + 60.0]
-    figure, rows = image_panels(stage, len(moments), width_mm, below=0.58,
+    figure, rows = image_panels(stage, len(moments), width_mm, below=0.67,
                            stacked=2 if stage.tall else 1)  # fmt: skip
     for axes, moment in zip(rows, moments, strict=True):
         file = _nearest(record, moment)
         axes.imshow(part_image(stage, stage_frame(stage, file), "temperature"), extent=(0, 1, 0, 1),
                     aspect="auto")  # fmt: skip
         axes.text(0.02, 0.93, _when(record, file.time), va="top", fontsize=7)
-    small_temperature_bar(figure, stage)
-    words = warp_words(stage).partition(";")[0]
+    small_temperature_bar(figure, stage, units)
+    words = "\n".join(wrap(warp_words(stage).partition(";")[0], int(width_mm * LETTERS)))
     figure.text(0.02, 0.02 / figure.get_figheight(), words, fontsize=6, color=QUIET)
     return figure
 
 
 @of_folder
-def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
+def haz(
+    record: RunRecord,
+    width_mm: float = COLUMN,
+    weld: str | None = None,
+    units: Units = "metric",
+):
     """Highest temperature on the section through the middle of a weld, with lines that matter.
 
     Lines: solidus and softening from the material file; 723 degC, where unalloyed steel begins
@@ -134,18 +144,14 @@ def haz(record: RunRecord, width_mm: float = COLUMN, weld: str | None = None):
         for colour, width in ((WHITE, 2.0), (INK, 0.9)):
             axes.tricontour(triangles, peak, levels=[value], colors=colour, linewidths=width,
                             linestyles=style if colour == INK else "-")  # fmt: skip
-        handles.append((style, f"{name} {value:.0f} °C"))
+        handles.append((style, f"{name} {quantity(value, 'degC', '.0f').text(units)}"))
     cut_outline(axes, cut)
-    finish_cut(axes, cut, f"weld {chosen}: highest of {len(record.frames)} stored frames")
+    finish_cut(axes, cut, f"weld {chosen}: highest of {len(record.frames)} stored frames", units)
     high = figure.get_figheight()
-    colour_bar(
-        figure,
-        HEAT,
-        levels[0],
-        top,
-        "highest temperature, °C",
-        (0.05, 0.3 / high, 0.52, 0.07 / high),
-    )
+    words = f"highest temperature, {unit_word('degC', units)}"
+    place = (0.05, 0.3 / high, 0.52, 0.07 / high)
+    bar = colour_bar(figure, HEAT, levels[0], top, words, place)
+    show_units(bar.xaxis, "degC", units, most=5)
     line_key(figure, handles, (0.6, 0.0))
     return figure
 
@@ -179,7 +185,7 @@ def residual_stress(record: RunRecord, width_mm: float = COLUMN, units: Units = 
 
 
 @of_folder
-def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
+def triptych(record: RunRecord, width_mm: float = 2 * COLUMN, units: Units = "metric"):
     """Before, hot and after, beside each other on a wide page, above each other on a column."""
 
     stage = _stage(record)
@@ -196,8 +202,8 @@ def triptych(record: RunRecord, width_mm: float = 2 * COLUMN):
         axes.text(0.02, 0.97, f"{word}: {_when(record, file.time)}", va="top", fontsize=7)
     high = figure.get_figheight()
     bar = figure.add_axes((0.15, 0.36 / high, 0.7, 0.07 / high))
-    movement_bar(figure, stage, bar)
-    small_bar(bar, "movement since before welding, mm (true size)")
+    movement_bar(figure, stage, bar, units)
+    small_bar(bar, f"movement since before welding, {unit_word('mm', units)} (true size)")
     figure.text(0.02, 0.03 / high, warp_words(stage), fontsize=6, color=QUIET)
     return figure
 
@@ -274,11 +280,6 @@ def draw(name: str, run_folder, out, **options) -> Path:
     if out.suffix.lower() not in KINDS:
         raise StoreError(f"{out}: ending {out.suffix!r} is not known, allowed: {', '.join(KINDS)}")
     allowed = _options(FIGURES[name])
-    if options.get("units") == "metric" and "units" not in allowed:
-        del options["units"]
-    if "units" in options and "units" not in allowed:
-        known = ", ".join(n for n, figure in FIGURES.items() if "units" in _options(figure))
-        raise StoreError(f"figure {name} is drawn in metric units alone, allowed in US: {known}")
     for option in options:
         if option not in allowed:
             raise StoreError(
@@ -359,7 +360,5 @@ def _chosen(record: RunRecord, weld: str | None) -> str:
 
 def _orders(record: RunRecord) -> list[str]:
     """Order of welding as short lines: `1 A, 2 B`."""
-    import textwrap
-
     names = [p.name for p in recorded_paths(record)]
-    return textwrap.wrap(", ".join(f"{i} {n}" for i, n in enumerate(names, 1)), 62)
+    return wrap(", ".join(f"{i} {n}" for i, n in enumerate(names, 1)), 62)

@@ -33,13 +33,13 @@ def image_panels(stage, count: int, width_mm: float, below: float, stacked: int 
     return figure, out
 
 
-def small_temperature_bar(figure, stage) -> None:
-    """Colour bar in degC at the foot of a figure for print."""
+def small_temperature_bar(figure, stage, units: Units = "metric") -> None:
+    """Colour bar of the temperature at the foot of a figure for print."""
 
     high = figure.get_figheight()
-    bar = figure.add_axes((0.08, 0.44 / high, 0.84, 0.07 / high))
-    temperature_bar(figure, stage, bar)
-    small_bar(bar, "temperature, °C")
+    bar = figure.add_axes((0.08, 0.53 / high, 0.84, 0.07 / high))
+    temperature_bar(figure, stage, bar, units)
+    small_bar(bar, f"temperature, {unit_word('degC', units)}")
 
 
 def small_bar(bar, words: str) -> None:
@@ -79,7 +79,7 @@ def cut_shape(cut: Cut) -> float:
 
 def cut_panels(width_mm: float, cuts, columns: int, below: float):
     """A figure with axes that fit the windows of some cuts, and room for a bar. [inch]"""
-    wide, left, title, foot = width_mm / INCH, 0.52, 0.26, 0.36
+    wide, left, title, foot = width_mm / INCH, 0.64, 0.26, 0.36
     rows = [cuts[k : k + columns] for k in range(0, len(cuts), columns)]
     each = wide / columns - left - 0.12
     tall = [min(max(cut_shape(c) for c in row) * each, 2.4) for row in rows]

@@ -51,7 +51,7 @@ def study_record(study: Study) -> dict:
         "error_words": error_words(study),
         "level_words": level_words(study),
         "odds_words": odds_words(study),
-        "shop_spread": study.spread and study.spread.file,
+        "shop_spread": study.spread and study.spread.title,
         "shop_spread_sizes": study.spread and _nine_of_ten(study, scale),
         "error_of_difference": _number(study.error_of_difference or float("nan"), scale),
         "grade": study.grade,

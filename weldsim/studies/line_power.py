@@ -43,8 +43,8 @@ def limit_of(case: Case, stated: float | None = None) -> float:
     least, most = case.surroundings.ambient + 2 * BAND_UNDER_LIMIT, material.solidus
     if not least <= own <= most:
         raise CaseError(
-            f"correct: a limit of {own - 273.15:.4g} degC is not allowed: {least - 273.15:.4g} to "
-            f"{most - 273.15:.4g} degC, below where the metal melts"
+            f"correct: a limit of {own - 273.15:.4g} °C is not allowed: {least - 273.15:.4g} to "
+            f"{most - 273.15:.4g} °C, below where the metal melts"
         )
     return own
 

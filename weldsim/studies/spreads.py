@@ -73,7 +73,7 @@ SPREADS = {
         Spread("metal.expansion_factor", "thermal expansion", 0.02, False, 0.9, 1.1, False,
                "our choice"),
         Spread("metal.softening_temperature", "softening temperature", 50.0, True, 1173.0, 1723.0,
-               False, "our choice, about the 1200 degC at which the stiffness of hot steel in "
+               False, "our choice, about the 1200 °C at which the stiffness of hot steel in "
                "EN 1993-1-2 ends"),
     )
 }  # fmt: skip
@@ -86,7 +86,7 @@ USUAL_BOUNDS: dict[str, tuple[object, object, str]] = {
     "surroundings.emissivity": (0.5, 0.95, "rolled to oxidised steel, from memory"),
     "metal.softening_temperature": ("900 degC", "1450 degC",
                                     "our choice: the stiffness of hot steel in EN 1993-1-2 ends "
-                                    "at 1200 degC, the solidus of carbon steel is near 1470 degC"),
+                                    "at 1200 °C, the solidus of carbon steel is near 1470 °C"),
     "metal.yield_factor": (0.9, 1.5, "mill certificates lie above the nominal yield: our choice"),
     "metal.expansion_factor": (0.95, 1.05, "our choice"),
     "metal.conductivity_factor": (0.9, 1.1, "our choice"),

@@ -78,7 +78,7 @@ def _odds_words(plan: Plan, advice: Advice, chance: float) -> str:
     )
     if advice.spread is None:
         return f"{said}; hand and fit-up from here on are not in it (weldsim band, then --band)"
-    return f"{said}; hand, fit-up and metal scatter as in {advice.spread.file}"
+    return f"{said}; hand, fit-up and metal scatter as in the band of {advice.spread.title}"
 
 
 def _source_lines(advice: Advice) -> list[str]:
@@ -110,7 +110,7 @@ def _spread_words(plan: Plan, advice: Advice) -> str:
     """What the spread of a prediction rests on."""
     parts = "spread of a prediction: reading, uncertain shop values"
     if advice.spread is not None:
-        parts += f", how parts of this shop scatter ({advice.spread.file})"
+        parts += f", how parts of this shop scatter (band of {advice.spread.title})"
     if advice.drift is not None and advice.drift.carried:
         said = (
             f"{parts}, and the study's estimated error; the model's readings are carried over to "

@@ -12,6 +12,8 @@ from weldsim.text.cautions import beside
 from weldsim.text.measure_words import measure_words, plan_tolerance, short_measure
 from weldsim.text.quantities import Words, words
 
+NAMED = 3  # rows of a tie that are named
+
 
 def unit_of(study: Study) -> tuple[float, str]:
     """Factor from SI and unit in which the measure is said."""
@@ -82,7 +84,43 @@ def images_words(plan: Plan, row: Row) -> str:
             f"which of {which} is first does not matter, as long as the rest is mirrored with it: "
             "mirror images end equally far off"
         )
-    return "all of it with reverse travel ends equally far off: mirror images"
+    back = tuple((seam, -direction) for seam, direction in row.moves)
+    if row.images == (back,):
+        return "all of it with reverse travel ends equally far off: mirror images"
+    if len(row.images) > 1:
+        return "its mirror images end equally far off"
+    return "its mirror image ends equally far off"
+
+
+def ties(study: Study, row: Row) -> list[Row]:
+    """Other rows whose ends read the same as a row's, to the figures that are said."""
+    reads = str(said(study, row.end))
+    return [
+        r for r in study.rows
+        if r is not row and not r.best.error and str(said(study, r.end)) == reads
+    ]  # fmt: skip
+
+
+def _named(plan: Plan, rows: list[Row]) -> str:
+    """Rows with their mirror images by name, the first few of many."""
+    out = []
+    for row in rows[:NAMED]:
+        many = f"{len(row.images)} mirror images" if len(row.images) > 1 else "mirror image"
+        out.append(plan.text(row.moves) + (f" with its {many}" if row.images else ""))
+    return "; ".join(out) + (f"; and {len(rows) - NAMED} more" if len(rows) > NAMED else "")
+
+
+def worst_words(study: Study) -> Words:
+    """The sequence that ends farthest off, with all that tie with it."""
+    worst = max((r for r in study.rows if not r.best.error), key=lambda r: r.end)
+    rows = [worst, *ties(study, worst)]
+    alone = len(rows) == 1 and not worst.images
+    pattern = "the worst of {}, {}, ends {} from zero, also at grade {}"
+    if not alone:
+        pattern = "the worst of {} are {}: they end alike, {} from zero, also at grade {}"
+    return words(
+        pattern, study.count, _named(study.plan, rows), said(study, worst.end), study.grade
+    )
 
 
 CANCELS = (
@@ -94,7 +132,9 @@ CANCELS = (
 def level_words(study: Study) -> str:
     """Whether the first row is told apart from those behind it."""
     if study.drift is None:
-        return "nothing says yet which rows can be told apart: no sequence has been run again"
+        text = "nothing says yet which rows can be told apart: no sequence has been run again"
+        tied = ties(study, study.rows[0])
+        return text + (f"; the same as the first reads {_named(study.plan, tied)}" if tied else "")
     apart, level = said(study, study.error_of_difference), study.level_with_first()
     good = sum(1 for row in study.rows if not row.best.error)
     why = "the estimated error of a difference"
@@ -126,8 +166,9 @@ def odds_words(study: Study) -> str:
     )
     if study.spread is not None:
         rests = (
-            f"from the estimated errors of the rows and the shop's spread in {study.spread.file}: "
-            "what is common to all parts strikes both alike, a hand's travel each by itself"
+            "from the estimated errors of the rows and the shop's spread (band of "
+            f"{study.spread.title}): what is common to all parts strikes both alike, a hand's "
+            "travel each by itself"
         )
     name, text = study.plan.text(good[1].moves), odds_text(chance)
     if text == EVEN:
@@ -175,8 +216,6 @@ def plan_lines(study: Study) -> list[str]:
         Lines for people.
     """
     plan, best = study.plan, recommended(study)
-    good = [r for r in study.rows if not r.best.error]
-    worst = max(good, key=lambda r: r.end)
     first = "best so far" if study.under_way else "weld in this sequence"
     lines = [
         f"{first}: {plan.text(best.moves)}"
@@ -187,10 +226,7 @@ def plan_lines(study: Study) -> list[str]:
             beside(row_verdict(plan, best)), _error(study, best), model_words(study, best),
             said(study, best.worst), _again(study, best),
         ),
-        words(
-            "the worst of {}, {}, ends {} from zero, also at grade {}",
-            study.count, plan.text(worst.moves), said(study, worst.end), study.grade,
-        ),
+        worst_words(study),
         f"looked at: {how_words(study)}",
         words("estimated error: {}", error_words(study)),
         level_words(study),

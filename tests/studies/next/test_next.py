@@ -327,7 +327,7 @@ class TestAdvice:
         alike = ShopSpread((9e-4, 9e-4), (0.0, 0.0), "shop", (9e-4, 9e-4))
         assert self.given(small_plan(), (UP, RIGHT), [3.0, 1.0], spread=alike).odds > 0.9
         said = advice_lines(small_plan(), with_band)
-        assert any("scatter as in shop" in line for line in said)
+        assert any("scatter as in the band of shop" in line for line in said)
         assert sum("our choice" in line for line in said) == len(with_band.unknowns)
 
     def test_a_reading_of_another_unit_serves_the_same(self):

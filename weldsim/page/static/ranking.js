@@ -25,13 +25,21 @@ function heading(answer) {
 
 function line(answer, row, i, many, take) {
   return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
-    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: row.images_words }) : null,
-      i ? h("span", { class: "note alike", text: against(row) }) : null),
+    h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: `${row.images_words}: ${row.images.join("; ")}` }) : null,
+      i ? h("span", { class: "note alike", text: against(row) }) : null, tie(answer, row)),
     many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
     h("td", { class: row.failed ? "" : "n" }, row.failed || said(row.final, answer)),
     h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${short(row.error, answer)}` })]),
     h("td", { class: "n", text: row.failed ? "" : short(row.worst, answer) }), h("td", {}, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
+}
+
+// Rows that read the same, to the figures shown.
+function tie(answer, row) {
+  if (row.failed) return null;
+  const reads = short(row.final, answer), same = answer.rows.filter((r) => r !== row && !r.failed && short(r.final, answer) === reads).map((r) => r.rank);
+  if (!same.length) return null;
+  return h("span", { class: "note alike", text: same.length > 3 ? `a tie, to the figures shown: ${same.length + 1} rows read the same` : `a tie, to the figures shown, with ${same.length > 1 ? `rows ${same.slice(0, -1).join(", ")} and ${same.at(-1)}` : `row ${same[0]}`}` });
 }
 
 // How surely the first row is the better one, as odds: "9 to 1".

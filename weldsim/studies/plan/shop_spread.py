@@ -26,8 +26,8 @@ class ShopSpread:
     common, afresh : tuple of float
         Standard deviations of what is the same for all parts, and of what comes out otherwise in
         each, one a column. [SI]
-    file : str
-        Name of the folder it is from.
+    title : str
+        Of the band it is from; of one without, the name of its folder.
     unread : tuple of float
         Of what is the same for all, that which readings after a weld do not tell: all but the heat
         input. [SI]
@@ -35,7 +35,7 @@ class ShopSpread:
 
     common: tuple[float, ...]
     afresh: tuple[float, ...]
-    file: str
+    title: str
     unread: tuple[float, ...] = ()
 
 
@@ -83,4 +83,5 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
         raise StoreError(
             f"{path}: no band of weldsim band: {getattr(error, 'strerror', None) or error}"
         ) from None
-    return ShopSpread(tuple(common), tuple(afresh), path.parent.name, tuple(unread))
+    title = str(record.get("title") or "").strip() or path.resolve().parent.name
+    return ShopSpread(tuple(common), tuple(afresh), title, tuple(unread))

@@ -20,7 +20,7 @@ from weldsim.case.load import Case, load_case, parse_case
 from weldsim.case.overrides import Overrides
 from weldsim.errors import CaseError
 from weldsim.geometry.grades import GRADES
-from weldsim.joints.registry import kind_of_case
+from weldsim.joints.registry import kind_of_case, seam_lines_of
 from weldsim.schema.column import Column
 from weldsim.schema.section_checks import check_section
 from weldsim.schema.sections import PlanSection
@@ -43,7 +43,7 @@ from weldsim.studies.plan.order_of_case import (
 )
 from weldsim.studies.targets import MOVEMENTS
 
-REVISION = 4  # of what a branch holds; raised where the same inputs come to something else
+REVISION = 5  # of what a branch holds; raised where the same inputs come to something else
 LARGEST_FULL_STUDY = 2000  # schedules up to which all are evaluated; more go to the optimiser
 PATHS = ("material", "file")  # keys of a part that name files, whose contents count
 
@@ -80,9 +80,8 @@ class Plan:
 
     @cached_property
     def lines(self) -> dict:
-        """Lines of all seams of a joint, welded or not; a bar has none."""
-        kind = kind_of_case(self.case)
-        return {} if kind.seams_of_welds else dict(kind.seam_lines(self.case.part))
+        """Lines of all seams of a joint, welded or not; of a bar its beads."""
+        return seam_lines_of(self.case)
 
     @cached_property
     def known(self) -> dict:
