@@ -9,7 +9,7 @@ import typer
 
 from weldsim.case.load import Case, load_case
 from weldsim.cli.main import WORDS
-from weldsim.cli.options import CaseFile, Changes, UnitsOfText, Workers, refuse, say
+from weldsim.cli.options import CaseFile, Changes, Cluster, UnitsOfText, Workers, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.geometry.grades import GRADE_USE
 from weldsim.measurements.bench_columns import ReadingRules
@@ -90,6 +90,7 @@ def command(
     hold_back: HoldBack = None,
     out: Out = Path("fit"),
     workers: Workers = None,
+    cluster: Cluster = None,
     changes: Changes = None,
     units: UnitsOfText = "metric",
 ):
@@ -109,7 +110,7 @@ def command(
         _experiment(c, [next(files) for _ in range(count)], rules)
         for c, count in zip(cases, groups, strict=True)
     ]
-    settings = _settings(loaded, grade, finer, runs, hold_back, clock, workers)
+    settings = _settings(loaded, grade, finer, runs, hold_back, clock, workers, cluster)
     with ProgressBar() as tell:
         found = fit(experiments, unknowns, out, settings, tell)
     say(fit_lines(found), units)
@@ -155,7 +156,7 @@ def _experiment(case: Case, files: list[Path], rules: ReadingRules) -> Experimen
     return Experiment(case, tuple(read))
 
 
-def _settings(case, grade, finer, runs, hold_back, clock, workers) -> Settings:
+def _settings(case, grade, finer, runs, hold_back, clock, workers, cluster) -> Settings:
     section = case.tables.get("fit", {})
     grade = grade or section.get("grade", "quick")
     if grade not in FINER:
@@ -171,7 +172,7 @@ def _settings(case, grade, finer, runs, hold_back, clock, workers) -> Settings:
         refuse(f"--clock {clock}: allowed: 0 s to 3600 s")
     return Settings(
         grade, finer, runs or section.get("runs"), hold_back or section.get("hold_back"),
-        seconds, section.get("seed", 1), workers,
+        seconds, section.get("seed", 1), workers, cluster,
     )  # fmt: skip
 
 

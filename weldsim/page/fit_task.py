@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from weldsim.page.experiments import experiments_of
+from weldsim.page.fit_values import values_shown
 from weldsim.page.measured_tasks import varied
 from weldsim.page.worker_process import Tell
 from weldsim.report.fit_record import fit_record, write_fit
 from weldsim.studies.fit.fitting import fit
-from weldsim.studies.fit.records import FINER, CurveFit, Fit, Settings
-from weldsim.text.fit_words import fit_lines, value_name, value_words
+from weldsim.studies.fit.records import FINER, CurveFit, Settings
+from weldsim.text.fit_words import fit_lines
 from weldsim.text.quantities import in_us
 from weldsim.units import parse
 
@@ -68,21 +69,10 @@ def fit_answer(options: dict[str, Any], folder: Path, workers: int, tell: Tell) 
         "lines": fit_lines(found),
         "lines_us": in_us(fit_lines(found)),
         "record": {k: record[k] for k in kept},
-        "values": [_value(found, k) for k in range(len(found.unknowns))],
+        "values": values_shown(record["parameters"]),
         "curves": [_curve(c) for c in found.curves],
         "cases": [e.case.title for e in found.experiments],
     }
-
-
-def _value(found: Fit, k: int) -> dict[str, Any]:
-    """One value as a table shows it, in both units."""
-    u = found.unknowns[k]
-    numbers = (found.best[k], found.low[k], found.high[k], u.low, u.high)
-    said = [value_words(u, float(v)) for v in numbers]
-    return {
-        "key": u.key, "name": value_name(u.key), "frozen": k in found.learnable.frozen,
-        "said": list(map(str, said)), "said_us": in_us(said),
-    }  # fmt: skip
 
 
 def _curve(c: CurveFit) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.page.files import file_stem
+from weldsim.page.fit_values import with_values
 from weldsim.page.job_store import Job
 from weldsim.page.runs import LISTED, id_of, source_of
 from weldsim.page.study_task import ANSWER
@@ -116,7 +117,10 @@ def answer_of(folder: Path) -> dict[str, Any] | None:
                 found = {k: v for k, v in found.items() if k not in ("case", "source_file")}
                 found["kind"], found["more"] = "plan", max(0, len(found["rows"]) - MOST_ROWS)
                 found["rows"] = found["rows"][:MOST_ROWS]
-            return found
+            try:
+                return with_values(found)
+            except (KeyError, TypeError, ValueError, AttributeError):
+                raise StoreError(f"{name}: is damaged; compute it again") from None
     return None
 
 

@@ -186,7 +186,8 @@ def advice_record(plan: Plan, advice: Advice) -> dict[str, Any]:
         ],
         "unknowns": [
             {"name": u.name, "factor": float(f), "spread": float(s),
-             "at_bound": u.name in found.at_bound}
+             "at_bound": u.name in found.at_bound,
+             "value_si": float(u.times(f, 0.0)) if u.zero else None}
             for u, f, s in zip(advice.unknowns, found.factors, found.spread, strict=True)
         ],
         "ways": [

@@ -39,9 +39,14 @@ def column_name(column: Column) -> str:
 
 def value_words(unknown: Unknown, value: float) -> Words:
     """A value as a person writes it. [SI]"""
-    if unknown.unit == "K":
+    return said_value(unknown.unit, value)
+
+
+def said_value(unit: str, value: float) -> Words:
+    """A value of an SI unit, empty for a number, as a person writes it. [SI]"""
+    if unit == "K":
         return words("{}", quantity(value - 273.15, "°C", ".0f"))
-    return _said(unknown.unit, value)
+    return _said(unit, value)
 
 
 def _said(unit: str, value: float) -> Words:

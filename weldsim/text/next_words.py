@@ -44,6 +44,10 @@ def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:
     for unknown, factor, spread in zip(advice.unknowns, found.factors, found.spread, strict=True):
         note = " (at its bound)" if unknown.name in found.at_bound else ""
         name = value_name(unknown.key)
+        if unknown.zero:
+            gap, off = (sized(1e3 * unknown.zero * v, "mm") for v in (factor - 1, spread))
+            lines.append(words("{}: {} ±{}, where the case says 0{}", name, gap, off, note))
+            continue
         lines.append(f"{name}: {factor:.3f} ±{spread:.3f} times what the case says{note}")
     unread = _unread(plan, advice.columns)
     if unread:

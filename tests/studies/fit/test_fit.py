@@ -14,7 +14,9 @@ from weldsim.schema.column import Column
 from weldsim.studies.fit.learnable import what_can_be_learnt
 from weldsim.studies.fit.likelihood import Evidence
 from weldsim.studies.fit.observed import thinned
+from weldsim.studies.fit.parting import interval_of
 from weldsim.studies.fit.posterior import Belief, Posterior
+from weldsim.studies.fit.runs import RunStore, carry_out_points, read_curves, run_point
 from weldsim.studies.fit.surrogate import Surrogate, on_grid
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of, with_values
 from weldsim.studies.spreads import SPREADS, USUAL_BOUNDS
@@ -103,6 +105,22 @@ def test_linear_model_has_the_interval_of_least_squares():
     deviation = 0.1 * np.sqrt(weight)
     assert places.mean() == pytest.approx(mean, abs=0.1 * deviation)
     assert places.std() == pytest.approx(deviation, rel=0.1)
+
+
+def test_an_interval_holds_nine_tenths_and_the_likeliest():
+    """Quantiles of the exponential law are -ln(1 - p); its likeliest value is its bound, 0, which
+    two tails of a twentieth leave out. Of the normal law they are +-1.645."""
+    rng = np.random.default_rng(1)
+    draws = np.column_stack([rng.exponential(size=40_000), rng.normal(size=40_000)])
+    low, high = interval_of(draws, np.zeros(2))
+    assert low == pytest.approx([0.0, -1.645], abs=0.03)
+    assert high == pytest.approx([-np.log(0.1), 1.645], abs=0.05)
+    low, high = interval_of(-draws, np.array([0.0, -1.9]))  # and one in the lower tail
+    assert low == pytest.approx([np.log(0.1), -1.9], abs=0.05) and high[0] == 0.0
+    held = ((-draws >= low) & (-draws <= high)).mean(axis=0)
+    assert held == pytest.approx([0.9, 0.9], abs=1e-3)
+    low, high = interval_of(draws, np.array([-0.2, 9.0]))  # where not one draw came
+    assert low[0] == -0.2 and high[1] == 9.0
 
 
 def test_what_moves_alike_is_said_and_frozen():
@@ -228,6 +246,29 @@ def test_a_bench_curve_is_fitted_from_the_command_line(tmp_path):
     # more heat moves the spot farther up while the arc burns
     change = dict(zip(along["times_s"], along["change"]["weld.A.efficiency"], strict=True))
     assert max(v for t, v in change.items() if t < 30) > 0
+
+
+@pytest.mark.slow
+def test_runs_are_carried_out_on_a_cluster(tmp_path, monkeypatch):
+    """As `weldsim plan` has them: same runs, same folder, a failed one told, nothing run twice."""
+    pytest.importorskip("distributed")
+    case = load_case(CASES / "pivot_arm_one_bead.toml", {"solve.model": "elastic"})
+    heat = unknowns_of(case, {"arc.efficiency": [0.6, 0.9]}, {})
+    monkeypatch.chdir(tmp_path)
+    here, there = (RunStore(Path(name), case, heat, 20.0) for name in ("here", "there"))
+    assert "error" not in run_point(here.job([0.7], "sketch"))
+    jobs = [there.job([v], "sketch") for v in (0.7, 0.8)]
+    lost = jobs[0]._replace(name="lost", text="nonsense", path=str(tmp_path / "lost.npz"))
+    told = []
+    failed = carry_out_points(
+        [*jobs, lost], 2, lambda share, text: told.append(share), cluster="local"
+    )
+    assert set(failed) == {"lost"} and told[-1] == 1.0 and len(told) == 3
+    one, two = (read_curves(Path(s.job([0.7], "sketch").path)) for s in (here, there))
+    assert one.array == pytest.approx(two.array, abs=1e-12)
+    assert (
+        carry_out_points(jobs, 2, cluster="tcp://127.0.0.1:9") == {}
+    )  # all there: nobody is asked
 
 
 def test_files_belong_to_the_case_they_stand_behind():

@@ -78,6 +78,16 @@ def test_a_bound_holds_and_is_named():
     assert found.factors[0] == pytest.approx(1.2) and found.at_bound == ("efficiency",)
 
 
+def test_a_gap_that_stays_shut_ran_into_no_bound():
+    """Read the other way than a gap would move it: most likely 0, which is what the case says."""
+    gap = Unknown("root gap", "part.root_gap", 0.3, 1.0, 1.75, 1e-3)
+    found = estimate([9.0], [10.0], [[8.0]], [gap], [0.2])
+    assert found.factors[0] == pytest.approx(1.0) and found.at_bound == ()
+    wide = estimate([30.0], [10.0], [[8.0]], [gap], [0.2])
+    assert gap.times(wide.factors[0], 0.0) == pytest.approx(0.75e-3)
+    assert wide.at_bound == ("root gap",)
+
+
 def test_readings_beyond_reason_are_said_to_be_so():
     """Two gauges that must move together (equal slopes) and are read 20 sigma apart."""
     good = estimate([10.4, 10.5], [10, 10], [[8.0], [8.0]], [EFFICIENCY], [0.2, 0.2])
@@ -196,6 +206,17 @@ class TestUnknowns:
         assert settled(plan, found["root gap"], 2.0).case.part.root_gap == pytest.approx(1e-3)
         soft = settled(plan, found["stiffness of bed"], 0.5).case.clamps
         assert soft[0].stiffness == pytest.approx(2.5e6)
+
+    @pytest.mark.parametrize("stated", [(), ("part.root_gap=0 mm",)])
+    def test_a_gap_of_nothing_is_opened(self, stated):
+        """0 times any factor is 0: the unknown is the gap itself, 0.3 mm (`SPREADS`) wide."""
+        plan = small_plan(*stated)
+        gap = next(u for u in unknowns_of(plan) if u.name == "root gap")
+        size = SPREADS["part.root_gap"].at_zero
+        assert gap.low == 1.0 and gap.times(1 + gap.spread, 0.0) == pytest.approx(size)
+        assert settled(plan, gap, 1.0).case.part.root_gap == 0.0
+        assert settled(plan, gap, 1 + gap.spread).case.part.root_gap == pytest.approx(size)
+        assert settled(plan, gap, gap.high).case.part.root_gap > 2 * size  # the case allows it
 
 
 def load_bar():

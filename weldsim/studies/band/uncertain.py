@@ -199,7 +199,7 @@ def _usual_keys(case: Case) -> list[str]:
     else:
         out = ["arc.speed"]
     out.append("arc.efficiency")
-    if hasattr(case.part, "root_gap") and _may_gape(case):
+    if hasattr(case.part, "root_gap") and may_gape(case):
         out.append("part.root_gap")
     out += [f"clamp.{c.name}.stiffness" for c in case.clamps if c.kind == "spring"]
     if getattr(case.clamping, "conductance", 0.0) > 0 and "conductance" in tables.get(
@@ -212,8 +212,19 @@ def _usual_keys(case: Case) -> list[str]:
     return [k for k in (*out, *own) if places_of(tables, k)]
 
 
-def _may_gape(case: Case) -> bool:
-    """Whether a gap that is stated as 0 may be wider in the shop: some joints are fused for it."""
+def may_gape(case: Case) -> bool:
+    """Whether a gap that is stated as 0 may be wider in the shop: some joints are fused for it.
+
+    Parameters
+    ----------
+    case : Case
+        Of a part with a root gap.
+
+    Returns
+    -------
+    bool
+        True too where a gap is stated.
+    """
     if case.part.root_gap > 0:
         return True
     try:

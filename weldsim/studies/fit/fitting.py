@@ -21,6 +21,7 @@ from weldsim.studies.fit.parting import (
     by_kind,
     grid_of,
     held_back,
+    interval_of,
     last_time,
     time_step,
 )
@@ -154,6 +155,7 @@ class Work:
             [*finer, *jobs],  # the longest first
             self.settings.workers,
             lambda share, text: self.tell(begin + (end - begin) * share, text),
+            self.settings.cluster,
         )
         grade = self.settings.grade
         good = [
@@ -285,13 +287,21 @@ class Work:
         """
         seed = self.settings.seed
         posterior = self.solve(steps)
-        draws = posterior.draws(posterior.likeliest(seed, starts=4), steps, seed)
-        places, clocks = posterior.split(draws)[0], self._late(posterior, draws)
-        samples = np.array([self._values(p) for p in places])
-        low, high = np.percentile(samples, INTERVAL, axis=0)
+        best = posterior.likeliest(seed, starts=4)
+        draws = posterior.draws(best, steps, seed)
+        clocks = interval_of(self._late(posterior, draws), posterior.split(best[None, :])[1][0])
+        return *self._held(posterior, draws, best)[2:], np.array(clocks)
+
+    def _held(
+        self, posterior: Posterior, draws: Floats, best: Floats
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """Likeliest values, (U,), draws of them, (S, U), and their 90 % intervals. [SI]"""
+        samples = np.array([self._values(p) for p in posterior.split(draws)[0]])
+        values = np.array(self._values(posterior.split(best[None, :])[0][0]))
+        low, high = interval_of(samples, values)
         for k in posterior.frozen:
             low[k], high[k] = believed(self.unknowns[k])
-        return low, high, np.percentile(clocks, INTERVAL, axis=0)
+        return values, samples, low, high
 
     def result(self) -> Fit:
         """Values with intervals, residuals, and the score on what is held back."""
@@ -300,12 +310,7 @@ class Work:
         posterior = self.solve(steps=400)
         best = posterior.likeliest(seed)
         draws = posterior.draws(best, seed=seed)
-        places = posterior.split(draws)[0]
-        samples = np.array([self._values(p) for p in places])
-        low, high = np.percentile(samples, INTERVAL, axis=0)
-        for k in posterior.frozen:
-            low[k], high[k] = believed(self.unknowns[k])
-        point = posterior.split(best[None, :])
+        values, samples, low, high = self._held(posterior, draws, best)
         assert self.learnable is not None
         full = self.evidence()
         misses = {
@@ -316,8 +321,8 @@ class Work:
         self.tell(1.0, "fitted")
         return Fit(
             self.experiments, self.unknowns, self.settings,
-            np.array(self._values(point[0][0])), low, high, samples,
-            self._clocks(posterior, best, draws), float(point[2][0]), self.learnable,
+            values, low, high, samples, self._clocks(posterior, best, draws),
+            float(posterior.split(best[None, :])[2][0]), self.learnable,
             self._curves(full, posterior, best, draws), self._score(posterior),
             misses, len(self.places) * len(self.stores), dict(self.failed),
         )  # fmt: skip
@@ -325,16 +330,15 @@ class Work:
     def _clocks(
         self, posterior: Posterior, best: Floats, draws: Floats
     ) -> dict[str, tuple[float, float, float]]:
-        found, spread = posterior.split(best[None, :])[1][0], self._late(posterior, draws)
+        found = posterior.split(best[None, :])[1][0]
+        low, high = interval_of(self._late(posterior, draws), found)
         names = [
             self.experiments[k].measurements[f].path.name
             for k, e in enumerate(posterior.evidence)
             for f in e.files
         ]
-        return {
-            name: (float(found[k]), *map(float, np.percentile(spread[:, k], INTERVAL)))
-            for k, name in enumerate(names)
-        }
+        numbers = zip(found.tolist(), low.tolist(), high.tolist(), strict=True)
+        return dict(zip(names, numbers, strict=True))
 
     def _late(self, posterior: Posterior, draws: Floats) -> Floats:
         """Draws of the clocks, (S, F), with what the runs' own clock may be off. [s]"""

@@ -15,6 +15,7 @@ from weldsim.studies.fit.unknowns import Unknown
 Floats = NDArray[np.float64]
 
 GRID = 160  # times of a surrogate
+HELD = 0.9  # of the draws, within an interval
 
 
 def believed(unknown: Unknown) -> tuple[float, float]:
@@ -23,6 +24,35 @@ def believed(unknown: Unknown) -> tuple[float, float]:
         return unknown.value(0.05), unknown.value(0.95)
     reach = 1.645 * unknown.spread
     return max(unknown.low, unknown.usual - reach), min(unknown.high, unknown.usual + reach)
+
+
+def interval_of(draws: Floats, likeliest: Floats) -> tuple[Floats, Floats]:
+    """Interval of each number that holds `HELD` of its draws, and the likeliest value.
+
+    A tenth is left out, half of it on each side. Where a bound, or another number, puts the
+    likeliest value among those left out, that side is cut at it and the other gives up the rest:
+    the share that is held stays the same (any share of a density will do for it; A. Gelman et al.,
+    Bayesian Data Analysis, 3rd edition 2013, section 2.3).
+
+    Parameters
+    ----------
+    draws : ndarray, shape (S, K)
+        S draws of K numbers.
+    likeliest : ndarray, shape (K,)
+        Of all of them together.
+
+    Returns
+    -------
+    low, high : ndarray, shape (K,)
+        `low` <= `likeliest` <= `high`.
+    """
+    below = (draws < likeliest).mean(axis=0)
+    above = (draws > likeliest).mean(axis=0)
+    left_out = np.clip(0.5 * (1.0 - HELD), 1.0 - HELD - above, below)  # on the low side
+    low, high = np.empty(len(below)), np.empty(len(below))
+    for k, share in enumerate(left_out):
+        low[k], high[k] = np.quantile(draws[:, k], (share, min(share + HELD, 1.0)))
+    return np.minimum(low, likeliest), np.maximum(high, likeliest)
 
 
 def last_time(curves: Sequence[Observed], clock: float) -> float | None:

@@ -53,6 +53,8 @@ class Settings:
         Of design and walk.
     workers : int, optional
         Processes.
+    cluster : str, optional
+        Address of a Dask scheduler that has the runs carried out, or "local".
     """
 
     grade: str = "quick"
@@ -62,6 +64,7 @@ class Settings:
     clock: float = 30.0
     seed: int = 1
     workers: int | None = None
+    cluster: str | None = None
 
 
 @dataclass(frozen=True)

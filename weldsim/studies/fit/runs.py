@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -18,12 +19,13 @@ from weldsim.runs.gauge_table import GaugeTable
 from weldsim.schema.column import Column
 from weldsim.simulation.steps import build_model, simulate, start_state
 from weldsim.studies.fit.unknowns import Unknown, with_values
-from weldsim.studies.plan.executor import LocalExecutor
+from weldsim.studies.plan.executor import carry_out, open_executor
 from weldsim.system.files import whole_file
 from weldsim.system.threads import cores
 
 Floats = NDArray[np.float64]
 
+_ONE = threading.Lock()  # a worker of a cluster may have several threads; one run at a time
 REVISION = 2  # of what a run here computes; raise it when results change
 
 
@@ -68,6 +70,11 @@ def run_point(job: PointJob) -> dict[str, object]:
     dict
         Its name, and "error" in words where it failed.
     """
+    with _ONE:
+        return _run_point(job)
+
+
+def _run_point(job: PointJob) -> dict[str, object]:
     try:
         case = parse_case(job.text, job.source_file, job.changes)
         model = build_model(case, job.grade, 1)
@@ -188,7 +195,7 @@ class RunStore:
         resolved = {k: v for k, v in case.resolved.items() if k != "title"}
         seed = [__version__, REVISION, resolved, grade, self.until]
         name = hashlib.sha256(json.dumps(seed, default=str).encode()).hexdigest()[:24]
-        path = self.folder / "points" / f"{name}.npz"
+        path = self.folder.absolute() / "points" / f"{name}.npz"  # a worker may sit elsewhere
         return PointJob(
             name,
             case.source_text,
@@ -204,8 +211,9 @@ def carry_out_points(
     jobs: Iterable[PointJob],
     workers: int | None,
     progress: Callable[[float, str], None] | None = None,
+    cluster: str | None = None,
 ) -> dict[str, str]:
-    """Carry out runs that are not there yet, on all cores.
+    """Carry out runs that are not there yet, on all cores or on a cluster.
 
     Parameters
     ----------
@@ -215,40 +223,40 @@ def carry_out_points(
         Processes; one a core when left out.
     progress : callable, optional
         Told the share done, and words.
+    cluster : str, optional
+        Address of a Dask scheduler, or "local"; its workers must see the study's folder under the
+        same path.
 
     Returns
     -------
     dict of str to str
         Name -> why it failed, of those that did.
+
+    Raises
+    ------
+    SetupError
+        If Dask is not installed, or no scheduler answers.
     """
     wanted = {j.name: j for j in jobs}
     missing = [j for j in wanted.values() if not Path(j.path).is_file()]
     failed: dict[str, str] = {}
     if not missing:
         return failed
-    count = min(workers or cores(), len(missing))
-    if count == 1 and workers == 1:
-        for k, job in enumerate(missing):
-            _note(run_point(job), failed)
-            if progress:
-                progress((k + 1) / len(missing), f"{k + 1} of {len(missing)} runs")
+    done = 0
+
+    def told(record: dict[str, object]) -> None:
+        nonlocal done
+        done += 1
+        if "error" in record:
+            failed[str(record["name"])] = str(record["error"])
+        if progress:
+            progress(done / len(missing), f"{done} of {len(missing)} runs")
+
+    if workers == 1 and not cluster:
+        for job in missing:
+            told(run_point(job))
         return failed
-    with LocalExecutor(count, run_point) as executor:
-        waiting = list(missing)
-        running = {executor.submit(waiting.pop(0)) for _ in range(count)}
-        done = 0
-        while running:
-            for future in list(executor.wait(running)):
-                running.discard(future)
-                _note(future.result(), failed)
-                done += 1
-                if progress:
-                    progress(done / len(missing), f"{done} of {len(missing)} runs")
-                if waiting:
-                    running.add(executor.submit(waiting.pop(0)))
+    count = min(workers or cores(), len(missing))
+    with open_executor(count, cluster, run_point) as executor:
+        carry_out(executor, missing, {}, told)
     return failed
-
-
-def _note(record: dict[str, object], failed: dict[str, str]) -> None:
-    if "error" in record:
-        failed[str(record["name"])] = str(record["error"])

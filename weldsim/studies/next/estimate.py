@@ -29,6 +29,8 @@ class Unknown:
     key : key of the case it multiplies, such as "arc.efficiency"
     spread : standard deviation of the factor before any reading
     low, high : bounds of the factor
+    zero : where the case says 0, so that no factor changes it: what a factor of 1 more stands for,
+        [SI]; else 0
     """
 
     name: str
@@ -36,6 +38,11 @@ class Unknown:
     spread: float
     low: float
     high: float
+    zero: float = 0.0
+
+    def times(self, factor: float, stated: float) -> float:
+        """What a factor makes of a stated value. [SI]"""
+        return (factor - 1.0) * self.zero if self.zero else factor * stated
 
 
 @dataclass(frozen=True)
@@ -51,7 +58,7 @@ class Estimate:
     residual : (R,) reading less explained
     misfit : how far the readings lie from anything the unknowns can explain, in standard
         deviations of one reading that is as unlikely
-    at_bound : names of unknowns that ran into a bound
+    at_bound : names of unknowns that ran into a bound, one that is where the case has it aside
     gain : (U, R) change of each factor with each reading; none for a factor at its bound
     """
 
@@ -118,7 +125,9 @@ def estimate(reading, expected, slopes, unknowns, noise) -> Estimate:
     predictive = np.diag(noise**2) + (slopes * spread**2) @ slopes.T
     gap = reading - expected
     chi = float(gap @ np.linalg.solve(predictive, gap))
-    names = tuple(u.name for u, active in zip(unknowns, found.active_mask, strict=True) if active)
+    active = zip(unknowns, found.active_mask, strict=True)
+    # a gap stated as 0 that stays 0 has run into nothing
+    names = tuple(u.name for u, side in active if side and (u.low if side < 0 else u.high) != 1.0)
     return Estimate(
         1 + found.x, covariance, expected, explained, reading - explained,
         deviations(chi, len(gap)), names, gain,

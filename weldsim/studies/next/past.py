@@ -73,6 +73,8 @@ def past_of(
     slopes: dict[Column, list] = {c: [] for c in base}
     for k, unknown in enumerate(unknowns, 1):
         step = RELATIVE_STEP if room or unknown.name != "efficiency" else -RELATIVE_STEP
+        if unknown.zero:  # a gap that opens: faces part at once, so as far as it may be open
+            step = unknown.spread
         moved = walked(settled(plan, unknown, 1 + step), k)
         for c, row in slopes.items():
             row.append((moved[c] - base[c]) / step)

@@ -2,7 +2,7 @@
 
 An unknown is a factor on a key of the case. Every place that states the key is multiplied: what
 [arc] says, and what a [[weld]] of its own says instead. A bar has no [arc]; all its beads state
-theirs.
+theirs. A root gap of 0 has no factor: there the unknown is the gap itself, above 0 alone.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from weldsim.case.load import Case
+from weldsim.studies.band.uncertain import REACH, may_gape
 from weldsim.studies.next.estimate import Unknown
 from weldsim.studies.plan.space import Plan, plan_of
 from weldsim.studies.spreads import SPREADS
@@ -31,8 +32,12 @@ def settled(plan: Plan, unknown: Unknown | None = None, factor: float = 1.0) -> 
     case = plan.case_under(plan.settings[0])
     changes = {"plan.vary": {}}
     if unknown is not None:
-        for key, value in _places(case, unknown.key):
-            changes[key] = factor * _number(key, value)
+        changes |= {
+            key: unknown.times(factor, _number(key, value))
+            for key, value in _places(case, unknown.key)
+        }
+        if unknown.zero:  # most cases leave it to its default
+            changes[unknown.key] = unknown.times(factor, 0.0)
     return plan_of(case.with_changes(changes))
 
 
@@ -60,8 +65,8 @@ def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
     """What a shop does not know about this case."""
     out = [Unknown(n, f"arc.{n}", *SPREADS[f"arc.{n}"].factor) for n in ("efficiency", "speed")]
     case = plan.case_under(plan.settings[0])
-    if getattr(case.part, "root_gap", 0.0) > 0:
-        out.append(Unknown("root gap", "part.root_gap", *SPREADS["part.root_gap"].factor))
+    if hasattr(case.part, "root_gap") and may_gape(case):
+        out.append(_root_gap(case.part.root_gap))
     for clamp in case.clamps:
         if clamp.kind == "spring":
             key = f"clamp.{clamp.name}.stiffness"
@@ -69,6 +74,15 @@ def unknowns_of(plan: Plan) -> tuple[Unknown, ...]:
                 Unknown(f"stiffness of {clamp.name}", key, *SPREADS["clamp.stiffness"].factor)
             )
     return tuple(out)
+
+
+def _root_gap(stated: float) -> Unknown:
+    """Of a gap as the case states it [m]; one of 0 is opened, by as much as a fit-up may leave."""
+    known = SPREADS["part.root_gap"]
+    if stated > 0:
+        return Unknown("root gap", known.key, *known.factor)
+    most = 1.0 + REACH * known.size
+    return Unknown("root gap", known.key, known.size, 1.0, most, known.at_zero / known.size)
 
 
 def largest_efficiency(plan: Plan) -> float:

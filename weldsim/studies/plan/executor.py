@@ -106,10 +106,14 @@ class DaskExecutor:
         Of the scheduler, or "local" for one of this machine's own.
     workers : int
         Of a local one.
+    work : callable, optional
+        What a worker does with a job; it must stand in a module.
     """
 
-    def __init__(self, address: str, workers: int) -> None:
-        self.address, self.workers = address, workers
+    def __init__(
+        self, address: str, workers: int, work: Callable[[Any], Record] = run_branch
+    ) -> None:
+        self.address, self.workers, self.work = address, workers, work
         self._own = None
 
     def __enter__(self) -> DaskExecutor:
@@ -133,7 +137,7 @@ class DaskExecutor:
             self._own.close()
 
     def submit(self, job: Job) -> Future[Record]:
-        return self.client.submit(run_branch, job, pure=False, retries=0)
+        return self.client.submit(self.work, job, pure=False, retries=0)
 
     def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
         from distributed import wait as wait_for
@@ -148,7 +152,9 @@ class DaskExecutor:
 
 @contextmanager
 def open_executor(
-    workers: int | None = None, cluster: str | None = None
+    workers: int | None = None,
+    cluster: str | None = None,
+    work: Callable[[Any], Record] = run_branch,
 ) -> Iterator[LocalExecutor | DaskExecutor]:
     """Workers of this machine, or those of a Dask cluster.
 
@@ -158,6 +164,8 @@ def open_executor(
         Processes; one a core when left out.
     cluster : str, optional
         Address of a Dask scheduler, or "local" for one of this machine's own.
+    work : callable, optional
+        What a worker does with a job; it must stand in a module.
 
     Raises
     ------
@@ -165,7 +173,7 @@ def open_executor(
         If Dask is not installed, or no scheduler answers.
     """
     count = workers or cores()
-    with DaskExecutor(cluster, count) if cluster else LocalExecutor(count) as found:
+    with DaskExecutor(cluster, count, work) if cluster else LocalExecutor(count, work) as found:
         yield found
 
 
@@ -188,7 +196,7 @@ def carry_out(
     told: Callable[[Record], None],
     turns: Mapping[str, int] | None = None,
 ) -> dict[str, Record]:
-    """Carry out the branches of a prefix tree, each after the one it goes on from.
+    """Carry out the branches of a prefix tree, each after the one it goes on from; or any jobs.
 
     A worker that dies may take others' jobs along, and which of them killed it is not known: those
     that died go again alone, one at a time, so that only the guilty one is given up.
