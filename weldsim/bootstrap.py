@@ -336,7 +336,9 @@ def test(root, folder, environment, words):
     one = ("OMP", "OPENBLAS", "MKL", "NUMBA")
     threads = {f"{name}_NUM_THREADS": "1" for name in one} | {"WELDSIM_THREADS": "1"}
     command = [python_of(folder), "-m", "pytest", "-m", "not slow", "-n", "auto"]
-    command += ["--dist", "loadfile", *words]
+    # A test that hangs ends with the stacks of all threads instead of keeping the rest waiting.
+    hung = ["-o", "faulthandler_timeout=300", "-o", "faulthandler_exit_on_timeout=true"]
+    command += ["--dist", "loadfile", *hung, *words]
     return follow(command, root, {**threads, **environment})
 
 
