@@ -3,6 +3,7 @@
 import os
 import signal
 import sys
+import threading
 import types
 from concurrent.futures import Future
 from multiprocessing import active_children
@@ -11,6 +12,7 @@ import pytest
 
 from tests.studies.small import Here, small_plan
 from weldsim.errors import SetupError, WeldsimError
+from weldsim.studies.plan import executor
 from weldsim.studies.plan.branches import FOLDER, Job
 from weldsim.studies.plan.executor import MOST_DEATHS, carry_out, open_executor
 from weldsim.studies.plan.outcomes import evaluate
@@ -104,6 +106,36 @@ def test_a_bug_is_not_swallowed():
 
     with pytest.raises(ZeroDivisionError):
         carry_out(Broken(), jobs("a"), {}, lambda r: None)
+
+
+class Silent:
+    """A pool that takes a job and never speaks of it again."""
+
+    def __init__(self, active):
+        self.active, self.ended = active, threading.Event()
+
+    def schedule(self, work, args):
+        return Future()
+
+    def stop(self):
+        self.active = False
+
+    def join(self):
+        self.ended.set()
+
+
+@pytest.mark.parametrize("broken", [True, False], ids=["the pool broke", "the job went down"])
+def test_a_job_lost_between_two_workers_is_not_waited_for(broken, monkeypatch):
+    """A process killed between taking a job off the line and saying so takes it along unseen."""
+    monkeypatch.setattr(executor, "GLANCE", 0.01)
+    monkeypatch.setattr(executor, "LOST_AFTER", 0.05)
+    found = executor.LocalExecutor(1)
+    monkeypatch.setattr(found, "_start", lambda: None)
+    found._pool, found._handed, found._proven = Silent(True), {}, True
+    future = found.submit(jobs("a")[0])
+    found._pool.active = not broken
+    assert list(found.wait({future})) == [future]
+    assert found.died(future.exception()) and found._pool.ended.is_set()
 
 
 def test_threads_are_as_before_afterwards(monkeypatch):

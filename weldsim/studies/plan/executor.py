@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import heapq
 import os
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, InvalidStateError, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing import get_context
+from threading import Thread
 from typing import Any, Protocol
 
 from weldsim.errors import SetupError, WeldsimError
@@ -22,6 +24,8 @@ from weldsim.system.processes import end_with_parent
 from weldsim.system.threads import cores, single_thread_environment
 
 MOST_DEATHS = 3  # of workers on one branch, before that is taken for the branch's own fault
+GLANCE = 1.0  # s between two looks at whether anybody is left to wait for
+LOST_AFTER = 300.0  # s without any worker taking a job up, or without any worker at all
 Record = dict[str, Any]  # of a branch; see `branches.run_branch`
 
 
@@ -66,13 +70,21 @@ class LocalExecutor:
             self.workers, initializer=end_with_parent, context=get_context("spawn")
         )
         self._proven = False  # whether a worker of this pool has finished a job
+        self._handed: dict[Future[Record], float] = {}  # when
+
+    def _end(self) -> None:
+        """End the pool at once; one whose line is broken does not even come to its own end."""
+        self._pool.stop()
+        ending = Thread(target=self._pool.join, daemon=True)
+        ending.start()
+        ending.join(10.0)
 
     def __exit__(self, *error: object) -> None:
         if error[0] is None:
             self._pool.close()
+            self._pool.join()
         else:  # stopped: whoever still computes is not waited for
-            self._pool.stop()
-        self._pool.join()
+            self._end()
         for key, value in self._before.items():
             os.environ.pop(key, None)
             if value is not None:
@@ -82,19 +94,50 @@ class LocalExecutor:
         if not self._pool.active:  # a worker died while none of them had a job
             if not self._proven:
                 raise WeldsimError("workers die as soon as they start; is there enough memory?")
-            self._pool.stop()
+            self._end()
             self._start()
-        return self._pool.schedule(self.work, args=[job])
+        try:
+            future: Future[Record] = self._pool.schedule(self.work, args=[job])
+        except RuntimeError:  # it broke just now
+            future = Future()
+            _expire(future)
+        self._handed[future] = time.monotonic()
+        return future
 
     def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
-        done = wait(futures, return_when=FIRST_COMPLETED).done
+        while not (done := wait(futures, GLANCE, FIRST_COMPLETED).done):
+            if self._lost(futures):
+                self._end()
+                for future in futures:
+                    _expire(future)
         self._proven = self._proven or any(f.exception() is None for f in done)
+        for future in done:
+            self._handed.pop(future, None)
         return done
+
+    def _lost(self, futures: set[Future[Record]]) -> bool:
+        """Whether a job went down between two workers: the pool knows of those alone that run.
+
+        One handed to a pool that breaks at that moment is never spoken of again, nor is one whose
+        worker died after it had taken the job off the line and before it had said so.
+        """
+        if not self._pool.active:
+            return not wait(futures, GLANCE, FIRST_COMPLETED).done  # it may be telling just now
+        now = time.monotonic()
+        return any(not f.running() and now - self._handed[f] > LOST_AFTER for f in futures)
 
     def died(self, error: BaseException) -> bool:
         from pebble import ProcessExpired
 
         return isinstance(error, ProcessExpired | BrokenProcessPool)
+
+
+def _expire(future: Future[Record]) -> None:
+    """Say of a job that its worker died, unless it has come to an end."""
+    try:
+        future.set_exception(BrokenProcessPool("lost between two workers"))
+    except InvalidStateError:
+        pass
 
 
 class DaskExecutor:
@@ -142,7 +185,21 @@ class DaskExecutor:
     def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
         from distributed import wait as wait_for
 
-        return wait_for(list(futures), return_when="FIRST_COMPLETED").done
+        alone = None  # since when there has been no worker
+        while True:
+            try:
+                return wait_for(list(futures), GLANCE, return_when="FIRST_COMPLETED").done
+            except TimeoutError:
+                if self.client.status == "closed":
+                    raise WeldsimError("the scheduler of the cluster is gone") from None
+                if self.client.scheduler_info()["workers"]:
+                    alone = None
+                    continue
+                alone = alone or time.monotonic()
+                if time.monotonic() - alone > LOST_AFTER:
+                    raise WeldsimError(
+                        f"the cluster has had no worker for {LOST_AFTER:.0f} s"
+                    ) from None
 
     def died(self, error: BaseException) -> bool:
         from distributed import KilledWorker
