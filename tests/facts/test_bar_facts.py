@@ -238,6 +238,7 @@ def test_heat_books_are_checked(monkeypatch):
         list(simulate(model))
 
 
+@pytest.mark.slow
 def test_pause_ends_where_its_temperature_rule_comes_true():
     """ "when A below T": the pause ends within 1 K of T at A's bead."""
     changes = ("weld.B.start=when A below 120 degC", "solve.end=60 s", "weld.A.speed=10 mm/s")

@@ -254,6 +254,7 @@ def test_the_case_is_read_and_meshed(name):
     assert case.part.kind in ("mesh", "step")
 
 
+@pytest.mark.slow
 def test_the_files_are_what_their_script_makes(tmp_path):
     make = runpy.run_path(str(ROOT / "meshes/make_own.py"))
     make["main"](tmp_path)

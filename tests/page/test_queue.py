@@ -74,6 +74,7 @@ def test_two_jobs_go_one_after_the_other(made):
         assert [s for s, _ in steps(queue, job)] == [str(n) for n in range(10)]
 
 
+@pytest.mark.slow
 def test_two_workers_take_two(made):
     queue = made(workers=2)
     jobs = [queue.submit("run", t, text(), "me") for t in "abc"]
@@ -261,6 +262,7 @@ def test_a_run_that_hears_of_the_end_before_the_server_is_not_begun_again(made):
     assert queue.store.jobs[a.id].starts == queue.store.jobs[b.id].starts == 0
 
 
+@pytest.mark.slow
 def test_failures_say_why(made, tmp_path):
     queue = made(broken)
     job = queue.submit("run", "a", text(), "me")
@@ -378,6 +380,7 @@ def disk(monkeypatch):
     return state
 
 
+@pytest.mark.slow
 def test_a_full_disk_fails_the_jobs_of_that_time_and_no_others(made, disk):
     queue = made(nothing, previews=StillWorker({"preview": make_folder}))
     early = [queue.submit(kind, kind, text(), "me") for kind in ("run", "look")]

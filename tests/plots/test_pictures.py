@@ -310,6 +310,7 @@ def test_the_eye_goes_where_the_welds_are():
     assert np.all(stages.best_view([], [0.1, 0.1, 0.1]) > 0)
 
 
+@pytest.mark.slow
 def test_welds_and_clamps_of_a_joint_are_named_on_its_picture(tee, drawing):
     figure = render.shape_picture(tee, stages.make_stage(tee))
     words = {t.get_text() for t in figure.axes[1].texts}
@@ -386,6 +387,7 @@ def test_all_pictures_of_a_joint_and_a_note_for_the_one_without_a_case(tee, draw
     ]
 
 
+@pytest.mark.slow
 def test_layout_is_drawn_from_the_case_the_folder_keeps(tmp_path, drawing):
     mast = ROOT / "cases" / "mast_stub.toml"
     folder = invented.write_joint_run(tmp_path / "tee", frames=(0.0,))

@@ -100,6 +100,7 @@ for n in range(100000):
 """
 
 
+@pytest.mark.slow
 def test_kill_at_any_moment_leaves_a_checkpoint_that_reads(folder):
     """Standard behaviour of rename on POSIX and Windows: the name holds the old or new file."""
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}

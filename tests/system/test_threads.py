@@ -29,6 +29,7 @@ print("loops", numba.get_num_threads(), min(2, numba.config.NUMBA_NUM_THREADS))
 """
 
 
+@pytest.mark.slow
 def test_a_notebook_gets_the_threads_of_a_run():
     done = subprocess.run(
         [sys.executable, "-c", NOTEBOOK], env=BARE, capture_output=True, text=True

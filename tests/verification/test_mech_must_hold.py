@@ -143,6 +143,7 @@ def test_every_cut_of_a_free_body_is_in_balance():
             assert np.abs(moment).max() < 1e-5 * size * LENGTH
 
 
+@pytest.mark.slow
 def test_minimal_supports_carry_nothing():
     """Release and free bodies: supports against rigid motion have no reaction."""
     body, steps = standard()

@@ -62,6 +62,7 @@ def test_a_schedule_on_branches_is_the_same_run(plan, done):
         assert found[column] == pytest.approx(value, abs=1e-7)
 
 
+@pytest.mark.slow
 def test_an_image_is_the_run_of_its_own_schedule(plan, done):
     """A schedule that was never run itself, against a plain run of it. The mesh is symmetric to
     1e-7 m, the solver to about 1e-8.
@@ -101,6 +102,7 @@ def test_each_weld_is_computed_once_for_each_past(plan, done):
     assert len(list((done[1] / FOLDER).glob("*.json"))) == 3
 
 
+@pytest.mark.slow
 def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
     back = list(plan.schedules())[::-1]
     again = evaluate(plan, 0, back, "sketch", tmp_path, Here())
@@ -108,6 +110,7 @@ def test_order_of_evaluation_changes_nothing(plan, done, tmp_path):
         assert again[moves].readings == done[0][moves].readings
 
 
+@pytest.mark.slow
 def test_whole_sequences_arrive_while_others_are_computed(plan, tmp_path):
     """Each once, and some before the last weld is there: a ranking can be looked at as it grows."""
     log = []
@@ -149,6 +152,7 @@ def test_what_is_there_is_not_computed_again(plan, done):
     assert all(again[m].readings == done[0][m].readings for m in again)
 
 
+@pytest.mark.slow
 def test_a_stopped_study_goes_on(plan, done, tmp_path):
     def stop(share, text):
         raise KeyboardInterrupt
