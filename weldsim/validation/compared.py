@@ -1,126 +1,228 @@
 """A plugin for pytest: keeps the numbers that tests compare, for the rows of a validation.
 
-Started as `pytest -p weldsim.validation.compared --compared FILE`. What `approx` and
-`assert_allclose` compare is kept as numbers, other conditions as text.
+Started as `pytest -p weldsim.validation.compared --compared FILE`. While tests run, `pytest.approx`
+and `numpy.testing.assert_allclose` are stood in for by functions that note what they are given and
+then ask the real ones; conditions without either come from the hook for assertions that passed.
+What a test compared travels with its report, as `record_property` would send it.
 """
 
 from __future__ import annotations
 
 import inspect
 import json
-import linecache
-import sys
+import traceback
+from collections.abc import Generator, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
+
+import numpy as np
+import pytest
 
 MOST_CONDITIONS = 6
 MOST_LETTERS = 150
-_of_test: dict[str, Any] = {}
-_all: dict[str, dict] = {}
+NUMBER, CONDITION = "compared-number", "compared-condition"  # names of the properties kept
+RELATIVE, ABSOLUTE = 1e-6, 1e-12  # what `pytest.approx` allows when nothing is said
 
 
-def pytest_addoption(parser) -> None:
-    """The file that the comparisons go to."""
-    parser.addoption("--compared", default=None)
+class Number(NamedTuple):
+    """One number that a test compared: the line that asks, and what it may be off by."""
+
+    asked: str
+    expected: float
+    actual: float
+    room: float
 
 
-def pytest_configure(config) -> None:
-    """Listen to what is compared from here on."""
-    import _pytest.assertion.rewrite as rewrite
-    import numpy as np
-    import pytest
+@dataclass
+class Entry:
+    """What became of a test function, all its cases together."""
 
-    approximate = type(pytest.approx(1.0))  # what every comparison of numbers comes down to
-    rewrite._read_pyc = lambda *_a, **_k: None  # kept test code does not tell its conditions
-    rewrite._write_pyc = lambda *_a, **_k: False
-    plain_equal = approximate.__eq__
-
-    def equal(self, actual) -> bool:
-        held = plain_equal(self, actual)
-        _note_number(actual, self.expected, getattr(self, "tolerance", 0.0))
-        return held
-
-    approximate.__eq__ = equal
-    plain_close = np.testing.assert_allclose
-
-    def close(actual, desired, rtol=1e-7, atol=0, *args, **kwargs):
-        a, d = np.broadcast_arrays(np.asarray(actual, float), np.asarray(desired, float))
-        room = atol + rtol * np.abs(d)
-        if a.size:
-            worst = np.unravel_index(np.argmax(np.abs(a - d) - room), a.shape)
-            _note_number(a[worst], d[worst], room[worst])
-        return plain_close(actual, desired, rtol, atol, *args, **kwargs)
-
-    np.testing.assert_allclose = close
+    says: str = ""
+    outcomes: list[str] = field(default_factory=list)
+    numbers: list[Number] = field(default_factory=list)
+    conditions: list[str] = field(default_factory=list)
+    said: str = ""
+    seconds: float = 0.0
 
 
-def _note_number(actual, expected, tolerance) -> None:
+def allowed(expected: np.ndarray, rel: float | None, absolute: float | None) -> np.ndarray:
+    """What `pytest.approx` documents as its tolerance: the larger of the two that count.
+
+    Parameters
+    ----------
+    expected : ndarray
+        Any shape.
+    rel, absolute : float, optional
+        As given to it; an absolute tolerance alone switches the relative one off.
+
+    Returns
+    -------
+    ndarray
+        Of the shape of `expected`.
+    """
+    least = np.full(expected.shape, ABSOLUTE if absolute is None else absolute)
+    if rel is None and absolute is not None:
+        return least
+    return np.maximum((RELATIVE if rel is None else rel) * np.abs(expected), least)
+
+
+def furthest(actual: Any, expected: Any, rel: float | None, absolute: float | None):
+    """The element that is furthest off for what it may be: (expected, actual, room), or None."""
+    if isinstance(expected, Mapping) and isinstance(actual, Mapping):
+        if set(actual) != set(expected):
+            return None
+        actual, expected = [actual[k] for k in expected], list(expected.values())
     try:
-        numbers = [float(expected), float(actual), float(tolerance)]
+        wanted, found = (np.asarray(v, float) for v in (expected, actual))
+        wanted, found = np.broadcast_arrays(wanted, found)
     except (TypeError, ValueError):
-        return
-    _of_test.setdefault("numbers", []).append([_asked_at(), *numbers])
+        return None  # texts, or shapes that do not fit: the test says so itself
+    if not wanted.size:
+        return None
+    room = allowed(wanted, rel, absolute)
+    over = np.where(np.isnan(found - wanted), -np.inf, np.abs(found - wanted) - room)
+    worst = np.unravel_index(int(np.argmax(over)), over.shape)
+    return float(wanted[worst]), float(found[worst]), float(room[worst])
 
 
-def _asked_at() -> str:
+class Approximately:
+    """Stands in for what `pytest.approx` gives: compares as it does, and notes the numbers."""
+
+    __array_ufunc__ = None  # so that an array on the left asks this object and not its elements
+    __array_priority__ = 100
+
+    def __init__(self, real: Any, recorder: Recorder, *given: Any) -> None:
+        self.real, self.recorder, self.given = real, recorder, given
+
+    def __repr__(self) -> str:
+        return repr(self.real)
+
+    def __eq__(self, actual: object) -> bool:
+        expected, rel, absolute = self.given
+        self.recorder.note(furthest(actual, expected, rel, absolute))
+        return bool(self.real == actual)
+
+    def __ne__(self, actual: object) -> bool:
+        return not self == actual
+
+    __hash__ = None  # type: ignore[assignment]  # as the real one
+
+
+class Recorder:
+    """The hooks, and what they have gathered.
+
+    Parameters
+    ----------
+    place : path, optional
+        Where it is written when all tests are done.
+    """
+
+    def __init__(self, place: Path | None) -> None:
+        self.place = place
+        self.entries: dict[str, Entry] = {}
+        self.running: pytest.Item | None = None
+
+    def note(self, found: tuple[float, float, float] | None) -> None:
+        """Keep a number with the test that is running."""
+        if self.running is not None and found is not None:
+            self.running.user_properties.append((NUMBER, Number(asking_line(), *found)))
+
+    @contextmanager
+    def listening(self) -> Iterator[None]:
+        """The two functions stood in for, and put back."""
+        real, close = pytest.approx, np.testing.assert_allclose
+
+        def approx(expected: Any, rel=None, abs=None, nan_ok: bool = False) -> Approximately:
+            made = real(expected, rel=rel, abs=abs, nan_ok=nan_ok)
+            return Approximately(made, self, expected, rel, abs)
+
+        def assert_allclose(actual, desired, rtol=1e-7, atol=0, *more, **named) -> None:
+            found = furthest(actual, desired, 0.0, 0.0)
+            if found is not None:
+                self.note((found[0], found[1], atol + rtol * abs(found[0])))
+            close(actual, desired, rtol, atol, *more, **named)
+
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(pytest, "approx", approx)
+            patch.setattr(np.testing, "assert_allclose", assert_allclose)
+            yield
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtestloop(self) -> Generator[None, object, object]:
+        """Listen while tests run."""
+        with self.listening():
+            return (yield)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """What each test says of itself."""
+        for item in items:
+            self.entry(item.nodeid).says = inspect.getdoc(getattr(item, "function", None)) or ""
+
+    def entry(self, nodeid: str) -> Entry:
+        """Of a test function, by the name of one of its cases."""
+        name = nodeid.partition("::")[2].partition("[")[0]
+        return self.entries.setdefault(name, Entry())
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_call(self, item: pytest.Item) -> Generator[None, object, object]:
+        """Numbers belong to this test from here on."""
+        self.running = item
+        try:
+            return (yield)
+        finally:
+            self.running = None
+
+    def pytest_assertion_pass(self, item: pytest.Item, orig: str, expl: str) -> None:
+        """A condition that held, as it was written, with its numbers."""
+        if "approx" not in orig and any(sign in orig for sign in ("<", ">", "==")):
+            said = f"{short(orig)} [{short(expl.splitlines()[0])}]"
+            item.user_properties.append((CONDITION, said))
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Keep what a test compared with how it ended."""
+        entry = self.entry(report.nodeid)
+        entry.seconds += report.duration
+        if report.when == "call" or report.outcome != "passed":
+            entry.outcomes.append(report.outcome)
+        if report.when == "call":
+            kept = report.user_properties
+            entry.numbers += [Number(*v) for name, v in kept if name == NUMBER]  # type: ignore[misc]
+            conditions = [str(v) for name, v in kept if name == CONDITION]
+            entry.conditions += conditions[:MOST_CONDITIONS]
+        if report.failed:
+            entry.said = report.longreprtext[-2000:]
+
+    def pytest_sessionfinish(self) -> None:
+        """Write it all down."""
+        if self.place is not None:
+            plain = {name: asdict(entry) for name, entry in self.entries.items()}
+            self.place.write_text(json.dumps(plain), encoding="utf-8")
+
+
+def asking_line() -> str:
     """The line of the test that compares, as it is written."""
-    frame = sys._getframe(1)
-    while frame is not None and Path(frame.f_code.co_filename).name[:5] != "test_":
-        frame = frame.f_back
-    if frame is None:
-        return "comparison"
-    line = linecache.getline(frame.f_code.co_filename, frame.f_lineno)
-    return _short(line.strip().removeprefix("assert ").partition("  # ")[0])
+    for frame, number in traceback.walk_stack(None):
+        if Path(frame.f_code.co_filename).name.startswith("test_"):
+            found = traceback.StackSummary.extract(iter([(frame, number)]))
+            line = (found[0].line or "").removeprefix("assert ")
+            return short(line.partition("  # ")[0])
+    return "comparison"
 
 
-def pytest_assertion_pass(item, lineno, orig, expl) -> None:
-    """A condition that held, as it was written, with its numbers."""
-    if "approx" in orig or not any(sign in orig for sign in ("<", ">", "==")):
-        return
-    kept = _of_test.setdefault("conditions", [])
-    if len(kept) < MOST_CONDITIONS:
-        kept.append(f"{_short(orig)} [{_short(expl.splitlines()[0])}]")
-
-
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """On one line, and no longer than a row can show."""
     text = " ".join(text.split())
     return text if len(text) <= MOST_LETTERS else text[: MOST_LETTERS - 3] + "..."
 
 
-def pytest_runtest_setup(item) -> None:
-    """A test begins: nothing is compared yet."""
-    _of_test.clear()
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """The file that the comparisons go to."""
+    parser.addoption("--compared", default=None)
 
 
-def pytest_runtest_logreport(report) -> None:
-    """Keep what a test compared with how it ended."""
-    file, _, rest = report.nodeid.partition("::")
-    function = rest.partition("[")[0]
-    entry = _all.setdefault(
-        function, {"outcomes": [], "numbers": [], "conditions": [], "said": "", "seconds": 0.0}
-    )
-    entry["seconds"] += report.duration
-    if report.when == "call" or report.outcome != "passed":
-        entry["outcomes"].append(report.outcome)
-    if report.when == "call":
-        entry["numbers"] += _of_test.get("numbers", [])
-        entry["conditions"] += _of_test.get("conditions", [])
-    if report.failed:
-        entry["said"] = str(report.longrepr)[-2000:]
-
-
-def pytest_collection_modifyitems(items) -> None:
-    """What each test says of itself."""
-    for item in items:
-        name = item.nodeid.partition("::")[2].partition("[")[0]
-        entry = _all.setdefault(
-            name, {"outcomes": [], "numbers": [], "conditions": [], "said": "", "seconds": 0.0}
-        )
-        entry["says"] = inspect.getdoc(item.function) or ""
-
-
-def pytest_sessionfinish(session) -> None:
-    """Write it all down."""
-    place = session.config.getoption("--compared")
-    if place:
-        Path(place).write_text(json.dumps(_all), encoding="utf-8")
+def pytest_configure(config: pytest.Config) -> None:
+    """The hooks, with a memory of their own for each session."""
+    place = config.getoption("--compared")
+    config.pluginmanager.register(Recorder(Path(place) if place else None), "weldsim-compared")

@@ -6,6 +6,7 @@ The tests stay where a developer looks for them; what they compare is read off w
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -103,6 +104,7 @@ def run_file(file: File, quick: bool) -> list[Found]:
     path = ROOT / "tests" / file.path
     if not path.exists():
         return [Found(state="not run", note="needs the source tree with its tests")]
+    _forget_compiled(path)
     with tempfile.TemporaryDirectory() as folder:
         kept = Path(folder) / "compared.json"
         done = subprocess.run(
@@ -110,7 +112,8 @@ def run_file(file: File, quick: bool) -> list[Found]:
              "weldsim.validation.compared", "-o", "enable_assertion_pass_hook=true", "--compared",
              str(kept), "-m", "not slow" if quick else "", str(path)],
             cwd=ROOT, capture_output=True, text=True, stdin=subprocess.DEVNULL,
-            env={**os.environ, **single_thread_environment(), "PYTHONPATH": str(ROOT)},
+            env={**os.environ, **single_thread_environment(), "PYTHONPATH": str(ROOT),
+                 "PYTHONDONTWRITEBYTECODE": "1"},
         )  # fmt: skip
         if not kept.exists():
             if "No module named pytest" in done.stderr:
@@ -125,6 +128,13 @@ def run_file(file: File, quick: bool) -> list[Found]:
     if not run:
         return [Found(state="not run", note="all of its tests are in the full list")]
     return [_found(file, name, entry) for name, entry in run.items()]
+
+
+def _forget_compiled(path: Path) -> None:
+    """Drop what pytest kept of a test file: it does not tell its conditions, as its manual says."""
+    for kept in (path.parent / "__pycache__").glob(f"{path.stem}.*-pytest-*.pyc"):
+        with contextlib.suppress(OSError):
+            kept.unlink()
 
 
 def _tail(done: subprocess.CompletedProcess) -> str:

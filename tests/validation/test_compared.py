@@ -1,0 +1,31 @@
+"""What a test compares, as the rows of a validation keep it: beside `pytest.approx` itself."""
+
+import numpy as np
+import pytest
+
+from weldsim.validation.compared import allowed, furthest
+
+SAID = [(None, None), (1e-3, None), (None, 0.2), (1e-3, 0.2), (0.1, 1e-9)]
+
+
+@pytest.mark.parametrize(("rel", "absolute"), SAID)
+@pytest.mark.parametrize("expected", [927.0, -3.5, 0.0])
+def test_the_tolerance_is_that_of_approx(expected, rel, absolute):
+    """A little inside it pytest holds the numbers for equal, a little outside it does not."""
+    room = float(allowed(np.array(expected), rel, absolute))
+    given = pytest.approx(expected, rel=rel, abs=absolute)
+    step = 1e-3 * room
+    assert expected + room - step == given and expected - room + step == given
+    assert expected + room + step != given and expected - room - step != given
+
+
+def test_the_element_that_is_furthest_off_is_kept():
+    assert furthest([1.0, 2.1, 3.0], [1.0, 2.0, 3.0], 0.1, None)[:2] == (2.0, 2.1)
+    assert furthest({"a": 1.0, "b": 5.0}, {"b": 4.0, "a": 1.0}, 0.1, None)[:2] == (4.0, 5.0)
+    assert furthest(np.ones((2, 2)), 1.5, None, 0.1) == (1.5, 1.0, 0.1)
+
+
+def test_what_is_no_number_is_not_kept():
+    assert furthest("a", "a", None, None) is None
+    assert furthest([1.0, 2.0], [1.0, 2.0, 3.0], None, None) is None
+    assert furthest({"a": 1.0}, {"b": 1.0}, None, None) is None
