@@ -10,13 +10,14 @@ import argparse
 import sys
 import time
 
-from tests.knocks import case_files, kills, materials, run_folders
+from tests.knocks import case_files, kills, materials, run_folders, study_records
 
 KINDS = {
     # what is attacked -> how, and its share of the count
     "case-files": (case_files.knock, 1.0),
     "materials": (materials.knock, 0.2),
     "run-folders": (run_folders.knock, 0.2),
+    "study-records": (study_records.knock, 0.1),
     "kills": (kills.knock, 0.002),
 }
 

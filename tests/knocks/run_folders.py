@@ -84,7 +84,9 @@ def shown(path: Path, report: bool = False) -> None:
         report_page(record)
 
 
-def _json(name: str) -> Callable[[Path, random.Random], str]:
+def spoiled_json(name: str) -> Callable[[Path, random.Random], str]:
+    """Entries of a record changed or left out; says which."""
+
     def spoil(folder: Path, chance: random.Random) -> str:
         path = folder / name
         if not path.exists():
@@ -92,14 +94,14 @@ def _json(name: str) -> Callable[[Path, random.Random], str]:
         value = json.loads(path.read_text(encoding="utf-8"))
         said = ""
         for _ in range(chance.choice((1, 1, 1, 2))):
-            said += f"{name} {_spoil(value, chance)}; "
+            said += f"{name} {spoil_entry(value, chance)}; "
         path.write_text(json.dumps(value), encoding="utf-8")
         return said
 
     return spoil
 
 
-def _spoil(value: Any, chance: random.Random) -> str:
+def spoil_entry(value: Any, chance: random.Random) -> str:
     """Change one entry somewhere in a record, in place; say which."""
     place, key, way = value, None, ""
     while isinstance(place, dict | list) and place:
@@ -118,7 +120,9 @@ def _spoil(value: Any, chance: random.Random) -> str:
     return f"{way} = {place[key]!r:.60}"
 
 
-def _bytes(pattern: str) -> Callable[[Path, random.Random], str]:
+def spoiled_bytes(pattern: str) -> Callable[[Path, random.Random], str]:
+    """Bytes of a file changed, or its end cut off."""
+
     def spoil(folder: Path, chance: random.Random) -> str:
         found = sorted(folder.glob(pattern))
         if not found:
@@ -173,7 +177,7 @@ def _csv(folder: Path, chance: random.Random) -> str:
 
 
 MUTATIONS: tuple[Callable[[Path, random.Random], str], ...] = (
-    _json("run.json"), _json("run.json"), _json("run.json"), _json("run.json"),
-    _json("summary.json"), _json("why.json"), _csv, _bytes("*.json"), _bytes("gauges.csv"),
-    _bytes("fields/run.pvd"), _bytes("fields/*.vtu"), _other_kind,
+    *[spoiled_json("run.json")] * 4, spoiled_json("summary.json"), spoiled_json("why.json"), _csv,
+    spoiled_bytes("*.json"), spoiled_bytes("gauges.csv"), spoiled_bytes("fields/run.pvd"),
+    spoiled_bytes("fields/*.vtu"), _other_kind,
 )  # fmt: skip

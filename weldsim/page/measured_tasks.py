@@ -23,11 +23,11 @@ from weldsim.plots.target_sheet_print import print_target
 from weldsim.report.plan_record import NAME as PLAN
 from weldsim.runs.gauge_table import TIME
 from weldsim.runs.reading import RunRecord, read_run
-from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import Column
 from weldsim.simulation.columns import columns_of_case
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of
 from weldsim.studies.spreads import USUAL_BOUNDS
+from weldsim.studies.stored_studies import StoredPlan, read_study
 from weldsim.text.fit_words import figures, value_name
 from weldsim.text.spot_words import record_lines
 
@@ -50,7 +50,7 @@ def case_of_run(folder: str | Path) -> Case:
         With the values it was run with.
     """
     if (path := Path(folder) / PLAN).is_file():
-        record = read_json_file(path)
+        record = read_study(path, StoredPlan)
         return parse_case(record["case"], record["source_file"], tuple(record["overrides"]))
     base = runs.base_of(Path(folder))
     return parse_case(base.text, str(base.path))

@@ -19,6 +19,7 @@ from weldsim.report.plan_record import NAME as PLAN
 from weldsim.runs.reading import MANIFEST
 from weldsim.runs.stored import read_json_file
 from weldsim.studies.plan.space import parse_plan
+from weldsim.studies.stored_studies import StoredPlan, read_answer, read_study
 
 MOST_ROWS = 400  # of a plan that a page is given
 FILES = {  # what can be fetched -> file and media type
@@ -84,10 +85,10 @@ def listed_plans(work: Path, jobs: Iterable[Job] = ()) -> list[dict[str, Any]]:
     out = []
     for id, path in list(plan_folders(work).items())[:LISTED]:
         try:
-            found, made = read_json_file(path / PLAN), (path / PLAN).stat().st_mtime
-            first = found["rows"][0]["schedule"] if found["rows"] else ""
-        except (StoreError, OSError, KeyError, TypeError, IndexError):
+            found, made = read_study(path / PLAN, StoredPlan), (path / PLAN).stat().st_mtime
+        except (StoreError, OSError):
             continue
+        first = next((row.get("schedule", "") for row in found.get("rows", [])), "")
         job = of_job.get(path.name)
         out.append({"id": job.id if job else id, "name": path.name, "made": made, "first": first,
                     "title": str(found.get("title", path.name)),
@@ -108,20 +109,18 @@ def answer_of(folder: Path) -> dict[str, Any] | None:
     dict or None
         Of a plan its plan.json with fewer rows, without the text of its case.
     """
-    for name in (ANSWER, PLAN):
-        if (folder / name).is_file():
-            found = read_json_file(folder / name)
-            if not isinstance(found, dict):
-                raise StoreError(f"{name}: is damaged; compute it again")
-            if name == PLAN:
-                found = {k: v for k, v in found.items() if k not in ("case", "source_file")}
-                found["kind"], found["more"] = "plan", max(0, len(found["rows"]) - MOST_ROWS)
-                found["rows"] = found["rows"][:MOST_ROWS]
-            try:
-                return with_values(found)
-            except (KeyError, TypeError, ValueError, AttributeError):
-                raise StoreError(f"{name}: is damaged; compute it again") from None
-    return None
+    if (folder / ANSWER).is_file():
+        try:
+            return with_values(read_answer(folder / ANSWER))
+        except (KeyError, TypeError, ValueError, AttributeError):
+            raise StoreError(f"{ANSWER}: is damaged; compute it again") from None
+    if not (folder / PLAN).is_file():
+        return None
+    found = read_study(folder / PLAN, StoredPlan)
+    found = {k: v for k, v in found.items() if k not in ("case", "source_file")}
+    rows = found.get("rows", [])
+    return {**found, "kind": "plan", "more": max(0, len(rows) - MOST_ROWS),
+            "rows": rows[:MOST_ROWS]}  # fmt: skip
 
 
 def case_of(folder: Path) -> tuple[str, str]:
@@ -138,7 +137,7 @@ def case_of(folder: Path) -> tuple[str, str]:
         The case as TOML.
     """
     if (folder / PLAN).is_file():
-        kept = read_json_file(folder / PLAN)
+        kept = read_study(folder / PLAN, StoredPlan)
         return str(kept.get("title", "")), str(kept.get("case", ""))
     manifest = read_json_file(folder / MANIFEST)
     title = str(manifest.get("title", folder.name)) if isinstance(manifest, dict) else folder.name

@@ -13,6 +13,7 @@ from weldsim.plots.band_plots import band_figure, shares_figure, target_figure
 from weldsim.plots.style import inline_svg, save
 from weldsim.studies.band.kept import CURVES, ENDS, HIGH, LOW, RECORD, job_of
 from weldsim.studies.band.records import Band, Reading
+from weldsim.studies.stored_studies import StoredBand
 from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
 from weldsim.text.band_words import band_lines, interval_words, shares_words, source_lines
@@ -46,7 +47,7 @@ def band_record(found: Band) -> dict[str, Any]:
     """
     lines = band_lines(found)
     return {
-        "format": 1, "weldsim": __version__, "title": found.case.title,
+        "format": StoredBand.newest, "weldsim": __version__, "title": found.case.title,
         "case": job_of(found.case.resolved),
         "case_file": Path(found.case.source_file).name, "overrides": list(found.case.overrides),
         "grade": found.settings.grade, "finer": found.settings.finer, "runs": found.runs,

@@ -16,6 +16,7 @@ from weldsim.plots.fit_plots import curves_figure, slopes_figure, unknowns_figur
 from weldsim.plots.style import inline_svg
 from weldsim.studies.fit.learnable import CurveSlopes
 from weldsim.studies.fit.records import CurveFit, Fit
+from weldsim.studies.stored_studies import StoredFit
 from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING, DEFER
@@ -53,7 +54,7 @@ def fit_record(found: Fit) -> dict[str, Any]:
     residuals = [_residual(c) for c in found.curves]
     score = found.score
     return {
-        "format": FORMAT, "weldsim": __version__, "in_words": fit_lines(found),
+        "format": StoredFit.newest, "weldsim": __version__, "in_words": fit_lines(found),
         "in_words_us": in_us(fit_lines(found)),
         "parameters": parameters, "residuals": residuals, "runs": found.runs,
         "correlation": found.learnable.correlation,

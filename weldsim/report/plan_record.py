@@ -11,6 +11,7 @@ from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.odds import NINE_OF_TEN, chance_nearer
 from weldsim.studies.plan.outcomes import Outcome
 from weldsim.studies.plan.rows import Row, Study, row_verdict
+from weldsim.studies.stored_studies import StoredPlan
 from weldsim.system.files import whole_file
 from weldsim.text.measure_words import target_distance
 from weldsim.text.plan_words import (
@@ -34,6 +35,7 @@ def study_record(study: Study) -> dict:
     scale, unit = unit_of(study)
     lines = plan_lines(study)
     return {
+        "format": StoredPlan.newest,
         "status": "under way" if study.under_way else "complete",
         "progress": study.under_way
         and {"share": study.under_way.share, "text": study.under_way.text},

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldsim.errors import StoreError
-from weldsim.runs.stored import read_json_file
+from weldsim.studies.stored_studies import StoredBand, read_study
 
 Floats = NDArray[np.float64]
 
@@ -104,7 +104,7 @@ def read_kept_band(folder: Path) -> KeptBand:
     if not (folder / RECORD).is_file():
         raise StoreError(f"{folder}: no band of weldsim band in it")
     try:
-        record = read_json_file(folder / RECORD)
+        record = read_study(folder / RECORD, StoredBand)
         curves, ends = _columns(folder / CURVES), _columns(folder / ENDS)
         names = [n for n in curves if n != "time_s" and not n.endswith((LOW, HIGH))]
         return KeptBand(

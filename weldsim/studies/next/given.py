@@ -16,6 +16,7 @@ from weldsim.schema.column import Column
 from weldsim.studies.plan.checks import columns_of
 from weldsim.studies.plan.drift import ENOUGH, Drift
 from weldsim.studies.plan.space import Moves, Plan, plan_of
+from weldsim.studies.stored_studies import StoredPlan, read_study
 from weldsim.units import parse
 
 ASSUMED_SHARE = 0.25  # of a movement: error of the ranking grade when a study states none
@@ -74,7 +75,7 @@ def open_study(
     path = folder / ("plan.json" if study else "case.json")
     if not path.exists():
         raise CaseError(f"{folder}: neither a study (plan.json) nor a run folder (case.json)")
-    record = read_json_file(path)
+    record = read_study(path, StoredPlan) if study else read_json_file(path)
     try:
         text, overrides = record["case" if study else "source"], tuple(record["overrides"])
         case = parse_case(text, record["source_file"], overrides)

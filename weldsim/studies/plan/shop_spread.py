@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from weldsim.errors import StoreError
-from weldsim.runs.stored import read_json_file
 from weldsim.schema.column import DISPLAY_UNITS
 from weldsim.studies.plan.space import Plan
 from weldsim.studies.spreads import SPREADS
+from weldsim.studies.stored_studies import StoredBand, read_study
 
 ERRORS = ("grade_error", "surrogate_error")
 HEAT = SPREADS["arc.efficiency"].words  # which `weldsim next` estimates by itself
@@ -63,7 +63,7 @@ def read_spread(plan: Plan, folder: Path) -> ShopSpread:
     if not path.is_file():
         raise StoreError(f"{folder}: no band of weldsim band in it")
     try:
-        record = read_json_file(path)
+        record = read_study(path, StoredBand)
         cold = {r["column"]: r for r in record["readings"] if r["moment"] == "cold"}
         common, afresh, unread = [], [], []
         for column in plan.measure_columns:
