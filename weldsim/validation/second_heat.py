@@ -1,8 +1,9 @@
 """The heat of a run computed again with FElupe, a general finite-element library.
 
 Taken over from the run: mesh, moments, nodal power of the arc (the source has rows of its own),
-curves of the metal. FElupe's own: shape functions, quadrature, volumes, faces, assembly. Newton's
-method here shares nothing with weldsim's.
+curves of the metal. FElupe's own: shape functions, quadrature, volumes, faces. Newton's method here
+shares nothing with weldsim's: its tangent is a full one, with the slope of the conductivity, so
+that the balance closes with the conductivities at the temperatures that come out.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from weldsim.simulation.steps import advance, start_state
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 CLOSE = 1e-7  # power left over, of what is stored, supplied and lost
 MOST = 120  # iterations of a step
-LAST_CHANGE = 80  # iteration after which the conductivity stands still
+LEAST_SHARE = 0.02  # of a step of Newton's method that the search along it tries
 
 
 @dataclass(frozen=True)
@@ -102,10 +103,7 @@ class HeatAgain:
 
     def heat(self, temperature: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Enthalpy and its slope, the last stretch of the table going on. [J/kg, J/(kg K)]"""
-        t, h = self.enthalpy
-        i = np.clip(np.searchsorted(t, temperature, side="right") - 1, 0, len(t) - 2)
-        slope = (h[i + 1] - h[i]) / (t[i + 1] - t[i])
-        return h[i] + slope * (temperature - t[i]), slope
+        return _on_table(*self.enthalpy, temperature)
 
     def joined(self, temperature: np.ndarray, old: np.ndarray) -> np.ndarray:
         """Temperatures once metal at ambient has joined: the heat at a node is shared."""
@@ -148,20 +146,25 @@ class HeatAgain:
         return out, coo_matrix((np.concatenate(values), where), shape=(count, count)).tocsr()
 
     def _conduction(self, temperature: np.ndarray):
-        """Matrix of conduction, the conductivity at the quadrature points."""
-        region = self.region
-        corners = temperature[region.mesh.cells]
-        if self.own_way:
-            k = np.interp(np.einsum("aq,ca->qc", region.h[:, :, 0], corners), *self.conductivity)
-        else:
-            middle = np.interp(corners.mean(axis=1), *self.conductivity)
-            k = np.broadcast_to(middle, region.dV.shape)
-        tensor = np.einsum("ij,qc->ijqc", np.eye(3), k)[None, :, None]
-        form = self.felupe.IntegralForm(
-            [tensor], v=self.felupe.FieldContainer([self.field]), dV=region.dV,
-            u=self.felupe.FieldContainer([self.field]),
-        )  # fmt: skip
-        return form.assemble()
+        """Power that conduction takes from each node, and its tangent with the slope of k(T)."""
+        from scipy.sparse import coo_matrix
+
+        region, count = self.region, len(self.points)
+        cells, dhdx, dv = region.mesh.cells, region.dhdX, region.dV
+        corners = temperature[cells]
+        weight = region.h[:, :, 0] if self.own_way else np.full(region.h.shape[:2], 1 / 8)
+        t, k = self.conductivity
+        at = np.einsum("aq,ca->qc", weight, corners)
+        held = (at < t[0]) | (at > t[-1])
+        value, slope = np.interp(at, t, k), np.where(held, 0.0, _on_table(t, k, at)[1])
+        out_of = np.einsum("ajqc,jqc->aqc", dhdx, np.einsum("ajqc,ca->jqc", dhdx, corners))
+        out = np.zeros(count)
+        np.add.at(out, cells, np.einsum("aqc,qc->ca", out_of, value * dv))
+        block = np.einsum("ajqc,bjqc,qc->cab", dhdx, dhdx, value * dv, optimize=True)
+        block += np.einsum("aqc,bq,qc->cab", out_of, weight, slope * dv, optimize=True)
+        rows = np.broadcast_to(cells[:, :, None], block.shape).ravel()
+        columns = np.broadcast_to(cells[:, None, :], block.shape).ravel()
+        return out, coo_matrix((block.ravel(), (rows, columns)), shape=(count, count)).tocsr()
 
     def step(self, temperature: np.ndarray, power: np.ndarray, duration: float) -> np.ndarray:
         """One implicit step by Newton's method with a search along its direction."""
@@ -173,30 +176,38 @@ class HeatAgain:
         old = self.heat(temperature)[0]
         guess = temperature.copy()
         scale = np.abs(power).sum() + 1.0
-        conduction = self._conduction(guess)
 
         def left(t):
-            return power - mass * (self.heat(t)[0] - old) - conduction @ t - self._loss(t)[0]
+            """Power missing at each node, and the tangent of what takes it."""
+            (taken, inner), (lost, outer) = self._conduction(t), self._loss(t)
+            heat, capacity = self.heat(t)
+            tangent = inner + outer + diags(mass * capacity)
+            return power - mass * (heat - old) - taken - lost, tangent
 
-        for k in range(MOST):
-            if 0 < k < LAST_CHANGE:
-                conduction = self._conduction(guess)
-            residual = left(guess)[free]
-            size = np.abs(residual).sum()
+        residual, tangent = left(guess)
+        for _ in range(MOST):
+            size = np.abs(residual[free]).sum()
             stored = np.abs(mass * (self.heat(guess)[0] - old)).sum()
             if size < CLOSE * (scale + stored):
                 return guess
-            tangent = conduction + self._loss(guess)[1] + diags(mass * self.heat(guess)[1])
-            change = splu(tangent.tocsc()[free][:, free]).solve(residual)
+            change = splu(tangent.tocsc()[free][:, free]).solve(residual[free])
             share = 1.0
-            while share > 0.02:
+            while share > LEAST_SHARE:
                 tried = guess.copy()
                 tried[free] += share * change
-                if np.abs(left(tried)[free]).sum() < size:
+                residual, tangent = left(tried)
+                if np.abs(residual[free]).sum() < size:
                     break
                 share /= 2
             guess = tried
         raise ConvergenceError(f"the second heat step did not converge: {size / scale:.1e} left")
+
+
+def _on_table(x: np.ndarray, y: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Value and slope of a table, its first and last stretch going on."""
+    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+    slope = (y[i + 1] - y[i]) / (x[i + 1] - x[i])
+    return y[i] + slope * (at - x[i]), slope
 
 
 CORNERS = np.array([[-1, -1, -1], [1, -1, -1], [1, 1, -1], [-1, 1, -1],

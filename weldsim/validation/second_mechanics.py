@@ -257,10 +257,10 @@ def _both(case: Case, title: str) -> list[Found]:
 
 
 DIFFERS = {
-    "heat": "What differs: how the equations of a step are solved. At the rim of the pool the "
-    "conductivity of the melt sets in within some ten kelvins, and a step's balance, with one "
-    "conductivity a cell, hardly tells temperatures 20 K apart: weldsim's answer closes the "
-    "balance of the other program to 2e-5 of the arc's power.",
+    "heat": "What differs: how the equations of a step are solved. weldsim lets the conductivities "
+    "of a step stand still after five iterations, the other program has them at the temperatures "
+    "that come out: it shows in the first step under the arc, which heats cold metal to the melt, "
+    "and hardly later.",
     "movement": "From FElupe's own temperatures on, so the difference of the heat is in it; on the "
     "same temperatures the two differ by a few millionths.",
 }
