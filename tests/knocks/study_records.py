@@ -56,7 +56,8 @@ def made(path: Path) -> Path:
     (path / "band.csv").write_text(f"time_s,{head}\n0,{numbers}\n900,{numbers}\n")
     (path / "ends.csv").write_text(",".join(names) + "\n" + ",".join("5" for _ in names) + "\n")
     fitted = {"value": 0.8, "low": 0.7, "high": 0.9, "unit": "1", "written": "0.8",
-              "frozen": False, "keys": ["arc.efficiency"]}  # fmt: skip
+              "frozen": False, "keys": ["arc.efficiency"],
+              "prior": {"low": 0.4, "high": 1.0, "usual": 0.8}}  # fmt: skip
     _write(path / "fit" / "answer.json", {
         "kind": "fit", "lines": ["a"], "lines_us": ["a"],
         "record": {"parameters": {"arc.efficiency": fitted}, "runs": 12, "grade": "sketch",

@@ -40,5 +40,6 @@ def test_an_answer_with_a_table_keeps_it(tmp_path):
 
 @pytest.mark.parametrize("record", [{"parameters": {"a": {}}}, {"parameters": 3}])
 def test_a_damaged_record_is_one_line(tmp_path, record):
-    with pytest.raises(StoreError, match="is damaged; compute it again"):
+    with pytest.raises(StoreError, match="^answer.json: parameters") as refusal:
         answer_of(kept(tmp_path, record=record))
+    assert "\n" not in str(refusal.value)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
@@ -109,14 +110,14 @@ def answer_of(folder: Path) -> dict[str, Any] | None:
     dict or None
         Of a plan its plan.json with fewer rows, without the text of its case.
     """
-    if (folder / ANSWER).is_file():
-        try:
+    try:
+        if (folder / ANSWER).is_file():
             return with_values(read_answer(folder / ANSWER))
-        except (KeyError, TypeError, ValueError, AttributeError):
-            raise StoreError(f"{ANSWER}: is damaged; compute it again") from None
-    if not (folder / PLAN).is_file():
-        return None
-    found = read_study(folder / PLAN, StoredPlan)
+        if not (folder / PLAN).is_file():
+            return None
+        found = read_study(folder / PLAN, StoredPlan)
+    except StoreError as error:  # the page names no folder
+        raise StoreError(str(error).replace(f"{folder}{os.sep}", "")) from None
     found = {k: v for k, v in found.items() if k not in ("case", "source_file")}
     rows = found.get("rows", [])
     return {**found, "kind": "plan", "more": max(0, len(rows) - MOST_ROWS),

@@ -96,6 +96,14 @@ class StoredBand(StoredStudy):
     readings: list[StoredSpread] = []
 
 
+class StoredBounds(Stored):
+    """Between what a value was looked for. [SI]"""
+
+    low: Number
+    high: Number
+    usual: Number | None = None
+
+
 class StoredParameter(Stored):
     """A value that was fitted. [SI]"""
 
@@ -105,6 +113,7 @@ class StoredParameter(Stored):
     unit: Text = "1"
     written: Text | Number = ""
     frozen: Flag = False
+    prior: StoredBounds
     keys: list[Text] = []
 
 
