@@ -14,7 +14,7 @@
 # # Expansion, then contraction
 #
 # A flat bar (220 x 45 x 8 mm, carbon steel) is clamped at one end. A light beam sits on the
-# free end and points at a target. One bead runs across the front face, 80 mm from the held end,
+# free end and points at a target. One bead runs across the front face, 80 mm from the clamped end,
 # from the lower edge to the upper edge.
 #
 # **Predict before you run.** Have the class write down three answers:
@@ -29,7 +29,9 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 import weldsim
+from weldsim import plot
 
+plot.use_style()
 CASE = "../cases/pivot_arm_one_bead.toml"
 
 
@@ -47,7 +49,7 @@ def pointer(changes=None):
 # %% [markdown]
 # ## The run
 #
-# Grade `quick`: good for signs and trends, a minute or so for each run. Right is as seen looking
+# Grade `quick`: good for first numbers, a minute or so for each run. Right is as seen looking
 # along the beam, so the bead's side (front) is on the left: a negative number.
 
 # %%
@@ -56,8 +58,8 @@ time, up, right, stop = pointer()
 # %%
 figure, axes = plt.subplots(1, 2, figsize=(11, 4), sharey=True)
 for ax, end in zip(axes, (1.6 * stop, time[-1]), strict=True):
-    ax.axvspan(0, stop, color="tab:orange", alpha=0.2, label="arc on")
-    ax.axhline(0, color="0.7", linewidth=1)
+    ax.axvspan(0, stop, color=plot.ARC, label="arc on")
+    ax.axhline(0, color=plot.QUIET, linewidth=0.8)
     ax.plot(time, up, label="up")
     ax.plot(time, right, "--", label="right")
     ax.set_xlim(0, end)
@@ -76,7 +78,7 @@ plt.show()
 # - **It turns back about half-way.** Once the arc has passed the middle of the width, the heat is
 #   in the upper half and pushes down; behind the arc the metal that was squeezed while it was hot
 #   cools and pulls.
-# - **It goes on moving after the arc stops.** Most of what is left of the movement comes with cooling,
+# - **It moves on after the arc stops.** Most of what is left of the movement comes with cooling,
 #   over a minute or two. A reading taken when the arc goes out is not the answer.
 # - **In the end it points up and to the bead's side.** The edge that was welded last was squeezed
 #   hardest and shrinks most; the front face was hotter than the back, so it shrinks more.
@@ -148,7 +150,7 @@ half = 0.6 * stop
 time_down, up_down, right_down, _ = pointer({"weld.A.travel": "down", "solve.end": half})
 plt.plot(time[time <= half], up[time <= half], label="travel up")
 plt.plot(time_down, up_down, label="travel down")
-plt.axhline(0, color="0.7", linewidth=1)
+plt.axhline(0, color=plot.QUIET, linewidth=0.8)
 plt.xlabel("time, s")
 plt.ylabel("beam up, mrad")
 plt.legend()

@@ -14,7 +14,7 @@
 # # Sequence and travel
 #
 # A mast stub: a square tube (40 x 40 x 3 mm) stands on a longer one (50 x 50 x 3 mm) and is welded
-# around its foot with four fillets. Both ends of the lower tube are held. A light beam sits on the
+# around its foot with four fillets. Both ends of the lower tube are clamped. A light beam sits on the
 # end of the upper tube; `up` on its target is along the lower tube, +x, and `right` is across it,
 # +y, where the front seam lies.
 #
@@ -33,6 +33,8 @@ import numpy as np
 import weldsim
 from weldsim import plot
 
+plot.use_style()
+
 # %% [markdown]
 # ## Cautions
 #
@@ -46,21 +48,23 @@ print(*(f"- {line}" for line in (*weldsim.CAUTIONS, weldsim.DEFER)), sep="\n")
 CASE = "../cases/mast_stub.toml"
 
 
-def follow(order, until, start=None):
+def follow(sequence, until, start=None):
     """A stretch of a run: up and right [mrad] of the beam over time [s], and the result itself.
 
-    A run may start from where another one ended, as long as the orders begin with the same welds:
+    A run may start from where another one ended, as long as the sequences begin with the same welds:
     so the first seam is computed once.
     """
-    case = weldsim.load_case(CASE, {"schedule.order": order, "solve.end": until})
+    case = weldsim.load_case(CASE, {"schedule.order": sequence, "solve.end": until})
     result = weldsim.solve(case, "coarse", start=start, frames=0)
     up, right = (1e3 * result.gauges["pointer", way] for way in ("up", "right"))
     return np.stack([result.times, up, right], axis=1), result
 
 
 # %% [markdown]
-# The case is run at grade `coarse`: good for signs, not for numbers, and quick enough for a class.
-# `weldsim check cases/mast_stub.toml --picture stub.png` draws the part with its welds in order.
+# The case is run at grade `coarse`: good for ranking sequences, not for numbers, and fast
+# enough for a class.
+# `weldsim check cases/mast_stub.toml --picture stub.png` draws the part with its welds in
+# sequence.
 #
 # ## The front seam
 #
@@ -75,7 +79,7 @@ first, after_first = follow(OPPOSITE, 79.0)
 figure, axes = plt.subplots(figsize=(9, 3.6))
 axes.axvspan(0, 20, color=plot.ARC)
 axes.plot(first[:, 0], first[:, 2], label="right: across, toward the front seam")
-axes.plot(first[:, 0], first[:, 1], label="up: along, the way the arc went")
+axes.plot(first[:, 0], first[:, 1], label="up: along, in the direction of travel")
 axes.axhline(0, color=plot.QUIET, lw=0.8)
 axes.set_xlabel("time, s (band: arc on)")
 axes.set_ylabel("beam, mrad")
@@ -102,8 +106,8 @@ figure, axes = plt.subplots(figsize=(9, 3.6))
 axes.axvspan(0, 20, color=plot.ARC)
 axes.axvspan(80, 100, color=plot.ARC)
 for rows, label in (
-    (opposite, "back seam in reverse, -x"),
-    (same, "back seam the same way, +x"),
+    (opposite, "back seam with reverse travel, -x"),
+    (same, "back seam with the same travel, +x"),
 ):
     axes.plot(*np.vstack([first, rows])[:, :2].T, label=label)
 axes.axhline(0, color=plot.QUIET, lw=0.8)
@@ -111,12 +115,12 @@ axes.set_xlabel("time, s (bands: arc on)")
 axes.set_ylabel("beam along the lower tube, mrad")
 axes.legend(frameon=False)
 print(
-    f"along the tube after two seams: same way {same[-1, 1]:+.2f} mrad, "
-    f"opposite ways {opposite[-1, 1]:+.2f} mrad"
+    f"along the tube after two seams: same travel {same[-1, 1]:+.2f} mrad, "
+    f"reverse travel {opposite[-1, 1]:+.2f} mrad"
 )
 
 # %% [markdown]
-# Two opposite seams run the same way pull further that way; run opposite ways, most of it cancels.
+# Two opposite seams with the same travel pull further that way; with reverse travel most of it cancels.
 # (Common practice; the model was not tuned to it.)
 
 # %%

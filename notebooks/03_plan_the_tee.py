@@ -31,6 +31,8 @@ import numpy as np
 import weldsim
 from weldsim import plot
 
+plot.use_style()
+
 # %% [markdown]
 # ## Cautions
 #
@@ -69,7 +71,7 @@ assert study.branches == 3  # one first weld, and the other seam either way afte
 # %% [markdown]
 # ## Where they end
 #
-# Answer to the first question: each way ties with three others (mirror images).
+# Answer to the first question: each of the two ties with three others (mirror images).
 
 # %%
 assert [row.count for row in study.rows] == [4, 4]
@@ -77,7 +79,7 @@ up, right = plan.measure_columns  # the tilt of the pointer, in rad
 
 
 def same_way(row):
-    """Whether front and back are run alike, as the words for their travel say."""
+    """Whether front and back have the same travel, as the words for it say."""
     words = {plan.word(seam, direction) for seam, direction in row.moves}
     return len(words) == 1
 
@@ -89,34 +91,34 @@ for row in study.rows:
         1e3 * row.best.readings[up],
         "s" if same_way(row) else "D",
         color=plot.LINES[1] if same_way(row) else plot.LINES[0],
-        label="the same way" if same_way(row) else "opposite ways",
+        label="the same travel" if same_way(row) else "reverse travel",
     )
 handles, labels = axes.get_legend_handles_labels()
 once = dict(zip(labels, handles, strict=True))
 axes.legend(once.values(), once.keys())
-axes.axhline(0, lw=0.5, color="black")
-axes.axvline(0, lw=0.5, color="black")
+axes.axhline(0, lw=0.5, color=plot.INK)
+axes.axvline(0, lw=0.5, color=plot.INK)
 axes.set(xlabel="across the lower tube, mrad", ylabel="along the lower tube, mrad", aspect="equal")
 
 # %% [markdown]
-# Two opposite welds run the same way pull further that way; run opposite ways they nearly cancel
-# (common practice).
+# Two opposite welds with the same travel pull further that way; with reverse travel they nearly
+# cancel (common practice).
 
 # %%
 along = {
     alike: np.mean([1e3 * abs(r.best.readings[up]) for r in study.rows if same_way(r) == alike])
     for alike in (True, False)
 }
-print(f"along the lower tube: the same way {along[True]:.2f} mrad, "
-      f"opposite ways {along[False]:.2f} mrad")  # fmt: skip
+print(f"along the lower tube: the same travel {along[True]:.2f} mrad, "
+      f"reverse travel {along[False]:.2f} mrad")  # fmt: skip
 assert along[True] > 1.5 * along[False]
 
 # %% [markdown]
 # ## After one weld: which next?
 #
 # The front seam is welded toward +x. The beam is read before the next arc: it stands a little
-# further out than the plan expected, as if the arc ran hotter than the book says. What does that
-# say of the arc, and which way should the back seam go?
+# further out than the plan expected, as if the arc ran hotter than the case says. What does that
+# say of the arc, and which travel should the back seam have?
 
 # %%
 done = weldsim.read_moves(plan, "front:+x")
@@ -151,7 +153,7 @@ assert odd.estimate.contradictory
 # 1. Add `pause = "5 s"` beside `pause = "60 s"` with `vary` in the `[plan]` section. Does waiting
 #    help?
 # 2. Give `right = ["uphill"]` and `left = ["uphill"]` under `travel` and plan all four seams. How
-#    many sequences are left? (24 orders x 2 x 2 = 96.)
+#    many sequences are left? (4! x 2 x 2 = 96.)
 
 # %%
 uphill = weldsim.load_plan(FILE, {"plan.travel": {"right": ["uphill"], "left": ["uphill"]}})

@@ -27,8 +27,8 @@
 #
 # **For the instructor.** Run the cells one at a time, never all at once: the figures give the
 # answers away. All runs together take about a minute of computing. An answer lies folded below its
-# question; open it when the hands are down. A fact marked *common practice* is what people of the
-# trade say and see, without a published source; the asserts check the model against it for sign,
+# question; open it when the hands are down. A fact marked *common practice* is known in the
+# trade, without a published source; the asserts check the model against it for sign,
 # order and rough time, not for a number.
 
 # %% [markdown]
@@ -67,7 +67,7 @@ length, half, jaws = 1e3 * bar.part.length, 500 * bar.part.width, 1e3 * bar.clam
 at = 1e3 * bar.part.beads[0].at
 axes.fill_between([0, length], -half, half, color=plot.GRID)
 axes.fill_between([0, jaws], -half - 6, half + 6, color=plot.QUIET, alpha=0.55)
-axes.text(jaws / 2, 0, "clamp", ha="center", va="center", color="white")
+axes.text(jaws / 2, 0, "clamp", ha="center", va="center", color=plot.PAPER)
 axes.fill_between([at - 4, at + 4], -half, half, color=plot.WELDS[0], alpha=0.35)
 arrow = {"arrowstyle": "-|>", "color": plot.WELDS[0], "lw": 2}
 axes.annotate("", (at, half - 2), (at, -half + 2), arrowprops=arrow)
@@ -79,7 +79,7 @@ for height, words in ((17, "up?"), (-17, "down?")):
     axes.annotate("", (172, height), (153, 0.25 * height), arrowprops={**arrow, "color": INDIGO})
 axes.set(aspect="equal", xlim=(-3, 193), ylim=(-34, 34))
 axes.grid(False)
-axes.set(xlabel="from the held end, mm", ylabel="height, mm")
+axes.set(xlabel="from the clamped end, mm", ylabel="height, mm")
 axes.set_title("seen from the front, shape before welding (time 0 s)")
 plt.show()
 
@@ -116,7 +116,7 @@ model, steps, time, up, right = follow()
 out = float(steps[-1].state.stops[0])  # the arc goes out
 
 # The same on a coarser mesh with longer steps: the difference tells how far the numbers can be
-# trusted. That is what `weldsim run` does for its error estimate too; an estimate, no bound.
+# trusted. That is what `weldsim run` does for its estimated error too; an estimate, no bound.
 coarse_model, coarse_steps, coarse_time, coarse_up, coarse_right = follow("coarse")
 error_up, error_right = abs(up[-1] - coarse_up[-1]), abs(right[-1] - coarse_right[-1])
 
@@ -166,8 +166,8 @@ plt.show()
 print(
     f"highest at {time[highest]:.0f} s ({time[highest] / out:.0%} of the bead): "
     f"{up[highest]:.1f} mrad\narc out at {out:.0f} s: up {up[burnt]:.1f}, right "
-    f"{right[burnt]:.1f} mrad\ncold: up {up[-1]:.1f} (+-{error_up:.1f}), right {right[-1]:.1f} "
-    f"(+-{error_right:.1f}) mrad; the error is that to a coarser run, an estimate"
+    f"{right[burnt]:.1f} mrad\ncold: up {up[-1]:.1f} (±{error_up:.1f}), right {right[-1]:.1f} "
+    f"(±{error_right:.1f}) mrad; the error is that to a coarser run, an estimate"
 )
 
 # %% [markdown]
@@ -462,13 +462,13 @@ assert mark({**by_paper, "c": 45})["c"] == "look again"
 #    part of it back. *Common practice.*
 # 2. When it has stood still for a minute or two; and once more after the clamp is open, loosened
 #    cold, a little at a time.
-# 3. Turn the arm in the clamp beforehand, by what the run says, against its movement; or plan the order and
-#    direction so that the beads work against each other; or a straightening heat afterwards, if the
+# 3. Turn the arm in the clamp beforehand, by what the run says, against its movement; or plan the sequence
+#    and travel so that the beads work against each other; or a straightening heat afterwards, if the
 #    material and the rules allow it. `weldsim preset`, `weldsim plan` and `weldsim correct` work
 #    these out.
-# 4. Weld a trial piece of the same steel in the same clamp with the same settings, and measure it.
+# 4. Weld a trial piece of the same metal in the same clamp with the same settings, and measure it.
 #    If it goes the other way than the model, believe the piece. Then ask what the model does not
-#    know: the hold of the clamp, the heat that really went in, stresses from rolling.
+#    know: how well the clamp holds, the heat that really went in, stresses from rolling.
 #
 # </details>
 #

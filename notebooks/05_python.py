@@ -28,9 +28,13 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 import weldsim
+from weldsim import plot
 
+plot.use_style()
 CASE = "../cases/pivot_arm_one_bead.toml"
-GRADE = "sketch"  # the coarsest: for trying things out; "quick" for signs, "normal" for numbers
+GRADE = (
+    "sketch"  # for trying things out; "quick" for first numbers, "normal" for numbers to plan with
+)
 
 # %% [markdown]
 # ## A case, and changes to it
@@ -65,7 +69,7 @@ tilt = result.gauges["pointer", "up"]
 spot = result.gauges["pointer", "up", "mm"]
 print(result.gauges)
 print(f"cold: {1e3 * tilt[-1]:.1f} mrad up, {1e3 * spot[-1]:.0f} mm on the target at 4 m")
-weldsim.plot.gauges(result)
+plot.gauges(result)
 
 # %%
 # A spot moves by target distance times tilt, and a little with the end of the bar itself: by the tilt times
@@ -84,7 +88,7 @@ short = weldsim.solve(case.with_changes({"solve.end": "20 s"}), "coarse", frames
 error = short.error_estimate()
 print(error.how)
 for column, value in error.values.items():
-    print(f"  {column.gauge} {column.component}: +-{column.factor * value:.2g} {column.unit}")
+    print(f"  {column.gauge} {column.component}: ±{column.factor * value:.2g} {column.unit}")
 
 # %%
 # heat of a TIG arc: efficiency times volts times amperes, while it burns (45 mm at 1.1 mm/s)
@@ -103,11 +107,9 @@ print(f"kept at {fields.time:.1f} s; hottest {fields.temperature.max() - 273.15:
 x, y, z = fields.mesh.p
 front = y > 0.0039  # the face with the bead
 plt.figure(figsize=(8, 2.6))
-plt.tricontourf(
-    1e3 * x[front], 1e3 * z[front], fields.temperature[front] - 273.15, levels=20, cmap="inferno"
-)
+plt.tricontourf(1e3 * x[front], 1e3 * z[front], fields.temperature[front] - 273.15, levels=20)
 plt.colorbar(label="°C")
-plt.gca().set(aspect="equal", xlabel="from the held end, mm", ylabel="height, mm")
+plt.gca().set(aspect="equal", xlabel="from the clamped end, mm", ylabel="height, mm")
 plt.title(f"front face at {fields.time:.0f} s (grade {result.grade})")
 plt.show()
 
@@ -128,7 +130,7 @@ assert abs(stored / result.balance.stored - 1) < 0.1
 # %%
 grid = result.to_pyvista(15.0)
 print(grid.point_data.keys(), grid.cell_data.keys())
-shape = grid.warp_by_vector("displacement_m", factor=20)  # 20 times too far, to be seen
+shape = grid.warp_by_vector("displacement_m", factor=20)  # exaggerated 20 times
 assert np.isclose(grid["temperature_K"].max(), fields.temperature.max())
 # shape.plot(scalars="temperature_K") opens a window
 
@@ -243,6 +245,6 @@ assert 1.4 < (mean[1] - 293.15) / (mean[0] - 293.15) < 2.0
 #
 # - `weldsim.explain(result)`: which weld, and which part of it, moved a gauge.
 # - `weldsim.load_plan(file)` and `weldsim.rank(plan, folder)`: many sequences, ranked (notebook 03).
-# - `weldsim.solve(other_case, start=result)`: go on from where a run ended (notebook 02).
+# - `weldsim.solve(other_case, start=result)`: start from where a run ended (notebook 02).
 # - `weldsim.build_model` and `weldsim.simulate`: step by step, with the whole state (notebook 04).
 # - `weldsim.result_words(result)`: what the terminal says.

@@ -37,7 +37,9 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 import weldsim
+from weldsim import plot
 
+plot.use_style()
 CASE = "../cases/pivot_arm_one_bead.toml"
 GRADE = "sketch"  # in seconds; for numbers of your own take "quick", as `fit` does by itself
 END = "120 s"  # of the runs: two minutes show the swing and most of what stays
@@ -86,8 +88,8 @@ assert target.read_bytes().startswith(b"%PDF")
 # ## The film
 #
 # What the case file says, and what is true at this bench. The bench's values are hidden from the
-# fit: 70 % of the arc's heat goes into the part, not 77 %, and the metal softens at 1120 degC, not
-# at 1200 degC.
+# fit: 70 % of the arc's heat goes into the part, not 77 %, and the metal softens at 1120 °C, not
+# at 1200 °C.
 
 # %%
 case = weldsim.load_case(CASE, {"solve.end": END})
@@ -330,5 +332,5 @@ assert off["with the shop file"] < 0.5 * off["as written"]
 # - Two experiments pin down more than one: `weldsim.fit(case, file, out, also=[(case2, file2)])`.
 #   Another current parts what one current cannot.
 # - Thermocouples tell the thermal values first; a table of readings of the cold part counts too.
-# - A fitted value belongs to this model at this grade. It is not a property of the steel, and no
+# - A fitted value belongs to this model at this grade. It is not a property of the metal, and no
 #   approval of a joint.

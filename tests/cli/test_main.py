@@ -100,8 +100,8 @@ def test_the_old_name_of_the_error_estimate_is_refused_with_the_new_one():
         ("xyzzy", "weldsim: no command xyzzy; what there is: weldsim -h"),
         ("serve --port 99999", "weldsim serve: --port 99999: must be less than or equal to 65535"),
         ("band CASE --runs=ab", "weldsim band: --runs ab: must be a valid integer"),
-        ("plan CASE", "weldsim plan: --out is missing, allowed: study folder; one that is"),
-        ("sheet", "weldsim sheet: FOLDER is missing, allowed: run folder, or study folder"),
+        ("plan CASE", "weldsim plan: --out is missing (study folder; one that is"),
+        ("sheet", "weldsim sheet: FOLDER is missing (run folder, or study folder"),
         ("run --out", "weldsim: --out: needs a value"),
         ("version a", "weldsim version: got unexpected extra argument"),
     ],
@@ -329,6 +329,15 @@ def test_a_metal_by_the_name_people_have_for_it_finds_the_nearest(said, name, tm
     done = call("material", said, "--plot", str(tmp_path / "curves.png"))
     assert f"There is no {said} here; the nearest is {name}" in done.output.replace("\n", " ")
     assert f"did you mean {name}?" in refused("check", DEMO, "--set", f'part.material="{said}"')
+
+
+def test_material_refuses_a_picture_before_it_prints(tmp_path):
+    message = refused("material", "carbon-steel", "--plot", str(tmp_path / "x.xyz"))
+    assert "ending '.xyz' is not allowed: write .png, .svg, .pdf" in message
+    nowhere = tmp_path / "no folder" / "x.png"
+    assert f"{nowhere}: could not be written" in refused(
+        "material", "carbon-steel", "--plot", str(nowhere)
+    )
 
 
 def test_materials_are_listed():

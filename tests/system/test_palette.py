@@ -8,6 +8,7 @@ of about 1 is just seen side by side and 10 is seen at a glance (common practice
 import re
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pytest
 from matplotlib import colors
@@ -108,6 +109,18 @@ def test_a_colour_is_written_in_the_palette_alone():
         for match in re.finditer(r"#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3})\b", path.read_text("utf-8"))
     ]
     assert found == []
+
+
+def test_lessons_draw_in_the_palette_too():
+    for path in sorted((ROOT.parent / "notebooks").glob("*.py")):
+        text = path.read_text("utf-8")
+        assert "plot.use_style()" in text, path.name
+        assert not re.search(r'colou?r="|cmap="', text), path.name
+    with matplotlib.rc_context():
+        weldsim.plot.use_style()
+        assert matplotlib.rcParams["axes.prop_cycle"].by_key()["color"] == [*palette.LINES]
+        heat = matplotlib.colormaps[matplotlib.rcParams["image.cmap"]]
+    assert [colors.to_hex(heat(end)) for end in (0.0, 1.0)] == [palette.GLOW[0], palette.GLOW[-1]]
 
 
 def test_a_variable_that_is_used_is_defined():

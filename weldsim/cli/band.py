@@ -34,6 +34,8 @@ from weldsim.text.band_words import band_lines, source_lines
 from weldsim.text.cautions import closing
 from weldsim.text.grade_words import grade_line
 
+_GRADES = "; ".join(f"{g}: {GRADE_USE[g]}" for g in FINER)
+
 
 def command(
     case: CaseFile,
@@ -50,7 +52,7 @@ def command(
     ] = None,
     grade: Annotated[
         str,
-        typer.Option(help="Of the runs: " + "; ".join(f"{g}: {GRADE_USE[g]}" for g in FINER) + "."),
+        typer.Option(help=f"How fine the runs are: {_GRADES}."),
     ] = "coarse",
     finer: Annotated[
         str | None,
@@ -58,9 +60,9 @@ def command(
                           "(default: the next finer)."),
     ] = None,
     runs: Annotated[
-        int, typer.Option(help="How many; those in the folder count.", min=6, max=2000)
+        int, typer.Option(help="Runs in all, those in the folder counted.", min=6, max=2000)
     ] = RUNS,
-    seed: Annotated[int, typer.Option(help="Of all that is drawn.", min=0)] = 1,
+    seed: Annotated[int, typer.Option(help="Number that the random draws start from.", min=0)] = 1,
     out: Annotated[
         Path, typer.Option(help="Study folder; one that is there is resumed.")
     ] = Path("band"),
@@ -99,5 +101,5 @@ def command(
 def _pair(text: str) -> tuple[str, str]:
     key, sign, value = text.partition("=")
     if not sign or not key.strip() or not value.strip():
-        refuse(f'--spread {text}: write KEY="8 %"')
+        refuse(f'--spread {text}: is not allowed: write KEY="8 %"')
     return key.strip(), value.strip()

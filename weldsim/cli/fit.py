@@ -52,7 +52,7 @@ Clock = Annotated[
 RunGrade = Annotated[
     str | None,
     typer.Option(
-        help="Of the runs: "
+        help="How fine the runs are: "
         + "; ".join(f"{g}: {GRADE_USE[g]}" for g in FINER)
         + " (default: quick)."
     ),

@@ -19,7 +19,7 @@ from weldsim.text.quantities import UNITS, Units, as_written
 
 Changes = Annotated[
     list[str] | None,
-    typer.Option("--set", help="Change a key of the case, such as part.thickness='8 mm'."),
+    typer.Option("--set", help="Change a key of the case, such as part.thickness='8 mm'; repeat."),
 ]
 CaseFile = Annotated[Path, typer.Argument(help="Case file (TOML).", show_default=False)]
 RunDir = Annotated[Path, typer.Argument(metavar="run", help="Run folder.", show_default=False)]
@@ -69,7 +69,8 @@ Device = Annotated[
     ),
 ]
 UnitsOfText = Annotated[
-    str, typer.Option("--units", callback=_known_units, help="Of what is printed: metric or us.")
+    str,
+    typer.Option("--units", callback=_known_units, help="Units of what is printed: metric or us."),
 ]
 
 

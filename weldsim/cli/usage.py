@@ -82,7 +82,7 @@ def _name(parameter: Any) -> str:
 def _meaning(parameter: Any) -> str:
     """What the help says of it."""
     text = (getattr(parameter, "help", None) or "").rstrip(".")
-    return f", allowed: {text[0].lower()}{text[1:]}" if text else ""
+    return f" ({text[0].lower()}{text[1:]})" if text else ""
 
 
 def _value(name: str, written: list[str]) -> str:

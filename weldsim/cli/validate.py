@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from importlib.metadata import version
 from pathlib import Path
@@ -28,7 +29,7 @@ def command(
     only: Annotated[
         list[str] | None,
         typer.Option(
-            help="A check or a group, as often as wanted. Groups: "
+            help="A check or a group, repeat. Groups: "
             + ", ".join(GROUPS)
             + ". Checks: weldsim validate --list."
         ),
@@ -54,8 +55,9 @@ def command(
         with ProgressBar() as tell:
             rows = validate(only, quick, out, workers, resume, tell)
     except KeyboardInterrupt as stop:
-        again = " ".join(["weldsim validate --resume", *(["--quick"] if quick else [])])
-        print(f"stopped; resume with: {again} --out {out}", file=sys.stderr)
+        again = ["weldsim", "validate", "--resume", *(["--quick"] if quick else [])]
+        again += [part for name in only or () for part in ("--only", name)]
+        print(f"stopped; resume with: {shlex.join([*again, '--out', str(out)])}", file=sys.stderr)
         raise typer.Exit(exit_code_of(stop)) from None
     page = write_pages(out, rows, quick, version("weldsim"))
     for group, title in GROUPS.items():

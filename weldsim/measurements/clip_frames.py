@@ -88,7 +88,9 @@ def clip_frames(
                 if progress and length > 0:
                     progress(min(1.0, time / length))
     except av.FFmpegError as error:
-        raise MeasurementError(f"{path}: cannot be read as a film: {error.strerror}") from None
+        raise MeasurementError(
+            f"{path}: cannot be read as a film, allowed: such as clip.mp4 ({error.strerror})"
+        ) from None
 
 
 def _decoded(film: Any, stream: Any, path: Path, rate: float) -> Iterator[tuple[float, Picture]]:

@@ -64,11 +64,11 @@ def material_text(material: Material, units: Units = "metric") -> str:
     parts += ["", *_fixed_lines(material, units), "", "Sources"]
     titles = {name: heading for name, heading, *_ in COLUMNS}
     for name, text in material.sources.items():
-        parts += _paragraph(f"{titles.get(name, name)}: {text}".replace(" degC", " °C"))
+        parts += _paragraph(_plain(f"{titles.get(name, name)}: {text}"))
     if material.not_modelled:
         parts += ["", "Not modelled"]
         for text in material.not_modelled:
-            parts += _paragraph(text.replace(" degC", " °C"))
+            parts += _paragraph(_plain(text))
     return "\n".join(parts) + "\n"
 
 
@@ -126,11 +126,11 @@ def _outside(material, name, temperature):
 
 def _fixed_values(material, units):
     share = material.isotropic_share
-    density, latent = f"{material.density:g} kg/m3", f"{material.latent_heat / 1e3:g} kJ/kg"
+    density, latent = f"{material.density:g} kg/m³", f"{material.latent_heat / 1e3:g} kJ/kg"
     modulus = f"{material.modulus_floor / 1e9:g} GPa"
     strength = f"{material.yield_floor / 1e6:g} MPa"
     if units == "us":
-        density = f"{material.density * INCH**3 / POUND:.4g} lb/in3"
+        density = f"{material.density * INCH**3 / POUND:.4g} lb/in³"
         latent = f"{material.latent_heat * POUND / BTU:.4g} Btu/lb"
         modulus = f"{material.modulus_floor / (1e3 * KSI):.3g} Msi"
         strength = f"{material.yield_floor / KSI:.3g} ksi"
@@ -157,6 +157,11 @@ def _fixed_lines(material, units):
     values = _fixed_values(material, units)
     width = max(len(name) for name, _ in values)
     return [f"{name.ljust(width)}  {value}" for name, value in values]
+
+
+def _plain(text):
+    """What a material file says, with the degree sign."""
+    return text.replace(" degC", " °C")
 
 
 def _paragraph(text):
@@ -262,8 +267,8 @@ def _footnotes(material):
     sources = material.sources
     for number, (name, heading, *_) in enumerate(COLUMNS, start=1):
         if name == "enthalpy":
-            text = "specific heat and latent heat summed from 20 degC."
+            text = "specific heat and latent heat summed from 20 °C."
         else:
-            text = sources[name]
+            text = _plain(sources[name])
         lines += textwrap.wrap(f"[{number}] {heading}: {text}", 215, subsequent_indent="      ")
     return lines

@@ -5,16 +5,28 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from weldsim.errors import CaseError
+from weldsim.plots.colour_bars import colour_map
 from weldsim.plots.gauge_plots import gauge_history
 from weldsim.plots.pointer_plot import pointer_plot
 from weldsim.plots.style import SCREEN
 from weldsim.runs.result import Result
-from weldsim.system.palette import ARC, GRID, INK, LINES, QUIET, WELDS
+from weldsim.system.palette import ARC, GLOW, GRID, INK, LINES, PAPER, QUIET, WELDS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["ARC", "GRID", "INK", "LINES", "QUIET", "WELDS", "gauges", "pointer", "use_style"]
+__all__ = [
+    "ARC",
+    "GRID",
+    "INK",
+    "LINES",
+    "PAPER",
+    "QUIET",
+    "WELDS",
+    "gauges",
+    "pointer",
+    "use_style",
+]
 
 
 def gauges(result: Result, width: float = 10.0) -> Figure:
@@ -65,8 +77,15 @@ def pointer(result: Result, gauge: str | None = None, size: float = 7.0) -> Figu
 
 
 def use_style() -> None:
-    """Draw with colours and letters of weldsim's own pictures from here on."""
-    import matplotlib
+    """Draw with colours and letters of weldsim's own pictures from here on.
 
-    style: Any = SCREEN  # its keys are matplotlib's own
+    Lines take `LINES` in turn, and a map of colours is that of heat.
+    """
+    import matplotlib
+    from cycler import cycler
+
+    heat = colour_map(GLOW)
+    matplotlib.colormaps.register(heat, force=True)
+    own = {"axes.prop_cycle": cycler(color=LINES), "image.cmap": heat.name}
+    style: Any = {**SCREEN, **own}  # its keys are matplotlib's own
     matplotlib.rcParams.update(style)

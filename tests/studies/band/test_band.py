@@ -166,6 +166,8 @@ def test_spreads_can_be_stated_and_left_out():
         uncertain_of(case, left_out=["arc.voltage"])
     with pytest.raises(CaseError, match="standard deviation"):
         uncertain_of(case, {"arc.efficiency": "much"})
+    with pytest.raises(CaseError, match=r"pivot_arm.toml arc.foo: no arc of the case states it"):
+        uncertain_of(case, {"arc.foo": "8 %"})
 
 
 def test_a_hand_scatters_although_a_fit_knows_its_speed():

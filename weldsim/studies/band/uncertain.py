@@ -170,7 +170,8 @@ def uncertain_of(
             own = float(fitted[same[0]].std()) if same else 0.0
             values.append(_value(case, key, given.get(key), own))
         except (ValueError, CaseError) as error:
-            mistakes.append(str(error).splitlines()[0])
+            text = str(error).splitlines()[0]
+            mistakes.append(text if key in text else f"{case.source_file} {key}: {text}")
     if mistakes:
         raise CaseError("\n".join(mistakes))
     taken = {u.key for u in values} | {covered[p] for u in values for p in u.places if p in covered}
@@ -288,7 +289,8 @@ def _given(case: Case, key: str, usual: float, text: str) -> float:
         else:
             size = stated_spread(case, key, text)
     except ValueError as error:
-        raise CaseError(f"{key} = {text!r}: {error}, allowed: {such}") from None
+        why = str(error).removeprefix(f"{text!r} ").partition("; allowed")[0]
+        raise CaseError(f"{key} = {text!r}: {why}, allowed: {such}") from None
     if not 0 < size < float("inf"):
         raise CaseError(f"{key} = {text!r}: allowed: {such}, greater than zero")
     return size

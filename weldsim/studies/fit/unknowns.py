@@ -233,7 +233,7 @@ def _places_and_quantity(case: Case, key: str) -> tuple[list[str], str | None]:
     kind = kind_of(case.tables)
     places = places_of(case.tables, key)
     if not places:
-        raise ValueError("no arc of the case states it")
+        raise ValueError("no arc of the case states it, allowed: such as arc.efficiency")
     quantity = quantity_kind(section_model("weld" if section == "arc" else section, kind), name)
     if quantity is None and section == "arc":
         quantity = quantity_kind(section_model("arc", kind), name)
