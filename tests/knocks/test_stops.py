@@ -52,18 +52,39 @@ def wait_for(found, seconds=120.0):
         time.sleep(0.02)
 
 
+@pytest.fixture
+def start():
+    """Start `weldsim`; it is gone when the test is over.
+
+    A shell's `nohup` has its programs ignore SIGHUP, and so do we where these tests run under it:
+    a program started here hears of a closed terminal all the same.
+    """
+    started = []
+
+    def begin(*words, **options):
+        before = signal.signal(signal.SIGHUP, signal.SIG_DFL)  # what a new process takes over
+        try:
+            command = [sys.executable, "-m", "weldsim", *words]
+            started.append(subprocess.Popen(command, text=True, env=ENVIRONMENT, **options))
+        finally:
+            signal.signal(signal.SIGHUP, before)
+        return started[-1]
+
+    yield begin
+    for process in started:
+        process.kill()
+        process.wait()
+
+
 @pytest.mark.slow
 @posix
 @pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGHUP], ids=lambda s: s.name)
-def test_a_run_that_is_told_to_end_keeps_its_state_and_resumes(tmp_path, sent):
+def test_a_run_that_is_told_to_end_keeps_its_state_and_resumes(start, tmp_path, sent):
     """Checkpoints are 15 s apart and the run takes a few, so that this one was written on the way
     out; the signal comes twice, as from a terminal that is closed."""
     changes = [part for change in SHORT for part in ("--set", change)]
     folder = tmp_path / "run"
-    run = subprocess.Popen(
-        [sys.executable, "-m", "weldsim", "run", str(BAR), *changes, "--out", str(folder)],
-        stderr=subprocess.PIPE, text=True, env=ENVIRONMENT,
-    )  # fmt: skip
+    run = start("run", str(BAR), *changes, "--out", str(folder), stderr=subprocess.PIPE)
     wait_for(lambda: list(folder.glob("fields/frame_0002.vtu")) or run.poll() is not None)
     run.send_signal(sent)
     run.send_signal(sent)
@@ -90,10 +111,10 @@ def test_runs_killed_at_any_moment_resume_to_the_same_bits():
 @pytest.mark.slow
 @posix
 @pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGHUP], ids=lambda s: s.name)
-def test_the_page_ends_in_peace_when_it_is_told_to(tmp_path, sent):
-    page = subprocess.Popen(
-        [sys.executable, "-m", "weldsim", "serve", "--no-open", "--port", "0", "--work", "work"],
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, cwd=tmp_path, env=ENVIRONMENT,
+def test_the_page_ends_in_peace_when_it_is_told_to(start, tmp_path, sent):
+    page = start(
+        "serve", "--no-open", "--port", "0", "--work", "work",
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, cwd=tmp_path,
     )  # fmt: skip
     said = [page.stdout.readline(), page.stdout.readline()]
     assert "stop with Ctrl-C" in said[-1]
