@@ -69,6 +69,7 @@ def test_without_errors_nothing_is_said_to_be_within_them(stub):
     case = load_case(STUB)
     bare = bench_sheet(case, "x", [{UP: 1e-3}] * 4, [None] * 4, [], SCALED)
     assert bare.spread == NO_SPREAD and "±" not in bare.steps[0].expected[0]
+    assert "±" not in bare.how_to_read and "farther off than ±" in stub.how_to_read
     assert stub.spread == SCALED
 
 

@@ -50,6 +50,13 @@ def test_a_clamp_is_called_so_and_what_is_blank_is_left_out():
     assert dict(case_rows(case)) == {"clamping, kind": "one end", "clamping, length": "30 mm"}
 
 
+def test_what_a_case_does_without_is_left_out_and_a_clamp_is_named_once():
+    clamp = {"name": "clamp", "kind": "rigid", "at": ["free end"], "stiffness": 0.0, "turning": 0.0}
+    weld = {"name": "A", "speed_up": 1, "beads": 1, "spread": 0.0}
+    found = dict(case_rows({"welds": [weld], "clamps": [clamp]}))
+    assert found == {"clamp, kind": "rigid", "clamp, place": "free end"}
+
+
 def test_what_only_the_program_needs_is_left_out(rows):
     assert not any("direction" in n or "tack" in n for n in rows)
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from weldsim.runs.error_estimate import NOT_ASKED
 from weldsim.runs.reading import RunRecord
 from weldsim.text.words import final_words, rounded
 
@@ -31,6 +32,11 @@ def record(tmp_path, up=12.34, right=-4.14, errors=None, **manifest):
     if errors is not None:
         manifest["error_estimate"] = {"how": "a coarser run", "values": errors}
     return RunRecord(tmp_path, manifest, gauges, {"gauges": read}, ())
+
+
+def test_a_run_without_a_second_run_says_why_it_has_no_error(tmp_path):
+    lines = final_words(record(tmp_path, error_estimate={"how": NOT_ASKED, "values": {}}))
+    assert lines[-1].endswith("none for this run: no second run, one grade coarser, was made.")
 
 
 def test_sides_in_words(tmp_path):

@@ -2,12 +2,14 @@
 
 import json
 import math
+import re
 
 import pytest
 
 from weldsim.errors import StoreError, WeldsimError
 from weldsim.validation import runner
 from weldsim.validation.catalogue import CHECKS, checks_of
+from weldsim.validation.kept import said_of
 from weldsim.validation.pages import line, markdown, page, write_pages
 from weldsim.validation.rows import GROUPS, Check, Comparison, Found, Row, between, near, summary
 
@@ -155,3 +157,8 @@ def test_the_measured_block_is_read_off_its_benchmark(monkeypatch):
     assert all(c.holds for c in (*heat.comparisons, *bow.comparisons))
     assert bow.comparisons[0].error == pytest.approx(-0.72)
     assert stress.state == "not compared"
+
+
+def test_a_long_source_is_cut_between_its_clauses():
+    lines = [line for kind in ("bar", "square-tube-tee") for line in said_of(kind)]
+    assert lines and not [line for line in lines if re.search(r"…|[,;:]\)$", line)]

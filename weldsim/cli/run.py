@@ -45,7 +45,7 @@ def command(
         typer.Option(
             "--error-estimate/--no-error-estimate",
             help="A second run, one grade coarser, that gives the estimated error "
-            "(default: as the case says).",
+            "(default: as the case says; none at sketch and coarse).",
         ),
     ] = None,
     pictures: Annotated[bool, typer.Option(help="Draw pictures and report afterwards.")] = True,

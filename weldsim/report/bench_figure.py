@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from weldsim.plots.style import LETTER, new_figure, styled
-from weldsim.report.bench_sheet import READ_BY, BenchSheet, Step
+from weldsim.report.bench_sheet import BenchSheet, Step
 from weldsim.system.files import whole_file
 from weldsim.system.palette import FAINT, INK, QUIET, WHITE
 from weldsim.text.cautions import APPROVES_NOTHING, CAUTIONS, DEFER, HEADING
@@ -278,7 +278,7 @@ def _broken(text: str, width: float, size: float) -> list[str]:
 def _foot_lines(page: Sheet, sheet: BenchSheet, units: Units):
     """Lines of the answer, of the two columns of cautions, and the height of all."""
     answer = [line.text(units) for line in sheet.answer]
-    answer.append(f"{READ_BY} {sheet.spread}. {APPROVES_NOTHING}")
+    answer.append(f"{sheet.how_to_read} {APPROVES_NOTHING}")
     said = [part for line in answer for part in _broken(line, page.inner, SMALL)]
     width = page.inner / 2 - 0.2
     cautions = [_broken(as_written(c).text(units), width, TINY) for c in (*CAUTIONS, DEFER)]

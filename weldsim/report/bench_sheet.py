@@ -40,7 +40,11 @@ SCALED = (
 )
 READ_BY = (
     "Read the gauges before each arc. If a reading lies farther off than ±, stop: weldsim next "
-    "says what explains it and how to weld on."
+    "says what explains it and what to weld next."
+)
+READ_WITHOUT = (
+    "Read the gauges before each arc: weldsim next says what explains a reading and what to weld "
+    "next."
 )
 
 
@@ -110,6 +114,11 @@ class BenchSheet:
     marks: tuple[str, ...]
     answer: tuple[Words, ...]
     spread: str
+
+    @property
+    def how_to_read(self) -> str:
+        """What to do with the readings, and what the errors beside the expected ones are."""
+        return f"{READ_WITHOUT if self.spread == NO_SPREAD else READ_BY} {self.spread}."
 
 
 def sheet_of_run(record: RunRecord) -> BenchSheet:

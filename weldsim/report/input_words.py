@@ -59,6 +59,10 @@ NOT_SAID = (
 )  # said otherwise: in the group, in the text
 
 
+# values that say that something which few welds have is not there: a tack, a deposit laid at once
+IDLE = (("tack", -1), ("speed_up", 1), ("beads", 1), ("spread", 0), ("temperatures", []))
+
+
 def input_rows(record: RunRecord) -> list[tuple[str, Words]]:
     """Every input of the case, then versions and changes made on the command line.
 
@@ -89,7 +93,8 @@ def case_rows(case: dict[str, Any]) -> Iterator[tuple[str, Words]]:
         group = GROUPS.get(key, _label(key))
         if isinstance(value, list) and value and isinstance(value[0], dict):
             for number, inner in enumerate(value, 1):
-                yield from _inside(f"{group} {inner.get('name', number)}", inner, key)
+                name = str(inner.get("name", number))
+                yield from _inside(name if name == group else f"{group} {name}", inner, key)
         elif isinstance(value, dict):
             yield from _inside(group, value, key)
         elif value is not None:
@@ -98,8 +103,10 @@ def case_rows(case: dict[str, Any]) -> Iterator[tuple[str, Words]]:
 
 def _inside(group: str, record: dict[str, Any], section: str) -> Iterator[tuple[str, Words]]:
     for key, value in record.items():
-        if key in NOT_SAID or value in (None, "") or (key, value) == ("tack", -1):
+        if key in NOT_SAID or value in (None, "") or (key, value) in IDLE:
             continue
+        if record.get("kind") == "rigid" and key in ("stiffness", "turning"):
+            continue  # of springs alone
         name = f"{group}, {_label(key)}"
         if isinstance(value, dict):
             if "kind" in value and "seconds" in value:

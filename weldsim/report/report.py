@@ -23,7 +23,7 @@ from weldsim.plots.style import inline_svg
 from weldsim.plots.timetable import timetable_svg
 from weldsim.report.assumptions import CHECKED, VALIDATION, assumptions
 from weldsim.report.band_of_run import band_caption, bands_of
-from weldsim.report.bench_sheet import READ_BY, sheet_or_reason
+from weldsim.report.bench_sheet import sheet_or_reason
 from weldsim.report.comparison import comparison, differences, headline, labels, verdicts
 from weldsim.report.input_words import input_rows, without_folders
 from weldsim.report.tables import (
@@ -168,7 +168,6 @@ def _page(records, runs: list[dict], units: str, scenes: int) -> str:
         cautions=CAUTIONS,
         defer=DEFER,
         approves_nothing=APPROVES_NOTHING,
-        read_by=READ_BY,
     )
 
 

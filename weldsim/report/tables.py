@@ -271,7 +271,9 @@ def balance_table(record: RunRecord) -> list[tuple[str, str]]:
     ]
     cost += [(key, f"{m[key]}") for key in ("grade", "solver", "steps", "retries") if key in m]
     cost += [
-        (f"time for {STAGES.get(key, key.removesuffix('_s'))}", f"{value:.1f} s")
-        for key, value in m.get("stage_times", {}).items()
+        (f"time for {STAGES.get(name, name)}", f"{value:.1f} s")
+        for name, value in (
+            (key.removesuffix("_s"), value) for key, value in m.get("stage_times", {}).items()
+        )
     ]
     return heat + cost

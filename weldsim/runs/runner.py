@@ -164,8 +164,8 @@ def _tell_of_other_bits(folder: RunFolder, model: Model, options: RunOptions) ->
     if before != now:
         was, is_ = (" with ".join(part for part in parts if part) for parts in (before, now))
         options.notice(
-            f"The run began on {was} and goes on on {is_}: its last digits may differ from those "
-            "of a run that was never stopped"
+            f"The run began on {was} and is resumed on {is_}: its last digits may differ from "
+            "those of a run that was never stopped"
         )
 
 

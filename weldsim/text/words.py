@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from weldsim.runs.error_estimate import NOT_ASKED
 from weldsim.runs.reading import Column, RunRecord
 from weldsim.runs.recorded_case import recorded_case
 from weldsim.text.quantities import (
@@ -235,7 +236,9 @@ def _certainty(record: RunRecord) -> list[str]:
     shown = [c for c in known if c.unit != "mrad"] or known
     named = [words("{} {} {}", c.gauge, c.component, error_quantity(record, c)) for c in shown]
     if not named:
-        return ["Estimated error: none for this run."]
+        how = record.manifest.get("error_estimate", {}).get("how")
+        why = ": no second run, one grade coarser, was made" if how == NOT_ASKED else ""
+        return [f"Estimated error: none for this run{why}."]
     sure = words("Estimated error: {}.", joined(", ", named))
     return [sure, *open_signs(record)]
 

@@ -41,9 +41,16 @@ def said_of(kind: str) -> list[str]:
             room = (worst.high - worst.expected) / abs(worst.expected)
             allowed = percent(room).removeprefix("+")
             how = f", at worst {percent(off)} where {allowed} is allowed"
-        source = row.source if len(row.source) <= SHORT else row.source[: SHORT - 1] + "…"
-        out.append(f"{row.state}: {row.title}{how} ({source})")
+        out.append(f"{row.state}: {row.title}{how} ({_short(row.source)})")
     return out
+
+
+def _short(source: str) -> str:
+    """A source, cut between two of its clauses where it is long."""
+    if len(source) <= SHORT:
+        return source
+    place = max(source[:SHORT].rfind(mark) for mark in ("; ", ": ", ", "))
+    return source[:place] if place > 0 else source
 
 
 def in_all() -> str:

@@ -400,7 +400,7 @@ class TestAdvice:
                 ways_on(plan, self.done, record)
 
     def test_a_way_that_the_rules_forbid(self):
-        with pytest.raises(CaseError, match="no order that goes on from there is allowed"):
+        with pytest.raises(CaseError, match="no sequence that begins so is allowed"):
             self.given(small_plan('plan.first=["back"]'), (UP,), [3.0])
 
 

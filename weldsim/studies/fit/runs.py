@@ -136,7 +136,7 @@ def read_curves(path: Path) -> GaugeTable:
             columns = [Column(*map(str, row)) for row in kept["names"]]
             return GaugeTable(columns, kept["times"], kept["values"])
     except (OSError, ValueError, KeyError, TypeError) as error:
-        raise StoreError(f"{path}: damaged ({error}); delete it and go on") from None
+        raise StoreError(f"{path}: damaged ({error}); delete it and resume") from None
 
 
 def read_arc_end(path: Path) -> float:

@@ -92,7 +92,7 @@ def ways_on(
     left = list(islice(plan.continuations(done), most + 1))
     where = f"{plan.case.source_file}: after {plan.text(done)}"
     if not left:
-        raise CaseError(f"{where}: no order that goes on from there is allowed")
+        raise CaseError(f"{where}: no sequence that begins so is allowed")
     if len(left) <= most:
         return dict.fromkeys(settings, left), None
     out: dict[int, list[Moves]] = {}
