@@ -108,10 +108,12 @@ def test_text_without_a_number_and_a_unit_is_refused(text):
         ("1.3 mm", "speed"),
         ("20 C", "temperature"),  # C is the coulomb
         ("10 W/m2", "conductance"),
+        ("5 mm", "angle"),
     ],
 )
 def test_a_unit_of_another_kind_is_refused(text, kind):
-    with pytest.raises(ValueError, match=f"is not a {kind}; allowed: a {kind} with its unit"):
+    one = f"an {kind}" if kind == "angle" else f"a {kind}"
+    with pytest.raises(ValueError, match=f"is not {one}; allowed: {one} with its unit"):
         parse(text, kind)
 
 

@@ -137,7 +137,8 @@ def parse(text: object, kind: str) -> float:
         In words, with examples of what is allowed.
     """
     unit, examples = KINDS[kind]
-    allowed = f"allowed: a {kind} with its unit as text, such as {examples}"
+    one = f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+    allowed = f"allowed: {one} with its unit as text, such as {examples}"
     if isinstance(text, SI) and math.isfinite(text):
         return _bounded(float(text), kind, repr(text))
     if not isinstance(text, str):
@@ -148,7 +149,7 @@ def parse(text: object, kind: str) -> float:
         raise ValueError(f"{shown} is not a number with a unit; {allowed}")
     value = to_si(float(found[1]), found[2], unit)
     if value is None or not math.isfinite(value):
-        raise ValueError(f"{shown} is not a {kind}; {allowed}")
+        raise ValueError(f"{shown} is not {one}; {allowed}")
     return _bounded(value, kind, shown)
 
 

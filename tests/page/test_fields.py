@@ -106,6 +106,15 @@ def test_a_missing_section_and_a_missing_key_of_the_arc_have_their_places():
     assert "speed: missing" in found["schedule", "order"]
 
 
+def test_nobody_is_asked_to_leave_out_quotes_that_nobody_types():
+    tables = starter("plate-tee")
+    tables["arc"]["efficiency"] = "much"
+    with pytest.raises(CaseError) as refused:
+        parse_case(case_form.form_text(tables), "x")
+    (found,) = case_form.messages_of(refused.value, "x")
+    assert "write a number, such as" in found["text"]
+
+
 def test_what_is_not_even_toml_is_told_without_the_file():
     with pytest.raises(CaseError) as refused:
         parse_case("title = ", "here/x.toml")

@@ -91,6 +91,19 @@ def test_inches_are_one_switch_and_fractions_are_read(page):
     assert part_of(page)["leg"] == "5 in" and page.input_value("#f-part--leg") == "5"
 
 
+def test_what_starts_after_a_weld_follows_its_name(page):
+    set_up(page, "flat bar")
+    rule = page.input_value("#f-weld-1-start")
+    assert " after A" in rule
+    for name, then in (("root", "root"), ("two words", "A"), ("B", "A"), ("cap", "cap")):
+        page.fill("#f-weld-0-name", name)  # B is the other one
+        assert page.input_value("#f-weld-1-start") == rule.replace(" A", f" {then}")
+    page.fill("#f-weld-0-name", "two words")
+    page.locator("#f-weld-0-name-m").wait_for(state="visible")  # beside its field
+    page.get_by_role("button", name="Undo").click()
+    assert page.input_value("#f-weld-1-start") == rule
+
+
 def test_cautions_stand_open_and_names_on_the_part(page):
     set_up(page, "square-tube tee")
     page.fill("#f-part--branch_width", "900")  # wrong: the cautions stay
@@ -122,8 +135,7 @@ def test_two_runs_are_judged_on_one_target_and_the_end_comes_first(page):
     assert page.locator(".wv fieldset input[value=displacement]").is_checked()
     groups = page.locator("#change optgroup").evaluate_all("all => all.map(g => g.label)")
     assert groups == ["Sequence", "Heat", "Speed", "Pause", "Clamp"]
-    runs = page.evaluate("fetch('/api/shelf').then(a => a.json()).then(f => f.runs.map(r => r.id))")
-    page.goto(page.url.partition("#")[0] + f"#compare/{runs[0]}/{runs[1]}")
+    page.click("text=Set it beside this run")
     page.wait_for_selector(".verdict:not(:empty)")
     verdict = page.locator(".verdict").inner_text()
     assert "about as far" in verdict or "told apart" in verdict  # twice the same run
@@ -134,6 +146,9 @@ def test_two_runs_are_judged_on_one_target_and_the_end_comes_first(page):
 
 def test_a_phone_shows_sizes_first_and_targets_for_a_finger(page):
     page.set_viewport_size(dict(zip(("width", "height"), PHONE, strict=True)))
+    ends = page.evaluate("""[...document.querySelectorAll(".top nav a, .top label")].map(
+        e => e.getBoundingClientRect().right)""")
+    assert max(ends) <= PHONE[0]  # steps and units are all there
     set_up(page, "square-tube tee")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
     sizes, part = (page.locator(s).bounding_box()["y"] for s in ("#f-part--leg", ".part-stage"))

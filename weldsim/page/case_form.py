@@ -310,6 +310,8 @@ def messages_of(error: CaseError, source_file: str = "") -> list[dict]:
 def _message(mistake: Mistake) -> dict:
     key, _, more = mistake.key.partition(" ")  # "order front speed": of one weld in the order
     text = f"{more}: {mistake.allowed}" if more else mistake.allowed
+    for quoted in ("without quotes", "in quotes"):  # of the file: nobody types them into a field
+        text = text.replace(f" {quoted}", "")
     section = mistake.section
     if not section and (whole := WHOLE_SECTION.fullmatch(text)):
         section, text = whole[1], whole[2]

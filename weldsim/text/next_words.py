@@ -81,7 +81,7 @@ def _odds_words(plan: Plan, advice: Advice, chance: float) -> str:
         else f"{better} ends nearer to zero than {other} with {text}"
     )
     if advice.spread is None:
-        return f"{said}; hand and fit-up from here on are not in it (weldsim band, then --band)"
+        return f"{said}; hand and fit-up from here on are not in it: no spread was given"
     return f"{said}; hand, fit-up and metal scatter as in the band of {advice.spread.title}"
 
 

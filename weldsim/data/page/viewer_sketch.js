@@ -37,15 +37,16 @@
     const text = (list) => list.map((p) => at(p).map((v) => v.toFixed(1)).join()).join(" ");
     const line = (a, b, style) => { const [p, q] = [at(a), at(b)]; return kit.svg("line", { x1: p[0], y1: p[1], x2: q[0], y2: q[1], ...style }); };
     const word = (place, words, more) => { const [x, y] = at(place); return kit.svg("text", { x, y: y + 4, "text-anchor": "middle", class: "wv-tick", ...more, text: words }); };
-    const out = [];
+    const out = [], aside = at(on(L, h, 0))[0] - at(on(L, 0, 0))[0];
     corners.forEach((p, k) => [1, 2, 4].forEach((bit) => { if (!(k & bit)) out.push(line(p, corners[k | bit], { stroke: "var(--outline)", "stroke-width": 1 })); }));
     out.push(line(from, on(L, 0, 0), { stroke: "var(--spot)", "stroke-dasharray": "5 3", "stroke-width": 1.5 }),
       kit.svg("polygon", { points: text(card), fill: "var(--white)", stroke: "var(--ink)", "stroke-width": 1.3 }),
       line(on(L, 0, 0), on(L, 0, h), { stroke: "var(--ink)", "stroke-width": 1.6 }), line(on(L, 0, 0), on(L, h, 0), { stroke: "var(--quiet)", "stroke-width": 1.2 }),
-      word(on(L, 0, 1.45 * h), "up"), word(on(L, 1.75 * h, 0), "right"));
-    out.push(kit.svg("line", { x1: 12, x2: 12, y1: TALL - 12, y2: TALL - 34, stroke: "var(--ink)", "stroke-width": 2 }),
-      kit.svg("polygon", { points: `12,${TALL - 42} 8,${TALL - 33} 16,${TALL - 33}`, fill: "var(--ink)" }),
-      kit.svg("text", { x: 12, y: TALL - 46, "text-anchor": "middle", class: "wv-tick", text: "up" }));
+      word(on(L, 0, 1.7 * h), "up"), word(on(L, 1.2 * h, 0), "right", { "text-anchor": aside > 2 ? "start" : aside < -2 ? "end" : "middle" }));
+    const foot = at(on(L, 0, 0))[0] > WIDE / 2 ? 12 : WIDE - 12; // where the target is not
+    out.push(kit.svg("line", { x1: foot, x2: foot, y1: TALL - 12, y2: TALL - 34, stroke: "var(--ink)", "stroke-width": 2 }),
+      kit.svg("polygon", { points: `${foot},${TALL - 42} ${foot - 4},${TALL - 33} ${foot + 4},${TALL - 33}`, fill: "var(--ink)" }),
+      kit.svg("text", { x: foot, y: TALL - 46, "text-anchor": "middle", class: "wv-tick", text: "up" }));
     return kit.svg("svg", { viewBox: `0 0 ${WIDE} ${TALL}`, class: "wv-sketch", role: "img",
       "aria-label": `The beam of ${pointer.name} points along ${pointer.aim}; up on the target is ${pointer.up_way}, right is ${pointer.right_way}; up in the workshop is ${data.up || "+z"}` }, ...out);
   };

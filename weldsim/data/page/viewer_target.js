@@ -3,7 +3,7 @@
   "use strict";
   const kit = window.weldsimKit;
   const SIZE = 320; // of the drawing, in its own units
-  const EDGE = 34; // room for the numbers on the left and below
+  const EDGE = 46; // room for the numbers on the left and below
   const INK = "var(--ink)", QUIET = "var(--quiet)", GRID = "var(--grid)", SPOT = "var(--spot)";
 
   // weldsimTarget(element, pointer, data, units) -> {setTime, setUnits}
@@ -59,7 +59,7 @@
       out.push(kit.svg("text", { x: EDGE + end / 2, y: SIZE - 4, "text-anchor": "middle",
         class: "wv-tick", text: `right, ${unit.word} (toward ${pointer.right_way})` }));
       out.push(kit.svg("text", { x: 0, y: 0, "text-anchor": "middle", class: "wv-tick",
-        transform: `translate(9 ${end / 2}) rotate(-90)`,
+        transform: `translate(11 ${end / 2}) rotate(-90)`,
         text: `up, ${unit.word} (toward ${pointer.up_way})` }));
       return out;
     }

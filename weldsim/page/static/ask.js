@@ -22,7 +22,7 @@ export class Ask {
   close() { this.live = false; }
 
   update() {
-    const found = this.jobs().filter((j) => studyTitle(j.kind) !== j.kind && j.kind !== "run").reverse();
+    const found = this.jobs().filter((j) => !["run", "rough", "look"].includes(j.kind)).reverse();
     renew(this.ui.list, h("h2", { text: "Asked before" }), found.length ? h("ul", { class: "files" }, found.map((j) => h("li", { "data-key": j.id },
       h("a", { href: `#study/${j.id}`, text: `${studyTitle(j.kind)}: ${j.title}` }), h("span", { class: "note", text: ` ${[j.change, new Date(1000 * j.made).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" }), OPEN.includes(j.state) ? `${STATES[j.state]} ${Math.round(100 * j.share)} %` : STATES[j.state]].filter(Boolean).join(", ")}` })))) : h("p", { class: "note", text: "Nothing yet." }));
   }

@@ -1,9 +1,10 @@
 // Side by side: two runs in step, both spots on one target of one scale, and which ends closer.
+import { finishedRuns } from "./beside.js";
 import { cautionLine } from "./cautions.js";
 import { overlayChart, overlayTarget } from "./overlay.js";
 import { Pane } from "./pane.js";
 import { inOrder, sayDifference, sayEnd, sayError, sayReading } from "./readings.js";
-import { ask, figure, h, KINDS, renew } from "./tools.js";
+import { figure, h, renew } from "./tools.js";
 import { onUnits, shown } from "./units.js";
 
 export class Compare {
@@ -47,12 +48,10 @@ export class Compare {
 
   // All runs that have come to their end, to pick any two.
   async list() {
-    const [{ runs }, { jobs }] = await Promise.all([ask("/api/shelf"), ask("/api/jobs")]).catch(() => [{ runs: [] }, { jobs: [] }]);
-    const found = new Map(jobs.filter((j) => ["run", "look", "rough"].includes(j.kind) && j.state === "done").map((j) => [j.id, [j.title, j.kind === "run" ? "" : KINDS[j.kind], j.change]]));
-    for (const r of runs) if (r.status === "complete" && !found.has(r.id)) found.set(r.id, [r.title, r.grade ? `grade ${r.grade}` : "", r.name === r.title ? "" : r.name]);
+    const found = await finishedRuns();
     this.picks.forEach((pick, i) => {
-      const id = this.ids[i], all = found.has(id) ? [...found] : [[id, ["this one", "", ""]], ...found];
-      pick.replaceChildren(...all.reverse().map(([key, words]) => h("option", { value: key, selected: key === id, text: words.filter(Boolean).join(", ") })));
+      const id = this.ids[i], all = found.some(([key]) => key === id) ? found : [[id, "this one"], ...found];
+      pick.replaceChildren(...all.map(([key, text]) => h("option", { value: key, selected: key === id, text })));
     });
   }
 

@@ -70,6 +70,23 @@ export class Draft {
     if (!this.form.sections.find((f) => f.key === section).many && !Object.keys(table).length
         && !["part", "clamping"].includes(section)) delete this.tables[section];
   }
+  // Gives a function that renames an entry; what starts or opens after the weld of this name follows it.
+  renamer(section, index) {
+    const was = this.get(section, "name", index), others = this.list(section).filter((_, i) => i !== index).map((e) => e.name);
+    const rules = ["weld", "clamp", "tack"].flatMap((list) => this.list(list).flatMap((entry) => ["start", "on", "off"].map((key) => [entry, key, entry[key]])));
+    if (isTable(this.tables.clamping)) rules.push([this.tables.clamping, "release", this.tables.clamping.release]);
+    let last = was;
+    return (name) => {
+      this.set(section, "name", name, index);
+      if (section !== "weld" || !was || others.includes(was)) return;
+      const now = /^[\w-]+$/.test(name || "") && !others.includes(name) ? name : was;
+      for (const [entry, key, rule] of rules) {
+        if (typeof rule === "string") entry[key] = rule.replace(/\b(after|when)\s+(\S+)/, (whole, word, of) => (of === was ? `${word} ${now}` : whole));
+      }
+      if (now !== last && Array.isArray((this.tables.schedule || {}).order)) this.put(this.items().map((item) => (item.head === last ? { ...item, head: now } : item)));
+      last = now;
+    };
+  }
   addEntry(section) {
     const list = this.tables[section] = this.list(section);
     const started = this.form.tables[section];

@@ -43,8 +43,8 @@ export class Fields {
     for (const input of this.ui.form.querySelectorAll(".quantity input, .number input, .whole input")) {
       const [number] = split(input.value) || [];
       if (!TWO_WAYS.test(number || "")) continue;
-      const { place, entry, index } = input.closest(".field").dataset, [section, key] = place.split("|");
-      found.push({ section, key, name: entry || (index === "" ? "" : String(Number(index) + 1)),
+      const { place, index } = input.closest(".field").dataset, [section, key] = place.split("|");
+      found.push({ section, key, name: index === "" ? "" : this.draft.get(section, "name", Number(index)) || String(Number(index) + 1),
         text: `${number} can be read two ways: write ${number.replace(",", "")} or ${number.replace(",", ".")}` });
     }
     const same = (a, b) => a.section === b.section && a.key === b.key && (a.name || "") === (b.name || "");
@@ -105,9 +105,11 @@ export class Fields {
   control(field, section, index) {
     const { draft } = this, id = `f-${section}-${index ?? ""}-${field.key}`;
     const value = field.top ? draft.tables[field.key] : draft.get(section, field.key, index);
+    let rename = null; // from when the field is gone into until it is left
     const keep = (v) => {
       const open = field.key === "name" && this.open[this.rareName(section, index)];
       if (field.top) draft.tables[field.key] = v;
+      else if (rename) this.renamed(rename, v);
       else draft.set(section, field.key, v, index);
       if (open) this.open[this.rareName(section, index)] = open;
       this.changed(false, field.key === "name", id);
@@ -115,13 +117,27 @@ export class Fields {
     const describe = { id, "aria-describedby": `${id}-m${field.remark ? ` ${id}-r` : ""}` };
     const input = typeof value === "object" && value !== null ? this.fixed(value, describe)
       : (this[`as_${field.type}`] || this.as_text).call(this, field, value, keep, describe, section);
-    const head = (index !== null ? this.draft.get(section, "name", index) : "") || "";
-    return h("div", { class: `field ${field.type}`, "data-place": `${section}|${field.key}`, "data-index": index ?? "",
-      "data-entry": head },
+    if (field.key === "name" && index !== null) {
+      input.addEventListener("focus", () => { rename = draft.renamer(section, index); });
+      input.addEventListener("blur", () => { rename = null; });
+    }
+    return h("div", { class: `field ${field.type}`, "data-place": `${section}|${field.key}`, "data-index": index ?? "" },
       h("label", { for: id }, field.label, field.needed && !field.top ? "" : null), input,
       field.remark ? h("p", { class: "remark", id: `${id}-r`, text: field.remark }) : null,
       field.key === "material" ? h("button", { type: "button", class: "link remark", text: "its curves", onclick: () => this.metal.open() }) : null,
       h("p", { class: "mistake", id: `${id}-m`, hidden: true }));
+  }
+
+  // A name, and what starts or opens after it, in its fields too.
+  renamed(rename, name) {
+    rename(name);
+    for (const key of ["start", "on", "off", "release"]) {
+      for (const field of this.ui.form.querySelectorAll(`.field[data-place$="|${key}"]`)) {
+        const { place, index } = field.dataset, value = this.draft.get(place.split("|")[0], key, index === "" ? null : Number(index));
+        const input = field.querySelector("input");
+        if (input) input.value = value ?? "";
+      }
+    }
   }
 
   fixed(value, describe) {

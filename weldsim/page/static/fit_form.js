@@ -1,5 +1,6 @@
 // What is to be learnt, how finely it is computed, and what that takes.
 import { costText } from "./costs.js";
+import { columnWords } from "./readings.js";
 import { beginStudy } from "./study.js";
 import { askPatiently, h, later, say } from "./tools.js";
 
@@ -19,7 +20,7 @@ export class FitForm {
   build() {
     const { options, list } = this;
     const rows = this.rows.map((row, k) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: row.chosen, "data-vary": row.key, onchange: (e) => { row.chosen = e.target.checked; this.soon(); } }), h("span", {}, row.name, h("span", { class: "meta", title: row.key, text: `the case says ${row.usual}` })))),
-      ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${row.name}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; } }))),
+      ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${row.name}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; e.target.removeAttribute("aria-invalid"); } }))),
       h("td", { class: "note", text: row.source })));
     const pick = (id, label, choices, key) => h("div", { class: "field" }, h("label", { for: id, text: label }), h("select", { id, onchange: (e) => { options[key] = e.target.value; this.soon(); } }, choices.map(([v, t]) => h("option", { value: v, text: t, selected: options[key] === v }))));
     this.button = h("button", { type: "button", class: "first", text: "Start the fit", onclick: () => this.begin() });
@@ -35,7 +36,7 @@ export class FitForm {
   // Anew what depends on the measurements.
   refresh() {
     const columns = this.columns();
-    this.held.replaceChildren(...[["", columns.length > 1 ? `the last, ${columns.at(-1)}` : "nothing: one curve alone"], ...columns.map((c) => [c, c])].map(([v, t]) => h("option", { value: v, text: t, selected: v === this.options.hold_back })));
+    this.held.replaceChildren(...[["", columns.length > 1 ? `the last, ${columnWords(columns.at(-1))}` : "nothing: one curve alone"], ...columns.map((c) => [c, columnWords(c)])].map(([v, t]) => h("option", { value: v, text: t, selected: v === this.options.hold_back })));
     this.button.disabled = !this.given().length || Boolean(this.busy);
     this.soon();
   }
@@ -54,14 +55,23 @@ export class FitForm {
       if (serial === this.serial) this.cost.textContent = costText(found);
     } catch (error) { if (serial === this.serial) this.cost.textContent = error.status === 503 ? "" : `no estimate of the time: ${error.message}`; }
   }
+  // A refusal in the words of the table, and marked in its row.
+  wrong(message) {
+    const text = this.rows.reduce((all, row, k) => {
+      if (!all.includes(row.key)) return all;
+      for (const end of ["low", "high"]) this.root.querySelector(`#fit-${k}-${end}`).setAttribute("aria-invalid", "true");
+      return all.replace(`vary ${row.key}`, row.name).replaceAll(row.key, row.name);
+    }, message);
+    this.told.textContent = text;
+    this.told.hidden = false;
+    say(text);
+  }
   async begin() {
     this.busy = true;
     this.told.hidden = true;
     this.refresh();
     try { await beginStudy(this.body(), this.go, () => !this.live); } catch (error) {
-      this.told.textContent = error.message;
-      this.told.hidden = false;
-      say(error.message);
+      this.wrong(error.message);
     }
     this.busy = false;
     this.refresh();

@@ -26,6 +26,8 @@ export function sayError(r, error = r.error) {
   return `± ${figure(v)} ${unit}`;
 }
 export const sayDifference = (r, value) => (isAngle(r) ? angle(value) : (([v, unit]) => `${figure(v)} ${unit}`)(shownSpan(value, r.unit)));
+// The column of a table in words: "pointer_up_mm" is "pointer up", "pointer_up_mrad" "pointer up, tilt".
+export const columnWords = (name) => name.replace(/_(mm|N|degC|J)$/, "").replace(/_mrad$/, ", tilt").replace(/_/g, " ");
 export const inOrder = (readings) => [...readings.filter((r) => !isAngle(r)), ...readings.filter(isAngle)];
 
 export function readingsTable(summary) {

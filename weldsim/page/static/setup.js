@@ -164,7 +164,7 @@ export class Setup extends Fields {
       const key = m.section === "clamping" && m.key === "clamping" ? "" : m.key;
       let spot = [...form.querySelectorAll(`.field[data-place="${m.section}|${key}"]`)];
       if (m.name && spot.length > 1) {
-        spot = spot.filter((x) => x.dataset.entry === m.name || String(Number(x.dataset.index) + 1) === m.name);
+        spot = spot.filter((x) => this.draft.get(m.section, "name", Number(x.dataset.index)) === m.name || String(Number(x.dataset.index) + 1) === m.name);
       }
       const place = spot[0] || form.querySelector(`.mistake[data-place="${m.section}|"]`);
       if (m.key === "order" || !place) { loose.push(m); continue; }

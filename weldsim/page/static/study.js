@@ -4,7 +4,7 @@ import { bandParts } from "./band_answer.js";
 import { FitAnswer } from "./fit_answer.js";
 import { Measured } from "./measured.js";
 import { measure, ranking } from "./ranking.js";
-import { said } from "./readings.js";
+import { columnWords, said } from "./readings.js";
 import { ask, askPatiently, figure, h, KINDS, renew, say, span, stateOf, STATES } from "./tools.js";
 import { onUnits, units } from "./units.js";
 
@@ -147,8 +147,9 @@ export class Study {
     const readings = Object.entries(record.readings || {}).sort(([, a], [, b]) => (a.unit === "mrad") - (b.unit === "mrad"));
     for (const [name, r] of readings) {
       const most = Math.max(...Object.values(r.welds).map(Math.abs), 1e-12);
-      made.push(h("section", { class: "panel", "data-key": name }, h("h3", { text: `${name.replace(/_(mm|mrad|N)$/, "").replace(/_/g, " ")}${r.unit === "mrad" ? ", tilt" : ""}` }),
-        h("table", { class: "bars" }, h("caption", { class: "unseen", text: `Share of each weld in ${name}` }), h("tbody", {}, Object.entries(r.welds).map(([weld, value]) => h("tr", {}, h("th", { scope: "row", text: weld }),
+      const gauge = columnWords(name);
+      made.push(h("section", { class: "panel", "data-key": name }, h("h3", { text: gauge }),
+        h("table", { class: "bars" }, h("caption", { class: "unseen", text: `Share of each weld in ${gauge}` }), h("tbody", {}, Object.entries(r.welds).map(([weld, value]) => h("tr", {}, h("th", { scope: "row", text: weld }),
           h("td", {}, bar(value / most)), h("td", { text: measure(value, r.unit) }))))),
         h("p", { class: "note", text: `Together ${measure(r.sum, r.unit)}; the gauge ends at ${measure(r.gauge_value, r.unit)}.` })));
     }

@@ -1,7 +1,11 @@
 // One table beside a run: how its columns are taken, what is wrong with it, how far its clock is off.
+import { columnWords } from "./readings.js";
 import { askPatiently, h, later, say } from "./tools.js";
+import { onUnits, shownSpan } from "./units.js";
 
 const UNITS = ["", "mm", "in", "mrad", "deg", "degC", "degF", "K", "N", "lbf", "Nm"];
+
+const spread = (c) => (([value, unit]) => `${Number(value.toPrecision(2))} ${unit}`)(shownSpan(c.noise, c.unit));
 
 export class TableForm {
   constructor(measured, view) {
@@ -9,6 +13,7 @@ export class TableForm {
     this.root = h("div", { class: "table-form" }, h("p", { class: "note", text: "Reading the table …" }));
     this.soon = later(() => this.read(), 300);
     this.read();
+    onUnits(() => this.found && this.draw(), () => this.view.live);
   }
   // The run it belongs to, over which it is shown.
   get run() { return this.view.runOf(this.measured.id); }
@@ -52,8 +57,8 @@ export class TableForm {
   }
   words() {
     const { curves, left_out } = this.found;
-    const noise = (c) => (c.noise === null ? "" : `, standard deviation ${Number(c.noise.toPrecision(2))} ${c.unit} (${{ given: "given", scatter: "from its scatter" }[c.noise_from] || "not known"})`);
-    return h("p", { class: "note", text: [...curves.map((c) => `${c.name}: ${c.readings} ${c.readings === 1 ? "reading" : "readings"}${c.cold ? " of the cold part" : ""}${noise(c)}`), ...(left_out.length ? [`left out: ${left_out.join(", ")}`] : [])].join("; ") + "." });
+    const noise = (c) => (c.noise === null ? "" : `, standard deviation ${spread(c)} (${{ given: "given", scatter: "from its scatter" }[c.noise_from] || "not known"})`);
+    return h("p", { class: "note", text: [...curves.map((c) => `${columnWords(c.name)}: ${c.readings} ${c.readings === 1 ? "reading" : "readings"}${c.cold ? " of the cold part" : ""}${noise(c)}`), ...(left_out.length ? [`left out: ${left_out.join(", ")}`] : [])].join("; ") + "." });
   }
   about(header, message) { return message.includes(`'${header}'`) || message.includes(`"${header}"`); }
   mapping() {
@@ -61,8 +66,8 @@ export class TableForm {
     const rows = found.headers.map((header, k) => {
       const fault = found.messages.find((m) => this.about(header, m)), taken = this.columns[header] || "";
       const column = h("select", { id: `column-${this.measured.id}-${k}`, "aria-label": `column ${header} is`, "aria-invalid": fault && "true", onchange: (e) => { this.columns[header] = e.target.value; this.soon(); } },
-        [["", "as its name says"], ["-", "left out"], ...found.columns.map((c) => [c.name, c.name])].map(([v, t]) => h("option", { value: v, text: t, selected: v === taken })));
-      const unit = h("select", { "aria-label": `unit of ${header}`, onchange: (e) => { this.units[header] = e.target.value; this.soon(); } }, UNITS.map((u) => h("option", { value: u, text: u || "its own", selected: u === (this.units[header] || "") })));
+        [["", "as its name says"], ["-", "left out"], ...found.columns.map((c) => [c.name, columnWords(c.name)])].map(([v, t]) => h("option", { value: v, text: t, selected: v === taken })));
+      const unit = h("select", { "aria-label": `unit of ${header}`, onchange: (e) => { this.units[header] = e.target.value; this.soon(); } }, UNITS.map((u) => h("option", { value: u, text: u.replace(/^deg([CF])$/, "°$1") || "its own", selected: u === (this.units[header] || "") })));
       return h("tr", {}, h("th", { scope: "row", text: header }), h("td", {}, column, fault ? h("p", { class: "mistake", text: fault }) : null), h("td", {}, unit));
     });
     const time = h("div", { class: "field" }, h("label", { for: `time-${this.measured.id}`, text: "unit of the time" }), h("select", { id: `time-${this.measured.id}`, onchange: (e) => { this.time = e.target.value; this.soon(); } }, [["", "as its name says"], ["s", "s"], ["min", "min"], ["h", "h"], ["ms", "ms"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === this.time }))));

@@ -1,4 +1,5 @@
 // Watch: a run while it is computed and after, and what if something were changed, side by side.
+import { besidePanel } from "./beside.js";
 import { cautionLine } from "./cautions.js";
 import { Draft } from "./draft.js";
 import { keepOpenDraft } from "./drafts.js";
@@ -39,7 +40,8 @@ export class Watch {
     this.side.hidden = false;
     renew(this.boxes[0], this.wordsOf(summary));
     this.whatIf(summary);
-    renew(this.boxes[1], this.asks(summary, job), this.files(summary));
+    const over = summary.status === "complete" && (this.beside ??= besidePanel(this.id, this.go));
+    renew(this.boxes[1], over || null, this.asks(summary, job), this.files(summary));
   }
   // The case of the run, for what may be changed in it: once, again only where nobody had an answer.
   async read(wait = 1000) {
