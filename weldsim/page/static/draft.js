@@ -117,6 +117,7 @@ export class Draft {
   // ---------------------------------------------------------------- sequence
   // Rows in order of welding: {label, seam, travel, directions}. `check` is what the server last said.
   rows(check) {
+    if (check) this.computed = check.order;
     if (this.ownSeams) {
       return this.list("weld").map((w) => ({ label: w.name, seam: w.name, travel: w.travel,
         directions: Object.keys(travelsOf(check, w.name)) }));
@@ -131,7 +132,9 @@ export class Draft {
   named(head) { return this.list("weld").find((w) => w.name === head); }
   items() {
     const order = this.tables.schedule && this.tables.schedule.order;
-    const written = Array.isArray(order) ? order : this.list("weld").map((w) => w.name);
+    // a part whose own lines say it needs no order in the case: it is what the server made of them
+    const usual = () => (this.computed || []).filter((w) => !w.tack).map((w) => `${headOf(w)}:${w.travel}`);
+    const own = this.list("weld").map((w) => w.name), written = Array.isArray(order) ? order : own.length ? own : usual();
     return written.map((item) => {
       const [head, ...rest] = String(item).split(":");
       return { head: head.trim(), travel: rest.join(":").trim() };
@@ -210,5 +213,8 @@ export class Draft {
   add(head, direction) { this.put([...this.items(), { head, travel: direction }]); }
 }
 
+// A computed weld as an order has it: the second pass of a seam "butt", named "butt.2", is "butt/2".
+const headOf = (w) => (w.name.startsWith(`${w.seam}.`) ? `${w.seam}/${w.name.slice(w.seam.length + 1)}` : w.name);
+export const weldWords = (w) => headOf(w).replace("/", ", pass ");
 const travelsOf = (check, name) => (check && check.travels && check.travels[name]) || {};
 export const seamOf = (check, name) => check && check.seams.find((x) => x.name === name);

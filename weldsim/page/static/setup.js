@@ -1,7 +1,7 @@
 // Set-up: fields on the left, the part with its welds, their sequence, and what it all means.
 import { cautionsPanel } from "./cautions.js";
 import { Times } from "./costs.js";
-import { copyOf } from "./draft.js";
+import { copyOf, weldWords } from "./draft.js";
 import { ask, askPatiently, h, later, newest, Refused, renew, s, say, saveText } from "./tools.js";
 import { Fields } from "./fields.js";
 import { Metal } from "./metal.js";
@@ -200,7 +200,7 @@ export class Setup extends Fields {
     }
     const heat = h("div", { class: "scroll" }, h("table", {}, h("caption", { class: "unseen", text: "Timetable and heat of the welds" }), h("thead", {}, h("tr", {},
       ["Weld", "Starts", "Arc on", "Heat input"].map((t) => h("th", { scope: "col", text: t })))),
-      h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: w.name }),
+      h("tbody", {}, this.check.order.map((w) => h("tr", {}, h("th", { scope: "row", text: weldWords(w) }),
         h("td", { text: w.start === null ? w.rule : `${Math.round(w.start)} s` }), h("td", { text: `${w.duration.toFixed(w.duration < 10 ? 1 : 0)} s` }),
         h("td", { text: heatText(w.heat_input) }))))));
     renew(meaning, h("h2", { text: "What this means" }), (this.check.doubts || []).map((text, i) => h("p", { class: "doubt", "data-key": `doubt ${i}`, text: `Warning: ${text}.` })), this.strip(), heat,

@@ -10,6 +10,7 @@ export function choicesOf(draft, check) {
 }
 export function changedCopy(draft, choice, value) {
   const copy = new Draft(draft.kind, copyOf(draft.tables), draft.form, draft.base, draft.source);
+  copy.computed = draft.computed;
   const words = choice.make(copy, value);
   return [copy, words || choice.words];
 }
