@@ -12,6 +12,22 @@ from weldsim.plots.target_sheet_print import print_target
 POINT = 0.0254 / 72.0  # ISO 32000-1, 8.3.2.3: the default user space unit is 1/72 inch [m]
 
 
+def drawing(raw):
+    """What a PDF draws, as text."""
+    found = re.findall(rb"stream\r?\n(.*?)\r?\nendstream", raw, re.S)
+    return b"".join(zlib.decompress(s) for s in found if s[:1] == b"\x78").decode("latin-1")
+
+
+@pytest.mark.parametrize(("units", "rule"), [("metric", 100e-3), ("us", 4 * 0.0254)])
+def test_the_rule_at_the_foot_is_as_long_as_it_says(tmp_path, units, rule):
+    raw = print_target(tmp_path / "target.pdf", PAPERS["letter"], units=units).read_bytes()
+    lines = re.findall(r"([\d.]+) ([\d.]+) m\n([\d.]+) ([\d.]+) l\n+S", drawing(raw))
+    ends = np.array(lines, float) * POINT
+    level = ends[np.isclose(ends[:, 1], ends[:, 3])]
+    lowest = level[np.argmin(level[:, 1])]
+    assert abs(lowest[2] - lowest[0]) == pytest.approx(rule, abs=5e-5)
+
+
 @pytest.mark.parametrize("name", PAPERS)
 def test_marks_and_paper_have_their_size(tmp_path, name):
     paper = PAPERS[name]
@@ -20,10 +36,7 @@ def test_marks_and_paper_have_their_size(tmp_path, name):
     assert [float(x) * POINT for x in box.groups()] == pytest.approx(
         [paper.width, paper.height], abs=2e-4
     )
-    drawn = b"".join(
-        zlib.decompress(s) for s in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", raw, re.S)
-        if s[:1] == b"\x78"
-    ).decode("latin-1")  # fmt: skip
+    drawn = drawing(raw)
     # a circle of matplotlib is eight curves; its box is the extent of their points
     boxes = []
     for found in re.finditer(r"([\d.]+ [\d.]+ m\n(?:(?:[\d.]+ ){6}c\n){8})", drawn):

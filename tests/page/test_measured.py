@@ -217,6 +217,9 @@ def test_the_target_sheet_is_printed_from_the_page(page):
     found = client.get(f"/api/target/A4?of={run}")
     assert found.headers["content-type"] == "application/pdf" and found.content[:5] == b"%PDF-"
     assert client.get("/api/target/A9").status_code != 200
+    inches = client.get(f"/api/target/A4?of={run}&units=us")
+    assert inches.content.startswith(b"%PDF") and inches.content != found.content
+    assert client.get("/api/target/A4?units=ell").status_code != 200
 
 
 def test_a_film_read_by_an_older_page_is_still_there(page, tmp_path):

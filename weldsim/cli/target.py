@@ -7,9 +7,9 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import refuse
+from weldsim.cli.options import UnitsOfText, refuse
 from weldsim.measurements.target_sheet import PAPERS
-from weldsim.plots.target_sheet_print import SAFETY, print_target
+from weldsim.plots.target_sheet_print import SAFETY, SCALES, print_target
 from weldsim.units import parse
 
 
@@ -19,6 +19,7 @@ def command(
     distance: Annotated[
         str | None, typer.Option(help='From the part to the target, such as "5 m"; printed on it.')
     ] = None,
+    units: UnitsOfText = "metric",
 ):
     """Print the target for a light spot, with marks that a film of it is measured by."""
     if paper not in PAPERS:
@@ -33,8 +34,9 @@ def command(
             refuse(f"--distance {error}")
         if not 0.1 <= metres <= 1000.0:
             refuse(f"--distance {distance}: allowed: 0.1 m to 1000 m")
-    print_target(out, PAPERS[paper], metres)
-    sheet = PAPERS[paper].sheet
-    typer.echo(f"{out}: marks {1e3 * sheet.width:g} mm by {1e3 * sheet.height:g} mm apart")
-    typer.echo("Print at 100 % and measure the rule at its foot: it must be 100 mm.")
+    print_target(out, PAPERS[paper], metres, units)
+    sheet, scale = PAPERS[paper].sheet, SCALES[units]
+    typer.echo(f"{out}: marks {scale.length(sheet.width)} by {scale.length(sheet.height)} apart")
+    rule = f"{scale.rule:g} {scale.unit}"
+    typer.echo(f"Print at 100 % and measure the rule at its foot: it must be {rule}.")
     typer.echo(f"Caution: {SAFETY[0]}")

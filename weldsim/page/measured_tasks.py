@@ -29,6 +29,7 @@ from weldsim.studies.fit.unknowns import Unknown, unknowns_of
 from weldsim.studies.spreads import USUAL_BOUNDS
 from weldsim.studies.stored_studies import StoredPlan, read_study
 from weldsim.text.fit_words import figures, value_name
+from weldsim.text.quantities import Units
 from weldsim.text.spot_words import record_lines
 
 MOST_POINTS = 600  # of one curve as a page draws it
@@ -239,7 +240,9 @@ def pointers(folder: str, tell: Tell | None = None) -> list[str]:
     return [g.name for g in case_of_run(folder).gauges if g.kind == "pointer"]
 
 
-def target_sheet(paper: str, folder: str, tell: Tell | None = None) -> bytes:
+def target_sheet(
+    paper: str, folder: str, units: Units = "metric", tell: Tell | None = None
+) -> bytes:
     """The sheet a light spot is filmed on, at true size; a worker's task.
 
     Parameters
@@ -248,6 +251,8 @@ def target_sheet(paper: str, folder: str, tell: Tell | None = None) -> bytes:
         A key of `PAPERS`.
     folder : str
         Of a run or a plan, whose first pointer says how far the target is; blank for none.
+    units : {"metric", "us"}
+        What it is ruled in.
     tell : callable, optional
         Not used.
 
@@ -260,7 +265,7 @@ def target_sheet(paper: str, folder: str, tell: Tell | None = None) -> bytes:
     if folder:
         throw = next((g.throw for g in case_of_run(folder).gauges if g.kind == "pointer"), None)
     with TemporaryDirectory() as place:
-        return print_target(Path(place) / "target.pdf", PAPERS[paper], throw).read_bytes()
+        return print_target(Path(place) / "target.pdf", PAPERS[paper], throw, units).read_bytes()
 
 
 def offer(folder: str, tell: Tell | None = None) -> list[dict[str, Any]]:

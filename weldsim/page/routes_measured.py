@@ -21,6 +21,7 @@ from weldsim.page.fit_jobs import READ_LIMIT
 from weldsim.page.measured_store import CLIP, Measured, as_json, new_measured
 from weldsim.page.security import UPLOADS
 from weldsim.studies.fit.records import FINER
+from weldsim.text.quantities import UNITS
 from weldsim.units import parse
 
 UPLOAD_LIMIT = 900.0  # s for one file to come in
@@ -110,9 +111,14 @@ def target(bench: Bench, asked: Asked) -> Answer:
     paper, of = asked.path["paper"], asked.query.get("of", "")
     if paper not in PAPERS:
         raise WeldsimError(f"paper: {paper[:40]!r} is not allowed, allowed: {', '.join(PAPERS)}")
+    units = asked.query.get("units", "metric")
+    if units not in UNITS:
+        raise WeldsimError(f"units: {units[:40]!r} is not allowed, allowed: {', '.join(UNITS)}")
     folder = str(bench.folder(of)) if of else ""
     call, task = bench.worker.call, measured_tasks.target_sheet
-    data = bench.keep((task, paper, folder), lambda: call(task, paper, folder, limit=READ_LIMIT))
+    data = bench.keep(
+        (task, paper, folder, units), lambda: call(task, paper, folder, units, limit=READ_LIMIT)
+    )
     return file_response(data, f"target_{paper}.pdf", "application/pdf", shown=True)
 
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from weldsim.measurements.target_sheet import DISC, RING_INSIDE, Paper
 from weldsim.plots.style import INCH, new_figure, printed
 from weldsim.system.files import whole_file
 from weldsim.system.palette import EDGE, INK, OUTLINE, WHITE
+from weldsim.text.quantities import Units
 
-GRID_STEP = 10.0  # mm
+FOOT = 0.3048  # m
 MARK_ROOM = 12.0  # mm from the centres of the marks to what is written above them
-RULE = 100.0  # mm, to be measured after printing
 SAFETY = (
     "Never look into the beam or a mirror image of it; class 1 or 2 lasers only (IEC 60825-1); "
     "end the beam on this sheet.",
@@ -19,8 +20,42 @@ SAFETY = (
 )
 
 
+@dataclass(frozen=True)
+class Scale:
+    """What the sheet is ruled in.
+
+    Attributes
+    ----------
+    unit : str
+        Of what is written on it.
+    size : float
+        Of that unit. [mm]
+    step : float
+        Of the grid. [unit]
+    rule : float
+        Length at the foot, to be measured after printing. [unit]
+    """
+
+    unit: str
+    size: float
+    step: float
+    rule: float
+
+    def length(self, metres: float) -> str:
+        """A length as it is written on the sheet. [m]"""
+        return f"{1e3 * metres / self.size:.4g} {self.unit}"
+
+
+SCALES: dict[Units, Scale] = {
+    "metric": Scale("mm", 1.0, 10.0, 100.0),
+    "us": Scale("in", INCH, 0.5, 4.0),
+}
+
+
 @printed
-def print_target(path: Path, paper: Paper, throw: float | None = None) -> Path:
+def print_target(
+    path: Path, paper: Paper, throw: float | None = None, units: Units = "metric"
+) -> Path:
     """Write the sheet.
 
     Parameters
@@ -30,7 +65,9 @@ def print_target(path: Path, paper: Paper, throw: float | None = None) -> Path:
     paper : Paper
         Its size and marks.
     throw : float, optional
-        From the part to the target, for what 10 mm mean. [m]
+        From the part to the target, for what a step of the grid means. [m]
+    units : {"metric", "us"}
+        Of the grid and the rule at its foot; the marks stay where they are.
 
     Returns
     -------
@@ -49,25 +86,29 @@ def print_target(path: Path, paper: Paper, throw: float | None = None) -> Path:
     axes.set_ylim(-high / 2, high / 2)
     axes.set_axis_off()
     w, h = 1e3 * paper.sheet.width, 1e3 * paper.sheet.height
-    _grid(axes, w, h, 1e3 * paper.sheet.mark)
+    scale = SCALES[units]
+    _grid(axes, w, h, 1e3 * paper.sheet.mark, scale)
     _marks(axes, paper)
-    _words(axes, w, h, throw)
+    _words(axes, paper, throw, scale)
+    _rule(axes, h, scale)
     with whole_file(Path(path)) as beside:
         figure.savefig(beside, format="pdf", facecolor=WHITE)
     return Path(path)
 
 
-def _grid(axes, w: float, h: float, mark: float) -> None:
-    inner_w, inner_h = w / 2 - mark, h / 2 - mark
-    for k in range(-int(inner_w // GRID_STEP), int(inner_w // GRID_STEP) + 1):
-        axes.plot([GRID_STEP * k] * 2, [-inner_h, inner_h], color=OUTLINE, lw=0.25, zorder=1)
+def _grid(axes, w: float, h: float, mark: float, scale: Scale) -> None:
+    step = scale.step * scale.size  # mm
+    across, up = (int((side / 2 - mark) // step) for side in (w, h))
+    inner_w, inner_h = step * across, step * up
+    for k in range(-across, across + 1):
+        axes.plot([step * k] * 2, [-inner_h, inner_h], color=OUTLINE, lw=0.25, zorder=1)
         if k and k % 2 == 0:
-            axes.text(GRID_STEP * k, -1.0, f"{GRID_STEP * k:g}", fontsize=6, color=EDGE,
+            axes.text(step * k, -1.0, f"{scale.step * k:g}", fontsize=6, color=EDGE,
                       ha="center", va="top")  # fmt: skip
-    for k in range(-int(inner_h // GRID_STEP), int(inner_h // GRID_STEP) + 1):
-        axes.plot([-inner_w, inner_w], [GRID_STEP * k] * 2, color=OUTLINE, lw=0.25, zorder=1)
+    for k in range(-up, up + 1):
+        axes.plot([-inner_w, inner_w], [step * k] * 2, color=OUTLINE, lw=0.25, zorder=1)
         if k and k % 2 == 0:
-            axes.text(-1.0, GRID_STEP * k, f"{GRID_STEP * k:g}", fontsize=6, color=EDGE,
+            axes.text(-1.0, step * k, f"{scale.step * k:g}", fontsize=6, color=EDGE,
                       ha="right", va="center")  # fmt: skip
     axes.plot([-inner_w, inner_w], [0, 0], color=EDGE, lw=0.6, zorder=2)
     axes.plot([0, 0], [-inner_h, inner_h], color=EDGE, lw=0.6, zorder=2)
@@ -83,19 +124,29 @@ def _marks(axes, paper: Paper) -> None:
             )
 
 
-def _words(axes, w: float, h: float, throw: float | None) -> None:
-    foot = -h / 2
-    said = f"marks {w:g} mm apart across, {h:g} mm up; grid {GRID_STEP:g} mm; this edge up"
+def _words(axes, paper: Paper, throw: float | None, scale: Scale) -> None:
+    top = 500 * paper.sheet.height + MARK_ROOM
+    across, up = (scale.length(side) for side in (paper.sheet.width, paper.sheet.height))
+    step = f"{scale.step:g} {scale.unit}"
+    said = f"marks {across} apart across, {up} up; grid {step}; this edge up"
     if throw:
-        per = GRID_STEP / throw
-        said += f"; at {throw:g} m, {GRID_STEP:g} mm are {per:.3g} mrad ({per:.3g} mm/m)"
-    axes.text(0.0, h / 2 + MARK_ROOM, said, fontsize=7, color=INK, ha="center", va="bottom")
+        tilt = 1e-3 * scale.step * scale.size / throw  # rad
+        away, slope = f"{throw:g} m", f"{1e3 * tilt:.3g} mm/m"
+        if scale.unit == "in":
+            away, slope = f"{throw / FOOT:.4g} ft", f"{12 * tilt:.3g} in/ft"
+        said += f"; at {away}, {step} are {1e3 * tilt:.3g} mrad ({slope})"
+    axes.text(0.0, top, said, fontsize=7, color=INK, ha="center", va="bottom")
     note = "print at 100 %, not fitted to the page"
-    axes.text(0.0, h / 2 + MARK_ROOM + 4.5, note, fontsize=7, color=EDGE,
-              ha="center", va="bottom")  # fmt: skip
-    axes.plot([-RULE / 2, RULE / 2], [foot] * 2, color=INK, lw=0.8, zorder=3)
-    for x in (-RULE / 2, RULE / 2):
+    axes.text(0.0, top + 4.5, note, fontsize=7, color=EDGE, ha="center", va="bottom")
+
+
+def _rule(axes, h: float, scale: Scale) -> None:
+    """What to measure after printing, and the cautions below it."""
+    foot, half = -h / 2, scale.rule * scale.size / 2
+    axes.plot([-half, half], [foot] * 2, color=INK, lw=0.8, zorder=3)
+    for x in (-half, half):
         axes.plot([x, x], [foot - 2, foot + 2], color=INK, lw=0.8, zorder=3)
-    axes.text(0.0, foot + 1.5, f"measure: {RULE:g} mm", fontsize=7, color=INK, ha="center")
+    said = f"measure: {scale.rule:g} {scale.unit}"
+    axes.text(0.0, foot + 1.5, said, fontsize=7, color=INK, ha="center")
     for k, line in enumerate(SAFETY):
         axes.text(0.0, foot - 13.5 - 3.2 * k, line, fontsize=5.4, color=INK, ha="center", va="top")

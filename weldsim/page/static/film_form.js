@@ -1,8 +1,12 @@
 // A film of the light spot: what its target is, then how far it is read and what was found in it.
 import { ask, h, say } from "./tools.js";
+import { units } from "./units.js";
+
+// A link follows the switch of units of the moment in which it is pressed.
+const sheetOf = (paper, of) => `/api/target/${paper}?of=${of || ""}&units=${units()}`;
 
 // Links to the sheets that a spot is filmed on, with the distance of a run's target on them.
-export const sheetLinks = (papers, of) => h("p", { class: "note" }, "The spot is filmed on a target sheet. Print it at true size (100 %) on ", papers.map((paper, i) => [i ? ", " : "", h("a", { href: `/api/target/${paper}?of=${of || ""}`, target: "_blank", rel: "noopener", "aria-label": `Print the target sheet on ${paper}`, text: paper })]), ".");
+export const sheetLinks = (papers, of) => h("p", { class: "note" }, "The spot is filmed on a target sheet. Print it at true size (100 %) on ", papers.map((paper, i) => [i ? ", " : "", h("a", { href: sheetOf(paper, of), onclick: (e) => { e.currentTarget.href = sheetOf(paper, of); }, target: "_blank", rel: "noopener", "aria-label": `Print the target sheet on ${paper}`, text: paper })]), ".");
 
 export class FilmForm {
   constructor(view, measured) {
