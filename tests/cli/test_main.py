@@ -365,6 +365,6 @@ def test_every_verb_that_prints_takes_units_and_knows_only_two(verb):
 
 
 def test_check_speaks_us_units_when_asked():
-    """The bar of the demo is 8 mm thick and the target 4 m away: 0.315 in, 13.12 ft (25.4 mm)."""
+    """The bar of the demo is 8 mm thick and the target 4 m away: 0.315 in, 13.1 ft (25.4 mm)."""
     text = call("check", DEMO, "--units", "us").output
-    assert "0.315 in" in text and "13.12 ft" in text and " mm" not in text
+    assert "0.315 in" in text and "13.1 ft" in text and " mm" not in text

@@ -85,7 +85,7 @@ def small(page):
     page.select_option("#f-solve--grade", "quick")
     page.select_option("#f-solve--error_estimate", "no")
     page.fill("#f-solve--end", "22 s")
-    page.wait_for_selector(".cost:has-text('Compute, grade')")
+    page.wait_for_selector(".cost:has-text('Compute, grade quick: about')")
 
 
 def test_a_run_that_names_a_file_offers_to_be_changed(tmp_path):

@@ -10,7 +10,7 @@ from tests.places import CASES
 from weldsim.case.doubts import case_doubts
 from weldsim.case.load import load_case
 from weldsim.case.starters import starter_kinds, write_starter
-from weldsim.schema.bands import COLD, MELTS, NO_ARC, doubts
+from weldsim.schema.bands import COLD, MELTS, NO_ARC, NOT_SO_MUCH, doubts
 
 PRINTED = [  # process, A, V, mm/s, mm
     ("141", 50, 10, 1.5, 1.6), ("141", 70, 11, 3.0, 1.6), ("141", 90, 10, 1.5, 3.2),
@@ -32,12 +32,32 @@ def test_what_suppliers_print_passes(process, current, voltage, speed, thickness
     [
         ("current", 5000.0, MELTS), ("current", 1.0, COLD), ("voltage", 110.0, NO_ARC),
         ("voltage", 2.0, NO_ARC), ("speed", 500 * 25.4e-3 / 60, COLD), ("speed", 0.1e-3, MELTS),
+        ("efficiency", 0.008, COLD), ("efficiency", 0.99, NOT_SO_MUCH),
     ],
 )  # fmt: skip
 def test_what_nobody_means_is_asked_about(process, key, value, why):
     values = {"current": 120.0, "voltage": 20.0, "speed": 4e-3, key: value}
     (doubt,) = doubts(process, **values)
     assert (doubt.key, doubt.value, doubt.why) == (key, value, why)
+
+
+MEASURED = [("141", 0.36), ("141", 0.67), ("141", 0.77), ("141", 0.90), ("135", 0.80),
+            ("135", 0.88), ("111", 0.84), ("121", 0.90), ("121", 0.99), ("15", 0.47)]  # fmt: skip
+
+
+@pytest.mark.parametrize(("process", "efficiency"), MEASURED)
+def test_what_calorimeters_read_passes(process, efficiency):
+    """Stenbacka, Choquet and Hurtig 2012; DuPont and Marder, Welding Journal 74 (1995)."""
+    found = doubts(process, 200.0, 22.0, 5e-3, efficiency=efficiency)
+    assert "efficiency" not in [d.key for d in found]
+
+
+def test_an_efficiency_in_percent_of_a_percent_is_asked_about():
+    """ "0.8 %" for "80 %": 0.008 of the arc's power."""
+    ((_, key, said),) = case_doubts(
+        load_case(CASES / "pivot_arm_one_bead.toml", ("weld.A.efficiency=0.8 %",))
+    )
+    assert key == "efficiency" and "efficiency 0.008 is hardly meant" in said
 
 
 def test_current_goes_with_thickness():

@@ -95,7 +95,7 @@ def test_a_finer_grade_costs_more():
     [
         ("edge_bead_bar.toml", "along the top edge, x = 12 to 308 mm, welded away from x = 0"),
         ("both_faces.toml", "across the back face at x = 80 mm"),
-        ("both_faces.toml", "welded downward (-z)"),
+        ("both_faces.toml", "welded down (-z)"),
     ],
 )
 def test_where_a_bead_lies_in_words(file, words):

@@ -6,6 +6,7 @@ from weldsim.text.quantities import (
     US_UNITS,
     as_written,
     difference,
+    given,
     in_degc,
     in_m,
     in_mm,
@@ -58,12 +59,16 @@ def test_a_us_number_comes_from_the_full_value():
 
 
 def test_one_way_of_writing_a_temperature_and_figures_enough_for_what_was_put_in():
-    """4 m is 13.12 ft, 2 mm 0.0787 in, 1/16 in 0.0625 in; 2 K are 3.6 degF."""
+    """4 m is 13.12 ft, 2 mm 0.0787 in, 1/16 in 0.0625 in; 2 K are 3.6 degF; 220 mm are 8.661 in,
+    1.1 mm/s 2.598 in/min; 1450 degC are 2642 degF; sheet of 11 ga is 0.1196 in."""
     assert as_written("at 300 degC") == "at 300 °C" and str(in_degc(423.15)) == "150 °C"
-    assert in_m(4.0).text("us") == "13.12 ft" and in_mm(2e-3).text("us") == "0.0787 in"
+    assert in_m(4.0).text("us") == "13.1 ft" and in_mm(2e-3).text("us") == "0.0787 in"
     assert in_mm(INCH / 16).text("us") == "0.0625 in"
-    assert in_mm(1e-5).text("us") == "0.0003937 in"
-    assert words("{} above ambient", difference(2.0)).text("us") == "4 °F above ambient"
+    assert in_mm(1e-5).text("us") == "0.000394 in"
+    assert in_mm(0.22).text("us") == "8.66 in" and in_mm(0.1196 * INCH).text("us") == "0.1196 in"
+    assert given(1.1, "mm/s", ".3g").text("us") == "2.60 in/min"
+    assert in_degc(1723.15).text("us") == "2642 °F" and in_degc(293.15).text("us") == "68 °F"
+    assert words("{} above ambient", difference(2.0)).text("us") == "3.6 °F above ambient"
 
 
 def test_words_are_text_and_can_be_put_together():

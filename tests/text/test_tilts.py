@@ -8,11 +8,11 @@ from weldsim.text.tilts import tolerance_words
 
 @pytest.mark.parametrize(
     ("text", "kind", "distance", "metric", "us"),
-    [  # 1 mrad over 4 m is 4 mm, 0.1575 in; 0.02 in are 0.508 mm
-        ("1 mrad", "angle", 4.0, "±4 mm at the target (±1 mrad)", "±0.1575 in at the target"),
+    [  # 1 mrad over 4 m is 4 mm, 0.157 in; 0.02 in are 0.508 mm
+        ("1 mrad", "angle", 4.0, "±4 mm at the target (±1 mrad)", "±0.157 in at the target"),
         ("1 mrad", "angle", None, "±1 mrad", "±1 mrad"),
         ("0.02 in", "linear", None, "±0.508 mm", "±0.02 in"),
-        ("5 mm/m", "slope", 2.0, "±10 mm at the target (±5 mm/m)", "±0.3937 in at the target"),
+        ("5 mm/m", "slope", 2.0, "±10 mm at the target (±5 mm/m)", "±0.394 in at the target"),
     ],
 )
 def test_a_tolerance_is_said_at_the_target_first(text, kind, distance, metric, us):

@@ -9,7 +9,8 @@ from weldsim.schema.bands import Doubt, doubts
 from weldsim.schema.process import PROCESSES
 
 SIZES = ("wall", "thickness")  # how keys of a part end that say how thick it is
-UNITS = {"current": ("A", 1.0), "voltage": ("V", 1.0), "speed": ("mm/s", 1e3)}
+UNITS = {"current": ("A", 1.0), "voltage": ("V", 1.0), "speed": ("mm/s", 1e3),
+         "efficiency": ("", 1.0)}  # fmt: skip
 
 
 def thinnest(part: object) -> float | None:
@@ -47,11 +48,11 @@ def case_doubts(case: Case) -> list[tuple[str, str, str]]:
     out = []
     for weld in case.welds:
         arc = weld.arc
-        values = (arc.process, arc.current, arc.voltage, arc.speed)
+        values = (arc.process, arc.current, arc.voltage, arc.speed, arc.efficiency)
         if values in seen or weld.tack >= 0 or not weld.filler:
             continue
         seen.add(values)
-        for doubt in doubts(*values, thickness):
+        for doubt in doubts(*values[:4], thickness, arc.efficiency):
             out.append((weld.name, doubt.key, _sentence(weld.name, arc.process, doubt)))
     return out
 
@@ -60,7 +61,8 @@ def _sentence(weld: str, process: str, doubt: Doubt) -> str:
     unit, factor = UNITS[doubt.key]
     value, low, high = (f"{factor * v:.4g}" for v in (doubt.value, doubt.low, doubt.high))
     usual = f"usual for {PROCESSES[process][0]} ({process}){doubt.usual_for}"
+    unit = unit and f" {unit}"
     return (
-        f"weld {weld}: {doubt.key} {value} {unit} is hardly meant, {doubt.why}; {usual}: {low} to "
-        f"{high} {unit}"
+        f"weld {weld}: {doubt.key} {value}{unit} is hardly meant, {doubt.why}; {usual}: {low} to "
+        f"{high}{unit}"
     )

@@ -141,15 +141,26 @@ def _fields(section: str, kind: str, remarks: dict) -> list[dict]:
             field.update(
                 type="word", words=list(PROCESSES),
                 names=[f"{number} {name}" for number, (name, _) in PROCESSES.items()],
+                remark="number of ISO 4063",  # the starter's names the one it begins with
             )  # fmt: skip
         if (section, key) == ("clamping", "kind"):
             field["names"] = [HOLD_NAMES.get(word, word) for word in field["words"]]
         if key == "file":
             field["locked"] = True
+        field["remark"] = _without_label(field)
         if _says_no_more(field):
             field["remark"] = ""
         out.append(field)
     return out
+
+
+def _without_label(field: dict) -> str:
+    """A remark without the label, where it begins with that."""
+    remark = str(field["remark"])
+    for between in (", ", " "):
+        if remark.startswith(field["label"] + between):
+            return remark.removeprefix(field["label"] + between)
+    return remark
 
 
 def _says_no_more(field: dict) -> bool:

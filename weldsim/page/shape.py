@@ -97,11 +97,10 @@ def directions(case: Case) -> dict:
     """
     kind = kind_of_case(case)
     seams, directions = [], directions_of_case(case)
-    if kind.seams_of_welds:
-        travels = {
-            w.name: {word: opposite(directions[w.seam], word) for word in directions[w.seam]}
-            for w in case.welds
-        }
+    if kind.seams_of_welds:  # their sections know the words of their own line alone
+        lines = kind.seam_lines(case.part)
+        own = {w.name: lines[w.seam].directions for w in case.welds}
+        travels = {n: {word: opposite(words, word) for word in words} for n, words in own.items()}
         return {"seams": [], "faces": list(faces_of(case.part)), "travels": travels}
     for name, line in kind.seam_lines(case.part).items():
         words = directions[name]

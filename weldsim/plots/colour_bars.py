@@ -20,7 +20,7 @@ def colour_map(colours):
 # where the bar is numbered, in the unit that it names
 TICKS: dict[Units, tuple[int, ...]] = {
     "metric": (20, 100, 200, 400, 600, 800, 1000, 1250, 1500),
-    "us": (70, 200, 400, 800, 1200, 1600, 2000, 2400, 2800),
+    "us": (70, 200, 400, 800, 1200, 1600, 2200, 2800),
 }
 
 

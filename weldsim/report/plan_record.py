@@ -94,6 +94,7 @@ def _row(study: Study, number: int, row: Row, scale: float) -> dict:
         "order": [f"{s}:{plan.word(s, w)}" for s, w in row.moves],
         "moves": [list(m) for m in row.moves],
         "setting": list(plan.settings[row.setting].written),
+        "setting_words": plan.settings[row.setting].label,
         "images": [plan.text(moves) for moves in row.images],
         "images_words": images_words(plan, row),
         "final": _number(row.end, scale),

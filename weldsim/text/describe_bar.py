@@ -50,7 +50,7 @@ def clamp_of_bar(case) -> list[str]:
 def bead_in_words(bead, travel: str) -> Words:
     """Where a bead lies, which way it is welded, and in which working position of ISO 6947."""
     if bead.line == "across":
-        directions = {"up": "upward (+z)", "down": "downward (-z)"}
+        directions = {"up": "up (+z)", "down": "down (-z)"}
         place = words(
             f"across the {bead.face} face at x = {{}}, z = {{}}", in_mm(bead.at), _stretch(bead)
         )

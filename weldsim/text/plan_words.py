@@ -86,7 +86,7 @@ def images_words(plan: Plan, row: Row) -> str:
         )
     back = tuple((seam, -direction) for seam, direction in row.moves)
     if row.images == (back,):
-        return "all of it with reverse travel ends equally far off: mirror images"
+        return "all of it with reverse travel, its mirror image, ends equally far off"
     if len(row.images) > 1:
         return "its mirror images end equally far off"
     return "its mirror image ends equally far off"

@@ -39,6 +39,7 @@ US_UNITS: dict[str, tuple[str, str, str]] = {
 # units of columns and of joints' words, as people write them
 WRITTEN = {"degC": "°C", "Nm": "N m", "W/m2/K": "W/m²/K"}
 _SIGNS = ("-", "−")
+SAME = 1e-6  # of a value within which it is one of four figures: what is written in metric has six
 
 
 def unit_word(unit: str, units: Units = "metric") -> str:
@@ -103,8 +104,8 @@ class Number:
     difference : bool
         Of temperatures: an error, or what one is higher than another.
     exact : bool
-        As it was put in, not computed: four figures in the US unit whatever the metric text has,
-        and at most four decimals, 1/16 in and thinner sheet among them.
+        As it was put in, not computed: what was put in in the US unit comes out as it was, 3/16 in
+        and sheet of 11 ga among it; three figures of all else.
     """
 
     value: float
@@ -127,7 +128,7 @@ class Number:
         value = self.value if signed or self.value >= 0 else -self.value
         value = factor * value + (0.0 if self.difference else offset)
         if self.exact:
-            return _four_figures(value)
+            return _as_put_in(value)
         size = math.floor(math.log10(abs(value))) if value else 0
         if power and not -4 <= size < 6:
             out = f"{value:.{max(keep + size, 0)}e}"
@@ -139,10 +140,13 @@ class Number:
         return plus + (out.replace("-", "−") if "−" in self.shown else out)
 
 
-def _four_figures(value: float) -> str:
-    """At most four figures and, unless that leaves less than two, four decimals."""
-    rounded = round(value, 4)
-    return f"{rounded if abs(rounded) >= 1e-3 else value:.4g}"
+def _as_put_in(value: float) -> str:
+    """Four figures where they are the whole value, as of what was put in in this unit; else three,
+    and no fewer than stand before the point."""
+    four = f"{value:.4g}"
+    if abs(float(four) - value) <= SAME * abs(value):
+        return f"{float(four):g}"
+    return f"{value:#.3g}".rstrip(".") if abs(value) < 999.5 else f"{value:.0f}"
 
 
 @dataclass(frozen=True)
@@ -291,7 +295,7 @@ def quantity(value: float, unit: str, form: str, named: bool = True) -> Quantity
 
 
 def given(value: float, unit: str, form: str, named: bool = True) -> Quantity:
-    """A value as somebody put it in; see `quantity` and `Number.exact`."""
+    """A value as somebody put it in, or a constant; see `quantity` and `Number.exact`."""
     return Quantity((Number(value, format(value, form), exact=True),), unit, named)
 
 
@@ -308,22 +312,22 @@ def span(low: float, high: float, unit: str, form: str) -> Quantity:
 
 
 def in_mm(value: float, named: bool = True) -> Quantity:
-    """A length that was put in, four figures. [m]"""
+    """A length that was put in. [m]"""
     return given(1e3 * value, "mm", ".4g", named)
 
 
 def in_m(value: float) -> Quantity:
-    """A length to a target that was put in, four figures. [m]"""
+    """A length to a target that was put in. [m]"""
     return given(value, "m", ".4g")
 
 
-def difference(value: float, form: str = ".0f") -> Quantity:
-    """What one temperature is higher than another. [K]"""
-    return Quantity((Number(value, format(value, form), difference=True),), "K")
+def difference(value: float, form: str = ".3g") -> Quantity:
+    """What one temperature is higher than another, as it was put in or a constant. [K]"""
+    return Quantity((Number(value, format(value, form), difference=True, exact=True),), "K")
 
 
 def in_degc(value: float) -> Quantity:
-    """A temperature that was put in, four figures. [K]"""
+    """A temperature that was put in. [K]"""
     return given(value - 273.15, "degC", ".4g")
 
 

@@ -36,6 +36,8 @@ def travel_words(case, weld, seam) -> str:
     way = (seam.end - seam.start) / chord
     rise = float(way @ up_of(case.part))
     lift = "upward" if rise > STEEP else "downward" if rise < -STEEP else ""
+    if kind_of_case(case).seams_of_welds:  # the word the case, its menus and its ranking have
+        lift = weld.travel
     seams = {
         f"{name} seam": np.asarray(line.points).mean(axis=0)
         for name, line in seam_lines_of(case).items()

@@ -103,7 +103,7 @@ export class Ask {
     if (kind === "preset") own.runs ??= 4;
     return h("div", { class: "choices" }, pick("gauge", "reading that must end at zero", gauges.map((g) => [g, g])), text("tolerance", "tolerance", `blank: ${this.usual.gauges[own.gauge]}`), this.grade(kind),
       kind === "preset" ? pick("runs", "runs at most", [2, 3, 4, 6, 8, 10].map((n) => [n, String(n)])) : null,
-      kind === "correct" ? [pick("line", "by", [["line", "a heating line"], ["bead", "one more bead"]]), own.line === "bead" ? null : text("limit", "hottest it may get", "blank: the metal's own")] : null);
+      kind === "correct" ? [pick("line", "by", [["line", "a heating line"], ["bead", "one more bead"]]), own.line === "bead" ? null : text("limit", "hottest it may get", "metal's own")] : null);
   }
 }
 

@@ -21,6 +21,7 @@ export class Fields {
     this.ui.form.replaceChildren(h("h1", { text: `Set-up: ${draft.form.label}` }), this.ui.edits, title, shopField(draft, () => this.changed(false)), ...parts, list,
       h("datalist", { id: "rules" }, ["never", "cold", "0 s", "60 s"].map((v) => h("option", { value: v }))));
     this.places();
+    this.travels();
     this.messages();
     if (this.ui.edits.contains(had)) had.focus();
     else if (had) this.refocus(had.dataset.stop || had.id);
@@ -97,6 +98,19 @@ export class Fields {
         rare.map((f) => this.control(f, section.key, index))));
     }
     return box;
+  }
+
+  // The travels that the line of each bead has, once the server has said them; all of them while
+  // an entry is wrong, which may be the travel.
+  travels() {
+    const known = (this.good && this.check && this.check.travels) || {};
+    for (const field of this.ui.form.querySelectorAll('.field[data-place="weld|travel"]')) {
+      const select = field.querySelector("select"), now = select && select.value;
+      if (!select) continue;
+      const all = select.allWords ??= [...select.options].map((o) => o.value), own = known[field.dataset.entry] && Object.keys(known[field.dataset.entry]);
+      const words = own && own.includes(now) ? own : all;
+      if (words.join() !== [...select.options].map((o) => o.value).join()) select.replaceChildren(...words.map((w) => h("option", { value: w, text: w, selected: w === now })));
+    }
   }
 
   // By the name of an entry, so that it stays open where the order changes.

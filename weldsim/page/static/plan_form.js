@@ -1,6 +1,7 @@
 // The [plan] section of the case: what may vary, what counts, how finely. Edited where the case is.
 import { costText } from "./costs.js";
 import { ask, askPatiently, h, later, say } from "./tools.js";
+import { VaryForm } from "./vary_form.js";
 
 const RANKING = ["sketch", "coarse", "quick", "normal"], CONFIRM = ["coarse", "quick", "normal", "fine"];
 // From the surest to the quickest: grade of the ranking, how many are run again, at which grade.
@@ -50,8 +51,8 @@ export class PlanForm {
 
   form() {
     const { plan, usual } = this, gauges = Object.keys(usual.gauges);
-    const field = (key, label, input) => h("div", { class: "field" }, h("label", { for: `plan-${key}`, text: label }), input);
-    const text = (key, label, hint, put) => field(key, label, h("input", { id: `plan-${key}`, type: "text", autocomplete: "off", placeholder: hint, value: plan[key] ?? "", oninput: (e) => (put || ((v) => this.set(key, v.trim())))(e.target.value) }));
+    const field = (key, label, input, sort) => h("div", { class: sort ? `field ${sort}` : "field" }, h("label", { for: `plan-${key}`, text: label }), input);
+    const text = (key, label, hint, put, sort) => field(key, label, h("input", { id: `plan-${key}`, type: "text", autocomplete: "off", placeholder: hint, value: plan[key] ?? "", oninput: (e) => (put || ((v) => this.set(key, v.trim())))(e.target.value) }), sort);
     const pick = (key, label, list, blank) => field(key, label, h("select", { id: `plan-${key}`, onchange: (e) => this.set(key, e.target.value) },
       blank ? h("option", { value: "", text: blank }) : null, list.map((v) => h("option", { value: v, text: v, selected: plan[key] === v }))));
     const measures = [...new Set([plan.measure, ...gauges].filter(Boolean))];
@@ -60,20 +61,19 @@ export class PlanForm {
       pick("measure", "reading that must end at zero", measures), text("tolerance", "tolerance", "such as 1 mrad, 0.5 mm, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
       h("fieldset", { class: "seams" }, h("legend", { text: "Seams and the travels allowed" }), Object.entries(all).map(([seam, words]) => this.seam(seam, words, Object.keys(all)))),
       this.places("first", "welded first", Object.keys(all)), this.places("last", "welded last", Object.keys(all)),
-      text("before", "seams in this sequence", "front before back; left before right", (v) => this.befores(v)),
+      text("before", "seams in this sequence", "front before back; left before right", (v) => this.befores(v), "tall"),
       h("details", { class: "rare" }, h("summary", { text: "How finely, and what else may vary" }),
         pick("grade", "grade of the ranking", RANKING, `usual (${usual.grade || "coarse"})`), field("confirm", "best ones run again, finer", h("input", { id: "plan-confirm", type: "text", inputmode: "numeric", value: plan.confirm ?? "", placeholder: "3", oninput: (e) => this.set("confirm", whole(e.target.value)) })),
         pick("confirm_grade", "grade of these", CONFIRM, "usual"), field("extrapolate", "correct for the grade by the step from the grade below", h("select", { id: "plan-extrapolate", onchange: (e) => this.set("extrapolate", { yes: true, no: false }[e.target.value]) }, [["", "usual (yes)"], ["yes", "yes"], ["no", "no"]].map(([v, t]) => h("option", { value: v, text: t, selected: v === (plan.extrapolate === true ? "yes" : plan.extrapolate === false ? "no" : "") })))), this.spread(), text("longest", "cold within", "no limit"), text("pause", "pause (bars)", "as in the case"),
-        text("vary", "any other setting, with its values", "schedule.pause = 30 s, 60 s", (v) => this.varied(v))));
-    const before = this.box.querySelector("#plan-before"), vary = this.box.querySelector("#plan-vary");
+        h("div", { class: "field tall" }, h("span", { class: "as-label", text: "any other setting, with its values" }), new VaryForm(this.draft, plan.vary, (v) => this.set("vary", v)).root)));
+    const before = this.box.querySelector("#plan-before");
     before.value = (plan.before || []).map((pair) => pair.join(" before ")).join("; ");
-    vary.value = Object.entries(plan.vary || {}).map(([k, list]) => `${k} = ${[].concat(list).join(", ")}`).join("; ");
   }
   // Which band the odds count; how far a shop scatters is computed by a question of its own.
   spread() {
     const found = this.bands(), day = (t) => new Date(1000 * t).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
-    return h("div", { class: "field" }, h("label", { for: "plan-band", text: "scatter of the shop in the odds" }), h("select", { id: "plan-band", onchange: (e) => { this.band = e.target.value; } },
-      h("option", { value: "", text: found.length ? "none: errors of the rows alone" : "none yet: ask how far it scatters" }), found.map((j) => h("option", { value: j.id, text: `${j.title}, ${day(j.made)}`, selected: j.id === this.band }))));
+    return h("div", { class: "field tall" }, h("label", { for: "plan-band", text: "scatter of the shop in the odds" }), h("select", { id: "plan-band", onchange: (e) => { this.band = e.target.value; } },
+      h("option", { value: "", text: found.length ? "none: errors of rows alone" : "none yet: ask for it below" }), found.map((j) => h("option", { value: j.id, text: `${j.title}, ${day(j.made)}`, selected: j.id === this.band }))));
   }
   // The surest of the ladder that fits the time; the quickest where none does.
   async fit() {
@@ -117,14 +117,6 @@ export class PlanForm {
   befores(typed) {
     const pairs = typed.split(";").map((p) => p.split(/\bbefore\b|</).map((x) => x.trim())).filter((p) => p.length === 2 && p[0] && p[1]);
     this.set("before", pairs);
-  }
-  varied(typed) {
-    const vary = {};
-    for (const item of typed.split(";")) {
-      const [key, list] = item.split("=").map((x) => x.trim());
-      if (key && list) vary[key] = list.split(",").map((v) => v.trim()).map((v) => (/^[-+]?\d+(\.\d+)?$/.test(v) ? Number(v) : v === "true" || v === "false" ? v === "true" : v));
-    }
-    this.set("vary", Object.keys(vary).length ? vary : undefined);
   }
 }
 const whole = (text) => (/^\d+$/.test(text.trim()) ? Number(text) : text.trim() || undefined);

@@ -27,10 +27,10 @@ function line(answer, row, i, many, take) {
   return h("tr", { "data-key": `${row.rank} ${row.schedule}`, class: i ? "" : "best" }, h("td", { text: row.rank }),
     h("th", { scope: "row" }, h("span", { text: row.schedule }), row.images_words ? h("span", { class: "note alike", text: `${row.images_words}: ${row.images.join("; ")}` }) : null,
       i ? h("span", { class: "note alike", text: against(row) }) : null, tie(answer, row)),
-    many ? h("td", { text: (row.setting || []).map((x) => x.join(" ")).join(", ") }) : null,
-    h("td", { class: row.failed ? "" : "n" }, row.failed || said(row.final, answer)),
-    h("td", { class: "n" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${short(row.error, answer)}` })]),
-    h("td", { class: "n", text: row.failed ? "" : short(row.worst, answer) }), h("td", {}, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
+    many ? h("td", { "data-head": "Setting", text: row.setting_words || (row.setting || []).join(", ") }) : null,
+    h("td", { class: row.failed ? "" : "n", "data-head": "Ends, from zero" }, row.failed || said(row.final, answer)),
+    h("td", { class: "n", "data-head": "Estimated to lie between" }, row.failed ? "" : [between(row, answer), h("span", { class: "note alike", text: row.error === null || row.error === undefined ? "" : `estimated error ± ${short(row.error, answer)}` })]),
+    h("td", { class: "n", "data-head": "Farthest on the way", text: row.failed ? "" : short(row.worst, answer) }), h("td", { "data-head": "Verdict" }, h("span", { class: `judged ${String(row.verdict || "").split(/[ ,]/)[0]}`, text: row.verdict || "" })),
     h("td", {}, h("button", { type: "button", class: "plain", text: "Set up", "aria-label": `Put ${row.schedule} into the set-up`, onclick: () => take(row.rank - 1) })));
 }
 
@@ -94,7 +94,7 @@ function target(answer) {
   const reach = 1.12 * Math.max(limit, ...spots.flat().map((v) => Math.abs(v || 0)), 1e-9), half = WIDE / 2;
   const x = (v) => half + (v / reach) * half * 0.94, y = (v) => (flat ? 40 : half - (v / reach) * half * 0.94);
   const tall = flat ? 80 : WIDE;
-  const words = `Where ${rows.length} sequences end; the ring is the tolerance`;
+  const words = `Where ${rows.length} sequences end${rows.some((r) => r.images && r.images.length) ? ", one drawn of mirror images" : ""}; the ring is the tolerance`;
   return h("figure", { class: "ends" }, s("svg", { viewBox: `0 0 ${WIDE} ${tall}`, role: "img", "aria-label": words },
     flat ? s("rect", { class: "within", x: x(-limit), y: 20, width: x(limit) - x(-limit), height: 40 }) : s("circle", { class: "within", cx: x(0), cy: y(0), r: x(limit) - x(0) }),
     s("line", { class: "axis", x1: 6, x2: WIDE - 6, y1: y(0), y2: y(0) }), flat ? null : s("line", { class: "axis", x1: half, x2: half, y1: 6, y2: WIDE - 6 }),

@@ -115,8 +115,9 @@ export class Setup extends Fields {
       this.messages();
       this.order();
       this.places();
+      this.travels();
       this.unanswered = found.ok;
-      if (!found.ok) return this.meaning(null);
+      if (!found.ok) { this.times.show(); return this.meaning(null); }
       this.meaning({});
       this.times.update();
       this.metal.show();

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from weldsim.errors import CaseError
+from weldsim.errors import CaseError, WeldsimError
 from weldsim.schema.column import Column, Readings
 from weldsim.studies.next.estimate import Ahead, Estimate, Unknown, chance_inside, estimate
 from weldsim.studies.next.given import (
@@ -26,8 +26,9 @@ from weldsim.studies.next.given import (
 )
 from weldsim.studies.next.grade_step import carried_past, carried_readings
 from weldsim.studies.next.odds import StillToCome, chance_nearer
-from weldsim.studies.next.past import Past, last_of, past_of
+from weldsim.studies.next.past import Past, last_of, past_of, plans_of_past, rows_of_past
 from weldsim.studies.next.unknowns import unknowns_of
+from weldsim.studies.next.whole_task import WholeTask, welds_missing
 from weldsim.studies.plan.drift import Drift
 from weldsim.studies.plan.executor import Executor, executor_of
 from weldsim.studies.plan.outcomes import Progress, evaluate
@@ -155,21 +156,38 @@ def advise(
     left, looked_at = ways_on(plan, done, study.record)
     unknowns = unknowns_of(plan)
     with executor_of(workers, cluster) as executor:
-        past = past_of(plan, study.folder, done, unknowns, executor, lambda s, t: tell(0.5 * s, t))
+        task = WholeTask(tell, _welds(study, done, left, unknowns))
+        past = past_of(plan, study.folder, done, unknowns, executor, task)
         past = carried_past(study, past)
         come = StillToCome.of(
             spread, len(plan.measure_columns), len(plan.words) - len(done), len(plan.words)
         )
         known = _known(study, in_one_unit(plan, read, past.now), past, unknowns, come)
-        directions = _directions(
-            study, done, left, known, executor, lambda s, t: tell(0.5 + 0.5 * s, t)
-        )
+        directions = _directions(study, done, left, known, executor, task)
     expected = np.array([past.now[c] for c in read.columns])
     odds = known.odds(*directions[:2]) if len(directions) > 1 else None
     return Advice(
         read.columns, read.values, expected, unknowns, known.estimate, directions, study.drift,
         looked_at, odds, spread,
     )  # fmt: skip
+
+
+def _welds(
+    study: OpenedStudy,
+    done: Moves,
+    left: Mapping[int, list[Moves]],
+    unknowns: tuple[Unknown, ...],
+) -> list[int]:
+    """Welds to be computed in each part: the past and its changes, then each setting's ways on."""
+    plan, folder = study.plan, study.folder
+    try:
+        past = [
+            welds_missing(p, plan, 0, rows_of_past(done), folder)
+            for p, _ in plans_of_past(plan, unknowns)
+        ]
+        return past + [welds_missing(plan, plan, n, rows, folder) for n, rows in left.items()]
+    except WeldsimError:  # said by the run itself
+        return [len(done)] * (len(unknowns) + 1) + [1] * len(left)
 
 
 def expected_after(
@@ -202,20 +220,19 @@ def _directions(
     left: Mapping[int, list[Moves]],
     known: _Known,
     executor: Executor,
-    tell: Progress,
+    task: WholeTask,
 ) -> tuple[Ahead, ...]:
-    """The ways to go on, best first; `left` is setting -> schedules."""
+    """The ways to go on, best first; `left` is setting -> schedules, each a part of the task."""
     plan, out = study.plan, []
-    for k, (number, schedules) in enumerate(left.items()):
-
-        def told(share: float, text: str, k: int = k) -> None:
-            tell((k + share) / len(left), text)
-
+    for number, schedules in left.items():
+        told, ahead = task.part()
         behind: Mapping[Column, float] = known.past.now
         if number != 0:
-            behind = last_of(plan, number, done, study.folder, executor, told)
+            behind = last_of(plan, number, done, study.folder, executor, told, ahead)
             behind = carried_readings(study, behind)
-        ends = evaluate(plan, number, schedules, plan.section.grade, study.folder, executor, told)
+        ends = evaluate(
+            plan, number, schedules, plan.section.grade, study.folder, executor, told, ahead=ahead
+        )
         for moves, end in ends.items():
             if not end.error:
                 final = carried_readings(study, end.readings)

@@ -13,6 +13,7 @@ from weldsim.schema.column import Column, Readings
 from weldsim.simulation.steps import start_state
 from weldsim.studies.next.estimate import Unknown
 from weldsim.studies.next.unknowns import largest_efficiency, settled
+from weldsim.studies.next.whole_task import Following, WholeTask
 from weldsim.studies.plan.branches import bind
 from weldsim.studies.plan.executor import Executor
 from weldsim.studies.plan.outcomes import Progress, evaluate, root_job
@@ -60,33 +61,44 @@ def past_of(
     done: Moves,
     unknowns: Sequence[Unknown],
     executor: Executor,
-    progress: Progress,
+    task: WholeTask,
 ) -> Past:
-    """Readings weld by weld under the first setting, and their slopes by finite differences."""
-    count = len(unknowns) + 1
-
-    def walked(p: Plan, k: int) -> dict[Column, np.ndarray]:
-        return _walked(p, folder, done, executor, lambda s, t: progress((k + s) / count, t))
-
-    base = walked(plan, 0)
-    room = largest_efficiency(settled(plan)) * (1 + RELATIVE_STEP) <= 1
+    """Readings weld by weld under the first setting, and their slopes by finite differences; parts
+    of the task as in `plans_of_past`."""
+    own, *others = plans_of_past(plan, unknowns)
+    base = _walked(own[0], folder, done, executor, task)
     slopes: dict[Column, list] = {c: [] for c in base}
-    for k, unknown in enumerate(unknowns, 1):
-        step = RELATIVE_STEP if room or unknown.name != "efficiency" else -RELATIVE_STEP
-        if unknown.zero:  # a gap that opens: faces part at once, so as far as it may be open
-            step = unknown.spread
-        moved = walked(settled(plan, unknown, 1 + step), k)
+    for changed, step in others:
+        moved = _walked(changed, folder, done, executor, task)
         for c, row in slopes.items():
             row.append((moved[c] - base[c]) / step)
     return Past(base, {c: np.stack(rows, axis=-1) for c, rows in slopes.items()})
 
 
+def plans_of_past(plan: Plan, unknowns: Sequence[Unknown]) -> list[tuple[Plan, float]]:
+    """What the welds done are run under: the plan, and with each unknown changed by a step."""
+    room = largest_efficiency(settled(plan)) * (1 + RELATIVE_STEP) <= 1
+    steps = [
+        u.spread if u.zero  # a gap that opens: faces part at once, so as far as it may be open
+        else RELATIVE_STEP if room or u.name != "efficiency" else -RELATIVE_STEP
+        for u in unknowns
+    ]  # fmt: skip
+    changed = [settled(plan, u, 1 + s) for u, s in zip(unknowns, steps, strict=True)]
+    return [(plan, 0.0), *zip(changed, steps, strict=True)]
+
+
+def rows_of_past(done: Moves) -> list[Moves]:
+    """The moves done as they were after each weld."""
+    return [done[:n] for n in range(1, len(done) + 1)]
+
+
 def _walked(
-    plan: Plan, folder: str | Path, done: Moves, executor: Executor, tell: Progress
+    plan: Plan, folder: str | Path, done: Moves, executor: Executor, task: WholeTask
 ) -> dict[Column, np.ndarray]:
     """Column -> readings at the start and after each of the moves done, (W + 1,). [SI]"""
-    rows = [done[:n] for n in range(1, len(done) + 1)]
-    ends = evaluate(plan, 0, rows, plan.section.grade, folder, executor, tell)
+    rows = rows_of_past(done)
+    tell, ahead = task.part()
+    ends = evaluate(plan, 0, rows, plan.section.grade, folder, executor, tell, ahead=ahead)
     for row in rows:
         if ends[row].error:
             raise CaseError(f"{plan.case.source_file}: {plan.text(row)}: {ends[row].error}")
@@ -106,10 +118,12 @@ def _start(plan: Plan, folder: str | Path) -> Mapping[Column, float]:
 
 
 def last_of(
-    plan: Plan, setting: int, done: Moves, folder: str | Path, executor: Executor, tell: Progress
-) -> Readings:
+    plan: Plan, setting: int, done: Moves, folder: str | Path, executor: Executor, tell: Progress,
+    ahead: Following | None = None,
+) -> Readings:  # fmt: skip
     """Readings after the moves done, under a setting. [SI]"""
-    end = evaluate(plan, setting, [done], plan.section.grade, folder, executor, tell)[done]
+    grade = plan.section.grade
+    end = evaluate(plan, setting, [done], grade, folder, executor, tell, ahead=ahead)[done]
     if end.error:
         raise CaseError(f"{plan.case.source_file}: {plan.text(done)}: {end.error}")
     return end.readings
