@@ -57,7 +57,8 @@ export class Measured {
     this.box.replaceChildren(...[h("h2", { text: "I measured …" }),
       h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. Read it just before the next weld would start, after the pause of the case: the model is read at that moment too. The answer is what to weld next." }),
       h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides), this.film(), this.spread(),
-      h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "What do I weld next?", disabled: !done.length || this.busy, onclick: () => this.send() })),
+      h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "What do I weld next?", disabled: !done.length || this.busy, onclick: () => this.send() }),
+        h("span", { class: "cost", text: "The welds done are computed once more for each uncertain shop value, at the grade of the ranking; how long is told as it runs." })),
       this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked()].filter(Boolean));
   }
   // Which spread of the shop the chances count, where one was computed.
