@@ -11,6 +11,7 @@ from weldsim.errors import CaseError, WeldsimError
 from weldsim.measurements.measured_curve import MeasuredCurve
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.schema.column import Column
+from weldsim.studies.fit.error_scale import CurveErrors, error_scale
 from weldsim.studies.fit.learnable import what_can_be_learnt
 from weldsim.studies.fit.likelihood import Evidence
 from weldsim.studies.fit.observed import thinned
@@ -107,6 +108,31 @@ def test_linear_model_has_the_interval_of_least_squares():
     assert places.std() == pytest.approx(deviation, rel=0.1)
 
 
+def test_what_is_not_learnt_leaves_the_others_as_uncertain_as_it_is():
+    """One reading of a + 0.3 b, normal prior of both: variance of a as of any linear normal model
+    (C. E. Rasmussen and C. K. I. Williams, Gaussian Processes, MIT Press 2006, eq. A.6), whether b
+    is held in the search or not; held in the draws too, a would come out three times as sure."""
+    rng = np.random.default_rng(4)
+    places, noise = rng.random((10, 2)), 2e-5
+    tables = [
+        GaugeTable([COLUMN], TIMES, np.full((240, 1), 1e-3 * (p @ (1.0, 0.3)))) for p in places
+    ]
+    surrogate = Surrogate(places, on_grid(tables, [COLUMN], TIMES))
+    curve = MeasuredCurve(
+        COLUMN, np.array([np.nan]), np.array([0.65e-3]), np.array([noise]), "given"
+    )
+    e = Evidence.of(surrogate, [thinned(curve, 0)], None, ())
+    belief = Belief.of([unknown("a", spread=0.1), unknown("b", spread=0.2)])
+    posterior = Posterior([e], belief, {1: 0.5})
+    best = posterior.likeliest(starts=2)
+    assert best[1] == 0.5
+    places, _, size = posterior.split(posterior.draws(best, 600))
+    own = (noise / 1e-3) ** 2 + np.mean((0.65 * size) ** 2)
+    deviation = np.sqrt(0.1**2 - 0.1**4 / (0.1**2 + (0.3 * 0.2) ** 2 + own))
+    assert places[:, 0].std() == pytest.approx(deviation, rel=0.15)
+    assert places[:, 1].std() > 0.8 * 0.2
+
+
 def test_an_interval_holds_nine_tenths_and_the_likeliest():
     """Quantiles of the exponential law are -ln(1 - p); its likeliest value is its bound, 0, which
     two tails of a twentieth leave out. Of the normal law they are +-1.645."""
@@ -172,6 +198,48 @@ def test_gross_errors_are_left_out():
     kept = thinned(curve, 0)
     assert kept.gross == pytest.approx(gross.sum(), abs=4)
     assert np.abs(kept.values - response(0.5, 0.5, kept.times)).max() < 1e-4
+
+
+def test_readings_taken_together_lie_on_a_steep_curve():
+    """A clip: readings each half second of a swing of seconds, a kink where it begins, one of
+    twenty grossly off. A normal reading lies within 5 of its standard deviations but for one in a
+    million; the middle of a few on a slope, put at their mean time, did not."""
+    times, noise = np.arange(1.0, 300.0, 0.5), 0.3e-3
+
+    def swing(t):
+        late = np.clip(t - 3.0, 0.0, None)
+        return 60e-3 * (np.sin(np.minimum(late, 36.0) / 12.0) - 0.3 * late / (late + 20.0))
+
+    apart, lost = [], []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        gross = rng.random(len(times)) < 0.05
+        values = swing(times) + rng.normal(0.0, noise, len(times))
+        values[gross] += np.sign(rng.normal(size=gross.sum())) * 20e-3
+        kept = thinned(MeasuredCurve(COLUMN, times, values, np.full(len(times), noise), "given"), 0)
+        apart.append(np.abs(kept.values - swing(kept.times)) / kept.noise)
+        lost.append(kept.gross - gross.sum())
+    far = np.concatenate(apart)
+    assert len(far) > 12 * 90 and np.quantile(far, 0.997) < 5.0 and far.max() < 10.0
+    assert np.abs(lost).max() <= 6
+
+
+@pytest.mark.parametrize(("shared", "size", "wanted"), [(False, 1.0, 1.0), (False, 2.0, 4.0),
+                                                         (True, 1.0, 2.0)])  # fmt: skip
+def test_errors_are_scaled_by_what_runs_left_out_were_thrown_off(shared, size, wanted):
+    """Squares of normal errors: as believed, twice as large, and the same in two curves that are
+    believed to go wrong each by itself, which doubles the variance of what both say."""
+    rng = np.random.default_rng(2)
+    count, readings = 4000, 8
+    errors = size * rng.normal(size=(2, count, readings))
+    if shared:
+        errors[1] = errors[0]
+    slopes = np.tile(rng.normal(size=(1, 1, readings)), (count, 1, 1))
+    curves = [CurveErrors(np.eye(readings) / 1.3, np.eye(readings), e, slopes) for e in errors]
+    scale = error_scale(curves, np.full(count, 1.0 / count), np.array([1e-9]))
+    assert scale == pytest.approx(
+        wanted, rel=0.07
+    )  # three standard errors of a variance, 3 sqrt(2/n)
 
 
 def test_unknowns_are_read_from_the_case_and_put_back():

@@ -235,12 +235,11 @@ class Work:
         kept |= {k: float(self.middle[k]) for k in told.frozen}
         posterior = Posterior(hot, self.belief, kept)
         draws = posterior.draws(posterior.likeliest(self.settings.seed), steps, self.settings.seed)
-        places = posterior.split(draws)[0]
+        places = posterior.split(draws)[0][:, thermal]
         mean, covariance = self.belief.mean.copy(), self.belief.covariance.copy()
-        free = posterior.free
-        mean[free] = places[:, free].mean(axis=0)
-        own = np.cov(places[:, free], rowvar=False).reshape(len(free), len(free))
-        covariance[np.ix_(free, free)] = own + 1e-8 * np.eye(len(free))
+        mean[thermal] = places.mean(axis=0)
+        own = np.cov(places, rowvar=False).reshape(len(thermal), len(thermal))
+        covariance[np.ix_(thermal, thermal)] = own + 1e-8 * np.eye(len(thermal))
         return Belief(mean, covariance, self.belief.clock)
 
     def landed(self) -> Floats:

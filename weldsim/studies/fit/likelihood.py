@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from weldsim.studies.fit.error_scale import FLAT, CurveErrors, error_scale
 from weldsim.studies.fit.grade_step import GradeStep
 from weldsim.studies.fit.observed import Observed
 from weldsim.studies.fit.surrogate import Surrogate
@@ -28,6 +29,7 @@ GRADE_DOUBT = 0.5  # standard deviation of the step to a finer grade, over itsel
 OTHER_SHAPES = 0.1  # of a miss of the surrogate, its square: of no shape that was seen; our choice
 TIMING = 0.25  # of a time step of the runs: how far their clock may be off itself
 STEP_DOUBT = 0.5  # of the step to a finer grade over itself, where it was run but once
+SLOPE_STEP = 0.02  # of the bounds, over which slopes of the surrogate are taken
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,8 @@ class CurveModel:
         Variance a discrepancy of 1 adds to each of them, theirs being 1.
     log_volume : float
         Half the logarithm of the covariance without discrepancy.
+    errors : ndarray, shape (N, N)
+        Covariance of the errors of surrogate and step, before any scale. [SI]
     """
 
     observed: Observed
@@ -56,6 +60,7 @@ class CurveModel:
     whiten: Floats
     shares: Floats
     log_volume: float
+    errors: Floats
 
     @classmethod
     def of(
@@ -68,6 +73,7 @@ class CurveModel:
         usual: Floats,
         shapes: Floats,
         step_errors: Floats,
+        scale: float = 1.0,
     ) -> CurveModel:
         """Split the covariances of a curve.
 
@@ -89,6 +95,8 @@ class CurveModel:
             What a miss of the surrogate looks like there, each of size 1.
         step_errors : ndarray, shape (S, N)
             What that may be off: the sum of their squares is its variance. [SI]
+        scale : float
+            Of the variance of those errors; see `error_scale`.
 
         Returns
         -------
@@ -102,19 +110,22 @@ class CurveModel:
         alike = sum(0.5 * np.exp(-0.5 * apart / reach**2) for reach in (SLOW, QUICK))
         # what the surrogate misses looks like other values of the unknowns, not like any curve
         own = shapes.T @ shapes / max(len(shapes), 1)
-        base = np.diag(observed.noise**2) + miss**2 * (own + OTHER_SHAPES * alike)
+        errors = miss**2 * (own + OTHER_SHAPES * alike)
+        base = np.diag(observed.noise**2)
         if step is not None:
             base += GRADE_DOUBT**2 * np.outer(step, step)
             size_of = float(np.sqrt((step_errors**2).sum(axis=0).mean()))
             if not len(step_errors):
                 size_of = STEP_DOUBT * float(np.sqrt((step**2).mean()))
-            base += step_errors.T @ step_errors
-            base += (OTHER_SHAPES if len(step_errors) else 1.0) * size_of**2 * alike
-        lower = np.linalg.cholesky(base)
+            errors += step_errors.T @ step_errors
+            errors += (OTHER_SHAPES if len(step_errors) else 1.0) * size_of**2 * alike
+        lower = np.linalg.cholesky(base + scale * errors)
         inverse = np.linalg.inv(lower)
         shares, turn = np.linalg.eigh(inverse @ (size**2 * alike) @ inverse.T)
         volume = float(np.log(np.diag(lower)).sum())
-        return cls(observed, place, size, turn.T @ inverse, np.clip(shares, 0.0, None), volume)
+        return cls(
+            observed, place, size, turn.T @ inverse, np.clip(shares, 0.0, None), volume, errors
+        )
 
     def log_likelihood(self, residual: Floats, discrepancy: Floats) -> Floats:
         """Logarithm of the likelihood, up to a constant.
@@ -232,7 +243,7 @@ class Evidence:
         last = None if step is None else step.last
         errors = None if step is None else step.errors()
         grid = surrogate.curves.times
-        out = []
+        parts, offs = [], []
         for o in curves:
             k = surrogate.curves.columns.index(o.column)
             reach = float(np.ptp(o.values)) if not o.cold else abs(float(o.values[0]))
@@ -243,8 +254,12 @@ class Evidence:
             off = np.array(rows).reshape(len(rows), len(read))
             usual = np.interp(read, grid, surrogate.curves.values[:, k].mean(axis=0))
             shapes = np.array([np.interp(read, grid, s) for s in surrogate.shapes(k)])
-            out.append(CurveModel.of(o, k, size, float(misses[k]), at, usual, shapes, off))
-        return cls(surrogate, tuple(out), step, tuple(files), TIMING * time_step)
+            parts.append((o, k, size, float(misses[k]), at, usual, shapes, off))
+            offs.append(off)
+        first = [CurveModel.of(*part) for part in parts]
+        scale = _scale(surrogate, first, offs, step, files)
+        out = tuple(CurveModel.of(*part, scale) for part in parts)
+        return cls(surrogate, out, step, tuple(files), TIMING * time_step)
 
     def computed(self, places: Floats, clocks: Floats) -> list[Floats]:
         """What the model gives at the readings.
@@ -305,3 +320,41 @@ class Evidence:
 
 def _finite(times: Floats, grid: Floats) -> Floats:
     return np.where(np.isinf(times), grid[-1], times)
+
+
+def _scale(
+    surrogate: Surrogate,
+    models: Sequence[CurveModel],
+    step_errors: Sequence[Floats],
+    step: GradeStep | None,
+    files: Sequence[int],
+) -> float:
+    """Of the errors of surrogate and step, by runs and steps that were left out."""
+    places, grid = surrogate.places, surrogate.curves.times
+    runs, count = places.shape
+    steps = len(step_errors[0]) if step_errors else 0
+    if step is not None and steps:
+        places = np.vstack([places, np.repeat(step.places[-1:], steps, axis=0)])
+    about = SLOPE_STEP * np.eye(count)
+    ahead, behind = (
+        surrogate.predict((places[:, None, :] + s * about).reshape(-1, count)) for s in (1, -1)
+    )
+    slopes = ((ahead - behind) / (2 * SLOPE_STEP)).reshape(len(places), count, *ahead.shape[1:])
+    late = -np.gradient(surrogate.predict(places), grid, axis=2)  # with each second of a clock
+    rows = []
+    for model, off in zip(models, step_errors, strict=True):
+        o = model.observed
+        at = _finite(o.times, grid)
+
+        def read(curves: Floats, at: Floats = at, k: int = model.place) -> Floats:
+            return np.array([np.interp(at, grid, c) for c in curves[..., k, :]])
+
+        moved = np.stack([read(slopes[:, u]) for u in range(count)], axis=1)
+        clocks = np.zeros((len(places), len(files), len(at)))
+        if o.file in files and not o.cold:
+            clocks[:, list(files).index(o.file)] = read(late)
+        errors = np.vstack([read(surrogate.unseen), off])
+        slope = np.concatenate([moved, clocks], axis=1)
+        rows.append(CurveErrors(model.whiten, model.errors, errors, slope))
+    weights = np.concatenate([np.full(runs, 1.0 / runs), np.ones(steps)])
+    return error_scale(rows, weights, np.array([FLAT] * count + [1e-6] * len(files)))

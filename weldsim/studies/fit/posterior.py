@@ -92,7 +92,8 @@ class Posterior:
     belief : Belief
         Beforehand.
     frozen : dict of int to float
-        Unknown -> share it is kept at.
+        Unknown -> share it is kept at where the likeliest values are searched, for nothing tells
+        it. Draws have it too: what is believed of it leaves the others as uncertain as it does.
     """
 
     def __init__(
@@ -100,22 +101,16 @@ class Posterior:
     ) -> None:
         self.evidence, self.belief, self.frozen = tuple(evidence), belief, dict(frozen or {})
         self.count = len(belief.mean)
-        self.free = [k for k in range(self.count) if k not in self.frozen]
         self.clocks = [len(e.files) for e in self.evidence]
 
     @property
     def size(self) -> int:
-        """Numbers that are searched: free unknowns, clocks, the logarithm of the discrepancy."""
-        return len(self.free) + sum(self.clocks) + 1
+        """Numbers of a point: unknowns, clocks, the logarithm of the discrepancy."""
+        return self.count + sum(self.clocks) + 1
 
     def split(self, x: Floats) -> tuple[Floats, Floats, Floats]:
         """Shares (B, U), clocks (B, F) [s] and discrepancies (B,) of points (B, size)."""
-        places = np.empty((len(x), self.count))
-        for k, value in self.frozen.items():
-            places[:, k] = value
-        places[:, self.free] = x[:, : len(self.free)]
-        clocks = x[:, len(self.free) : -1] * self.belief.clock
-        return places, clocks, np.exp(x[:, -1])
+        return x[:, : self.count], x[:, self.count : -1] * self.belief.clock, np.exp(x[:, -1])
 
     def log_density(self, x: Floats) -> Floats:
         """Logarithm at points (B, size), up to a constant, (B,)."""
@@ -154,36 +149,39 @@ class Posterior:
         rng = np.random.default_rng(seed)
         low, high = self._bounds()
         tried = low + (high - low) * rng.uniform(0.02, 0.98, (64 * self.size, self.size))
-        clocks = slice(len(self.free), -1)
-        tried[::2, clocks] = 0.0  # most clocks are right
+        tried[::2, self.count : -1] = 0.0  # most clocks are right
         tried[:, -1] = np.log(DISCREPANCY_USUAL)
+        for k, share in self.frozen.items():
+            tried[:, k] = share
+        moved = [k for k in range(self.size) if k not in self.frozen]
         best = tried[np.argsort(-self.log_density(tried))[:starts]]
         found = [
             minimize(
-                self._down, x, jac=self._slope, method="L-BFGS-B",
-                bounds=list(zip(low, high, strict=True)), options={"maxiter": 200},
+                self._down, x[moved], (x, moved), jac=self._slope, method="L-BFGS-B",
+                bounds=list(zip(low[moved], high[moved], strict=True)), options={"maxiter": 200},
             )
             for x in best
         ]  # fmt: skip
-        return np.asarray(min(found, key=lambda f: f.fun).x, dtype=np.float64)
+        end = min(range(len(found)), key=lambda k: found[k].fun)
+        return _with(best[end], moved, found[end].x[None, :])[0]
 
     def _bounds(self) -> tuple[Floats, Floats]:
         low, high = np.zeros(self.size), np.ones(self.size)
-        low[len(self.free) : -1] = -1.0
+        low[self.count : -1] = -1.0
         low[-1], high[-1] = np.log(DISCREPANCY)
         return low + 1e-6, high - 1e-6
 
-    def _down(self, x: Floats) -> float:
-        return -float(self.log_density(x[None, :])[0])
+    def _down(self, x: Floats, about: Floats, moved: Sequence[int]) -> float:
+        return -float(self.log_density(_with(about, moved, x[None, :]))[0])
 
-    def _slope(self, x: Floats) -> Floats:
-        step = 1e-4
-        low, high = self._bounds()
-        ahead = np.clip(x + step * np.eye(self.size), low, high)
-        behind = np.clip(x - step * np.eye(self.size), low, high)
-        values = self.log_density(np.vstack([ahead, behind]))
+    def _slope(self, x: Floats, about: Floats, moved: Sequence[int]) -> Floats:
+        step, count = 1e-4, len(moved)
+        low, high = (b[moved] for b in self._bounds())
+        ahead = np.clip(x + step * np.eye(count), low, high)
+        behind = np.clip(x - step * np.eye(count), low, high)
+        values = self.log_density(_with(about, moved, np.vstack([ahead, behind])))
         width = np.diag(ahead - behind)
-        return -(values[: self.size] - values[self.size :]) / width
+        return -(values[:count] - values[count:]) / width
 
     def draws(self, start: Floats, steps: int = 800, seed: int = 1) -> Floats:
         """Draws from the density.
@@ -217,6 +215,8 @@ class Posterior:
         low, high = self._bounds()
         count = max(24, 4 * self.size)
         width = np.minimum(0.05 * (high - low), 0.3)
+        told_nothing = list(self.frozen)  # all over what is believed of it
+        width[told_nothing] = self.belief.spread[told_nothing]
         walkers = np.clip(start + width * rng.normal(size=(count, self.size)), low, high)
         sampler = emcee.EnsembleSampler(count, self.size, self.log_density, vectorize=True)
         state = np.random.RandomState(seed).get_state()
@@ -224,3 +224,10 @@ class Posterior:
         sampler.run_mcmc(walkers, steps)
         chain: Any = sampler.get_chain(discard=steps // 2, thin=4, flat=True)
         return np.asarray(chain, dtype=np.float64)
+
+
+def _with(about: Floats, moved: Sequence[int], values: Floats) -> Floats:
+    """A point (size,) with some of its numbers changed, once for each row of values."""
+    out = np.tile(about, (len(values), 1))
+    out[:, list(moved)] = values
+    return out
