@@ -4,6 +4,7 @@
     python benchmarks/deposit_block.py --fit --toes # three: the toes have a contact of their own
     python benchmarks/deposit_block.py --curves EFFICIENCY CONDUCTANCE    # the first 150 s
     python benchmarks/deposit_block.py --layers EFFICIENCY CONDUCTANCE    # ends of the layers
+    python benchmarks/deposit_block.py --balance           # what the log says by itself, no model
     python benchmarks/deposit_block.py --at-once 0 1 10    # a layer bead by bead, and at once
     python benchmarks/deposit_block.py --block EFFICIENCY CONDUCTANCE --once 10    # bow, lumped
     python benchmarks/deposit_block.py --bow DIR    # a finished run of the case against 25 points
@@ -165,6 +166,50 @@ def layer_table(
     ]  # fmt: skip
 
 
+# -- heat balance of the log alone ---------------------------------------------------------------
+
+ARC_ON = ((0.0, 743.0), (864.0, 1607.0), (1709.0, 2453.0), (2615.0, 3359.0))  # s, from the log
+ARC_OFF = ((743.0, 863.0), (1607.0, 1708.0), (2453.0, 2614.0), (3359.0, 3541.0))
+SETTLED = 40.0  # s, our choice: after an arc the middle of the bar evens out with its edges
+BAR, LAYER = 0.6 * 0.1016 * 0.0127, 0.5 * 0.045 * 0.0025  # m3
+DENSITY, POWER, UNDERSIDE = 7850.0, 2599.0, 0.6 * 0.1016  # kg/m3, W (log), m2
+
+
+def heat_balance() -> list[tuple[int, float, float, float, float]]:
+    """What the log says without a model: conductance from waits, then the power that edges show.
+
+    Bar and block are taken for one body at the mean of the edges, couples of both sides joined
+    along the bar by straight lines; its heat capacity is that of EN 1993-1-2, 3.4.1.2. While an arc
+    burns the middle is hotter than that, so the power is the least that it can have been.
+
+    Gives (layer, W/K over the table, least efficiency, rise of the body and of the table [K]).
+    """
+    with (N1 / "temperatures.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    read = {k: np.array([float(r[f"TC{k}_degC"]) for r in rows]) for k in range(1, 12)}
+    time = np.array([float(r["time_s"]) for r in rows])
+    sides = [(6, 6), (5, 7), (4, 8), (3, 9), (2, 10), (1, 1)]  # at these places along the bar
+    along = np.array([0.5 * (read[a] + read[b]) for a, b in sides])
+    body = np.trapezoid(along, [-0.3, -0.18, -0.06, 0.06, 0.18, 0.3], axis=0) / 0.6
+    over = body - read[11]
+    start = float(body[time < 0].mean()), float(read[11][time < 0].mean())
+    out = []
+    for layer, (on, off) in enumerate(zip(ARC_ON, ARC_OFF, strict=True), 1):
+        rise = {s: float(np.interp(s, time, body)) for s in (*on, off[0] + SETTLED, off[1])}
+        hot = rise[off[1]]
+        specific = 425.0 + 0.773 * hot - 1.69e-3 * hot**2 + 2.22e-6 * hot**3
+        capacity = DENSITY * (BAR + layer * LAYER) * specific
+        waits = (time >= off[0] + SETTLED) & (time <= off[1])
+        cooled = capacity * (rise[off[0] + SETTLED] - hot) / (off[1] - off[0] - SETTLED)
+        conductance = cooled / over[waits].mean()
+        burns = (time >= on[0]) & (time <= on[1])
+        power = capacity * (rise[on[1]] - rise[on[0]]) / (on[1] - on[0])
+        power += conductance * over[burns].mean()
+        table = float(np.interp(on[1], time, read[11])) - start[1]
+        out.append((layer, conductance, power / POWER, rise[on[1]] - start[0], table))
+    return out
+
+
 # -- bow after release --------------------------------------------------------------------------
 
 
@@ -268,6 +313,7 @@ def main() -> None:
     parser.add_argument("--layers", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
     parser.add_argument("--once", type=int, default=1)
     parser.add_argument("--logged-table", action="store_true")
+    parser.add_argument("--balance", action="store_true")
     parser.add_argument("--at-once", nargs="+", type=int)
     parser.add_argument("--grade", default="sketch")
     parser.add_argument("--block", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
@@ -292,6 +338,14 @@ def main() -> None:
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
         for c, at, was, now in rows:
             print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.0%} |")
+    if asked.balance:
+        print(
+            "| layer | W/K | over the underside, W/(m2 K) | efficiency, at least "
+            "| rise of the bar, K | of the table, K |\n|---|---|---|---|---|---|"
+        )
+        for layer, conductance, least, rise, table in heat_balance():
+            print(f"| {layer} | {conductance:.1f} | {conductance / UNDERSIDE:.0f} | {least:.2f} "
+                  f"| {rise:.0f} | {table:.0f} |")  # fmt: skip
     if asked.at_once:
         print("| beads at once | bow, mm | rise of the edge, K | steps |\n|---|---|---|---|")
         for number in asked.at_once:
