@@ -103,11 +103,7 @@ class CurveModel:
         CurveModel
             Ready for `log_likelihood`.
         """
-        t = np.zeros(1) if observed.cold else observed.times
-        way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(usual)))])
-        along = 0.5 * (t - t[0]) / max(float(np.ptp(t)), 1e-9) + 0.5 * way / max(way[-1], 1e-300)
-        apart = (along[:, None] - along[None, :]) ** 2
-        alike = sum(0.5 * np.exp(-0.5 * apart / reach**2) for reach in (SLOW, QUICK))
+        alike = _alike(observed, usual)
         # what the surrogate misses looks like other values of the unknowns, not like any curve
         own = shapes.T @ shapes / max(len(shapes), 1)
         errors = miss**2 * (own + OTHER_SHAPES * alike)
@@ -316,6 +312,15 @@ class Evidence:
                 for m, row in zip(self.curves, rows, strict=True)
             )
         )
+
+
+def _alike(observed: Observed, usual: Floats) -> Floats:
+    """How far two readings of a curve share a discrepancy, (N, N); see `SLOW`."""
+    t = np.zeros(1) if observed.cold else observed.times
+    way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(usual)))])
+    along = 0.5 * (t - t[0]) / max(float(np.ptp(t)), 1e-9) + 0.5 * way / max(way[-1], 1e-300)
+    apart = (along[:, None] - along[None, :]) ** 2
+    return np.asarray(sum(0.5 * np.exp(-0.5 * apart / reach**2) for reach in (SLOW, QUICK)))
 
 
 def _finite(times: Floats, grid: Floats) -> Floats:
