@@ -178,6 +178,7 @@ def test_an_unfinished_run_says_so(tmp_path, quick):
     text = read(write_report(folder.path)).text
     assert "This run is stopped" in text and "--resume" in text
     assert "Estimated error: none for this run" in text
+    assert "It covers mesh and time steps" not in text
 
 
 def test_refuses_what_is_no_run(tmp_path):

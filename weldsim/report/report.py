@@ -212,6 +212,7 @@ def _run(record: RunRecord, name: str, mark: str, band: KeptBand | None) -> dict
         "careful": [words("{}.", _passed_on(w)) for w in warnings(record)],
         "verdicts": verdicts(record),
         "no_verdict": tolerances.get("reason", "no tolerance in the case"),
+        "has_error": bool(record.errors),
         "how_sure": record.manifest.get("error_estimate", {}).get("how", "not estimated"),
         "timetable": _markup(timetable_svg(record)),
         "plots": _plots(record, mark, band),
