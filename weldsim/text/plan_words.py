@@ -258,8 +258,8 @@ def factors(study: Study) -> list[tuple[str, dict]]:
                  "which seam is last": lambda n, moves: moves[-1][0]}  # fmt: skip
     for a, b in opposite(plan):
         questions[f"{a} and {b}"] = lambda n, moves, a=a, b=b: (
-            "the same way" if dict(moves)[a] * opposite(plan)[a, b] == dict(moves)[b]
-            else "opposite ways"
+            "the same travel" if dict(moves)[a] * opposite(plan)[a, b] == dict(moves)[b]
+            else "opposite travel"
         )  # fmt: skip
         questions[f"{a} and {b} in the sequence"] = lambda n, moves, a=a, b=b: (
             "one after the other"

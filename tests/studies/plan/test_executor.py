@@ -16,6 +16,7 @@ from weldsim.studies.plan import executor
 from weldsim.studies.plan.branches import FOLDER, Job
 from weldsim.studies.plan.executor import MOST_DEATHS, carry_out, open_executor
 from weldsim.studies.plan.outcomes import evaluate
+from weldsim.studies.plan.ranking import rank
 
 
 def jobs(*names):
@@ -194,8 +195,11 @@ def test_workers_that_die_at_once_are_said_in_one_line(monkeypatch, tmp_path):
 
 
 @pytest.mark.slow
-def test_a_scheduler_that_is_not_there_is_said_in_one_line():
+def test_a_scheduler_that_is_not_there_is_said_in_one_line_and_leaves_no_folder(tmp_path):
     pytest.importorskip("distributed")
+    with pytest.raises(SetupError, match="no scheduler answers"):
+        rank(small_plan(), tmp_path / "study", cluster="no address")
+    assert not list(tmp_path.iterdir())
     with pytest.raises(SetupError, match="no scheduler answers"):
         with open_executor(1, "tcp://127.0.0.1:9"):
             pass

@@ -78,9 +78,11 @@ def rank(
         plan = load_plan(plan)
     tell = progress or (lambda share, text: None)
     with ExitStack() as stack:
-        where = _study_folder(folder or stack.enter_context(TemporaryDirectory()))
+        where = folder or stack.enter_context(TemporaryDirectory())
+        # a cluster may refuse: then no folder is left behind
         executor = stack.enter_context(executor_of(workers, cluster))
-        work = _Work(plan, where, executor, confirm and plan.section.confirm > 0, tell, growing)
+        made = _study_folder(where)
+        work = _Work(plan, made, executor, confirm and plan.section.confirm > 0, tell, growing)
         return work.done()
 
 
