@@ -36,6 +36,13 @@ def test_a_kind_is_what_the_protocol_says(kind):
     assert joint.needs_file == ("file" in joint.part_section.model_fields)
     for model in (joint.part_section, joint.hold_section, joint.weld_section):
         assert issubclass(model, Section)
+    assert ("preset" in joint.sections) == (joint.free_height is not None)  # something to tilt
+
+
+def test_a_preset_is_refused_with_the_case_where_nothing_can_be_tilted():
+    text = (STARTERS / "bar.toml").read_text(encoding="utf-8") + '\n[preset]\ntilt_x = "5 deg"\n'
+    with pytest.raises(CaseError, match=r"\[preset\]: a bar has no such section"):
+        parse_case(text, "bar.toml")
 
 
 @pytest.mark.parametrize("kind", KINDS)

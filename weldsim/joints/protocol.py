@@ -191,6 +191,12 @@ class JointKind:
     leans_in_clamp: bool = False
     torch_step: float = 1.4
 
+    def __post_init__(self) -> None:
+        """Nobody is offered a preset for a part that has no free piece to tilt."""
+        if self.free_height is None:
+            kept = tuple(name for name in self.sections if name != "preset")
+            object.__setattr__(self, "sections", kept)
+
     def mesh(self, case: Any, grade: Grade) -> tuple[Any, Mapping[str, float]]:
         """Mesh of a case's part with named regions, and the volumes these should have.
 
