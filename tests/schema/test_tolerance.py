@@ -14,6 +14,7 @@ from weldsim.schema.tolerance import (
     tables,
     verdict,
 )
+from weldsim.text.tilts import tolerance_words
 
 # weld_handbook.md 5, "Linear": sizes that fall into the ranges, then +- mm
 SIZES = [2, 30, 120, 400, 1000, 2000, 4000, 8000, 12000, 16000, 20000, 20001]
@@ -109,6 +110,17 @@ def test_a_tolerance_is_read():
     both = read_tolerance("ISO 13920-BG", "straightness", 0.2)  # weld_handbook.md 5: "-BF"
     assert both.value == pytest.approx(3e-3)
     assert CONFIRM in str(both)
+
+
+def test_a_length_at_the_target_is_the_angle_that_it_makes_there():
+    """Small angles: arc over radius."""
+    found = read_tolerance("8 mm", "angle", None, 4.0)
+    assert found.value == pytest.approx(2e-3) and found.measure == "angle"
+    assert str(tolerance_words(found, 4.0)) == "±8 mm at the target (±2 mrad)"
+    assert read_tolerance("1/4 in", "angle", None, 5.0).value == pytest.approx(0.00635 / 5.0)
+    assert read_tolerance("1 mrad", "angle", None, 4.0).value == pytest.approx(1e-3)
+    with pytest.raises(CaseError, match='"5 mm" at the target'):
+        read_tolerance("8 kg", "angle", None, 4.0)
 
 
 @pytest.mark.parametrize(

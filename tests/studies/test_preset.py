@@ -182,7 +182,7 @@ def test_a_part_that_never_cools_is_refused():
     ("options", "words"),
     [
         ({"gauge": "dial"}, "allowed: pointer"),
-        ({"tolerance": "1 mm"}, "is not allowed"),
+        ({"tolerance": "1 kg"}, "is not allowed"),
         ({"tolerance": read_tolerance("1 mm", "linear")}, "does not suit"),
         ({"runs": 1}, "at least 2"),
         ({"grade": "best"}, "allowed: .*coarse"),

@@ -101,7 +101,9 @@ def _tolerance(tables: Tables, name: str, section: Any, size: Any) -> Tolerance 
         tables.say("gauge", name, "tolerance", written, text)
         return None
     try:
-        return read_tolerance(written, TOLERANCED[section.kind], size if is_known(size) else None)
+        distance = section.throw if is_known(section.throw) else None
+        known = size if is_known(size) else None
+        return read_tolerance(written, TOLERANCED[section.kind], known, distance)
     except CaseError as error:
         key, _, text = str(error).partition(": ")
         tables.say("gauge", name, key, written, text)

@@ -134,7 +134,9 @@ def note_on(kind: str, cls: str) -> str:
     return f"{note}: {CONFIRM}" if cls in table["confirm"] else note
 
 
-def read_tolerance(text: str, kind: str = "angle", nominal: float | None = None) -> Tolerance:
+def read_tolerance(
+    text: str, kind: str = "angle", nominal: float | None = None, distance: float | None = None
+) -> Tolerance:
     """A tolerance from a number with its unit or a class.
 
     Parameters
@@ -145,6 +147,9 @@ def read_tolerance(text: str, kind: str = "angle", nominal: float | None = None)
         What is measured; see `limit`.
     nominal : float, optional
         Size for a class. [m]
+    distance : float, optional
+        Of the target that a beam turned by an angle meets: a length is then taken as read there,
+        and gives the angle over this distance, for small angles. [m]
 
     Returns
     -------
@@ -172,19 +177,31 @@ def read_tolerance(text: str, kind: str = "angle", nominal: float | None = None)
         value = limit(kind, fitting[0], nominal)
         return Tolerance(text.strip(), value, measure, note_on(kind, fitting[0]))
     slope = _SLOPE.fullmatch(text) if measure == "slope" and isinstance(text, str) else None
+    at_target = _length(text) if measure == "angle" and distance else None
     try:
         if measure == "slope":
             value = 1e-3 * float(slope[1] if slope else "none")
+        elif at_target is not None and distance:
+            value = at_target / distance
         else:
             value = parse(text, measure)
     except ValueError:
-        such = {"angle": '"1 mrad", "0.1 deg"', "slope": '"5 mm/m"'}.get(measure, '"0.5 mm"')
+        target = ', "5 mm" at the target' if distance else ""
+        such = {"angle": f'"1 mrad", "0.1 deg"{target}', "slope": '"5 mm/m"'}.get(measure, '"0.5 mm"')
         raise CaseError(
             f'tolerance: {text!r} is not allowed: such as {such} or "ISO 13920 B"'
         ) from None
     if value <= 0:
         raise CaseError(f"tolerance: {text!r} is not allowed: it must be greater than zero")
     return Tolerance(text.strip(), value, measure, "as stated")
+
+
+def _length(text: object) -> float | None:
+    """A length [m]; None for what is none."""
+    try:
+        return parse(text, "length") if isinstance(text, str) else None
+    except ValueError:
+        return None
 
 
 def verdict(value: float, error: float | None, tolerance: Tolerance) -> str:

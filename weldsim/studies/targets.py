@@ -153,7 +153,7 @@ def limit_for(gauge: Gauge, tolerance: str | Tolerance | None = None) -> Toleran
         tolerance = gauge.tolerance
     if not isinstance(tolerance, Tolerance):
         kind = "angle" if unit == "mrad" else "linear"
-        tolerance = read_tolerance(tolerance or USUAL_TOLERANCE[unit], kind)
+        tolerance = read_tolerance(tolerance or USUAL_TOLERANCE[unit], kind, None, gauge.throw)
     if tolerance.measure != ("angle" if unit == "mrad" else "length"):
         raise CaseError(f"tolerance {tolerance.text!r} does not suit a gauge in {unit}")
     return tolerance

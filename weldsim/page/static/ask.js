@@ -2,7 +2,7 @@
 import { BandForm } from "./band_form.js";
 import { cautionLine } from "./cautions.js";
 import { costOf } from "./costs.js";
-import { PlanForm } from "./plan_form.js";
+import { inLabels, PlanForm } from "./plan_form.js";
 import { beginStudy, studyTitle } from "./study.js";
 import { ask, askPatiently, h, renew, say, STATES } from "./tools.js";
 
@@ -46,7 +46,7 @@ export class Ask {
     this.plan = new PlanForm(this.draft, this.usual, bands);
     const open = new Set(this.usual.asks || []);
     const plan = this.card("plan", "Which seam first, which way?", "Computes the sequences and travels that you allow, ranks them and says how sure that is. Every weld that is computed is kept.",
-        this.plan.root, () => ({ kind: "plan", ...this.plan.body() }));
+        this.plan.root, () => ({ kind: "plan", ...this.plan.asked() }));
     this.ui.cards.replaceChildren(plan, h("div", { class: "question-columns" },
       this.card("preset", "What preset before welding?", "A tilt or a bend before welding that the welds take out again, checked by runs.",
         this.search("preset", gauges), () => this.body("preset")),
@@ -65,14 +65,16 @@ export class Ask {
       try {
         await beginStudy({ ...this.draft.whole(), ...body() }, this.go, () => !this.live);
       } catch (error) {
-        const more = error.body && error.body.messages ? error.body.messages.map((m) => m.text).join("; ") : error.message;
+        const more = inLabels(error.body && error.body.messages ? error.body.messages.map((m) => m.text).join("; ") : error.message);
         told.textContent = more;
         told.hidden = false;
         say(more);
       }
       button.disabled = false;
     } });
-    const price = () => costOf({ ...this.draft.body(), ...body() }, cost, () => !this.live || !cost.isConnected);
+    const price = () => {
+      try { costOf({ ...this.draft.body(), ...body() }, cost, () => !this.live || !cost.isConnected); } catch { cost.textContent = ""; }
+    };
     choices.addEventListener("change", price);
     choices.addEventListener("plan", price);
     const box = h("section", { class: "panel question", "data-kind": kind }, h("h2", { text: head }), h("p", { class: "note", text: words }), choices,

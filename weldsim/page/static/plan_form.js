@@ -7,10 +7,15 @@ const RANKING = ["sketch", "coarse", "quick", "normal"], CONFIRM = ["coarse", "q
 // From the surest to the quickest: grade of the ranking, how many are run again, at which grade.
 const LADDER = [["coarse", 3, "normal"], ["coarse", 3, "quick"], ["coarse", 2, "quick"], ["sketch", 2, "quick"], ["sketch", 2, "coarse"], ["sketch", 0, undefined]];
 
+// A refusal with the labels of the page for the keys of the case.
+const LABELS = { measure: "reading that must end at zero", size: "length it holds for", before: "seams in this sequence", first: "welded first", last: "welded last",
+  grade: "grade of the ranking", confirm: "best ones run again, finer", confirm_grade: "grade of these", longest: "cold within", pause: "pause (bars)", vary: "any other setting, with its values", limit: "hottest it may get", runs: "runs at most" };
+export const inLabels = (text) => text.replace(/(?:\[plan\] )?\b([a-z_]+):/g, (whole, key) => (LABELS[key] || whole.startsWith("[") ? `${LABELS[key] || key}:` : whole));
+
 export class PlanForm {
   // `bands()`: jobs that found how far the shop scatters.
   constructor(draft, usual, bands = () => []) {
-    Object.assign(this, { draft, usual, bands, band: "", facts: null });
+    Object.assign(this, { draft, usual, bands, band: "", facts: null, unread: {} });
     this.box = h("div", { class: "choices" });
     this.told = h("p", { class: "note", role: "status" });
     this.minutes = h("input", { id: "plan-minutes", type: "text", inputmode: "decimal", autocomplete: "off", placeholder: "such as 20" });
@@ -22,7 +27,12 @@ export class PlanForm {
     this.soon = later(() => this.check(), 300);
     this.check(true);
   }
-  // What the case is with this plan.
+  // What the case is with this plan; what was typed and cannot be read is not passed over.
+  asked() {
+    const [fault] = Object.values(this.unread);
+    if (fault) throw new Error(fault);
+    return this.body();
+  }
   body() { return { tables: { ...this.draft.tables, plan: this.plan }, band: this.band || undefined }; }
 
   set(key, value) {
@@ -38,8 +48,10 @@ export class PlanForm {
       if (found.ok) this.facts = found;
       const count = found.ok && found.sequences;
       this.told.textContent = found.ok ? `${count} ${count === 1 ? "sequence" : "sequences"} to compare${count > found.most ? `: too many to compute them all, so a search proposes ${found.trials} of them` : ""}; tolerance ${found.tolerance.replace("+-", "±")}.`
-        : found.messages.map((m) => m.text).join("; ");
-      this.told.className = found.ok ? "note" : "mistake";
+        : inLabels(found.messages.map((m) => m.text).join("; "));
+      const unread = Object.values(this.unread);
+      if (unread.length) this.told.textContent = unread.join("; ");
+      this.told.className = found.ok && !unread.length ? "note" : "mistake";
       if (first || !this.box.children.length) this.form();
       this.root.dispatchEvent(new Event("plan"));
     } catch (error) {
@@ -58,7 +70,7 @@ export class PlanForm {
     const measures = [...new Set([plan.measure, ...gauges].filter(Boolean))];
     const all = usual.seams;
     this.box.replaceChildren(
-      pick("measure", "reading that must end at zero", measures), text("tolerance", "tolerance", "such as 1 mrad, 0.5 mm, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
+      pick("measure", "reading that must end at zero", measures), text("tolerance", "tolerance", "such as 5 mm, 1 mrad, ISO 13920 A"), text("size", "length it holds for", "for an ISO 13920 class"),
       h("fieldset", { class: "seams" }, h("legend", { text: "Seams and the travels allowed" }), Object.entries(all).map(([seam, words]) => this.seam(seam, words, Object.keys(all)))),
       this.places("first", "welded first", Object.keys(all)), this.places("last", "welded last", Object.keys(all)),
       text("before", "seams in this sequence", "front before back; left before right", (v) => this.befores(v), "tall"),
@@ -114,8 +126,15 @@ export class PlanForm {
     return h("div", { class: "field" }, h("span", { class: "as-label", text: label }), h("span", { class: "ticks", role: "group", "aria-label": label }, seams.map((x) => h("label", {}, h("input", { type: "checkbox", checked: now.includes(x),
       onchange: (e) => this.set(key, e.target.checked ? [...[].concat(this.plan[key] || []), x] : [].concat(this.plan[key] || []).filter((y) => y !== x)) }), ` ${x}`))));
   }
+  // Items between semicolons; one that cannot be read is told, since nobody would miss it.
+  read(key, typed, such, take) {
+    const items = typed.split(";").map((x) => x.trim()).filter(Boolean), bad = items.find((x) => !take(x));
+    delete this.unread[key];
+    if (bad) this.unread[key] = `${LABELS[key]}: '${bad}' is not allowed: write such as "${such}"`;
+    return items.map(take).filter(Boolean);
+  }
   befores(typed) {
-    const pairs = typed.split(";").map((p) => p.split(/\bbefore\b|</).map((x) => x.trim())).filter((p) => p.length === 2 && p[0] && p[1]);
+    const pairs = this.read("before", typed, "front before back", (item) => { const pair = item.split(/\bbefore\b|</).map((x) => x.trim()); return pair.length === 2 && pair[0] && pair[1] ? pair : null; });
     this.set("before", pairs);
   }
 }

@@ -245,7 +245,8 @@ def tolerance_of(case, section, mistakes) -> Tolerance | None:
         mistakes.append(f"[plan] kind: {kind!r} is not allowed: write {', '.join(kinds())}")
         return None
     try:
-        return read_tolerance(section.tolerance, kind, section.size)
+        distance = next((g.throw for g in case.gauges if g.name == measure), None)
+        return read_tolerance(section.tolerance, kind, section.size, distance)
     except CaseError as error:
         mistakes.append(f"[plan] {error}")
         return None
