@@ -187,7 +187,8 @@ def read_tolerance(
             value = parse(text, measure)
     except ValueError:
         target = ', "5 mm" at the target' if distance else ""
-        such = {"angle": f'"1 mrad", "0.1 deg"{target}', "slope": '"5 mm/m"'}.get(measure, '"0.5 mm"')
+        known = {"angle": f'"1 mrad", "0.1 deg"{target}', "slope": '"5 mm/m"'}
+        such = known.get(measure, '"0.5 mm"')
         raise CaseError(
             f'tolerance: {text!r} is not allowed: such as {such} or "ISO 13920 B"'
         ) from None
