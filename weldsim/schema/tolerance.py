@@ -186,15 +186,18 @@ def read_tolerance(
         else:
             value = parse(text, measure)
     except ValueError:
-        target = ', "5 mm" at the target' if distance else ""
-        known = {"angle": f'"1 mrad", "0.1 deg"{target}', "slope": '"5 mm/m"'}
-        such = known.get(measure, '"0.5 mm"')
-        raise CaseError(
-            f'tolerance: {text!r} is not allowed: such as {such} or "ISO 13920 B"'
-        ) from None
+        such = _such(measure, distance)
+        raise CaseError(f"tolerance: {text!r} is not allowed: such as {such}") from None
     if value <= 0:
         raise CaseError(f"tolerance: {text!r} is not allowed: it must be greater than zero")
     return Tolerance(text.strip(), value, measure, "as stated")
+
+
+def _such(measure: str, distance: float | None) -> str:
+    """Examples of what is allowed."""
+    target = ', "5 mm" at the target' if distance else ""
+    known = {"angle": f'"1 mrad", "0.1 deg"{target}', "slope": '"5 mm/m"', "length": '"0.5 mm"'}
+    return f'{known[measure]} or "ISO 13920 B"'
 
 
 def _length(text: object) -> float | None:
