@@ -146,7 +146,8 @@ def parse(text: object, kind: str) -> float:
     shown = repr(text) if len(text) <= LONGEST else f"{text[:20]!r}... ({len(text)} characters)"
     found = len(text) <= LONGEST and _QUANTITY.fullmatch(as_trade_writes(text, kind))
     if not found:
-        raise ValueError(f"{shown} is not a number with a unit; {allowed}")
+        comma = " (a comma stands in it; decimals take a point)" if "," in text else ""
+        raise ValueError(f"{shown} is not a number with a unit{comma}; {allowed}")
     value = to_si(float(found[1]), found[2], unit)
     if value is None or not math.isfinite(value):
         raise ValueError(f"{shown} is not {one}; {allowed}")

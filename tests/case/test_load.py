@@ -160,6 +160,7 @@ def test_a_change_that_goes_nowhere_is_refused(change, words):
 
 def test_a_change_is_checked_like_the_file():
     assert "[part] thickness: '8' is not a number with a unit" in refused('part.thickness="8"')
+    assert "decimals take a point); allowed: a length" in refused('part.thickness="8,5 mm"')
 
 
 # -- refusals: one line, with file, key, value and what is allowed

@@ -142,7 +142,8 @@ def load_case(path: str | Path, overrides: Overrides = ()) -> Case:
     except StoreError as error:
         raise CaseError(str(error)) from None
     except UnicodeDecodeError as error:
-        raise CaseError(f"{path}: cannot be read: {error}") from None
+        place = f"byte {error.start + 1} is no UTF-8 text"
+        raise CaseError(f"{path}: cannot be read: {place}, allowed: a TOML file") from None
     return parse_case(text, str(path), overrides)
 
 
