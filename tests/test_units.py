@@ -94,7 +94,7 @@ def test_a_bare_number_is_refused(value):
     "text", ["6", "mm", "", "six mm", "6,5 mm", "nan mm", "inf mm", "6 + 1 mm"]
 )
 def test_text_without_a_number_and_a_unit_is_refused(text):
-    with pytest.raises(ValueError, match=r'not a number with a unit.*; allowed: .*"8 mm", "0.3 in"'):
+    with pytest.raises(ValueError, match=r'not a number with a unit.*; allowed: .*"8 mm"'):
         parse(text, "length")
 
 

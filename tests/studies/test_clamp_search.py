@@ -119,7 +119,7 @@ def test_refusals_are_one_line(monkeypatch):
     monkeypatch.setattr(
         clamp_search, "run_choice", invented(dict.fromkeys(choices_of(case), "stuck"))
     )
-    with pytest.raises(ConvergenceError, match="no choice of clamps could be computed: stuck"):
+    with pytest.raises(ConvergenceError, match="no set of clamps could be computed: stuck"):
         found_clamps(case)
 
 

@@ -194,15 +194,15 @@ def test_refusals(options, words):
     assert "\n" not in str(refusal.value)
 
 
-def test_too_large_a_lean_is_refused(light, monkeypatch):
+def test_too_large_a_tilt_is_refused(light, monkeypatch):
     """150 mrad are 8.6 degrees."""
     monkeypatch.setattr(preset, "cold_reading", invented(up=150.0, softer=0.0))
-    with pytest.raises(CaseError, match=r"8\.6 deg, allowed: up to 5 deg"):
+    with pytest.raises(CaseError, match=r"8\.6°, allowed: up to 5°"):
         found_preset(tee(), grade="coarse")
 
 
 def test_a_bar_is_turned_as_a_whole(light, monkeypatch):
-    """One piece: its angle in the vise adds, and products of two small turns are what is left."""
+    """One piece: its angle in the clamp adds, and products of two small turns are what is left."""
     monkeypatch.setattr(preset, "cold_reading", invented(up=8.0, right=-6.0))
     found = found_preset(load_case(CASES / "pivot_arm_one_bead.toml"), grade="coarse")
     assert found.turn == {UP: -8e-3, RIGHT: 6e-3}

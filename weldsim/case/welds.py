@@ -109,7 +109,7 @@ def _check_any(tables: Tables, lines: Mapping[str, SeamLine]) -> None:
     if any(m.section == "weld" or m.key.startswith("order") for m in tables.mistakes):
         return
     words = ", ".join(f'"{n}:{next(iter(v.directions))}"' for n, v in list(lines.items())[:2])
-    text = f"missing, allowed: seams in order with their travel, such as [{words}], or [[weld]] "
+    text = f"missing, allowed: seams in sequence with their travel, such as [{words}], or [[weld]] "
     tables.say("schedule", "", "order", None, text + "sections")
 
 

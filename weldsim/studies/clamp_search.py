@@ -123,7 +123,7 @@ def find_clamps(
     ran.sort(key=lambda c: (bool(c.error), c.size, len(c.faces)))
     best = ran[0]
     if best.error:
-        raise ConvergenceError(f"preset: no choice of clamps could be computed: {best.error}")
+        raise ConvergenceError(f"preset: no set of clamps could be computed: {best.error}")
     estimate = _error(case, target, best, options)
     return ClampSearch(
         case.title, target, estimate, target.verdict(best.size, estimate.size()), tuple(ran),

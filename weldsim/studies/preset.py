@@ -265,9 +265,8 @@ class _Search:
 def _not_too_far(lean: np.ndarray, case: Case) -> None:
     if np.abs(lean).max() > LARGEST_LEAN:
         raise CaseError(
-            f"{case.source_file}: it would take a preset of {math.degrees(np.abs(lean).max()):.1f} "
-            f"deg, allowed: up to {math.degrees(LARGEST_LEAN):.0f} deg; weld less, or in another "
-            "order"
+            f"{case.source_file}: it would take a preset of {math.degrees(np.abs(lean).max()):.1f}"
+            f"°, allowed: up to {math.degrees(LARGEST_LEAN):.0f}°; weld less or in another sequence"
         )
 
 

@@ -157,7 +157,7 @@ def check_own_rules(case, raw, section, mistakes) -> None:
     if kind_of_case(case).seams_of_welds:
         if section.pause is None and "plan.pause" not in section.vary and not usual_rule(case):
             mistakes.append(
-                "[plan] pause: missing; the beads are put in order with one pause between them, "
+                "[plan] pause: missing; the beads are put in sequence with one pause between them, "
                 'such as "60 s", and their own start rules differ'
             )
         own = [k for k in section.vary if k.startswith("weld.") and k.endswith(".start")]
@@ -169,8 +169,8 @@ def check_own_rules(case, raw, section, mistakes) -> None:
         for weld in raw.get("weld", ()):
             if "start" in weld:
                 mistakes.append(
-                    f"[weld.{weld.get('name')}] start: a plan sets the order, so the time between "
-                    "welds comes from [schedule] pause or interpass, allowed: none here"
+                    f"[weld.{weld.get('name')}] start: a plan sets the sequence, so the time "
+                    "between welds comes from [schedule] pause or interpass, allowed: none here"
                 )
         for item in raw.get("schedule", {}).get("order", ()):
             if "/" in item:
