@@ -9,10 +9,12 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import refuse
+from weldsim.cli.options import refuse, say
 from weldsim.measurements.spot_record import LEAST_NOISE, read_clip
 from weldsim.measurements.target_sheet import PAPERS, TargetSheet
 from weldsim.studies.plan.space import Plan
+from weldsim.text.quantities import Units, words
+from weldsim.text.spot_words import moved
 from weldsim.units import parse
 
 Marks = Annotated[
@@ -57,6 +59,7 @@ def filmed_readings(
     mirrored: bool,
     noise: float | None,
     tell: Callable[[float, str], None],
+    units: Units = "metric",
 ) -> tuple[list[str], float]:
     """What a pointer reads after the films of its spot.
 
@@ -72,6 +75,8 @@ def filmed_readings(
         Standard deviation where it is stated. [mm]
     tell : callable
         Told the share of the films read, and words.
+    units : {"metric", "us"}
+        Of what is printed.
 
     Returns
     -------
@@ -94,6 +99,7 @@ def filmed_readings(
         a, b, error = record.reading()
         up, right, variance = up + 1e3 * a, right + 1e3 * b, variance + (1e3 * error) ** 2
     found = max(LEAST_NOISE, math.sqrt(variance))
-    typer.echo(f"films: {pointer} {up:+.2f} mm up, {right:+.2f} mm right (±{found:.2f} mm)")
+    where = moved(1e-3 * up, 1e-3 * right, 1e-3 * found)
+    say([words("films: {} {}", pointer, where)], units)
     said = [f"{pointer}.up={up:.4f} mm", f"{pointer}.right={right:.4f} mm"]
     return said, (found if noise is None else noise)

@@ -75,7 +75,7 @@ def command(
     readings = list(reading or ())
     with ProgressBar() as tell:
         if video:
-            filmed, noise = filmed_readings(study.plan, video, marks, mirrored, noise, tell)
+            filmed, noise = filmed_readings(study.plan, video, marks, mirrored, noise, tell, units)
             readings += filmed
         read = read_readings(study.plan, readings, noise)
         advice = advise(study, done, read, workers, cluster, tell, spread)

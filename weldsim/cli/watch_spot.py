@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from weldsim.cli.clips import Marks, Mirrored, sheet_of
-from weldsim.cli.options import refuse
+from weldsim.cli.options import UnitsOfText, refuse, say
 from weldsim.cli.progress import ProgressBar
 from weldsim.measurements.spot_record import read_clip, write_spot_file
 from weldsim.plots.spot_plot import plot_spot
@@ -24,6 +24,7 @@ def command(
     marks: Marks = "A4",
     rate: Annotated[float, typer.Option(help="Most readings a second.", min=0.1, max=240.0)] = 10.0,
     mirrored: Mirrored = False,
+    units: UnitsOfText = "metric",
 ):
     """Read a filmed light spot into a gauge file and a picture."""
     out = video.with_suffix(".csv") if out is None else out
@@ -37,6 +38,5 @@ def command(
         )
     write_spot_file(out, record, gauge, video.name)
     picture = plot_spot(out.with_suffix(".png"), record, video.name)
-    for line in record_lines(record):
-        typer.echo(line)
+    say(record_lines(record), units)
     typer.echo(f"{out}, {picture.name}")

@@ -7,6 +7,7 @@ from collections import Counter
 import numpy as np
 
 from weldsim.measurements.spot_record import SpotRecord
+from weldsim.text.quantities import Quantity, Words, quantity, words
 
 
 def record_lines(record: SpotRecord) -> list[str]:
@@ -34,11 +35,21 @@ def record_lines(record: SpotRecord) -> list[str]:
     out.append(f"arc on: {', '.join(arcs)} of the film" if arcs else "arc: not in view")
     if np.isfinite(record.error):
         out.append(
-            f"a reading's standard deviation is {1e3 * record.error:.2f} mm, from its scatter; "
-            f"a sheet printed too large or small is not in it"
+            words(
+                "a reading's standard deviation is {}, from its scatter; a sheet printed too large "
+                "or small is not in it",
+                _mm(record.error, ".2f"),
+            )
         )
-    out.append(
-        f"at the end {1e3 * up:+.2f} mm up, {1e3 * right:+.2f} mm right (±{1e3 * error:.2f} mm) "
-        f"from where it was at rest before"
-    )
+    out.append(words("at the end {} from where it was at rest before", moved(up, right, error)))
     return out
+
+
+def moved(up: float, right: float, error: float) -> Words:
+    """Where a spot went on its target, with the standard deviation. [m]"""
+    sides = (_mm(up, "+.2f"), _mm(right, "+.2f"), _mm(error, ".2f"))
+    return words("{} up, {} right (±{})", *sides)
+
+
+def _mm(metres: float, form: str) -> Quantity:
+    return quantity(1e3 * metres, "mm", form)
