@@ -68,6 +68,16 @@ def test_joints_say_their_seams_and_opposite_directions(client):
     )
 
 
+def test_a_bead_has_the_travels_that_its_section_takes(client):
+    """Across the bar up and down, along it +x and -x: no word that the case would refuse."""
+    tables = starter()
+    tables["weld"][1] |= {"line": "along", "travel": "+x", "face": "back"}
+    tables["weld"][1].pop("at")
+    found = post(client, "/api/check", {"tables": tables}).json()
+    assert found["ok"], found
+    assert found["travels"] == {"A": {"up": "down", "down": "up"}, "B": {"+x": "-x", "-x": "+x"}}
+
+
 def test_words_come_without_the_cautions_that_stand_beside(client):
     found = post(client, "/api/words", {"tables": starter()}).json()
     assert found["lines"] == ["Part: a bar.", "Expect about 5 s and 300 MB."]

@@ -49,6 +49,9 @@ def test_quantities_know_their_unit_and_sign():
     assert fields["clamping", "length"]["sign"] == "not negative"
     assert fields["part", "material"]["words"] and not fields["clamping", "release"]["needed"]
     assert "clamped end" in fields["part", "length"]["remark"]
+    # neither one process of many nor the label once more
+    assert fields["weld", "process"]["remark"] == "number of ISO 4063"
+    assert fields["clamping", "conductance"]["remark"] == "the least certain number here"
 
 
 def test_units_convert_as_defined():

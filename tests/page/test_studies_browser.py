@@ -32,6 +32,10 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
         page.wait_for_selector(".joint")
         page.click(".joint:has-text('flat bar')")
         page.wait_for_selector(".seam")
+        told = page.locator(".actions .cost").inner_text()  # from the first moment on
+        assert all(
+            f"{word}: " in told for word in ("Preview", "Coarse run", "Compute, grade normal")
+        )
         small(page)
         page.click(".times summary")  # what every grade takes, before anything is begun
         page.wait_for_selector(".times tr[data-key=sketch] td:has-text('about')")
@@ -44,6 +48,14 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
         plan.get_by_label("best ones run again, finer").fill("0")
         plan.locator(".seam-choice[data-seam=A] input[data-word=down]").uncheck()
         page.wait_for_selector("text=4 sequences to compare")  # 2 orders, B both ways
+        another = plan.get_by_label("setting that varies")  # by its name, with its key behind it
+        another.select_option(label="B: current (weld.B.current)")
+        values = plan.get_by_label("its values")
+        assert values.get_attribute("placeholder").startswith("such as ")
+        values.fill("80 A, 90 A")
+        page.wait_for_selector("text=8 sequences to compare")
+        another.select_option("")
+        page.wait_for_selector("text=4 sequences to compare")
         page.wait_for_selector(".question[data-kind=plan] .cost:has-text('about')")
         at_all_sizes(page, "questions")
         page.get_by_role("button", name="Find the best sequence").click()
@@ -53,6 +65,14 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
         assert "A down" not in page.locator(".ranking").inner_text()
         page.wait_for_selector("a:has-text('Print the bench sheet')")
         at_all_sizes(page, "ranking")
+        page.set_viewport_size({"width": 390, "height": 844})  # every cell within a phone
+        cells = "[...document.querySelectorAll('.ranking td, .ranking tbody th')]"
+        right = f"Math.max(...{cells}.map((x) => x.scrollWidth + x.getBoundingClientRect().left))"
+        assert page.evaluate(right) <= 390
+        page.set_viewport_size({"width": 1920, "height": 1080})  # a projector's window is filled
+        wide = "document.querySelector('.ranking').getBoundingClientRect().width"
+        assert page.evaluate(wide) > 0.9 * 1920
+        page.set_viewport_size({"width": 1440, "height": 900})
 
         page.click(".film-readings summary")  # a film may be brought in place of a reading
         page.wait_for_selector(".film-readings >> text=No film yet")

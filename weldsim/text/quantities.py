@@ -112,6 +112,7 @@ class Number:
     shown: str
     difference: bool = False
     exact: bool = False
+    figures: int = 0
 
     def text(self, unit: str, units: Units) -> str:
         """The number in the unit, or in the US unit that stands for it."""
@@ -127,8 +128,8 @@ class Number:
         signed = self.shown.lstrip().startswith(_SIGNS)
         value = self.value if signed or self.value >= 0 else -self.value
         value = factor * value + (0.0 if self.difference else offset)
-        if self.exact:
-            return _as_put_in(value)
+        if self.exact or self.figures:
+            return figures(value, self.figures) if self.figures else _as_put_in(value)
         size = math.floor(math.log10(abs(value))) if value else 0
         if power and not -4 <= size < 6:
             out = f"{value:.{max(keep + size, 0)}e}"
@@ -138,6 +139,18 @@ class Number:
             out = out.lstrip("-")
         plus = "+" if self.shown.lstrip().startswith("+") and value > 0 else ""
         return plus + (out.replace("-", "−") if "−" in self.shown else out)
+
+
+def figures(value: float, most: int = 3) -> str:
+    """A number with so many figures, without an exponent for what a bench reads.
+
+    Digits before the point are kept, however many; what shows as zero has no sign.
+    """
+    if value == 0 or not math.isfinite(value):
+        return f"{value:.0f}"
+    decimals = most - 1 - math.floor(math.log10(abs(value)))
+    text = f"{value:.{min(max(decimals, 0), 6)}f}"
+    return text.lstrip("-") if float(text) == 0 else text
 
 
 def _as_put_in(value: float) -> str:

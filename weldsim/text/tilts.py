@@ -10,6 +10,7 @@ from weldsim.text.quantities import (
     Quantity,
     Words,
     as_written,
+    figures,
     in_m,
     joined,
     words,
@@ -18,30 +19,9 @@ from weldsim.text.quantities import (
 DEGREE = math.degrees(1e-3)  # in one mrad
 
 
-def figures(value: float, most: int = 3) -> str:
-    """A number with so many figures, without an exponent for what a bench reads.
-
-    Parameters
-    ----------
-    value : float
-    most : int
-        Figures; a number of more digits before its point keeps them.
-
-    Returns
-    -------
-    str
-        Without a sign for what shows as zero.
-    """
-    if value == 0 or not math.isfinite(value):
-        return f"{value:.0f}"
-    decimals = most - 1 - math.floor(math.log10(abs(value)))
-    text = f"{value:.{min(max(decimals, 0), 6)}f}"
-    return text.lstrip("-") if float(text) == 0 else text
-
-
 def sized(value: float, unit: str, most: int = 3) -> Quantity:
-    """A value of so many figures with its unit."""
-    return Quantity((Number(value, figures(value, most)),), unit)
+    """A value of so many figures with its unit, metric or US."""
+    return Quantity((Number(value, figures(value, most), figures=most),), unit)
 
 
 def tilt_words(angle: float, distance: float | None = None, most: int = 3) -> Words:

@@ -80,6 +80,10 @@ def test_a_band_is_read_for_the_measure_of_a_plan(tmp_path):
     factor = plan.measure_columns[0].factor
     assert found.common == pytest.approx([4.0 / factor] * len(readings))
     assert found.afresh == pytest.approx([3.0 / factor] * len(readings))
+    assert found.title == tmp_path.name  # for want of a better name
+    titled = {"readings": readings, "title": "Pivot arm, line 2"}
+    (tmp_path / "band.json").write_text(json.dumps(titled))
+    assert read_spread(plan, tmp_path).title == "Pivot arm, line 2"
     (tmp_path / "band.json").write_text(json.dumps({"readings": readings[:0]}))
     with pytest.raises(StoreError, match="which the plan measures"):
         read_spread(plan, tmp_path)
