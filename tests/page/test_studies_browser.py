@@ -37,6 +37,11 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
             f"{word}: " in told for word in ("Preview", "Coarse run", "Compute, grade normal")
         )
         small(page)
+        words = (
+            "xs => xs.map((x) => x.value)"  # one pair of words, in the fields and in the sequence
+        )
+        for menu in (".field[data-place='weld|travel'] option", ".turn select option"):
+            assert page.eval_on_selector_all(menu, words) == ["up", "down"] * 2
         page.click(".times summary")  # what every grade takes, before anything is begun
         page.wait_for_selector(".times tr[data-key=sketch] td:has-text('about')")
 

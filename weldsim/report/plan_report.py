@@ -27,6 +27,7 @@ from weldsim.text.plan_words import (
     plan_lines,
     recommended,
     said,
+    tie_words,
 )
 from weldsim.text.quantities import UNITS, Units, unit_word
 
@@ -173,6 +174,7 @@ def page(
             "number": n, "text": plan.text(r.moves), "setting": plan.settings[r.setting].label,
             "images": [plan.text(moves) for moves in r.images],
             "does_not_matter": images_words(plan, r),
+            "tie": "" if r.best.error else tie_words(study, r),
             "final": "failed" if r.best.error else shown(r.end),
             "error": "" if r.best.error else shown(r.error),
             "worst": "" if r.best.error else shown(r.worst),

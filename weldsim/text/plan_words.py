@@ -101,6 +101,18 @@ def ties(study: Study, row: Row) -> list[Row]:
     ]  # fmt: skip
 
 
+def tie_words(study: Study, row: Row) -> str:
+    """With which rows of the table a row ties; "" where it does with none."""
+    numbers = [study.rows.index(r) + 1 for r in ties(study, row)]
+    if not numbers:
+        return ""
+    if len(numbers) > NAMED:
+        return f"a tie, to the figures shown: {len(numbers) + 1} rows read the same"
+    *some, last = map(str, numbers)
+    rest = f"s {', '.join(some)} and {last}" if some else f" {last}"
+    return f"a tie, to the figures shown, with row{rest}"
+
+
 def _named(plan: Plan, rows: list[Row]) -> str:
     """Rows with their mirror images by name, the first few of many."""
     out = []

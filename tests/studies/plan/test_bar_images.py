@@ -11,7 +11,7 @@ from weldsim.studies.plan.outcomes import Outcome, evaluate
 from weldsim.studies.plan.rows import Study, ranked
 from weldsim.studies.plan.space import parse_plan
 from weldsim.studies.plan.symmetry import symmetries
-from weldsim.text.plan_words import images_words, level_words, worst_words
+from weldsim.text.plan_words import images_words, level_words, tie_words, worst_words
 
 BAR = (files("weldsim") / "data" / "starters" / "bar.toml").read_text(encoding="utf-8")
 PLAN = '\n[plan]\nmeasure = "pointer"\ntolerance = "2 mrad"\ngrade = "sketch"\n'
@@ -71,6 +71,8 @@ def test_the_worst_is_the_whole_tie():
     assert "they end alike" in said and said.count(";") == 1
     for row in study.rows[1:]:
         assert study.plan.text(row.moves) in said
+    assert tie_words(study, study.rows[1]) == "a tie, to the figures shown, with row 3"
+    assert tie_words(study, study.rows[0]) == ""
     alone = str(worst_words(study_of([1.0, 22.6, 22.7])[0]))
     assert "alike" not in alone and ";" not in alone
 

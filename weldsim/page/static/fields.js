@@ -107,7 +107,7 @@ export class Fields {
     for (const field of this.ui.form.querySelectorAll('.field[data-place="weld|travel"]')) {
       const select = field.querySelector("select"), now = select && select.value;
       if (!select) continue;
-      const all = select.allWords ??= [...select.options].map((o) => o.value), own = known[field.dataset.entry] && Object.keys(known[field.dataset.entry]);
+      const all = select.allWords ??= [...select.options].map((o) => o.value), found = known[this.draft.get("weld", "name", Number(field.dataset.index))], own = found && Object.keys(found);
       const words = own && own.includes(now) ? own : all;
       if (words.join() !== [...select.options].map((o) => o.value).join()) select.replaceChildren(...words.map((w) => h("option", { value: w, text: w, selected: w === now })));
     }
