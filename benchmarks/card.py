@@ -31,7 +31,7 @@ def run(case_file: str, grade: str, device: str) -> dict:
         effort += [e.iterations, e.heat_iterations, e.factorisations, e.retries]
     ends = {k: float(v) for k, v in model.read(step.state).items()}
     return {
-        "unknowns": model.mechanics.pattern.size, "steps": steps, "effort": effort.tolist(),
+        "equations": model.mechanics.pattern.size, "steps": steps, "effort": effort.tolist(),
         "wall": time.perf_counter() - began, "ends": ends,
     }  # fmt: skip
 
@@ -98,11 +98,18 @@ def main() -> None:
     found = {d: run(asked.case, asked.grade, d) for d in asked.devices.split(",")}
     print(
         header(
-            "device", "unknowns", "steps", "iterations", "heat", "factorisations", "retries", "wall"
+            "device",
+            "equations",
+            "steps",
+            "iterations",
+            "heat",
+            "factorisations",
+            "retries",
+            "wall",
         )
     )
     for device, r in found.items():
-        print(row(device, r["unknowns"], r["steps"], *r["effort"], f"{r['wall']:.1f} s"))
+        print(row(device, r["equations"], r["steps"], *r["effort"], f"{r['wall']:.1f} s"))
     if len(found) == 2:
         one, two = (r["ends"] for r in found.values())
         for k in one:

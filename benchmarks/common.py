@@ -27,7 +27,7 @@ LENGTH, WIDTH, THICKNESS = 0.2, 0.04, 0.006  # m
 SPOT, SPOT_SIZE, SPOT_RISE = 0.085, 0.012, 1100.0  # place along the bar, radius [m], rise [K]
 AMBIENT = 293.15  # K
 
-# points along x, y, z of the 8-node bricks; "10k" means about 10,000 unknowns
+# points along x, y, z of the 8-node bricks; "10k" means about 10,000 equations
 GRIDS = {"tiny": (12, 2, 5), "10k": (55, 4, 15), "20k": (70, 5, 19), "70k": (100, 8, 29)}
 
 

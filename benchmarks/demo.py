@@ -43,7 +43,7 @@ def measure(case_file: str, grade: str) -> dict:
             break
     wall = time.perf_counter() - begin
     return {
-        "unknowns": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),
+        "equations": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),
         "steps": steps, "iterations": iterations, "simulated": step.time, "wall": wall,
         "built": built, "memory": peak_memory(),
     }  # fmt: skip
@@ -70,7 +70,7 @@ def measure_size(case_file: str, index: int) -> dict:
         iterations += effort.iterations
     wall = time.perf_counter() - begin
     return {
-        "unknowns": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),
+        "equations": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),
         "step": wall / SIZE_STEPS, "iterations": iterations / SIZE_STEPS, "memory": peak_memory(),
     }  # fmt: skip
 
@@ -113,27 +113,27 @@ def main() -> None:
         return print(json.dumps(measure_size(options.case, options.one_size)))
 
     print(f"Two beads and cooling to 30 degC; {machine()}.\n")
-    print(header("grade", "unknowns", "heat nodes", "steps", "Newton iterations", "simulated",
+    print(header("grade", "equations", "heat nodes", "steps", "Newton iterations", "simulated",
                  "wall", "times faster than the weld (bar)", "peak memory"))  # fmt: skip
     for grade in filter(None, options.grades.split(",")):
         r = in_process("--case", options.case, "--one-grade", grade)
-        print(row(grade, r["unknowns"], r["nodes"], r["steps"], r["iterations"],
+        print(row(grade, r["equations"], r["nodes"], r["steps"], r["iterations"],
                   f"{r['simulated']:.0f} s", f"{r['wall']:.1f} s",
                   f"{r['simulated'] / r['wall']:.1f} ({BARS.get(grade, '-')})",
                   f"{r['memory']:.0f} MB"), flush=True)  # fmt: skip
     if not options.sizes:
         return
     print("\nCost of one torch step against mesh size:\n")
-    print(header("unknowns", "heat nodes", "Newton iterations a step", "a step", "peak memory"))
+    print(header("equations", "heat nodes", "Newton iterations a step", "a step", "peak memory"))
     found = []
     for index in range(len(SIZES)):
         r = in_process("--case", options.case, "--one-size", str(index))
         found.append(r)
-        print(row(r["unknowns"], r["nodes"], f"{r['iterations']:.1f}", f"{r['step']:.2f} s",
+        print(row(r["equations"], r["nodes"], f"{r['iterations']:.1f}", f"{r['step']:.2f} s",
                   f"{r['memory']:.0f} MB"), flush=True)  # fmt: skip
-    n = [r["unknowns"] for r in found]
-    print(f"\nTime grows as unknowns^{exponent(n, [r['step'] for r in found]):.2f}, "
-          f"memory as unknowns^{exponent(n, [r['memory'] for r in found]):.2f}.")  # fmt: skip
+    n = [r["equations"] for r in found]
+    print(f"\nTime grows as equations^{exponent(n, [r['step'] for r in found]):.2f}, "
+          f"memory as equations^{exponent(n, [r['memory'] for r in found]):.2f}.")  # fmt: skip
 
 
 if __name__ == "__main__":

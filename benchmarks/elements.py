@@ -101,7 +101,7 @@ REFERENCE = ("brick20", (28, 8, 4, 4))
 
 def main() -> None:
     print("Plate bow, linear gradient (exact: curvature alpha dT / h, no stress)\n")
-    print("| element | cells | unknowns | curvature error | largest stress, MPa |")
+    print("| element | cells | equations | curvature error | largest stress, MPa |")
     print("|---|---|---|---|---|")
     for element, ladder in PLATES.items():
         for cells in ladder:
@@ -111,7 +111,7 @@ def main() -> None:
                 f"| {NAMES[element]} | {mesh} | {size} | {error:+.2%} | {stress:.2g} |", flush=True
             )
     print("\nCollapse of a thick cylinder (Hill: 192.091 MPa)\n")
-    print("| element | cells radial x around | unknowns | pressure error |")
+    print("| element | cells radial x around | equations | pressure error |")
     print("|---|---|---|---|")
     for element, ladder in RINGS.items():
         for cells in ladder:
@@ -123,7 +123,7 @@ def main() -> None:
         "\nEdge-heated bar, heated by 600 K and cooled, expanding in all directions. Beam algebra"
     )
     print(f"gives a curvature of 2.4691e-5 1/mm; a finer mesh ({exact:.4e}) is the measure.\n")
-    print("| element | cells | unknowns | bow error | ms an iteration |")
+    print("| element | cells | equations | bow error | ms an iteration |")
     print("|---|---|---|---|---|")
     for element, ladder in BARS.items():
         for cells in ladder:

@@ -60,7 +60,7 @@ def measure(seams: int, grade: str, most: int) -> dict:
     each = {key: value / done for key, value in counts.items()}
     return {
         **each, "seams": seams, "posts": max(1, seams // 4), "grade": grade, "done": done,
-        "unknowns": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),
+        "equations": int(model.mechanics.points.size), "nodes": int(model.heat.points.shape[0]),
         "wall": (time.perf_counter() - begin) / done, "cpu": (used() - cpu) / done,
         "memory": peak_memory(),
     }  # fmt: skip
@@ -91,7 +91,7 @@ def main() -> None:
     options.add_argument("--most", type=int, default=16)
     asked = options.parse_args()
     print(machine())
-    print(header("seams", "posts", "unknowns", "heat nodes", "seams measured", "steps a seam",
+    print(header("seams", "posts", "equations", "heat nodes", "seams measured", "steps a seam",
                  "iterations", "factorisations", "back-substitutions", "heat systems",
                  "processor s a seam", "wall s a seam", "memory"))  # fmt: skip
     for seams in map(int, asked.seams.split(",")):

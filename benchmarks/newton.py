@@ -129,7 +129,7 @@ def main() -> None:
     options.plain = options.plain.split(",")
 
     print(f"One Newton iteration, best of {options.repeats} in turn; {machine()}.\n")
-    print(header("unknowns", "plastic points", "ours", "factorisation + solve", "ratio (bar)",
+    print(header("equations", "plastic points", "ours", "factorisation + solve", "ratio (bar)",
                  "NGSolve", "ratio (bar)", "plain scikit-fem", "times slower (bar)"))  # fmt: skip
     notes = []
     for name in options.sizes.split(","):
@@ -149,7 +149,7 @@ def main() -> None:
         notes += [f"- {name}: {k} {v:.3f} s" for k, v in sorted(rivals.items(), key=lambda i: i[1])]
     print(f"\nSolver: {problem.model.solver.name}.\n" + "\n".join(notes))
     print("\n20-node bricks on every second grid line (an eighth of the cells):\n")
-    print(header("8-node grid", "cells", "unknowns", "ours", "factorisation + solve", "ratio"))
+    print(header("8-node grid", "cells", "equations", "ours", "factorisation + solve", "ratio"))
     for name in options.sizes.split(","):
         problem, times = quadratic(name, options)
         mine, alone = times["ours"], times["factorisation"]

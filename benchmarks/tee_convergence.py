@@ -1,4 +1,4 @@
-"""Does the stated error of a tee's tilt cover what a finer mesh and finer steps change?
+"""Does the estimated error of a tee's tilt cover what a finer mesh and finer steps change?
 
     python benchmarks/tee_convergence.py [--small] [--levels coarse,halved,quick,finer]
 
@@ -108,7 +108,7 @@ def table(found: dict[str, Found]) -> str:
     """Markdown: a row a level, and what the last level leaves of the others."""
     finest = list(found.values())[-1]
     lines = [
-        header("level", "unknowns", "steps", "iterations", "wall",
+        header("level", "equations", "steps", "iterations", "wall",
                "along, mrad", "across, mrad", "off the last row, mrad")
     ]  # fmt: skip
     for name, one in found.items():
@@ -126,8 +126,8 @@ def estimate(found: dict[str, Found]) -> str:
     stated = np.abs(found["quick"].tilt - found["coarse"].tilt)
     finest = list(found)[-1]
     if finest == "quick":
-        return f"stated error of quick: {stated[0]:.3f} along, {stated[1]:.3f} across; none finer"
-    lines = [header("tilt", "quick", "stated error", f"changes to {finest}", "covered")]
+        return f"estimated error, quick: {stated[0]:.3f} along, {stated[1]:.3f} across; none finer"
+    lines = [header("tilt", "quick", "estimated error", f"changes to {finest}", "covered")]
     for i, name in enumerate(("along", "across")):
         change = found[finest].tilt[i] - found["quick"].tilt[i]
         lines.append(

@@ -5,7 +5,7 @@
 
 `bar` is the demo bar, `tee` the mast stub with its four seams, `seam` the first of them; each until
 it is cold. With `--before` every run is made by the package of another checkout too, straight
-after. Prints Markdown: unknowns, steps, iterations, factorisations and back-substitutions of the
+after. Prints Markdown: equations, steps, iterations, factorisations and back-substitutions of the
 equilibria, iterations of the heat, halved steps, seconds without building the model, and where the
 pointer ends. Every run is a process of its own; its first step is made twice and the first is not
 timed, since it compiles.
@@ -29,8 +29,8 @@ RUNS = {
     "seam": ("mast_stub.toml", ('schedule.order=["front:+x"]',)),
 }
 USUAL = ["bar:quick", "seam:quick", "tee:quick", "bar:normal"]
-HEAD = ["run", "version", "unknowns", "steps", "iterations", "factorisations", "back-substitutions",
-        "heat iterations", "halved", "solve", "ends"]  # fmt: skip
+HEAD = ["run", "version", "equations", "steps", "iterations", "factorisations",
+        "back-substitutions", "heat iterations", "halved", "solve", "ends"]  # fmt: skip
 
 
 def package(*places: str):
@@ -64,7 +64,8 @@ def measure(name: str, grade: str) -> dict:
     seconds = time.perf_counter() - begin
     ends = step.gauges.display() if hasattr(step.gauges, "display") else step.gauges
     ends = [float(v) for c, v in ends.items() if c.endswith("_mrad")][:2]
-    return {"unknowns": int(model.mechanics.pattern.size), **counts, "solve": seconds, "ends": ends}
+    size = int(model.mechanics.pattern.size)
+    return {"equations": size, **counts, "solve": seconds, "ends": ends}
 
 
 def in_process(checkout: Path, run: str) -> dict:
@@ -93,7 +94,7 @@ def main() -> None:
     for run in options.runs:
         for version, checkout in versions.items():
             r = in_process(checkout, run)
-            cells = [run, version, *(r[k] for k in ("unknowns", "steps", "iterations", "factored",
+            cells = [run, version, *(r[k] for k in ("equations", "steps", "iterations", "factored",
                      "back", "heat", "halved")), f"{r['solve']:.1f} s",
                      " / ".join(f"{e:.4f} mrad" for e in r["ends"])]  # fmt: skip
             print("| " + " | ".join(str(c) for c in cells) + " |", flush=True)

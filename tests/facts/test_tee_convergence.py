@@ -1,4 +1,4 @@
-"""A run's stated error against what shorter cells and steps change: first seam of a small tee.
+"""A run's estimated error against what shorter cells and steps change: first seam of a small tee.
 
 Cheap version: tubes 14 and 24 mm wide with the walls (3 mm), leg (4 mm), arc and tacks of
 `cases/mast_stub.toml`, so that a section of the weld sees the same, over a seam 14 mm long. The

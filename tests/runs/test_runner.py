@@ -150,7 +150,7 @@ def test_part_that_does_not_mesh_leaves_nothing_behind(tmp_path, monkeypatch):
 
 @pytest.mark.slow
 def test_companion_covers_the_step_to_the_next_grade(tmp_path):
-    """The stated error of a quick run is at least its distance from normal grade, in tilt."""
+    """The estimated error of a quick run is at least its distance from normal grade, in tilt."""
     ends, stated = {}, None
     for grade in ("quick", "normal"):
         changes = (f"solve.grade={grade}", "solve.end=40 s", "solve.error_estimate=true")
