@@ -96,7 +96,7 @@ def main() -> None:
                  "processor s a seam", "wall s a seam", "memory"))  # fmt: skip
     for seams in map(int, asked.seams.split(",")):
         r = in_process(seams, asked.grade, asked.most)
-        size = (f"{r['unknowns']:,}", f"{r['nodes']:,}", r["done"])
+        size = (f"{r['equations']:,}", f"{r['nodes']:,}", r["done"])
         times = (f"{r['cpu']:.1f}", f"{r['wall']:.1f}", f"{r['memory']:.0f} MB")
         print(row(seams, r["posts"], *size, *(f"{r[k]:.0f}" for k in COUNTED), *times), flush=True)
 
