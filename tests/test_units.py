@@ -19,7 +19,7 @@ from weldsim.units import KINDS, parse
         ("1/8", "length", 25.4e-3 / 8),  # a bare fraction is one of an inch, as on a tape
         ("1 1/2 in", "length", 38.1e-3),
         ("1-1/2\u2033", "length", 38.1e-3),
-        ("-1/4 in", "length", -6.35e-3),
+        ("-3/8 in", "length", -9.525e-3),
         ("2'", "length", 0.6096),
         ("1/2 in/s", "speed", 12.7e-3),
         ("20cm", "length", 0.2),

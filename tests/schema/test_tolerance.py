@@ -117,7 +117,7 @@ def test_a_length_at_the_target_is_the_angle_that_it_makes_there():
     found = read_tolerance("8 mm", "angle", None, 4.0)
     assert found.value == pytest.approx(2e-3) and found.measure == "angle"
     assert str(tolerance_words(found, 4.0)) == "±8 mm at the target (±2 mrad)"
-    assert read_tolerance("1/4 in", "angle", None, 5.0).value == pytest.approx(0.00635 / 5.0)
+    assert read_tolerance("3/16 in", "angle", None, 5.0).value == pytest.approx(0.0047625 / 5.0)
     assert read_tolerance("1 mrad", "angle", None, 4.0).value == pytest.approx(1e-3)
     with pytest.raises(CaseError, match='"5 mm" at the target'):
         read_tolerance("8 kg", "angle", None, 4.0)
