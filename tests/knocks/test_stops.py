@@ -242,6 +242,19 @@ def test_every_verb_that_runs_ends_with_the_code_of_the_signal(
     assert done.stderr.splitlines()[-1].startswith("stopped")
 
 
+def test_a_preset_that_is_stopped_keeps_its_runs_beside_its_file(tmp_path, monkeypatch):
+    asked = []
+
+    def compute(case, target, runs, options):
+        asked.append(options.kept.folder)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(import_module("weldsim.cli.preset"), "find_preset", compute)
+    done = CliRunner().invoke(app, ["preset", str(BAR), "--out", str(tmp_path / "tilt.json")])
+    assert asked == [tmp_path / "tilt.runs"]
+    assert "resume with the same command" in done.stderr
+
+
 def read_only(monkeypatch):
     """The disk takes nothing from now on, as one the system has put to read-only after an error."""
 

@@ -54,7 +54,7 @@ VERBS = {
 KEPT = "stopped; what is computed stays: resume with the same command"
 LOST = "stopped; nothing is kept of it: begin again"
 # run, plan, band and validate say more themselves
-STOPPED = {"fit": KEPT, "next": KEPT, "preset": LOST, "correct": LOST, "why": LOST}
+STOPPED = {"fit": KEPT, "next": KEPT, "preset": KEPT, "correct": LOST, "why": LOST}
 
 WORDS = "weldsim.words"
 

@@ -22,6 +22,7 @@ from weldsim.cli.options import (
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_clamps, write_preset
 from weldsim.studies.clamp_search import find_clamps
+from weldsim.studies.kept_runs import KeptRuns
 from weldsim.studies.preset import find_preset
 from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.system.device import ask_for_device
@@ -43,7 +44,9 @@ def command(
     ] = False,
     grade: Grade = None,
     runs: Annotated[int, typer.Option(help="Runs at most.", min=2, max=10)] = 4,
-    out: Annotated[Path, typer.Option(help="File to write.")] = Path("preset.json"),
+    out: Annotated[
+        Path, typer.Option(help="File to write; runs in the folder beside it are used again.")
+    ] = Path("preset.json"),
     changes: Changes = None,
     units: UnitsOfText = "metric",
     device: Device = None,
@@ -55,7 +58,8 @@ def command(
     loaded = load_case(case, changes or ())
     target = target_of(loaded, gauge, tolerance, grade)
     with ProgressBar() as tell:
-        options = SearchOptions(progress=tell)
+        kept = KeptRuns(out.with_suffix(".runs"))
+        options = SearchOptions(progress=tell, kept=kept)
         if clamp:
             found = find_clamps(loaded, target, options)
         else:
@@ -67,5 +71,5 @@ def command(
     say([*lines, grade_line(target.grade)], units)
     for line in paste:
         typer.echo(line)
-    typer.echo(f"all of it in {path}")
+    typer.echo(f"all of it in {path}; its runs in {kept.folder}")
     say([closing("preset")], units)
