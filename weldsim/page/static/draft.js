@@ -23,7 +23,7 @@ export class Draft {
 
   keep() {
     const { id, kind, tables, base, source } = this;
-    keepDraft({ id, kind, tables, base, source, title: String(tables.title || kind) }, this.edited);
+    keepDraft({ id, kind, tables, base, source, title: String(tables.title || kind), label: this.form.label }, this.edited);
   }
   static kept() { return openDraft(); }
   // After an edit; `place` names the field that is typed in.

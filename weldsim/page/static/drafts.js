@@ -3,7 +3,8 @@ import { h, say } from "./tools.js";
 
 const OPEN = "weldsim draft"; // of this tab
 const SHELF = "weldsim drafts"; // of all tabs
-const MOST = 12; // drafts on the shelf, the newest
+const MOST = 30; // drafts on the shelf, the newest
+const IN_VIEW = 3; // of them, the others behind a line
 
 function read(store, key, blank) {
   try { return JSON.parse(store.getItem(key)) || blank; } catch { return blank; }
@@ -46,9 +47,9 @@ export function draftsPanel(resume, labels) {
     const here = open && (all.find((d) => d.id === open.id) || open);
     const list = [here, ...all.filter((d) => !open || d.id !== open.id)].filter(Boolean);
     box.hidden = !list.length;
-    box.replaceChildren(h("h2", { text: "Continue my draft" }), h("ul", { class: "draft-list" }, list.map((d, i) => h("li", {},
+    const rows = list.map((d, i) => h("li", {},
       h("button", { type: "button", class: i ? "plain" : "second", text: i ? "Continue" : "Continue my draft", "aria-label": `Continue ${d.title}`, onclick: () => resume(d) }),
-      h("strong", { text: d.title }), h("span", { class: "note", text: [labels.get(d.kind) || d.kind, d.changed ? `changed ${ago(d.changed)}` : "as it was opened", here && d.id === here.id ? "open in this tab" : ""].filter(Boolean).join(", ") }),
+      h("strong", { text: d.title }), h("span", { class: "note", text: [d.label || labels.get(d.kind) || d.kind, d.changed ? `changed ${ago(d.changed)}` : "as it was opened", here && d.id === here.id ? "open in this tab" : ""].filter(Boolean).join(", ") }),
       h("button", { type: "button", class: "plain", text: "Remove", "aria-label": `Remove ${d.title}`, onclick: () => {
         const rest = read(localStorage, SHELF, {});
         delete rest[d.id];
@@ -56,7 +57,11 @@ export function draftsPanel(resume, labels) {
         if (open && open.id === d.id) sessionStorage.removeItem(OPEN);
         say(`${d.title} removed`);
         fill();
-      } })))), h("p", { class: "note", text: "To start new, choose a joint: drafts stay here until they are removed." }));
+      } })));
+    const rest = rows.slice(IN_VIEW), unfolded = box.querySelector("details[open]");
+    box.replaceChildren(h("h2", { text: "Continue my draft" }), h("ul", { class: "draft-list" }, rows.slice(0, IN_VIEW)),
+      rest.length ? h("details", { open: Boolean(unfolded) }, h("summary", { text: `${rest.length} older` }), h("ul", { class: "draft-list" }, rest)) : "",
+      h("p", { class: "note", text: `To start new, choose a joint: drafts stay here until they are removed, the ${MOST} changed last.` }));
   };
   fill();
   return box;

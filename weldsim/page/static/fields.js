@@ -155,7 +155,8 @@ export class Fields {
   }
 
   fixed(value, describe) {
-    return h("input", { ...describe, disabled: true, value: JSON.stringify(value).slice(0, 80) });
+    const words = !Array.isArray(value) ? Object.keys(value).join(", ") : value.some((v) => typeof v === "object") ? `${value.length} lines` : value.join(", ");
+    return h("input", { ...describe, disabled: true, value: `${words}: in the case file`, title: "Set in the case file" });
   }
   as_text(field, value, put, describe, section) {
     const lists = { at: "places", seam: "places" };

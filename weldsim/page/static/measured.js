@@ -104,8 +104,8 @@ export class Measured {
       const job = await askPatiently("/api/studies", { kind: "next", of: this.id, after, readings, tolerance: this.tolerance || "", noise: this.noise, band: this.band || undefined }, () => !this.box.isConnected);
       this.go(`#study/${job.id}`);
     } catch (error) {
-      this.fault = error.message;
-      say(error.message);
+      this.fault = error.message.replace(/^([\w-]+)\.(\w+)=(.*?): /, "$1 $2, '$3' is not allowed: write a "); // the gauge's words
+      say(this.fault);
     }
     this.busy = false;
     this.fill();
