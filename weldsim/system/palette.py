@@ -38,7 +38,9 @@ FILLER, CLAMPED, CLAMP_BAR = "#f0d8b4", "#a9d0d6", "#bccac9"
 MESH = "#aab7b8"
 
 # one of several
-WELDS = ("#b65159", "#4f2a78", "#177c82", "#5d6613", "#6d1c2c", "#4a68bd")
+WELDS = (
+    "#b65159", "#4f2a78", "#177c82", "#5d6613", "#6d1c2c", "#4a68bd", "#603c55", "#3030c8",
+)  # fmt: skip
 LINES = ("#146455", "#b06121", "#3a2f86", "#6c4911", "#9a4482", "#2b3a42")
 
 # scales
