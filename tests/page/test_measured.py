@@ -268,6 +268,8 @@ def test_what_may_vary_is_offered_with_its_source(page):
     offered = {o["key"]: o for o in found["vary"]}
     assert found["pointers"] == ["pointer"]
     assert {"arc.efficiency", "clamping.conductance"} <= set(offered)
+    hot = offered["metal.softening_temperature"]  # 1175 degC are 2147 degF
+    assert (hot["usual"], hot["usual_us"]) == ("1175 °C", "2147 °F")
     assert offered["arc.efficiency"]["chosen"] and all(o["source"] for o in found["vary"])
 
 

@@ -28,8 +28,8 @@ from weldsim.simulation.columns import columns_of_case
 from weldsim.studies.fit.unknowns import Unknown, unknowns_of
 from weldsim.studies.spreads import USUAL_BOUNDS
 from weldsim.studies.stored_studies import StoredPlan, read_study
-from weldsim.text.fit_words import figures, value_name
-from weldsim.text.quantities import Units
+from weldsim.text.fit_words import value_name, value_words
+from weldsim.text.quantities import Units, in_us
 from weldsim.text.spot_words import record_lines
 
 MOST_POINTS = 600  # of one curve as a page draws it
@@ -313,10 +313,12 @@ def _unknown(case: Case, key: str, bounds: Any, spread: dict[str, Any]) -> Unkno
 def _offered(
     u: Unknown, low: object, high: object, source: str, chosen: bool, spread: str
 ) -> dict[str, Any]:
+    usual = value_words(u, u.usual)
+    (usual_us,) = in_us([usual])
     return {
         "key": u.key, "name": value_name(u.key), "low": str(low), "high": str(high),
-        "usual": figures(u, u.usual), "source": source, "thermal": u.thermal, "chosen": chosen,
-        "spread": spread,
+        "usual": str(usual), "usual_us": usual_us, "source": source, "thermal": u.thermal,
+        "chosen": chosen, "spread": spread,
     }  # fmt: skip
 
 

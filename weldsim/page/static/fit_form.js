@@ -3,7 +3,9 @@ import { costText } from "./costs.js";
 import { columnWords } from "./readings.js";
 import { beginStudy } from "./study.js";
 import { askPatiently, h, later, say } from "./tools.js";
+import { onUnits, units } from "./units.js";
 
+const usual = (row) => (units() === "us" && row.usual_us) || row.usual;
 const CLOCKS = [["30 s", "up to 30 s off, to be found"], ["0 s", "right: 0 s is the start of the run"], ["300 s", "up to 5 min off, to be found"]];
 
 export class FitForm {
@@ -16,10 +18,11 @@ export class FitForm {
     this.soon = later(() => this.price(), 500);
     this.root = h("section", { class: "panel fit-form", "data-key": "fit" });
     this.build();
+    onUnits(() => { for (const row of this.rows) this.root.querySelector(`[data-usual="${CSS.escape(row.key)}"]`).textContent = `the case says ${usual(row)}`; }, () => this.live);
   }
   build() {
     const { options, list } = this;
-    const rows = this.rows.map((row, k) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: row.chosen, "data-vary": row.key, onchange: (e) => { row.chosen = e.target.checked; this.soon(); } }), h("span", {}, row.name, h("span", { class: "meta", title: row.key, text: `the case says ${row.usual}` })))),
+    const rows = this.rows.map((row, k) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: row.chosen, "data-vary": row.key, onchange: (e) => { row.chosen = e.target.checked; this.soon(); } }), h("span", {}, row.name, h("span", { class: "meta", title: row.key, "data-usual": row.key, text: `the case says ${usual(row)}` })))),
       ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${row.name}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; e.target.removeAttribute("aria-invalid"); } }))),
       h("td", { class: "note", text: row.source })));
     const pick = (id, label, choices, key) => h("div", { class: "field" }, h("label", { for: id, text: label }), h("select", { id, onchange: (e) => { options[key] = e.target.value; this.soon(); } }, choices.map(([v, t]) => h("option", { value: v, text: t, selected: options[key] === v }))));
