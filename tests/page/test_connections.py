@@ -131,6 +131,47 @@ def test_all_together_leave_files_for_the_rest():
     assert 0 < most_connections() <= 400
 
 
+LONG = 30_000_000  # bytes: more than the system keeps between two ends
+
+
+async def long_answer(scope, receive, send):
+    head = [(b"content-length", str(LONG).encode())]
+    await send({"type": "http.response.start", "status": 200, "headers": head})
+    for left in range(LONG, 0, -1_000_000):
+        await send({"type": "http.response.body", "body": bytes(1_000_000),
+                    "more_body": left > 1_000_000})  # fmt: skip
+
+
+def read_slowly(port, pause, pieces):
+    """Bytes of the long answer that a client gets who waits before each of so many pieces."""
+    connection, got = connected(port), 0
+    connection.sendall(REQUEST.replace(b"{}", str(port).encode()) + b"connection: close\r\n\r\n")
+    try:
+        for _ in range(pieces):
+            time.sleep(pause)
+            wanted = got + LONG // pieces
+            while got < wanted and (some := connection.recv(1 << 20)):
+                got += len(some)
+        while some := connection.recv(1 << 20):
+            got += len(some)
+    except ConnectionError:
+        pass
+    finally:
+        connection.close()
+    return got
+
+
+def test_an_answer_that_nobody_takes_is_dropped():
+    with served(limited_protocol(take_limit=0.2), lambda port: long_answer) as port:
+        assert read_slowly(port, 1.0, 1) < LONG
+
+
+def test_a_client_that_takes_its_answer_slowly_gets_it_all():
+    """Ten pauses, each shorter than the limit, all together longer."""
+    with served(limited_protocol(take_limit=0.5), lambda port: long_answer) as port:
+        assert read_slowly(port, 0.1, 10) > LONG
+
+
 POST = (b"POST / HTTP/1.1\r\nhost: 127.0.0.1:{}\r\ncontent-type: application/json\r\n"
         b"x-weldsim: page\r\ncontent-length: 100\r\n\r\n[")  # fmt: skip
 

@@ -1,8 +1,9 @@
 """How long a connection may dawdle, and how many of them one client may hold.
 
 Whoever connects and says nothing, or one letter a minute, takes up a file of this process for ever;
-a thousand of them shut everybody out. So the head of a request has to come within a time, a client
-has a few dozen connections and all clients together no more than the system lends.
+a thousand of them shut everybody out; whoever asks for a film and reads none of it holds its memory
+as well. So the head of a request has to come within a time, an answer has to be taken, however
+slowly, a client has a few dozen connections and all clients together no more than the system lends.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Any
 from uvicorn.protocols.http.auto import AutoHTTPProtocol
 
 HEAD_LIMIT = 10.0  # s for the head of a request, from the connection or its first letter on
+TAKE_LIMIT = 20.0  # s in which a client that has an answer waiting takes none of it
 MOST_EACH = 64  # connections of one client; a browser holds six to a page
 MOST_SHARE = 0.5  # of the files this process may open
 MOST = 400  # connections where the system does not tell
@@ -83,9 +85,10 @@ class Limited(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
     """A connection that is closed where it dawdles or is one too many; see `limited_protocol`."""
 
     doorman: Doorman
-    head_limit = HEAD_LIMIT
+    head_limit, take_limit = HEAD_LIMIT, TAKE_LIMIT
     _client: str | None = None
     _timer: asyncio.TimerHandle | None = None
+    _taking: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: Any) -> None:
         """Count it, or close it at once."""
@@ -105,10 +108,40 @@ class Limited(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
     def connection_lost(self, exc: Exception | None) -> None:
         """No longer counted."""
         self._rest()
+        self._taken()
         if self._client is not None:
             self.doorman.leave(self._client)
             self._client = None
         super().connection_lost(exc)
+
+    def pause_writing(self) -> None:
+        """More of an answer waits than is kept for a client: it has to take some now and then."""
+        super().pause_writing()
+        self._await_taking(self.transport.get_write_buffer_size())
+
+    def resume_writing(self) -> None:
+        """Most of what waited has been taken."""
+        self._taken()
+        super().resume_writing()
+
+    def _await_taking(self, left: int) -> None:
+        """Look again after a while how much is left."""
+        self._taken()
+        loop = asyncio.get_running_loop()
+        self._taking = loop.call_later(self.take_limit, self._look, left)
+
+    def _look(self, left: int) -> None:
+        now = self.transport.get_write_buffer_size()
+        if now < left:
+            self._await_taking(now)
+        else:
+            self._taking = None
+            self.transport.abort()
+
+    def _taken(self) -> None:
+        if self._taking is not None:
+            self._taking.cancel()
+            self._taking = None
 
     def _watch(self) -> None:
         """Start the clock where a head is awaited, stop it where one has come."""
@@ -128,7 +161,9 @@ class Limited(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
             self.transport.abort()
 
 
-def limited_protocol(doorman: Doorman | None = None, head_limit: float = HEAD_LIMIT) -> type:
+def limited_protocol(
+    doorman: Doorman | None = None, head_limit: float = HEAD_LIMIT, take_limit: float = TAKE_LIMIT
+) -> type:
     """uvicorn's protocol of a connection, with the limits above.
 
     Parameters
@@ -137,11 +172,16 @@ def limited_protocol(doorman: Doorman | None = None, head_limit: float = HEAD_LI
         A new one when left out.
     head_limit : float, optional
         For the head of a request. [s]
+    take_limit : float, optional
+        For a client to take something of an answer that waits for it. [s]
 
     Returns
     -------
     type
         For `uvicorn.Config(http=...)`.
     """
-    own = {"doorman": doorman or Doorman(MOST_EACH, most_connections()), "head_limit": head_limit}
+    own = {
+        "doorman": doorman or Doorman(MOST_EACH, most_connections()),
+        "head_limit": head_limit, "take_limit": take_limit,
+    }  # fmt: skip
     return type("Limited", (Limited,), own)
