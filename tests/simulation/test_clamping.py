@@ -44,3 +44,38 @@ def test_a_rigid_clamp_holds_all_of_its_points():
 @pytest.mark.parametrize("name, count", [("hand", 9), ("vise", 9)])
 def test_points_of_a_clamp(name, count):
     assert len(BOTH.points_of(name)) == count
+
+
+# one that slides on the face x = 0, so across = 0, and a table below
+SLIDES = Clamping(
+    (Clamp("rail", ("end",), slides=True), Clamp("table", ("end",), "table")),
+    (NODES, NODES), POINTS, NODES, (0, None),
+)  # fmt: skip
+
+
+def rigid_modes_left(held):
+    """Rigid motions that supports leave: 6 less the rank of what they hold of each motion."""
+    unit = np.eye(3)
+    shifts = [np.tile(e, len(POINTS)) for e in unit]
+    turns = [np.cross(e, POINTS).ravel() for e in unit]
+    return 6 - np.linalg.matrix_rank(np.array(shifts + turns).T[held], tol=1e-9)
+
+
+def test_a_clamp_that_slides_holds_across_its_face_and_three_more():
+    """A plane stops one shift and two turns; three unknowns stop the rest, without stress."""
+    held = SLIDES.supports(["rail"]).reshape(-1, 3)
+    assert held[NODES, 0].all() and held[:, 1:].sum() == 3
+    assert rigid_modes_left(held.ravel()) == 0
+
+
+def test_without_a_clamp_six_unknowns_stop_rigid_motion():
+    held = SLIDES.supports([]).ravel()
+    assert held.sum() == 6 and rigid_modes_left(held) == 0
+    free = Clamping((), (), POINTS, NODES, ()).supports([]).ravel()
+    assert free.sum() == 6 and rigid_modes_left(free) == 0
+
+
+@pytest.mark.parametrize("closed, rests", [(("rail", "table"), True), (("table",), False),
+                                           (("rail",), False), ((), False)])  # fmt: skip
+def test_a_part_rests_on_a_table_while_something_else_holds_it(closed, rests):
+    assert SLIDES.rests(closed) is rests

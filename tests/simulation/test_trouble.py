@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from tests.places import CASES
@@ -62,3 +63,28 @@ def test_heat_that_is_not_accounted_for_stops_the_run(model, monkeypatch):
     monkeypatch.setattr(steps, "heat_to_limit", leak)
     with pytest.raises(BalanceError, match="heat balance open by"):
         steps.advance(model, state, next_event(model, state))
+
+
+def test_where_a_kept_factor_does_not_lead_newtons_method_does(model, monkeypatch):
+    """Both ways end at the same place, to what the tolerance of the equilibrium leaves."""
+
+    def lost(*args, **named):
+        raise ConvergenceError("no way")
+
+    state = steps.start_state(model)
+    event = next_event(model, state)
+    usual, _ = steps.advance(model, state, event)
+    monkeypatch.setattr(steps, "follow_equilibrium", lost)
+    found, effort = steps.advance(model, state, event)
+    assert effort.kept is None and effort.retries == 0
+    size = np.abs(usual.displacement).max()
+    assert size > 1e-7
+    np.testing.assert_allclose(found.displacement, usual.displacement, atol=1e-3 * size)
+
+
+def test_a_step_says_how_hard_it_was(model):
+    step = next(steps.simulate(model))
+    assert (step.time, step.retries) == (step.state.time, step.effort.retries)
+    assert step.iterations == step.effort.iterations > 0
+    assert step.heat_iterations == step.effort.heat_iterations > 0
+    assert 0.0 < step.progress < 1.0 and step.phase.startswith("weld ")
