@@ -67,7 +67,7 @@ def print_tracks() -> None:
     for surface in (True, False):
         absorbed, found = tracks(surface)
         for t in TRACKS:
-            off = found[t.name] / np.array([t.width, t.depth, t.length, t.rate]) - 1
+            off = found[t.name][:4] / np.array([t.width, t.depth, t.length, t.rate]) - 1
             cells = [f"{1e6 * v:.0f} um ({100 * o:+.0f} %)"
                      for v, o in zip(found[t.name][:3], off[:3], strict=True)]  # fmt: skip
             print(f"| {'on the surface' if surface else 'in a half ball'} | {absorbed:.3f} "

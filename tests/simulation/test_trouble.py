@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from tests.places import CASES
+from tests.studies.small import small_plan
 from weldsim.case.load import load_case
 from weldsim.errors import BalanceError, ConvergenceError
 from weldsim.simulation import steps
@@ -88,3 +89,18 @@ def test_a_step_says_how_hard_it_was(model):
     assert step.iterations == step.effort.iterations > 0
     assert step.heat_iterations == step.effort.heat_iterations > 0
     assert 0.0 < step.progress < 1.0 and step.phase.startswith("weld ")
+
+
+@pytest.mark.slow
+def test_what_clamps_push_with_is_gone_when_they_open():
+    """Statics: what holds a part at rest adds up to no force, and a free part has none at all."""
+    case = small_plan().case.with_changes({"clamp.bed.off": "cold"})
+    small = build_model(case, "sketch", threads=1)
+    *_, before, after = steps.simulate(small)
+    assert after.phase == "release" and before.state.closed_clamps == ("bed",)
+    held, free = (np.linalg.norm(s.state.reaction, axis=1) for s in (before, after))
+    assert held.max() > 1.0  # N
+    assert np.abs(before.state.reaction.sum(axis=0)).max() < 1e-4 * held.sum()
+    assert free.sum() < 1e-4 * held.sum()
+    assert after.state.closed_clamps == () and after.state.released == ("bed",)
+    assert after.time == before.time  # it springs, and no time passes

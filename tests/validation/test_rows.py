@@ -4,6 +4,7 @@ import json
 import math
 import re
 
+import numpy as np
 import pytest
 
 from weldsim.errors import StoreError, WeldsimError
@@ -162,3 +163,30 @@ def test_the_measured_block_is_read_off_its_benchmark(monkeypatch):
 def test_a_long_source_is_cut_between_its_clauses():
     lines = [line for kind in ("bar", "square-tube-tee") for line in said_of(kind)]
     assert lines and not [line for line in lines if re.search(r"…|[,;:]\)$", line)]
+
+
+def test_what_is_not_claimed_is_shown_and_not_counted(tmp_path):
+    """Outside its allowance, with its reason: neither holds nor fails, as the last line says."""
+    left = stand_in(Found((BAD,), "a note", not_claimed="the model has no vapour."), "dug")
+    assert left.state == "not claimed" and left.note.startswith("Not claimed: the model has no")
+    assert summary([stand_in(Found((GOOD,))), left]) == (
+        "1 of 1 rows hold; 1 compared and not claimed"
+    )
+    text = write_pages(tmp_path / "out", [left], True, "0.0").read_text(encoding="utf-8")
+    assert "Compared and not claimed" in text and '<td class="outside">outside</td>' in text
+    plain = (tmp_path / "out" / "validation.md").read_text(encoding="utf-8")
+    assert "## Compared and not claimed" in plain and "the model has no vapour" in plain
+    assert Row.from_record(json_safe(left.record())) == left
+
+
+def test_a_plate_cools_in_one_dimension_as_its_closed_form_says():
+    """A line of heat in a plate of constant properties: q2 / (4 pi k rho c d2) (1/300^2 - 1/600^2)
+    by Rosenthal (1946), above a plate at 200 degC; heat over 0.5 s and 7 mm leaves under 2 %."""
+    from weldsim.physics.heat_tables import HeatTables
+    from weldsim.validation.line_solution import across, cooled
+
+    k, rho, c, heat, d = 30.0, 7850.0, 650.0, 1.0, 6.0
+    span = np.array([0.0, 6000.0])
+    tables = HeatTables(rho, (span, c * span), (span, np.full(2, k)))
+    wanted = (1e6 * heat / (1e-3 * d)) ** 2 / (4 * np.pi * k * rho * c) * (300.0**-2 - 600.0**-2)
+    assert cooled(across(1e-3 * d), heat, 200.0, tables) == pytest.approx(wanted, rel=0.02)

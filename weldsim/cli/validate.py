@@ -16,7 +16,7 @@ from weldsim.cli.terminal import show
 from weldsim.system.signals import exit_code_of
 from weldsim.validation.catalogue import CHECKS, NEVER_COMPARED
 from weldsim.validation.pages import line, write_pages
-from weldsim.validation.rows import GROUPS, Row, summary
+from weldsim.validation.rows import GROUPS, NUMBERLESS, Row, summary
 from weldsim.validation.runner import validate
 
 OUT = Path("validation")
@@ -76,7 +76,7 @@ def command(
 def _in_words(row: Row) -> str:
     """A row in a line: how it came out, and its worst comparison."""
     start = f"{row.state}: {row.title}"
-    if row.state in ("not run", "not compared") or not row.comparisons:
+    if row.state in NUMBERLESS or not row.comparisons:
         return f"{start}; {row.note}" if row.state != "holds" else start
     worst = line(row.comparisons[0])
     return (

@@ -20,6 +20,7 @@ from weldsim.validation.bodies import Body, bricks
 from weldsim.validation.rows import Check, Comparison, Found
 
 E, NU = 207e9, 0.278
+YIELD = 630e6  # Pa, 0.2 % proof stress of the powder's certificate (second-hand), for the note
 STRAIN = -1e-3  # of a layer in its plane; elastic, so that any will do
 MEASURED = {  # mm from the free end: upward deflection, mm
     0.5: 1.276, 7.5: 0.997, 14.5: 0.754, 21.5: 0.551, 28.5: 0.387, 35.5: 0.250, 42.5: 0.146,
@@ -28,26 +29,44 @@ MEASURED = {  # mm from the free end: upward deflection, mm
 ALLOWED = 0.02  # of the deflection of the free end
 LEGS = ((0.0, 5.0), (7.0, 7.5), (9.5, 12.0))  # mm in each period of 14 mm, four periods
 PERIOD, BLOCK, LENGTH = 14.0, 56.0, 75.0  # mm
-TOP, SOLID, GROUND = 12.5, 5.0, -3.0  # mm: of the bar, of its legs, of what stands for the plate
+GAP = 2.0  # mm between two legs, closed over them by an overhang of 45 degrees
+TOP, FEET, CLOSED = 12.0, 5.0, 7.0  # mm: of the bar without ridges, of the legs, of the overhang
+GROUND = -3.0  # mm, of what stands for the plate
 HALF = 2.5  # mm, half of the width
-LAYERS = 10  # of the bar, the legs apart
+STEPS, LAYERS = 4, 10  # of the overhang, and of the bar above it
 
 
-def _legs() -> list[tuple[float, float]]:
-    return [(a + p * PERIOD, b + p * PERIOD) for p in range(4) for a, b in LEGS]
+def _gaps() -> list[tuple[float, float]]:
+    """Places between two legs. [mm]"""
+    return [(b + p * PERIOD, b + p * PERIOD + GAP) for p in range(4) for _, b in LEGS]
+
+
+def _heights() -> np.ndarray:
+    """Levels of the layers: plate, legs, overhang, bar. [mm]"""
+    overhang = np.linspace(FEET, CLOSED, STEPS + 1)
+    bar = np.linspace(CLOSED, TOP, LAYERS + 1)
+    return np.concatenate([[GROUND, 0.0, 2.5], overhang, bar[1:]])
 
 
 def _part() -> Body:
-    """Half of the bridge with a strip of its plate, in bricks. [m]"""
+    """Half of the bridge with a strip of its plate, in bricks. [m]
+
+    The overhang grows over a gap from one side: that closes it over 2 mm of height and leaves 2 mm2
+    open, which brings the whole to the volume of the published solid, 3732.5 mm3, within 0.2 %.
+    """
     kit = Assembly(lambda places: np.full(len(places), 1e-3))
-    cuts = sorted({0.0, BLOCK, 66.0, LENGTH, *(v for leg in _legs() for v in leg)})
-    heights = np.concatenate([[GROUND, 0.0, 2.5], np.linspace(SOLID, TOP, LAYERS + 1)])
+    stairs = GAP * (np.arange(STEPS) + 0.5) / STEPS  # how far the overhang has come in each layer
+    edges = {v for a, b in _gaps() for v in (a, b, *(a + stairs))}
+    cuts = sorted({0.0, BLOCK, 66.0, LENGTH, *edges})
+    heights = _heights()
     volume = 0.0
     for x0, x1 in zip(cuts[:-1], cuts[1:], strict=True):
-        leg = any(a <= x0 and x1 <= b for a, b in _legs()) or x0 >= BLOCK
+        gap = next((a for a, b in _gaps() if a <= x0 and x1 <= b), None)
         for z0, z1 in zip(heights[:-1], heights[1:], strict=True):
-            if not leg and 0.0 <= z0 < SOLID:
-                continue  # the gap between two legs
+            if gap is not None and 0.0 <= z0 < CLOSED:
+                step = round(STEPS * (z0 - FEET) / (CLOSED - FEET))
+                if step < 0 or x0 > gap + stairs[step] - 1e-9:
+                    continue  # open
             cells = (max(1, round((x1 - x0) / 2.5)), 1, 1)
             ends = ((1e-3 * x0, 1e-3 * x1), (0.0, 1e-3 * HALF), (1e-3 * z0, 1e-3 * z1))
             kit.box(*ends, "part", cells)
@@ -69,7 +88,7 @@ def deflection() -> np.ndarray:
     """Upward movement of the top over the places measured, on being cut. [m]"""
     body = _part()
     z = 1e3 * body.at[..., 2]
-    heights = [0.0, 2.5, *np.linspace(SOLID, TOP, LAYERS + 1)]
+    heights = _heights()[1:]
     fixed = np.zeros_like(body.points, dtype=bool)
     fixed[body.on(2, 1e-3 * GROUND)] = True
     fixed[body.on(1, 0.0), 1] = True
@@ -110,10 +129,13 @@ def profile(quick: bool) -> Found:
         f"A strain of {100 * strain:.2f} % in the plane of each layer gives the measured 1.276 mm "
         f"at the free end (fitted); the rest is predicted. Each is allowed {ALLOWED:.0%} of the "
         "free end: machine and spread of the points are 0.005 mm, the rest is the outline of the "
-        "part, whose ridges, overhangs and pointed end are left out. Twice as many layers change "
-        f"nothing beyond 0.003 mm. An elastic bar with this strain is stressed to "
-        f"{abs(strain) * E / 1e6:.0f} MPa, beyond what the alloy bears: flow is left out here, and "
-        "with it whatever lets the measured end block stand still."
+        "part, whose ridges and pointed end are left out. An elastic bar with this strain is "
+        f"stressed to {abs(strain) * E / 1e6:.0f} MPa, beyond the {YIELD / 1e6:.0f} MPa that the "
+        "alloy bears, but flow does not mend the profile. What stands out: the curvature is "
+        "measured to be the same along the bar and computed to fall from the free end on. With the "
+        "same strain in all layers a bar curls because its legs give, most at the free end; a bar "
+        "whose upper layers shrink more would curl evenly, and how much more is not known without "
+        "the heat of the build."
     )
     return Found(some, note, _picture(scaled))
 
@@ -138,7 +160,9 @@ CHECKS = (
         "(2019) 318-334, doi 10.1007/s40192-019-00149-0",
         "profile second-hand from a public transcription; the free end read in a second place",
         "Elastic, one strain for all layers, fitted at the free end; ten layers stand for 625, a "
-        "strip of 3 mm for the plate. No case file has such a part: through the mechanics alone.",
+        "strip of 3 mm for the plate; gaps between legs closed by an overhang from one side, as "
+        "the volume of the published solid wants it. No case file has such a part: through the "
+        "mechanics alone.",
         profile, seconds=30.0,
     ),
 )  # fmt: skip

@@ -12,7 +12,7 @@ from weldsim.system.files import whole_file, write_json
 from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING
 from weldsim.validation.catalogue import NEVER_COMPARED
-from weldsim.validation.rows import GROUPS, Comparison, Row, summary
+from weldsim.validation.rows import GROUPS, NUMBERLESS, Comparison, Row, summary
 
 HTML, MARKDOWN, RECORD = "validation.html", "validation.md", "validation.json"
 SHOWN = 3  # comparisons of a row that are in view, the worst first; the page folds the others
@@ -71,7 +71,8 @@ def page(rows: list[Row], about: dict[str, Any]) -> str:
         counts=[(t, *counts(rows, n)) for n, t in GROUPS.items()
                 if any(r.group == n for r in rows)],
         failing=[r for r in rows if r.state == "fails"],
-        left_out=[r for r in rows if r.state in ("not run", "not compared")],
+        unclaimed=[r for r in rows if r.state == "not claimed"],
+        left_out=[r for r in rows if r.state in NUMBERLESS],
         never=NEVER_COMPARED,
         approves_nothing=APPROVES_NOTHING,
         most=SHOWN,
@@ -86,21 +87,26 @@ def _shown(rows: list[Row], group: str) -> list[dict[str, Any]]:
         {
             "row": row,
             "picture": Markup(row.picture),
-            "lines": [line(c) for c in row.comparisons],
+            "lines": [_line_of(row, c) for c in row.comparisons],
             "anchor": row.name.replace("/", "-").replace("::", "-"),
         }
         for row in rows if row.group == group
     ]  # fmt: skip
 
 
-def counts(rows: list[Row], group: str) -> tuple[int, int, int]:
-    """How many rows of a group hold, fail, and came to no numbers."""
+def _line_of(row: Row, comparison: Comparison) -> dict[str, str]:
+    """A comparison as text; one that is not claimed lies inside what is allowed or outside."""
+    out = line(comparison)
+    if row.state == "not claimed":
+        out["held"] = "inside" if comparison.holds else "outside"
+    return out
+
+
+def counts(rows: list[Row], group: str) -> tuple[int, int, int, int]:
+    """How many rows of a group hold, fail, are not claimed, and came to no numbers."""
     own = [r.state for r in rows if r.group == group]
-    return (
-        own.count("holds"),
-        own.count("fails"),
-        len(own) - own.count("holds") - own.count("fails"),
-    )
+    first = (own.count("holds"), own.count("fails"), own.count("not claimed"))
+    return (*first, len(own) - sum(first))
 
 
 def line(comparison: Comparison) -> dict[str, str]:
@@ -155,7 +161,8 @@ def markdown(rows: list[Row], about: dict[str, Any]) -> str:
     out = ["# What weldsim was compared with", ""]
     out += [f"Version {about['version']}, {about['date']}"
             f"{', the quick list' if about['quick'] else ''}. {about['summary']}.", ""]  # fmt: skip
-    out += ["| group | hold | fail | no numbers |", "| --- | --- | --- | --- |"]
+    out += ["| group | hold | fail | compared, not claimed | no numbers |",
+            "| --- | --- | --- | --- | --- |"]  # fmt: skip
     for name, title in GROUPS.items():
         if any(r.group == name for r in rows):
             out.append("| " + " | ".join([title, *map(str, counts(rows, name))]) + " |")
@@ -176,6 +183,10 @@ def markdown(rows: list[Row], about: dict[str, Any]) -> str:
             titles = ", ".join(dict.fromkeys(r.title for r in several))
             out.append(f"- {titles}: {source}. Known: {first.known}. Departs from the defaults: "
                        f"{first.deviations}")  # fmt: skip
+    unclaimed = [r for r in rows if r.state == "not claimed"]
+    if unclaimed:
+        out += ["", "## Compared and not claimed", ""]
+        out += [f"- {r.title}: {r.note}" for r in unclaimed]
     out += ["", "## Never compared", ""]
     out += [f"- {text}" for text in NEVER_COMPARED]
     out += ["", APPROVES_NOTHING, "", summary(rows), ""]
@@ -189,7 +200,7 @@ def _table_lines(row: Row) -> list[str]:
         return text.replace("|", "\\|").replace("\n", " ")
 
     if not row.comparisons:
-        said = row.note if row.state in ("not run", "not compared", "fails") else "conditions"
+        said = row.note if row.state in (*NUMBERLESS, "fails") else "conditions"
         return [f"| {cell(row.title)} | {cell(said[:160])} | | | | {row.state} | "
                 f"{row.seconds:.0f} |"]  # fmt: skip
     worst = line(row.comparisons[0])

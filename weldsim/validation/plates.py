@@ -20,6 +20,7 @@ SPREAD = (
 )
 # in it then takes up about 1.5 MJ/kg, which is what a pool holds. Otherwise a shift in time alone.
 SLICE = 0.001  # m of the plate that is computed: nothing flows along a long bead
+ARC_TIME = 0.5  # s in which the heat comes in
 AIR = (10.0, 0.8)  # W/(m2 K) and emissivity of the starters' surroundings
 
 
@@ -92,13 +93,14 @@ def cooling_time(
     active, exchange = everything(model), through_levels(model, (0.0, d))
     p = mesh.points
     weight = exchange.volume * np.exp(-3 * (p[:, 1] ** 2 + p[:, 2] ** 2) / (SPREAD**2 * heat))
-    power = 0.5 * factor * heat * 1e6 * SLICE * weight / weight.sum() / 0.5
+    power = 0.5 * factor * heat * 1e6 * SLICE * weight / weight.sum() / ARC_TIME
     top = int(np.argmin((p**2).sum(axis=1)))
     temperature = np.full(len(p), preheat + ZERO)
     now, times, history = 0.0, [], []
-    while now < 0.5 or temperature[top] > 490.0 + ZERO:
-        step = 0.05 if now < 0.5 - 1e-9 else 0.02 * now
-        load = power if now < 0.5 - 1e-9 else np.zeros(len(p))
+    while now < ARC_TIME or temperature[top] > 490.0 + ZERO:
+        arc = now < ARC_TIME - 1e-9
+        step = ARC_TIME / 10 if arc else 0.02 * now
+        load = power if arc else np.zeros(len(p))
         temperature, _, _ = heat_step(model, temperature, exchange, active, load, step)
         now += step
         times.append(now)

@@ -1,7 +1,8 @@
 """Records of a validation: a check, what was compared in it, and the row that comes out.
 
 A row carries its source, how the source's value is known, and whatever it departs from the defaults
-in. What no number came out of is never counted among the rows that hold.
+in. What no number came out of is never counted among the rows that hold, nor is what the model
+leaves out by its nature: that is compared, shown with its numbers and the reason, and not claimed.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ GROUPS = {
     "joints": "Whole joints",
     "second": "Second opinion",
 }
-State = Literal["holds", "fails", "not run", "not compared"]
+State = Literal["holds", "fails", "not claimed", "not run", "not compared"]
+NUMBERLESS: tuple[State, ...] = ("not run", "not compared")
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,9 @@ class Found:
         As well.
     state : str, optional
         "not run" or "not compared" where there are no numbers.
+    not_claimed : str
+        Why weldsim does not claim to come near these numbers: what its model leaves out, known
+        without them. Neither holds nor fails.
     """
 
     comparisons: tuple[Comparison, ...] = ()
@@ -140,6 +145,7 @@ class Found:
     known: str = ""
     kinds: tuple[str, ...] | None = None
     state: State | None = None
+    not_claimed: str = ""
 
 
 @dataclass(frozen=True)
@@ -193,7 +199,7 @@ class Row:
     kinds : tuple of str
         As in `Check`.
     state : str
-        "holds", "fails", "not run" or "not compared".
+        "holds", "fails", "not claimed", "not run" or "not compared".
     comparisons : tuple of Comparison
         Their worst first.
     note, picture : str
@@ -219,14 +225,16 @@ class Row:
     def of(cls, check: Check, found: Found, seconds: float) -> Row:
         """The row of what a check came to."""
         worst = tuple(sorted(found.comparisons, key=lambda c: -c.share))
-        state = found.state
+        state, note = found.state, found.note
+        if found.not_claimed and worst:
+            state, note = "not claimed", f"Not claimed: {found.not_claimed} {note}".strip()
         if state is None:
             state = "holds" if worst and all(c.holds for c in worst) else "fails"
         name = f"{check.name}/{found.part}" if found.part else check.name
         return cls(
             name, check.group, found.title or check.title, found.source or check.source,
             found.known or check.known, check.deviations,
-            check.kinds if found.kinds is None else found.kinds, state, worst, found.note,
+            check.kinds if found.kinds is None else found.kinds, state, worst, note,
             found.picture, seconds,
         )  # fmt: skip
 
@@ -253,4 +261,6 @@ class Row:
 def summary(rows: list[Row]) -> str:
     """The last line of a validation: how many of the rows that were run hold."""
     run = [r for r in rows if r.state in ("holds", "fails")]
-    return f"{sum(r.state == 'holds' for r in run)} of {len(run)} rows hold"
+    shown = sum(r.state == "not claimed" for r in rows)
+    also = f"; {shown} compared and not claimed" if shown else ""
+    return f"{sum(r.state == 'holds' for r in run)} of {len(run)} rows hold{also}"

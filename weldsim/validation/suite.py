@@ -45,6 +45,7 @@ KINDS_OF_TESTS = {  # word in a test's name -> the joint kinds that it is about
     "butt": ("plate-butt",), "tee": ("square-tube-tee",), "stem": ("plate-tee",),
     "fillet_on_a_tee": ("plate-tee",), "girth": ("round-tube-butt",), "bead": ("bar",),
     "saddle": ("round-tube-saddle",), "boxed": ("square-tube-tee",),
+    "kink_of_a_tube": ("square-tube-tee", "square-tube-frame"),
     "seam": ("square-tube-tee",),
 }  # fmt: skip
 
@@ -79,7 +80,10 @@ FILES = (
     File("verification/test_elastic_model.py", "mechanics", "beam with a strip of inherent "
          "strain", DERIVED, 10.0),
     File("verification/test_tubes.py", "mechanics", "beam statics and shell theory: kink of a "
-         "square tube, girth band, springs and contact", "formulas from memory, recomputed", 20.0),
+         "square tube, girth band, springs and contact", "formulas from memory, recomputed", 20.0,
+         ("square-tube-tee", "square-tube-frame", "round-tube-saddle", "round-tube-butt")),
+    File("verification/test_table.py", "mechanics", "beam statics: a strip that curls on a table, "
+         "pushed by it and not pulled", DERIVED, 10.0, ("deposit",)),
     File("verification/test_cooling_time.py", "cooling", "EN 1011-2:2001, Annex D", "formulas "
          "seen in several public copies", 10.0, ("bar",)),
     File("verification/test_joint_cooling.py", "cooling", "EN 1011-2:2001, Annex D, butt and "
