@@ -10,7 +10,14 @@ import argparse
 import sys
 import time
 
-from tests.knocks import case_files, kills, materials, run_folders, study_records
+from tests.knocks import (
+    case_files,
+    kills,
+    materials,
+    plan_kills,
+    run_folders,
+    study_records,
+)
 
 KINDS = {
     # what is attacked -> how, and its share of the count
@@ -19,6 +26,7 @@ KINDS = {
     "run-folders": (run_folders.knock, 0.2),
     "study-records": (study_records.knock, 0.1),
     "kills": (kills.knock, 0.002),
+    "plan-kills": (plan_kills.knock, 0.0006),
 }
 
 

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from tests.knocks import kills
+from tests.knocks import kills, plan_kills
 from tests.places import CASES, ROOT
 from weldsim.case.load import load_case
 from weldsim.cli import run as run_verb
@@ -106,6 +106,13 @@ def test_runs_killed_at_any_moment_resume_to_the_same_bits():
     tally = kills.knock(3, seed=1)
     assert not tally.broke, tally.report()
     assert tally.accepted == 3
+
+
+@pytest.mark.slow
+def test_a_killed_plan_comes_to_the_same_rows():
+    tally = plan_kills.knock(1, seed=1)
+    assert not tally.broke, tally.report()
+    assert tally.accepted == 1
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ import os
 import re
 import time
 from collections.abc import Callable
+from itertools import islice
 from pathlib import Path
 
 from weldsim.errors import StoreError, WeldsimError
@@ -100,14 +101,19 @@ def validate(
     total = sum(c.seconds for c in chosen) or 1.0
     gone = total - sum(c.seconds for c in left)
     if left:
-        with LocalExecutor(min(workers or cores(), len(left)), carry_out) as executor:
-            waiting = {executor.submit((c.name, quick)): c for c in left}
-            while waiting:
+        at_once = min(workers or cores(), len(left))
+        with LocalExecutor(at_once, carry_out) as executor:
+            # no more than there are workers: a job that stands in line for long counts as lost
+            ahead, waiting = iter(left), {}
+            while len(done) < len(chosen):
+                for check in islice(ahead, at_once - len(waiting)):
+                    waiting[executor.submit((check.name, quick))] = check
                 for future in executor.wait(set(waiting)):
                     check = waiting.pop(future)
                     done[check.name] = _rows_of(check, future)
                     gone += check.seconds
-                    if folder is not None:
+                    # what a worker took along when it died is computed again on resuming
+                    if folder is not None and not executor.died(future.exception()):
                         _keep(folder, check, quick, mark, done[check.name])
                     if progress is not None:
                         progress(gone / total, check.title)
