@@ -133,7 +133,7 @@ export class Study {
       record.contradictory ? h("p", { class: "mistake", "data-key": "odd", text: "Warning: the readings contradict each other or the model. Read again, and check that sequence and travel are those given." }) : null,
       h("section", { class: "panel answer", "data-key": "ways" }, h("h2", { text: `Weld next, after ${answer.after.replace(/:/g, " ")}` }),
         h("div", { class: "scroll" }, h("table", {}, h("thead", {}, h("tr", {}, ["", "Weld next", "Expected end, from zero", `Chance of ending within ${record.tolerance.replace("+-", "±")}`].map((t) => h("th", { scope: "col", text: t })))),
-          h("tbody", {}, record.ways.slice(0, 12).map((w, i) => h("tr", { class: i ? "" : "best" }, h("td", { text: i + 1 }), h("th", { scope: "row", text: [w.text, w.setting].filter(Boolean).join(", ") }),
+          h("tbody", {}, record.ways.slice(0, 12).map((w, i) => h("tr", { class: i ? "" : "best" }, h("td", { text: i + 1 }), h("th", { scope: "row" }, h("span", { class: "whole", text: w.text }), w.setting ? `, ${w.setting}` : ""),
             h("td", { text: measure(w.off, record.unit, record.distance) }), h("td", { text: chance(w.chance) }))))))),
       this.lines(said(answer, "words"), "In words"),
       h("p", { "data-key": "back" }, h("a", { href: `#study/${this.found.job.parent}`, text: "Back to the ranking: measure again after the next weld" })),
