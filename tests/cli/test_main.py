@@ -13,9 +13,10 @@ from rich.console import Console
 from typer.testing import CliRunner
 
 from tests.places import CASES
+from tests.synthetic_run import write_run
 from weldsim.case.load import load_case
 from weldsim.cli.help_words import help_text
-from weldsim.cli.main import VERBS, app, load_verb
+from weldsim.cli.main import NAMED, VERBS, app, load_verb
 from weldsim.cli.terminal import show
 from weldsim.errors import WeldsimError
 from weldsim.materials.shelf import list_materials
@@ -171,6 +172,24 @@ def test_a_terminal_gets_wrapped_lines_and_colours():
     assert len(lines) > 1 and max(map(len, lines)) <= 40
     assert lines[0].startswith("  The beam") and lines[1].startswith("    ")
     assert "\x1b[" in shown(40, True)
+
+
+def test_a_page_of_another_kind_and_a_run_named_twice_are_refused(tmp_path):
+    for verb, name, allowed in (("report", "x.pdf", ".html"), ("sheet", "x.png", ".pdf")):
+        said = refused(verb, str(tmp_path), "--out", str(tmp_path / name))
+        assert said.endswith(f"is not allowed: write a name ending in {allowed}")
+    run = write_run(tmp_path / "run").path
+    twice = refused("report", str(run), f"{run}/../run")
+    assert twice.endswith("named twice, allowed: each run once")
+        "named twice, allowed: each run once"
+    )
+
+
+def test_a_sentence_is_not_taken_for_an_option():
+    """A refusal begins with an argument and its value, "tolerance: '1 kg'", or it is a sentence."""
+    assert NAMED.match("tolerance: '1 kg' is not allowed") and NAMED.match("gauge 'dial' reads")
+    assert NAMED.match("runs 3 is not allowed")
+    assert not NAMED.match("workers die as soon as they start")
 
 
 def test_a_mistyped_verb_is_told_the_nearest_and_loads_none():

@@ -6,6 +6,7 @@ the verb needs at its top.
 
 from __future__ import annotations
 
+import re
 import sys
 from contextlib import suppress
 from importlib import import_module
@@ -57,6 +58,7 @@ LOST = "stopped; nothing is kept of it: begin again"
 STOPPED = {"fit": KEPT, "next": KEPT, "preset": KEPT, "correct": LOST, "why": LOST}
 
 WORDS = "weldsim.words"
+NAMED = re.compile(r"([a-z-]+)(?::| ['\"\d-])")  # an argument and its value, or a colon
 
 
 class LazyGroup(TyperGroup):
@@ -114,8 +116,8 @@ def options_as_typed(command):
         try:
             return carry_out(ctx)
         except WeldsimError as error:
-            first = str(error).partition(" ")[0].rstrip(":")
-            if f"--{first}" not in own:
+            named = NAMED.match(str(error))  # "workers die ..." is a sentence and no option
+            if named is None or f"--{named[1]}" not in own:
                 raise
             raise type(error)(f"--{error}") from None
 

@@ -7,9 +7,11 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import UnitsOfText
+from weldsim.cli.options import UnitsOfText, refuse
 from weldsim.report.report import write_report
 from weldsim.runs.reading import read_run
+
+ENDINGS = (".html", ".htm")
 
 
 def command(
@@ -25,7 +27,11 @@ def command(
     units: UnitsOfText = "metric",
 ):  # fmt: skip
     """Write one page that says what came out; several runs stand side by side."""
-    for run_dir in runs:
+    if out is not None and out.suffix.lower() not in ENDINGS:
+        refuse(f"--out {out}: ending {out.suffix!r} is not allowed: write a name ending in .html")
+    for number, run_dir in enumerate(runs):
+        if run_dir.resolve() in [r.resolve() for r in runs[:number]]:
+            refuse(f"{run_dir}: is named twice, allowed: each run once")
         read_run(run_dir)
     page = write_report(runs if len(runs) > 1 else runs[0], out, units, band or ())
     typer.echo(f"report: {page}")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from weldsim.cli.options import UnitsOfText, say
+from weldsim.cli.options import UnitsOfText, refuse, say
 from weldsim.report.bench_figure import write_sheet
 from weldsim.report.bench_sheet import sheet_of_run
 from weldsim.report.plan_sheet import sheet_of_plan
@@ -27,6 +27,8 @@ def command(
     units: UnitsOfText = "metric",
 ):
     """Print a bench sheet: which weld when, its travel, what the gauges should read; with boxes."""
+    if out is not None and out.suffix.lower() != ".pdf":
+        refuse(f"--out {out}: ending {out.suffix!r} is not allowed: write a name ending in .pdf")
     study = (folder / "plan.json").exists()
     sheet = sheet_of_plan(folder) if study else sheet_of_run(read_run(folder))
     drawing = folder / ("recommended.png" if study else f"{PICTURES}/layout.png")
