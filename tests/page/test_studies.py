@@ -1,5 +1,6 @@
 """Studies of the page: what may be asked, and how it is answered. Their processes are stand-ins."""
 
+import errno
 import json
 import tomllib
 from dataclasses import replace
@@ -240,6 +241,20 @@ def test_what_this_machine_takes_is_known_again(tmp_path):
     assert again.factor("preset") == again.factor("run") and again.factor("pictures") == 1.0
     (tmp_path / "speed.json").write_text("[1, 2")
     assert Speed(tmp_path / "speed.json").factor("run") == 1.0
+
+
+def test_a_full_disk_is_no_reason_to_lose_what_a_run_took(tmp_path, monkeypatch):
+    """A run that is over stays done: its time is known to this server alone."""
+
+    def fsync(handle):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("weldsim.system.files.os.fsync", fsync)
+    speed = Speed(tmp_path / "speed.json")
+    for _ in range(4):
+        speed.note("run", 10.0, 20.0)
+    assert speed.known == 4 and 1.5 < speed.factor("run") <= 2.0
+    assert not (tmp_path / "speed.json").exists()
 
 
 @pytest.mark.slow

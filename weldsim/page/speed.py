@@ -7,6 +7,7 @@ import math
 import threading
 from pathlib import Path
 
+from weldsim.errors import WeldsimError
 from weldsim.system.files import whole_file
 
 KEPT = 8  # jobs of a kind, the newest
@@ -54,7 +55,7 @@ class Speed:
             try:
                 with whole_file(self._path) as beside:
                     beside.write_text(json.dumps(self._taken) + "\n", encoding="utf-8")
-            except OSError:
+            except (OSError, WeldsimError):
                 return  # a full disk: known until the server ends
 
     def factor(self, kind: str) -> float:
