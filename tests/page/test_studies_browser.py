@@ -55,7 +55,7 @@ def test_the_page_answers_which_seam_first(address):  # noqa: F811
         page.wait_for_selector("text=4 sequences to compare")  # 2 orders, B both ways
         another = plan.get_by_label("setting that varies")  # by its name, with its key behind it
         another.select_option(label="B: current (weld.B.current)")
-        values = plan.get_by_label("its values")
+        values = plan.get_by_label("its values", exact=True)
         assert values.get_attribute("placeholder").startswith("such as ")
         values.fill("80 A, 90 A")
         page.wait_for_selector("text=8 sequences to compare")
