@@ -121,6 +121,7 @@ def main() -> None:
         (folder / f"{draw:03}.json").write_text(json.dumps(found))
         print(draw, inside([found]).astype(int)[0], f"{time.process_time() - begin:.0f} s of CPU",
               flush=True)  # fmt: skip
+    print(f"\nmade data of grade {asked.truth}, fitted at grade {asked.grade}")
     print_table([json.loads(path.read_text()) for path in sorted(folder.glob("*.json"))])
 
 

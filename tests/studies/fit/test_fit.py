@@ -62,6 +62,17 @@ def test_surrogate_meets_curves_it_has_not_seen():
     assert 0.2 < surrogate.misses()[0] / miss < 5.0
 
 
+def test_processes_taken_together_expect_what_each_does():
+    """Against scikit-learn's own method, one process after the other."""
+    rng = np.random.default_rng(4)
+    runs, places = rng.random((12, 2)), rng.random((7, 2))
+    tables = [GaugeTable([COLUMN], TIMES, response(*p)[:, None]) for p in runs]
+    surrogate = Surrogate(runs, on_grid(tables, [COLUMN], TIMES))
+    weights = np.column_stack([p.predict(places) for p in surrogate.processes])
+    alone = surrogate.mean + (weights @ surrogate.parts) * surrogate.scale
+    assert surrogate.predict(places).reshape(7, -1) == pytest.approx(alone, rel=1e-9, abs=1e-12)
+
+
 def test_a_hidden_pair_of_values_and_a_clock_are_found():
     hidden, clock = (0.7, 0.35), 3.0
     e = evidence(response(*hidden), 2e-5, clock=clock)

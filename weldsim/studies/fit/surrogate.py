@@ -94,6 +94,7 @@ class Surrogate:
         weights = ((flat - self.mean) / self.scale) @ self.parts.T
         self.processes = [_process(places, w, seed) for w in weights.T]
         self._weights = weights
+        self._expected = _Expected.of(self.processes)
 
     def predict(self, places: Floats) -> Floats:
         """Curves at other values of the unknowns.
@@ -108,7 +109,7 @@ class Surrogate:
         ndarray, shape (B, K, M)
             [SI]
         """
-        weights = np.column_stack([_mean(p, places) for p in self.processes])
+        weights = self._expected.at(places)
         flat = self.mean + (weights @ self.parts) * self.scale
         return flat.reshape(len(places), *self.curves.values.shape[1:])
 
@@ -185,11 +186,41 @@ def _process(places: Floats, weights: Floats, seed: int) -> Any:
         return process.fit(places, weights)
 
 
-def _mean(process: Any, places: Floats) -> Floats:
-    """What a process expects; its own method checks its input for longer than it computes."""
-    among = process.kernel_(places, process.X_train_)
-    scaled = among @ process.alpha_
-    return np.asarray(scaled * process._y_train_std + process._y_train_mean)
+@dataclass(frozen=True)
+class _Expected:
+    """What processes of the same runs expect, all at once: Q processes, R runs, U unknowns.
+
+    Their own method takes them one by one, and checks its input for longer than it computes.
+    """
+
+    known: Floats  # (R, U)
+    lengths: Floats  # (Q, U)
+    sizes: Floats  # (Q, 3): of the waves, of the trend, square of the trend's level
+    alpha: Floats  # (Q, R)
+    scale: Floats  # (Q, 2): mean and deviation
+
+    @classmethod
+    def of(cls, processes: Sequence[Any]) -> _Expected:
+        waves, trends = ([getattr(p.kernel_.k1, k) for p in processes] for k in ("k1", "k2"))
+        sizes = [
+            (w.k1.constant_value, t.k1.constant_value, t.k2.sigma_0**2)
+            for w, t in zip(waves, trends, strict=True)
+        ]
+        lengths = [np.broadcast_to(w.k2.length_scale, p.X_train_.shape[1])
+                   for w, p in zip(waves, processes, strict=True)]  # fmt: skip
+        scale = [(p._y_train_mean, p._y_train_std) for p in processes]
+        return cls(
+            processes[0].X_train_, np.array(lengths), np.array(sizes),
+            np.array([p.alpha_ for p in processes]), np.array(scale),
+        )  # fmt: skip
+
+    def at(self, places: Floats) -> Floats:
+        apart = (places[:, None, :] - self.known[None, :, :]) ** 2
+        waves = np.exp(-0.5 * np.einsum("bru,qu->qbr", apart, self.lengths**-2.0))
+        wave, trend, level = self.sizes.T[:, :, None, None]
+        among = wave * waves + trend * (level + places @ self.known.T)
+        weights = np.einsum("qbr,qr->bq", among, self.alpha)
+        return np.asarray(weights * self.scale[:, 1] + self.scale[:, 0])
 
 
 def _again(process: Any, places: Floats, weights: Floats) -> Any:
