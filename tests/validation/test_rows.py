@@ -146,6 +146,7 @@ def test_the_measured_block_is_read_off_its_benchmark(monkeypatch):
         fit=lambda toes: (0.8, 500.0, 500.0, 2.0),
         layer_table=lambda *numbers: [("TC3", 743.0, 58.7, 50.0), ("TC3", 1607.0, 138.7, 150.0)],
         n1_case=lambda *numbers: "case",
+        heights_of=lambda folder: folder,
         bow_table=lambda run: [("sag over 300 mm", 2.90e-3, 2.61e-3),
                                ("sag over 500 mm", 7.25e-3, 6.53e-3)],
     )  # fmt: skip

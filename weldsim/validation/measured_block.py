@@ -69,7 +69,7 @@ def _temperatures(table: list[tuple[str, float, float, float]], note: str) -> Fo
 def _bow(block: Any, case: Any, note: str) -> Found:
     with TemporaryDirectory() as folder:
         run = run_case(case, Path(folder) / "run", RunOptions(error_estimate=False))
-        sags = {what: (was, now) for what, was, now in block.bow_table(run)}
+        sags = {what: (was, now) for what, was, now in block.bow_table(block.heights_of(run))}
     was, now = sags["sag over 500 mm"]
     some = (
         near("sag over 500 mm after release", 1e3 * was, 1e3 * now, OF_SAG, "mm"),
