@@ -181,8 +181,6 @@ def test_a_page_of_another_kind_and_a_run_named_twice_are_refused(tmp_path):
     run = write_run(tmp_path / "run").path
     twice = refused("report", str(run), f"{run}/../run")
     assert twice.endswith("named twice, allowed: each run once")
-        "named twice, allowed: each run once"
-    )
 
 
 def test_a_sentence_is_not_taken_for_an_option():
