@@ -1,5 +1,7 @@
 """A filmed light spot is where it was put: made clips with known motion."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,8 +9,9 @@ pytest.importorskip("cv2", reason="clips need OpenCV")
 pytest.importorskip("av", reason="clips need PyAV")
 
 from weldsim.errors import MeasurementError
+from weldsim.measurements.arc_light import ArcTimes
 from weldsim.measurements.measured_curve import read_measurement
-from weldsim.measurements.spot_record import read_clip, write_spot_file
+from weldsim.measurements.spot_record import SpotRecord, read_clip, write_spot_file
 from weldsim.measurements.target_sheet import PAPERS
 from weldsim.schema.column import Column
 
@@ -123,4 +126,20 @@ def test_arc_flicker_dropped_frames_and_frames_without_a_spot(tmp_path):
     assert record.arc.off == pytest.approx([9.0], abs=0.4)
     up, right, error = record.reading()
     end = np.array(moving(13.0)) - np.array(moving(0.0))
-    assert np.hypot(right - end[0], up - end[1]) < WITHIN and 0.0 < error < WITHIN
+    assert np.hypot(right - end[0], up - end[1]) < WITHIN
+    step = np.abs(np.subtract(moving(13.5), moving(12.5))).max()  # middles of its halves
+    assert record.still_moving == pytest.approx(step, abs=WITHIN) and error == record.still_moving
+
+
+def test_a_spot_that_still_moves_is_not_read_as_if_it_were_at_rest():
+    """20 mm in one second, then 0.8 s of rest: means of halves of the last 2 s, by hand. The same
+    film with the rest alone reads to a tenth of its scatter or better."""
+    times = np.arange(30) / 10.0
+    up = 0.02 * np.clip(times - 1.2, 0.0, 1.0)
+    flags, arc = ("",) * 30, ArcTimes(np.array([]), np.array([]))
+    film = SpotRecord(times, up, np.zeros(30), flags, 1e-5, arc, "red")
+    last = up[9:]  # from 0.9 s on, 21 readings
+    step = last[10:].mean() - last[:10].mean()
+    assert film.still_moving == pytest.approx(step) and film.reading()[2] == pytest.approx(step)
+    still = replace(film, up=np.full(30, 0.02))
+    assert still.still_moving == 0.0 and 0.0 < still.reading()[2] < 1e-5

@@ -13,7 +13,7 @@ def test_a_film_is_told_in_mm_and_in_inches():
     record = SimpleNamespace(
         used=np.array([True, True, False]), times=np.array([0.0, 30.0, 60.0]), signal="red",
         flags=("", "", "lost"), arc=(np.array([4.0]), np.array([45.0])), error=0.000254,
-        reading=lambda: (0.0127, -0.0254, 0.000508),
+        reading=lambda: (0.0127, -0.0254, 0.000508), still_moving=0.0,
     )  # fmt: skip
     lines = record_lines(record)
     assert lines[1:3] == ["left out: 1 lost", "arc on: 4.0 to 45.0 s of the film"]
@@ -21,3 +21,5 @@ def test_a_film_is_told_in_mm_and_in_inches():
     assert "standard deviation is 0.25 mm" in lines[-2]
     shown = as_written(lines[-1]).text("us")
     assert "+0.500 in up, -1.000 in right" in shown and "mm" not in shown
+    record.still_moving = 0.0051
+    assert "still moved by 5.10 mm" in record_lines(record)[-1]

@@ -77,20 +77,39 @@ class SpotRecord:
         up, right : float
             From where it was before. [m]
         error : float
-            Standard error of the mean, and no less than a tenth of a reading's. [m]
+            Standard error of the mean, and no less than a tenth of a reading's; of a spot that
+            still moved meanwhile how far, `still_moving`. [m]
 
         Raises
         ------
         MeasurementError
             If it was not seen.
         """
+        last = self._last()
+        spread = self.error if np.isfinite(self.error) else 0.0
+        error = max(spread / np.sqrt(last.sum()), 0.1 * spread, self.still_moving)
+        return float(self.up[last].mean()), float(self.right[last].mean()), float(error)
+
+    @property
+    def still_moving(self) -> float:
+        """How far the spot went in the last 2 s that were seen; zero where it was at rest. [m]
+
+        The mean of their second half less that of the first; what scatter alone leaves between
+        two such means stays within three standard deviations of their difference.
+        """
+        places = np.column_stack([self.up, self.right])[self._last()]
+        half = len(places) // 2
+        if not half or not np.isfinite(self.error):
+            return 0.0
+        step = np.abs(places[half:].mean(axis=0) - places[:half].mean(axis=0)).max()
+        scatter = self.error * np.sqrt(1 / half + 1 / (len(places) - half))
+        return float(step) if step > 3 * scatter else 0.0
+
+    def _last(self) -> NDArray[np.bool_]:
         used = self.used
         if not used.any():
             raise MeasurementError("the spot is not seen in any frame")
-        last = used & (self.times >= self.times[used][-1] - 2.0)
-        spread = self.error if np.isfinite(self.error) else 0.0
-        error = max(spread / np.sqrt(last.sum()), 0.1 * spread)
-        return float(self.up[last].mean()), float(self.right[last].mean()), float(error)
+        return used & (self.times >= self.times[used][-1] - 2.0)
 
 
 def read_clip(

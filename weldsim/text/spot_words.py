@@ -42,6 +42,9 @@ def record_lines(record: SpotRecord) -> list[str]:
             )
         )
     out.append(words("at the end {} from where it was at rest before", moved(up, right, error)))
+    if record.still_moving:
+        pattern = "Warning: the spot still moved by {} in the last 2 s: film until it rests"
+        out.append(words(pattern, _mm(record.still_moving, ".2f")))
     return out
 
 

@@ -37,7 +37,7 @@ export class FilmForm {
     const field = (key, label, input) => h("div", { class: "field" }, h("label", { for: `${key}-${id}`, text: label }), input);
     const choose = [
       this.view.ownerField(id, () => { this.drawn = false; this.view.drawFiles(); if (m.read) this.view.tableOf(m).read(); }),
-      field("marks", "target sheet", h("span", {}, h("select", { id: `marks-${id}`, onchange: (e) => { this.marks = e.target.value; other.hidden = this.marks !== "other"; } }, [...list.papers, "other"].map((p) => h("option", { value: p, text: p === "other" ? "marks of my own …" : `${p}, as weldsim target prints it`, selected: p === this.marks }))), other)),
+      field("marks", "target sheet", h("span", {}, h("select", { id: `marks-${id}`, onchange: (e) => { this.marks = e.target.value; other.hidden = this.marks !== "other"; } }, [...list.papers, "other"].map((p) => h("option", { value: p, text: p === "other" ? "marks of my own …" : `${p}, as it is printed from here`, selected: p === this.marks }))), other)),
       field("gauge", "the spot is the pointer", h("select", { id: `gauge-${id}`, onchange: (e) => { this.gauge = e.target.value; } }, pointers.map((p) => h("option", { value: p, text: p, selected: p === this.gauge })))),
       field("mirrored", "filmed from behind", h("input", { type: "checkbox", id: `mirrored-${id}`, checked: this.mirrored, onchange: (e) => { this.mirrored = e.target.checked; } })),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "second", text: m.read ? "Read the film again" : "Read the film", disabled: !pointers.length, onclick: () => this.begin() })),
