@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from weldsim.validation.compared import allowed, furthest
+from weldsim.validation.compared import allowed, compared_in, furthest, plain_numbers
 
 SAID = [(None, None), (1e-3, None), (None, 0.2), (1e-3, 0.2), (0.1, 1e-9)]
 
@@ -29,3 +29,22 @@ def test_what_is_no_number_is_not_kept():
     assert furthest("a", "a", None, None) is None
     assert furthest([1.0, 2.0], [1.0, 2.0, 3.0], None, None) is None
     assert furthest({"a": 1.0}, {"b": 1.0}, None, None) is None
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("assert seam.mean() == pytest.approx(355, rel=0.05)  # of the table", "seam.mean()"),
+        ("np.testing.assert_allclose(f(a, b)[0], 2 * c, rtol=1e-9)", "f(a, b)[0]"),
+        ("np.testing.assert_allclose(", ""),
+        ("assert 1 < x", "1 < x"),
+    ],
+)
+def test_a_row_says_what_is_compared(line, said):
+    assert compared_in(line) == said
+
+
+def test_numbers_are_read_without_their_type():
+    assert plain_numbers("np.float64(0.00010031713) < 0.9 and np.True_") == (
+        "0.0001003 < 0.9 and np.True_"
+    )

@@ -15,7 +15,7 @@ from weldsim.cli.progress import ProgressBar
 from weldsim.cli.terminal import show
 from weldsim.system.signals import exit_code_of
 from weldsim.validation.catalogue import CHECKS, NEVER_COMPARED
-from weldsim.validation.pages import line, write_pages
+from weldsim.validation.pages import line, typeset, write_pages
 from weldsim.validation.rows import GROUPS, NUMBERLESS, Row, summary
 from weldsim.validation.runner import validate
 
@@ -65,7 +65,7 @@ def command(
         if some:
             show(f"{title}:")
             for row in some:
-                show("  " + _in_words(row))
+                show("  " + typeset(_in_words(row)))
     show("Never compared: " + " ".join(NEVER_COMPARED))
     typer.echo(f"page: {page}")
     typer.echo(summary(rows))

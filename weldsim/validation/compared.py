@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import inspect
 import json
+import re
 import traceback
 from collections.abc import Generator, Iterator, Mapping
 from contextlib import contextmanager
@@ -177,7 +178,8 @@ class Recorder:
     def pytest_assertion_pass(self, item: pytest.Item, orig: str, expl: str) -> None:
         """A condition that held, as it was written, with its numbers."""
         if "approx" not in orig and any(sign in orig for sign in ("<", ">", "==")):
-            said = f"{short(orig)} [{short(expl.splitlines()[0])}]"
+            asked, found = orig.partition("  # ")[0], plain_numbers(expl.splitlines()[0])
+            said = f"{short(asked)} [{short(found)}]"
             item.user_properties.append((CONDITION, said))
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
@@ -206,9 +208,35 @@ def asking_line() -> str:
     for frame, number in traceback.walk_stack(None):
         if Path(frame.f_code.co_filename).name.startswith("test_"):
             found = traceback.StackSummary.extract(iter([(frame, number)]))
-            line = (found[0].line or "").removeprefix("assert ")
-            return short(line.partition("  # ")[0])
+            return short(compared_in(found[0].line or ""))
     return "comparison"
+
+
+def compared_in(line: str) -> str:
+    """What a line of a test compares: expected and allowed stand beside it in a row anyway."""
+    line = line.strip().removeprefix("assert ").partition("  # ")[0]
+    line = line.partition(" == pytest.approx(")[0]
+    inner = line.removeprefix("np.testing.assert_allclose(")
+    if inner == line:
+        return line
+    depth = 0
+    for place, letter in enumerate(inner):
+        depth += (letter in "([{") - (letter in ")]}")
+        if depth < 0 or (letter == "," and depth == 0):
+            return inner[:place]
+    return inner
+
+
+def plain_numbers(text: str) -> str:
+    """Numbers of numpy as four figures, without the name of their type."""
+
+    def figures(found: re.Match[str]) -> str:
+        try:
+            return f"{float(found[1]):.4g}"
+        except ValueError:
+            return found[1]
+
+    return re.sub(r"np\.\w+\(([^()]*)\)", figures, text)
 
 
 def short(text: str) -> str:

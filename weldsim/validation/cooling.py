@@ -72,7 +72,7 @@ def curves_by_scipy(quick: bool) -> list[Found]:
     return [
         Found(tuple(out[False]), part="no-loss",
               title="Cooling time over the grid of the standard, steel, beside SciPy"),
-        Found(tuple(out[True]), part="air", title="The same with heat lost to still air",
+        Found(tuple(out[True]), part="air", title="Cooling time over the grid of the standard in still air, beside SciPy",
               note="Where heat flows in the plane of the plate."),
     ]  # fmt: skip
 
@@ -91,7 +91,7 @@ def _grid(quick: bool, constant: bool, losses: bool, share: float, not_claimed: 
     plane = np.array(flows)
     note = "; ".join(
         f"{words}: {100 * (r.min() - 1):+.0f} to {100 * (r.max() - 1):+.0f} %"
-        for words, r in (("heat in the plane of the plate", ratio[plane]),
+        for words, r in (("Heat in the plane of the plate", ratio[plane]),
                          ("heat in depth", ratio[~plane])) if r.size
     )  # fmt: skip
     return Found(tuple(out), note, _picture(out, plane, share), not_claimed=not_claimed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import time
 from itertools import groupby
 from pathlib import Path
@@ -44,8 +45,13 @@ def write_pages(folder: Path, rows: list[Row], quick: bool, version: str) -> Pat
     write_json(folder / RECORD, record)
     for name, text in ((MARKDOWN, markdown(rows, about)), (HTML, page(rows, about))):
         with whole_file(folder / name) as beside:
-            beside.write_text(text, encoding="utf-8")
+            beside.write_text(typeset(text), encoding="utf-8")
     return folder / HTML
+
+
+def typeset(text: str) -> str:
+    """Units as they are read; checks and records write them with the letters of a keyboard."""
+    return re.sub(r"(?<=\d) um\b", " µm", re.sub(r"\bdegC\b", "°C", text))
 
 
 def _short(row: Row) -> dict[str, Any]:

@@ -259,8 +259,7 @@ def _both(case: Case, title: str) -> list[Found]:
 DIFFERS = {
     "heat": "What differs: how the equations of a step are solved. weldsim lets the conductivities "
     "of a step stand still after five iterations, the other program has them at the temperatures "
-    "that come out: it shows in the first step under the arc, which heats cold metal to the melt, "
-    "and hardly later.",
+    "that come out: it shows most where one step heats cold metal to the melt.",
     "movement": "From FElupe's own temperatures on, so the difference of the heat is in it; on the "
     "same temperatures the two differ by a few millionths.",
 }
