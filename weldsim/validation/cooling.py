@@ -72,8 +72,8 @@ def curves_by_scipy(quick: bool) -> list[Found]:
     return [
         Found(tuple(out[False]), part="no-loss",
               title="Cooling time over the grid of the standard, steel, beside SciPy"),
-        Found(tuple(out[True]), part="air", title="Cooling time over the grid of the standard in still air, beside SciPy",
-              note="Where heat flows in the plane of the plate."),
+        Found(tuple(out[True]), part="air", note="Where heat flows in the plane of the plate.",
+              title="Cooling time over the grid of the standard in still air, beside SciPy"),
     ]  # fmt: skip
 
 
