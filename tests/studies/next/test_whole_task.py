@@ -21,6 +21,7 @@ def test_parts_make_one_whole_that_only_grows():
     assert following == [6.0, 6.0, 0.0]
     assert shares == sorted(shares) and shares[0] == 0.0 and shares[-1] == pytest.approx(1.0)
     assert shares[2] == pytest.approx(3 / 11)  # each part counts one for its own beginning
+    assert told[3][1] == "part 2 of 3, computed already"
     assert told[0][1] == "part 1 of 3, weld 1 of 2" and told[-1][1].startswith("part 3 of 3")
 
 
