@@ -74,7 +74,7 @@ class TestTradeFacts:
     def test_side_and_direction_cross_over_with_heat(self, current, net):
         """Cold: the side wins. Hot: the direction of travel is at least twice the side.
 
-        The trade says it of bars 6 mm thick, at 0.5 and 1.2 kJ/mm; this one is 8 mm thick, and heat
+        Common practice for bars 6 mm thick, at 0.5 and 1.2 kJ/mm; this one is 8 mm thick, and heat
         spreads alike where line energy over thickness squared is alike (heat conduction, scaled).
 
         The hot half is no independent check: the softening temperature of the carbon steel was

@@ -101,7 +101,7 @@ def command(
         dict(_pair(t, "--map") for t in map_ or ()),
         dict(_pair(t, "--unit") for t in unit or ()),
         time_unit,
-        {k: _number(v, "--noise") for k, v in (_pair(t, "--noise") for t in noise or ())},
+        {k: _number(v, f"--noise {k}=") for k, v in (_pair(t, "--noise") for t in noise or ())},
     )
     groups = in_turn(ctx.meta.get(WORDS, []), len(measured or ()), len(further or ()))
     files = iter(measured or ())
@@ -210,7 +210,7 @@ def _number(text: str, option: str) -> float:
     try:
         value = float(text)
     except ValueError:
-        refuse(f"{option} {text}: allowed: a number greater than zero")
+        refuse(f"{option}{text}: not allowed, write a number greater than zero")
     if not 0 < value < float("inf"):
-        refuse(f"{option} {text}: allowed: a number greater than zero")
+        refuse(f"{option}{text}: not allowed, write a number greater than zero")
     return value

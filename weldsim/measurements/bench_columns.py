@@ -209,7 +209,8 @@ def column_of(
         unit = unit or ending
     if not alike:
         raise ValueError(
-            f"column {header!r}: no gauge of the case, allowed: {listed(c.name for c in columns)}"
+            f"column {header!r}: no gauge of the case, allowed: {listed(c.name for c in columns)}; "
+            "delete a column that is no reading"
         )
     unit = unit or (_parted(header)[1] if _BRACKETED.fullmatch(header) else "")
     for c in alike if exact is None else [exact, *alike]:
