@@ -109,7 +109,8 @@ class SpotRecord:
         used = self.used
         if not used.any():
             raise MeasurementError("the spot is not seen in any frame")
-        return used & (self.times >= self.times[used][-1] - 2.0)
+        last: NDArray[np.bool_] = used & (self.times >= self.times[used][-1] - 2.0)
+        return last
 
 
 def read_clip(

@@ -23,7 +23,7 @@ export class FitForm {
   build() {
     const { options, list } = this;
     const rows = this.rows.map((row, k) => h("tr", {}, h("th", { scope: "row" }, h("label", {}, h("input", { type: "checkbox", checked: row.chosen, "data-vary": row.key, onchange: (e) => { row.chosen = e.target.checked; this.soon(); } }), h("span", {}, row.name, h("span", { class: "meta", title: row.key, "data-usual": row.key, text: `the case says ${usual(row)}` })))),
-      ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${row.name}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; e.target.removeAttribute("aria-invalid"); } }))),
+      ...["low", "high"].map((end) => h("td", {}, h("input", { type: "text", autocomplete: "off", "aria-label": `${end === "low" ? "lowest" : "highest"} ${row.name}`, value: row[end], id: `fit-${k}-${end}`, oninput: (e) => { row[end] = e.target.value; this.right(); } }))),
       h("td", { class: "note", text: row.source })));
     const pick = (id, label, choices, key) => h("div", { class: "field" }, h("label", { for: id, text: label }), h("select", { id, onchange: (e) => { options[key] = e.target.value; this.soon(); } }, choices.map(([v, t]) => h("option", { value: v, text: t, selected: options[key] === v }))));
     this.button = h("button", { type: "button", class: "first", text: "Start the fit", onclick: () => this.begin() });
@@ -57,6 +57,11 @@ export class FitForm {
       const found = await askPatiently("/api/measured/cost", body, () => !this.live || serial !== this.serial);
       if (serial === this.serial) this.cost.textContent = costText(found);
     } catch (error) { if (serial === this.serial) this.cost.textContent = error.status === 503 ? "" : `no estimate of the time: ${error.message}`; }
+  }
+  // A bound is typed anew: what was wrong is asked again with the next start.
+  right() {
+    this.told.hidden = true;
+    for (const input of this.root.querySelectorAll("[aria-invalid]")) input.removeAttribute("aria-invalid");
   }
   // A refusal in the words of the table, and marked in its row.
   wrong(message) {
