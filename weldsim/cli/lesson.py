@@ -38,7 +38,7 @@ def command(
     missing = [module for module in needed if find_spec(module) is None]
     if missing:
         raise WeldsimError(
-            f"lesson: not installed: {', '.join(missing)}; allowed after: "
+            f"lesson: {' and '.join(missing)} not installed; allowed after: "
             'pip install "weldsim[notebook]"'
         )
     path = _put(lesson, folder)
