@@ -46,5 +46,5 @@ def test_a_row_says_what_is_compared(line, said):
 
 def test_numbers_are_read_without_their_type():
     assert plain_numbers("np.float64(0.00010031713) < 0.9 and np.True_") == (
-        "0.0001003 < 0.9 and np.True_"
+        "0.0001003 < 0.9 and True"
     )

@@ -347,7 +347,7 @@ def test_radiation_near_ambient_is_a_film():
 
 
 def test_grip_replaces_film_and_radiation():
-    """A gripped face conducts into the vise; it does not also lose heat to the air."""
+    """A gripped face conducts into the clamp; it does not also lose heat to the air."""
     points, cells = plate()
     nodes = np.flatnonzero(points[:, 0] < -0.0149)  # three of twelve cell rows
     model = heat_model(

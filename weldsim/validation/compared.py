@@ -236,6 +236,7 @@ def plain_numbers(text: str) -> str:
         except ValueError:
             return found[1]
 
+    text = re.sub(r"np\.(True|False)_", r"\1", text)
     return re.sub(r"np\.\w+\(([^()]*)\)", figures, text)
 
 
