@@ -132,11 +132,23 @@ def test_a_job_lost_between_two_workers_is_not_waited_for(broken, monkeypatch):
     monkeypatch.setattr(executor, "LOST_AFTER", 0.05)
     found = executor.LocalExecutor(1)
     monkeypatch.setattr(found, "_start", lambda: None)
-    found._pool, found._handed, found._proven = Silent(True), {}, True
+    found._pool, found._proven = Silent(True), True
     future = found.submit(jobs("a")[0])
     found._pool.active = not broken
     assert list(found.wait({future})) == [future]
     assert found.died(future.exception()) and found._pool.ended.is_set()
+
+
+def test_a_job_that_stands_in_line_behind_a_long_one_is_not_lost(monkeypatch):
+    monkeypatch.setattr(executor, "GLANCE", 0.01)
+    monkeypatch.setattr(executor, "LOST_AFTER", 0.05)
+    found = executor.LocalExecutor(1)
+    found._pool, found._proven = Silent(True), True
+    long, next_one = (found.submit(job) for job in jobs("a", "b"))
+    long.set_running_or_notify_cancel()
+    threading.Timer(0.3, long.set_result, [{}]).start()
+    assert list(found.wait({long, next_one})) == [long]
+    assert found._pool.active and not next_one.done()
 
 
 def test_threads_are_as_before_afterwards(monkeypatch):

@@ -25,7 +25,7 @@ from weldsim.system.threads import cores, single_thread_environment
 
 MOST_DEATHS = 3  # of workers on one branch, before that is taken for the branch's own fault
 GLANCE = 1.0  # s between two looks at whether anybody is left to wait for
-LOST_AFTER = 300.0  # s without any worker taking a job up, or without any worker at all
+LOST_AFTER = 300.0  # s in which no idle worker takes up a job, or there is no worker at all
 Record = dict[str, Any]  # of a branch; see `branches.run_branch`
 
 
@@ -70,7 +70,7 @@ class LocalExecutor:
             self.workers, initializer=end_with_parent, context=get_context("spawn")
         )
         self._proven = False  # whether a worker of this pool has finished a job
-        self._handed: dict[Future[Record], float] = {}  # when
+        self._moved = time.monotonic()  # when a job was last handed out or came back
 
     def _end(self) -> None:
         """End the pool at once; one whose line is broken does not even come to its own end."""
@@ -101,7 +101,7 @@ class LocalExecutor:
         except RuntimeError:  # it broke just now
             future = Future()
             _expire(future)
-        self._handed[future] = time.monotonic()
+        self._moved = time.monotonic()
         return future
 
     def wait(self, futures: set[Future[Record]]) -> Iterable[Future[Record]]:
@@ -111,8 +111,7 @@ class LocalExecutor:
                 for future in futures:
                     _expire(future)
         self._proven = self._proven or any(f.exception() is None for f in done)
-        for future in done:
-            self._handed.pop(future, None)
+        self._moved = time.monotonic()
         return done
 
     def _lost(self, futures: set[Future[Record]]) -> bool:
@@ -123,8 +122,9 @@ class LocalExecutor:
         """
         if not self._pool.active:
             return not wait(futures, GLANCE, FIRST_COMPLETED).done  # it may be telling just now
-        now = time.monotonic()
-        return any(not f.running() and now - self._handed[f] > LOST_AFTER for f in futures)
+        running = sum(f.running() for f in futures)
+        idle = running < min(self.workers, len(futures))  # a worker, while a job stands in line
+        return idle and time.monotonic() - self._moved > LOST_AFTER
 
     def died(self, error: BaseException) -> bool:
         from pebble import ProcessExpired
