@@ -131,15 +131,15 @@ def test_the_finer_run_of_the_readme_lies_within_the_error_of_the_quick_one():
 
 
 def test_the_validation_is_summed_up_as_it_was_kept():
-    """Count and date of the record that comes with the package, and every row of it that fails."""
+    """Count and date of the record that comes with the package, and every row of it that fails or is
+    not claimed."""
     from weldsim.validation.kept import kept_validation
 
     record, said = kept_validation(), " ".join(README.split())
     assert f"`weldsim validate --quick` on {record['date']}: **{record['summary']}**" in said
     assert record["quick"]
-    failing = [r["title"] for r in record["rows"] if r["state"] == "fails"]
-    assert failing
-    for title in failing:
+    left = [r["title"] for r in record["rows"] if r["state"] in ("fails", "not claimed")]
+    for title in left:
         assert f"**{title}**" in said, title
 
 
