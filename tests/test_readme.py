@@ -131,8 +131,8 @@ def test_the_finer_run_of_the_readme_lies_within_the_error_of_the_quick_one():
 
 
 def test_the_validation_is_summed_up_as_it_was_kept():
-    """Count and date of the record that comes with the package, and every row of it that fails or is
-    not claimed."""
+    """Count and date of the record that comes with the package, and every row that fails or is not
+    claimed."""
     from weldsim.validation.kept import kept_validation
 
     record, said = kept_validation(), " ".join(README.split())

@@ -115,8 +115,8 @@ def deflection() -> np.ndarray:
 
 
 NOT_CLAIMED = (
-    "how much a layer shrinks hangs on the heat of the build, which warms the bar as it grows; this "
-    "row has one strain for all layers and no heat."
+    "how much a layer shrinks hangs on the heat of the build, which warms the bar as it grows; "
+    "this row has one strain for all layers and no heat."
 )
 
 
