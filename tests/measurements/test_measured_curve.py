@@ -52,6 +52,13 @@ def test_headers_of_gauges_csv_and_other_units(tmp_path):
     assert up.noise_from == "unknown"
 
 
+def test_a_runs_own_table_is_read_without_what_it_says_of_its_welds(tmp_path):
+    """Beside the gauges a run writes the temperature under the torch, which no gauge reads."""
+    m = read(tmp_path, "time_s,pointer_up_mm,A_middle_degC\n0,0,20\n1,1,900\n2,2,700\n")
+    assert [c.column.name for c in m.curves] == ["pointer_up_mm"]
+    assert m.left_out == ("column A_middle_degC",)
+
+
 def test_decimal_commas_mapped_names_clock_and_flags(tmp_path):
     rules = ReadingRules(
         names={"dial 1": "pointer_up"}, units={"dial 1": "deg"}, noise={"dial 1": 0.1}

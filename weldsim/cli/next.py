@@ -49,7 +49,7 @@ def command(
     ] = None,
     tolerance: Annotated[
         str | None,
-        typer.Option(help='Tolerance, where the folder\'s case states none, such as "1 mrad".'),
+        typer.Option(help='Tolerance, such as "1 mrad" (default: that of the folder\'s case).'),
     ] = None,
     grade: Annotated[
         str | None,

@@ -34,6 +34,7 @@ NO_TIME = (
     "no time column, allowed: time_s, time_min, clock (hh:mm:ss), or one row of readings of the "
     "cold part"
 )
+UNDER_TORCH = "_middle_degC"  # ends what a run writes of each weld beside its gauges
 FLAG = "flag"  # a row with something in this column is left out
 ENOUGH_FOR_NOISE = 8  # readings from which their scatter can be told
 
@@ -130,8 +131,9 @@ def read_measurement(
         raise MeasurementError(f"{path}: {NO_TIME}")
     noise = noise_columns(headers)
     used = [k for k in range(len(headers)) if k not in (flag, clock, *noise.values())]
-    left_out += [f"column {headers[k]}" for k in used if headers[k] in rules.unused]
-    used = [k for k in used if headers[k] not in rules.unused]
+    unread = {*rules.unused, *_under_torch(headers, columns)}
+    left_out += [f"column {headers[k]}" for k in used if headers[k] in unread]
+    used = [k for k in used if headers[k] not in unread]
     curves: list[MeasuredCurve] = []
     mistakes: list[str] = []
     for k in used:
@@ -145,6 +147,12 @@ def read_measurement(
             mistakes.append(f"{path}: {error}")
     _check_together(path, curves, mistakes, columns)
     return Measurement(path, tuple(curves), tuple(left_out))
+
+
+def _under_torch(headers: Sequence[str], columns: Sequence[Column]) -> set[str]:
+    """Columns of a run's own gauges.csv that no gauge reads: temperatures under the torch."""
+    gauges = {c.name for c in columns}
+    return {h for h in headers if h.endswith(UNDER_TORCH) and h not in gauges}
 
 
 def _check_together(

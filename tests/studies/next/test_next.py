@@ -421,6 +421,18 @@ class TestFolders:
         sized = ('gauge.pointer.tolerance="ISO 13920 B"', 'gauge.pointer.size="200 mm"')
         assert open_study(self.run_folder(tmp_path, body, *sized)).plan.tolerance.value > 0
 
+    def test_a_tolerance_that_is_asked_for_comes_before_that_of_the_plan(self, tmp_path):
+        """Only what is said of the end depends on it, so that branches kept before are found."""
+        folder = self.run_folder(tmp_path, TEXT)
+        kept, asked = open_study(folder).plan, open_study(folder, "5 mrad").plan
+        assert kept.tolerance.value != pytest.approx(5e-3)
+        assert asked.tolerance.value == pytest.approx(5e-3)
+        moves = next(iter(kept.schedules()))[:1]
+        names = [p.identity(p.settings[0], "sketch", moves) for p in (kept, asked)]
+        assert names[0] == names[1]
+        with pytest.raises(CaseError, match="tolerance"):
+            open_study(folder, "5 kg")
+
     @pytest.mark.parametrize("kept", ["{}", "[]", '{"case": 1, "overrides": 2}', "nothing"])
     def test_a_damaged_record_is_one_line(self, tmp_path, kept):
         (tmp_path / "plan.json").write_text(kept)

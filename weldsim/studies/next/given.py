@@ -54,7 +54,7 @@ def open_study(
     folder : path
         Of a study or of a run.
     tolerance : str, optional
-        Of a run whose case states none.
+        In place of the one that the case states; of a run whose case states none, needed.
     grade : str, optional
         Of the runs ahead, where the folder is that of a run; a study has its own.
 
@@ -83,6 +83,8 @@ def open_study(
         raise StoreError(f"{path}: holds no case; plan or run it again") from None
     if not study and "plan" not in case.tables:
         case = _with_plan(folder, case, tolerance)
+    elif tolerance is not None:  # no run depends on it: only what is said of the end does
+        case = case.with_changes({"plan.tolerance": tolerance})
     if grade not in (None, case.tables["plan"].get("grade", "coarse")):
         if study:
             raise CaseError(
