@@ -68,7 +68,8 @@ def error_words(study: Study) -> str:
     return words(
         "all ends are stated at grade {}: those of grade {} alone times {}, as fitted to the {}; "
         "what the fit leaves of these says that nine of ten rows end within {} of that, a little "
-        "more far out; an estimate, no bound",
+        "more far out; a row's own error is its step between the two grades and, where it was not "
+        "run at the finer one, this too; an estimate, no bound",
         section.confirm_grade, section.grade, times, compared, said(study, drift.rest),
     )  # fmt: skip
 

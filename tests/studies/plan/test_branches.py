@@ -372,7 +372,9 @@ def test_a_ranking_that_is_off_by_a_factor_says_so():
     (alone,) = (r for r in rows if r.confirmed is None)
     assert alone.end == pytest.approx(1e-3 * np.hypot(*true[3]), rel=0.01)
     assert abs(alone.end - 1e-3 * np.hypot(*true[3])) < alone.error
-    assert alone.error == pytest.approx(drift.rest * np.sqrt(1 + 8 / 15))  # |x|^2 / sum |a|^2
+    # half of its 8**0.5 mrad is the step, and |x|^2 / sum |a|^2 = 8 / 15 the doubt about it
+    step = 0.5e-3 * np.sqrt(8)
+    assert alone.error == pytest.approx(step + drift.rest * np.sqrt(1 + 8 / 15), rel=0.01)
     assert alone.interval == (alone.end - alone.error, alone.end + alone.error)
     study = Study(plan, rows, False, 1.0, 3, drift)
     for row in rows:  # one grade in the picture too

@@ -37,7 +37,9 @@ class Row:
     end : float
         The measure at the end, at the grade of the whole table (`Study.grade`). [SI]
     error : float or None
-        Estimated error of `end`, None where there is none. [SI]
+        Estimated error of `end`: the step from the ranking's grade to that of the table; where the
+        latter was not run, that step as it is foreseen, and the error of foreseeing it. None where
+        there is none. [SI]
     worst : float
         Its largest value on the way, at that grade too. [SI]
     grade : str
@@ -310,10 +312,14 @@ def _row(
         sure = None
     end, worst, error = outcome.final, outcome.worst, None
     if drift is not None and not outcome.error:
-        error = drift.error(spot(plan, outcome))
+        there = spot(plan, outcome)
+        error = drift.error(there)
         if drift.carried:
-            end = drift.end(spot(plan, outcome), _coarser_spot(plan, coarser.get(key)))
+            carried = drift.carry(there, _coarser_spot(plan, coarser.get(key)))
+            end = float(np.linalg.norm(carried))
             worst *= end / outcome.final if outcome.final else 1.0
+            # as a run at the finer grade would state it, and that this one was not made
+            error += float(np.linalg.norm(carried - there))
         if sure is not None:
             # a step may be small by luck: no row is held surer than the rest are
             error = max(apart(plan, outcome, sure), drift.rest)
