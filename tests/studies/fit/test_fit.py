@@ -168,6 +168,11 @@ def test_what_moves_alike_is_said_and_frozen():
     us = [unknown("a"), unknown("b")]
     told = what_can_be_learnt([e], us, Belief.of(us), range(2))
     assert told.directions == 1 and len(told.frozen) == 1
+    # one of the two is known as well as their sum is, the other not at all: by hand, with p the
+    # share of its variance that the sum leaves, the two correlate by (p - 1) / (p + 1)
+    left = (1.0 - told.narrowed.max()) ** 2  # of one, the other being known
+    both = left / (2.0 - left)  # of their sum
+    assert told.correlation[0, 1] == pytest.approx((both - 1.0) / (both + 1.0), abs=0.02)
     (along,) = told.along
     assert along.change[0] == pytest.approx(along.change[1], abs=0.02 * np.ptp(along.change))
 

@@ -50,7 +50,7 @@ class Learnable:
     narrowed : ndarray, shape (U,)
         Share by which each interval is expected to narrow; 0 nothing, 1 all.
     correlation : ndarray, shape (U, U)
-        Of the unknowns after a fit, expected.
+        Of the unknowns after a fit, expected, were none frozen.
     directions : int
         Combinations of unknowns about which the curves say more than is believed already.
     frozen : tuple of int
@@ -74,7 +74,7 @@ class Learnable:
             (unknowns[i].key, unknowns[j].key, float(self.correlation[i, j]))
             for i in range(len(unknowns))
             for j in range(i)
-            if abs(self.correlation[i, j]) > ALIKE and i not in self.frozen and j not in self.frozen
+            if abs(self.correlation[i, j]) > ALIKE
         ]
 
 
@@ -115,6 +115,7 @@ def what_can_be_learnt(
     left = list(active)
     spread = belief.spread
     readings = sum(len(c.observed.times) for e in evidence for c in e.curves)
+    correlation = _correlation(information, spread, left)
     while True:
         scaled = information[np.ix_(left, left)] * np.outer(spread[left], spread[left])
         directions = int(np.count_nonzero(np.linalg.eigvalsh(scaled) > 1.0))
@@ -132,11 +133,21 @@ def what_can_be_learnt(
         )
     out = np.zeros(len(unknowns))
     out[left] = narrowed
-    deviation = np.sqrt(np.diag(after))
-    correlation = np.eye(len(unknowns))
-    correlation[np.ix_(left, left)] = after / np.outer(deviation, deviation)
     frozen = tuple(k for k in active if k not in left)
     return Learnable(out, correlation, directions, frozen, slopes, along)
+
+
+def _correlation(information: Floats, spread: Floats, active: Sequence[int]) -> Floats:
+    """Of all unknowns after a fit of the active ones, (U, U)."""
+    where = np.ix_(active, active)
+    after = np.linalg.inv(
+        information[where] * np.outer(spread[list(active)], spread[list(active)])
+        + np.eye(len(active))
+    )
+    deviation = np.sqrt(np.diag(after))
+    out = np.eye(len(spread))
+    out[where] = after / np.outer(deviation, deviation)
+    return out
 
 
 def _information(
