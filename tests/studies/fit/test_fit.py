@@ -173,6 +173,7 @@ def test_what_moves_alike_is_said_and_frozen():
     left = (1.0 - told.narrowed.max()) ** 2  # of one, the other being known
     both = left / (2.0 - left)  # of their sum
     assert told.correlation[0, 1] == pytest.approx((both - 1.0) / (both + 1.0), abs=0.02)
+    assert [pair[:2] for pair in told.alike(us)] == [("b", "a")]
     (along,) = told.along
     assert along.change[0] == pytest.approx(along.change[1], abs=0.02 * np.ptp(along.change))
 
