@@ -137,8 +137,10 @@ def film(path, sheet, times, up, right, burning, seed=3):
     place_x = (back[0, 0] * x + back[0, 1] * y + back[0, 2]) / depth / PER_METRE - MARGIN
     place_y = (back[1, 0] * x + back[1, 1] * y + back[1, 2]) / depth / PER_METRE - MARGIN
     glare = np.exp(-(((x - 430) ** 2 + (y - 470) ** 2) / 16**2))[..., None]
+    # in one thread: with several, what is lost by packing hangs on what else the machine does
+    packing = {"crf": "18", "preset": "veryfast", "threads": "1"}
     with av.open(str(path), "w") as out:
-        stream = out.add_stream("libx264", rate=30, options={"crf": "18", "preset": "veryfast"})
+        stream = out.add_stream("libx264", rate=30, options=packing)
         stream.width, stream.height, stream.pix_fmt = *SIZE, "yuv420p"
         stream.codec_context.time_base = stream.time_base = Fraction(1, 1000)
         for time, u, r, lit in zip(times, up, right, burning, strict=True):

@@ -7,6 +7,9 @@ import numpy as np
 
 from weldsim.measurements.target_sheet import DISC, RING_INSIDE
 
+# in one thread: with several, what is lost by packing hangs on what else the machine does
+PACKING = {"crf": "20", "preset": "veryfast", "threads": "1"}
+
 PIXELS_PER_M = 3000.0
 MARGIN = 0.06  # of paper about the marks [m]
 
@@ -93,7 +96,7 @@ def write_clip(path, times, frames):
     import av
 
     with av.open(str(path), "w") as film:
-        stream = film.add_stream("libx264", rate=30, options={"crf": "20", "preset": "veryfast"})
+        stream = film.add_stream("libx264", rate=30, options=PACKING)
         stream.codec_context.time_base = Fraction(1, 1000)
         stream.time_base = Fraction(1, 1000)
         for t, picture in zip(times, frames, strict=True):
