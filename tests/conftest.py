@@ -2,6 +2,7 @@
 
 import logging
 import os
+import signal
 
 for name in ("OMP", "OPENBLAS", "MKL", "NUMBA"):
     os.environ.setdefault(f"{name}_NUM_THREADS", "1")  # repeatable numbers, parallel workers
@@ -51,3 +52,10 @@ def vtk_stays_silent(vtk_errors):
     yield
     if vtk_errors[before:]:
         pytest.fail(f"VTK reported: {vtk_errors[before]}", pytrace=False)
+
+
+@pytest.fixture(autouse=True)
+def broken_pipes_are_errors():
+    """Gmsh, called by a test itself, lets a broken pipe end the process; Python has an error."""
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
