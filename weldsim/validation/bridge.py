@@ -114,12 +114,6 @@ def deflection() -> np.ndarray:
     return np.interp(places, body.points[top, 0], rise)
 
 
-NOT_CLAIMED = (
-    "how much a layer shrinks hangs on the heat of the build, which warms the bar as it grows; "
-    "this row has one strain for all layers and no heat."
-)
-
-
 def profile(quick: bool) -> Found:
     """Deflections over that of the free end, against the measured ones."""
     found = deflection()
@@ -143,7 +137,7 @@ def profile(quick: bool) -> Found:
         "whose upper layers shrink more would curl evenly, and how much more is not known without "
         "the heat of the build."
     )
-    return Found(some, note, _picture(scaled), not_claimed=NOT_CLAIMED)
+    return Found(some, note, _picture(scaled))
 
 
 @styled
