@@ -19,16 +19,20 @@ def test_the_tolerance_is_that_of_approx(expected, rel, absolute):
     assert expected + room + step != given and expected - room - step != given
 
 
+def tenth(wanted):
+    return 0.1 * np.abs(wanted)
+
+
 def test_the_element_that_is_furthest_off_is_kept():
-    assert furthest([1.0, 2.1, 3.0], [1.0, 2.0, 3.0], 0.1, None)[:2] == (2.0, 2.1)
-    assert furthest({"a": 1.0, "b": 5.0}, {"b": 4.0, "a": 1.0}, 0.1, None)[:2] == (4.0, 5.0)
-    assert furthest(np.ones((2, 2)), 1.5, None, 0.1) == (1.5, 1.0, 0.1)
+    assert furthest([1.0, 2.1, 3.0], [1.0, 2.0, 3.0], tenth)[:2] == (2.0, 2.1)
+    assert furthest({"a": 1.0, "b": 5.0}, {"b": 4.0, "a": 1.0}, tenth)[:2] == (4.0, 5.0)
+    assert furthest(np.ones((2, 2)), 1.5, lambda w: np.full(w.shape, 0.1)) == (1.5, 1.0, 0.1)
 
 
 def test_what_is_no_number_is_not_kept():
-    assert furthest("a", "a", None, None) is None
-    assert furthest([1.0, 2.0], [1.0, 2.0, 3.0], None, None) is None
-    assert furthest({"a": 1.0}, {"b": 1.0}, None, None) is None
+    assert furthest("a", "a", tenth) is None
+    assert furthest([1.0, 2.0], [1.0, 2.0, 3.0], tenth) is None
+    assert furthest({"a": 1.0}, {"b": 1.0}, tenth) is None
 
 
 @pytest.mark.parametrize(

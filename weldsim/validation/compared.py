@@ -12,9 +12,10 @@ import inspect
 import json
 import re
 import traceback
-from collections.abc import Generator, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -69,7 +70,7 @@ def allowed(expected: np.ndarray, rel: float | None, absolute: float | None) -> 
     return np.maximum((RELATIVE if rel is None else rel) * np.abs(expected), least)
 
 
-def furthest(actual: Any, expected: Any, rel: float | None, absolute: float | None):
+def furthest(actual: Any, expected: Any, may_be_off: Callable[[np.ndarray], np.ndarray]):
     """The element that is furthest off for what it may be: (expected, actual, room), or None."""
     if isinstance(expected, Mapping) and isinstance(actual, Mapping):
         if set(actual) != set(expected):
@@ -82,7 +83,7 @@ def furthest(actual: Any, expected: Any, rel: float | None, absolute: float | No
         return None  # texts, or shapes that do not fit: the test says so itself
     if not wanted.size:
         return None
-    room = allowed(wanted, rel, absolute)
+    room = may_be_off(wanted)
     over = np.where(np.isnan(found - wanted), -np.inf, np.abs(found - wanted) - room)
     worst = np.unravel_index(int(np.argmax(over)), over.shape)
     return float(wanted[worst]), float(found[worst]), float(room[worst])
@@ -102,7 +103,8 @@ class Approximately:
 
     def __eq__(self, actual: object) -> bool:
         expected, rel, absolute = self.given
-        self.recorder.note(furthest(actual, expected, rel, absolute))
+        room = partial(allowed, rel=rel, absolute=absolute)
+        self.recorder.note(furthest(actual, expected, room))
         return bool(self.real == actual)
 
     def __ne__(self, actual: object) -> bool:
@@ -140,9 +142,7 @@ class Recorder:
             return Approximately(made, self, expected, rel, abs)
 
         def assert_allclose(actual, desired, rtol=1e-7, atol=0, *more, **named) -> None:
-            found = furthest(actual, desired, 0.0, 0.0)
-            if found is not None:
-                self.note((found[0], found[1], atol + rtol * abs(found[0])))
+            self.note(furthest(actual, desired, lambda wanted: atol + rtol * np.abs(wanted)))
             close(actual, desired, rtol, atol, *more, **named)
 
         with pytest.MonkeyPatch.context() as patch:
