@@ -338,7 +338,8 @@ def test(root, folder, environment, words):
     command = [python_of(folder), "-m", "pytest", "-m", "not slow", "-n", "auto"]
     # A test that hangs ends with the stacks of all threads instead of keeping the rest waiting.
     hung = ["-o", "faulthandler_timeout=300", "-o", "faulthandler_exit_on_timeout=true"]
-    command += ["--dist", "loadfile", *hung, *words]
+    # Files kept together do not survive the loss of a process: pytest-xdist waits without end then.
+    command += ["--dist", "loadfile", "--max-worker-restart", "0", *hung, *words]
     return follow(command, root, {**threads, **environment})
 
 
