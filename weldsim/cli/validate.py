@@ -29,7 +29,7 @@ def command(
     only: Annotated[
         list[str] | None,
         typer.Option(
-            help="A check or a group, repeat. Groups: "
+            help="A check or a group; repeat. Groups: "
             + ", ".join(GROUPS)
             + ". Checks: weldsim validate --list."
         ),

@@ -103,7 +103,7 @@ def validate(
     if left:
         at_once = min(workers or cores(), len(left))
         with LocalExecutor(at_once, carry_out) as executor:
-            # no more than there are workers: a job that stands in line for long counts as lost
+            # no more than there are workers: one that dies takes along what stands in line
             ahead, waiting = iter(left), {}
             while len(done) < len(chosen):
                 for check in islice(ahead, at_once - len(waiting)):

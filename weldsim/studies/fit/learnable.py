@@ -18,8 +18,8 @@ Floats = NDArray[np.float64]
 
 TOLD = 0.2  # share by which an interval must narrow for an unknown to count as learnt
 # Correlation expected after a fit from which two unknowns cannot be told apart: were one known, the
-# interval of the other would shrink to 0.6 of its width or less. Of a pair whose sum alone is seen
-# it comes to -0.84 to -0.95, for a model that may miss by a twentieth.
+# interval of the other would shrink to sqrt(1 - 0.8^2) = 0.6 of its width or less. A pair of which
+# the sum alone is seen stays short of -1, by as much as a model that misses leaves the sum unsure.
 ALIKE = 0.8
 STEP = 0.05  # of the bounds, for slopes
 PLACES = 5  # values of the unknowns at which slopes are taken
