@@ -18,7 +18,7 @@ from weldsim.joints.registry import joint_kind
 from weldsim.runs.checkpoints import last_checkpoint
 from weldsim.runs.frame_files import FrameFile, read_series
 from weldsim.runs.gauge_table import TIME, GaugeTable
-from weldsim.runs.stored import checked, read_json_file, read_stored
+from weldsim.runs.stored import checked, format_of, read_json_file, read_stored
 from weldsim.runs.stored_records import StoredManifest, StoredSource, StoredSummary
 from weldsim.schema.column import DISPLAY_UNITS, Column
 from weldsim.system.files import read_file
@@ -175,12 +175,7 @@ def up_to_date(manifest: dict[str, Any], path: Path) -> dict[str, Any]:
     StoreError
         If it was written in a format this version does not know.
     """
-    written = manifest.get("format", 1)
-    if type(written) is not int or not 1 <= written <= FORMAT:
-        raise StoreError(
-            f"{path}: format {written!r:.20} is not one this version of weldsim reads, allowed: "
-            f"1 to {FORMAT}; read it with the version that wrote it"
-        )
+    written = format_of(manifest, FORMAT, path)
     case = manifest.get("case")
     if written == 1 and isinstance(case, dict):
         case = dict(case)

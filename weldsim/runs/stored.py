@@ -96,6 +96,37 @@ def checked(raw: Any, model: type[Model], path: Path, plain: bool = True) -> dic
     return {k: v for k, v in {**usual, **raw}.items() if v is not None}
 
 
+def format_of(raw: object, newest: int, path: Path) -> int:
+    """Number of the format that a record was written in; 1 where it has none.
+
+    Parameters
+    ----------
+    raw : object
+        As JSON gives it.
+    newest : int
+        That this version writes; it reads all from 1 on.
+    path : Path
+        Its file, for messages.
+
+    Returns
+    -------
+    int
+        From 1 to `newest`.
+
+    Raises
+    ------
+    StoreError
+        If this version does not know it.
+    """
+    written = raw.get("format", 1) if isinstance(raw, Mapping) else 1
+    if type(written) is not int or not 1 <= written <= newest:
+        raise StoreError(
+            f"{path}: format {written!r:.20} is not one this version of weldsim reads, allowed: "
+            f"1 to {newest}; read it with the version that wrote it"
+        )
+    return written
+
+
 def read_json_file(path: Path) -> Any:
     """Content of a JSON file.
 

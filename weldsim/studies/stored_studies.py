@@ -7,8 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field
 
-from weldsim.errors import StoreError
-from weldsim.runs.stored import Stored, checked, read_json_file
+from weldsim.runs.stored import Stored, checked, format_of, read_json_file
 from weldsim.runs.stored_records import Count, Flag, Name, Number, Text
 
 Source = Annotated[str, Field(strict=True, max_length=10**7)]
@@ -195,12 +194,7 @@ def read_study(path: Path, model: type[StoredStudy]) -> dict[str, Any]:
         If it is missing, damaged, of a newer format, or not what a study writes.
     """
     raw = read_json_file(path)
-    written = raw.get("format", 1) if isinstance(raw, dict) else 1
-    if type(written) is not int or not 1 <= written <= model.newest:
-        raise StoreError(
-            f"{path}: format {written!r:.20} is not one this version of weldsim reads, allowed: "
-            f"1 to {model.newest}; read it with the version that wrote it"
-        )
+    format_of(raw, model.newest, path)
     checked(raw, model, path)
     found: dict[str, Any] = raw
     return found
