@@ -238,9 +238,12 @@ def test_assumptions_go_by_what_the_case_has(tee):
         "opens at once",
         "preset is a tilt",
         "heat loss to air of 60 W/m²/K",
+        "Filler is of the part's own metal.",
     ):
         assert words in lines
     case = record.manifest["case"]
+    case["metal"] = {"filler_yield_factor": 1.25}
+    assert "Filler yields at 1.25 times the stress" in " ".join(assumptions(record))
     case["tacks"], case["clamps"], case["preset"] = [], [], [0.0, 0.0, 0.0]
     del case["cooling_film_coefficient"], case["part"]["penetration"]
     lines = " ".join(assumptions(record))

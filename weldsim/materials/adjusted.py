@@ -43,6 +43,26 @@ def adjusted(material: Material, factors: MetalFactors) -> Material:
     return replace(material, curves=curves, softening_temperature=softening, notes=notes)
 
 
+def filler_metal(material: Material, factors: MetalFactors) -> Material | None:
+    """The metal that welds lay, where it is not as strong as the parts.
+
+    Parameters
+    ----------
+    material : Material
+        Of the parts, `adjusted` already.
+    factors : MetalFactors
+        Of the case.
+
+    Returns
+    -------
+    Material or None
+        The same but for its yield stress, and for a stress at a stated strain that the hardening
+        follows from; None where the filler is the parts' own metal.
+    """
+    factor = factors.filler_yield_factor
+    return None if factor == 1.0 else adjusted(material, MetalFactors(yield_factor=factor))
+
+
 def scaled(curve: Curve, factor: float) -> Curve:
     """A curve multiplied.
 

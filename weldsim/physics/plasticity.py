@@ -26,6 +26,22 @@ SOFT_RANGE = 50.0  # K from the softening temperature to that share
 
 
 @dataclass(frozen=True)
+class Filler:
+    """Cells that another metal fills than that of the part, as strong as it is. c cells.
+
+    Attributes
+    ----------
+    cells : ndarray of int, shape (c,)
+        Cell numbers.
+    material : Material
+        Its yield stress and hardening count; all else is the part's.
+    """
+
+    cells: Integers
+    material: Material
+
+
+@dataclass(frozen=True)
 class Properties:
     """Material at the quadrature points for one step, each array of shape (C, Q).
 
@@ -51,6 +67,7 @@ class Properties:
         temperature: Floats,
         active: Flags | None = None,
         softens: bool = True,
+        filler: Filler | None = None,
     ) -> Properties:
         """Properties at temperatures.
 
@@ -65,6 +82,8 @@ class Properties:
         softens : bool
             False keeps the floor of the stiffness above the softening temperature, for a law
             without flow that could not give soft metal its shape back.
+        filler : Filler, optional
+            Cells of another strength.
 
         Returns
         -------
@@ -76,6 +95,10 @@ class Properties:
         hardening = np.interp(temperature, *material.table("hardening_modulus"))
         yield_stress = np.interp(temperature, *material.table("yield_stress"))
         thermal = np.interp(temperature, *material.table("thermal_strain"))
+        if filler is not None:
+            laid, own = temperature[filler.cells], filler.material.table
+            yield_stress[filler.cells] = np.interp(laid, *own("yield_stress"))
+            hardening[filler.cells] = np.interp(laid, *own("hardening_modulus"))
         if softens:
             left = strength_share(material, temperature)
             modulus *= left

@@ -46,10 +46,15 @@ FORCED = (
 ASSUMED = (
     "The arc is a moving double ellipsoid of heat with the stated efficiency; arc pressure, flow "
     "in the pool and evaporation are left out, so the pool itself comes out hotter than it is.",
-    "Filler joins as the arc passes, is of the part's own metal, and joins without stress.",
+    "Filler joins as the arc passes, and joins without stress.",
     "Strains and rotations are small; see the warnings.",
     "Changes of phase in the solid alter heat content and expansion as in the material's curves, "
     "not strength or shape; no creep.",
+)
+OWN_FILLER = "Filler is of the part's own metal."
+STRONG_FILLER = (
+    "Filler yields at {:.4g} times the stress at which the part's own metal does and is like it in "
+    "all else. Metal of the part that melts keeps its own strength: mixing in the pool is left out."
 )
 ASSUMED_BY_HOLD = {
     "one end": "The clamp does not give: all of the clamped length stays where it was and loses "
@@ -111,7 +116,9 @@ def assumptions(record: RunRecord) -> list[str]:
     held = [] if case.seams_of_welds else _clamping(case)
     if hold == "free" and held:
         hold = "ends"
-    extra = [ASSUMED_BY_HOLD.get(hold), *held]
+    factor = case.filler_yield_factor
+    filler = OWN_FILLER if factor == 1.0 else STRONG_FILLER.format(factor)
+    extra = [filler, ASSUMED_BY_HOLD.get(hold), *held]
     if case.tilted:
         extra.append(PRESET)
     if case.cooling_film is not None:

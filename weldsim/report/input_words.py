@@ -17,6 +17,7 @@ GROUPS = {
 LABELS = {
     "begin": "from", "finish": "to", "at": "place", "number": "pass",
     "bead_width": "width of the bead", "bead_height": "height of the bead", "filler": "filler",
+    "filler_yield_factor": "yield of the filler over that of the part",
     "arc": "laid with the arc", "start": "starts", "current": "current", "voltage": "voltage",
     "speed": "travel speed", "front_length": "heat ahead of the arc",
     "rear_length": "heat behind the arc", "half_width": "half width of the heat",

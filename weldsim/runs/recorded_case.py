@@ -124,6 +124,7 @@ class RecordedCase:
     model, end : of the [solve] section
     tilted : whether a preset was given
     cooling_film : forced cooling between welds [W/m2/K], None without
+    filler_yield_factor : yield stress of the filler over that of the part
     """
 
     part: RecordedPart
@@ -137,6 +138,7 @@ class RecordedCase:
     end: Any = None
     tilted: bool = False
     cooling_film: float | None = None
+    filler_yield_factor: float = 1.0
 
     @property
     def joint(self) -> JointKind:
@@ -192,6 +194,7 @@ def recorded_case(record: RunRecord) -> RecordedCase:
         end=solve.get("end"),
         tilted=any(case.get("preset") or ()),
         cooling_film=case.get("cooling_film_coefficient"),
+        filler_yield_factor=(case.get("metal") or {}).get("filler_yield_factor", 1.0),
     )
 
 

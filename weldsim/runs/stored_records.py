@@ -125,6 +125,12 @@ class StoredClamping(Stored):
     length: Number | None = None
 
 
+class StoredMetal(Stored):
+    """The [metal] section, as far as a report reads it."""
+
+    filler_yield_factor: Number = 1.0
+
+
 class StoredCase(Stored):
     """The case as resolved, in SI."""
 
@@ -138,6 +144,7 @@ class StoredCase(Stored):
     surroundings: dict[Text, Any] = {}
     solve: StoredSolve = StoredSolve()
     preset: list[Number] = []
+    metal: StoredMetal = StoredMetal()
     cooling_film_coefficient: Number | None = None
 
 

@@ -226,11 +226,14 @@ class MetalFactors:
     ----------
     yield_factor, hardening_factor, expansion_factor, conductivity_factor : float
         On the curves of the material.
+    filler_yield_factor : float
+        Yield stress of metal that is laid over that of the parts.
     softening_temperature : float or None
         In the place of the material's own. [K]
     """
 
     yield_factor: float = 1.0
+    filler_yield_factor: float = 1.0
     hardening_factor: float = 1.0
     expansion_factor: float = 1.0
     conductivity_factor: float = 1.0

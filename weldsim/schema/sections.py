@@ -171,6 +171,7 @@ class MetalSection(Section):
     """The [metal] section: what a shop has found out about its metal."""
 
     yield_factor: Factor = 1.0
+    filler_yield_factor: Factor = 1.0
     hardening_factor: Annotated[float, Field(strict=True, ge=0, le=5)] = 1.0
     expansion_factor: Factor = 1.0
     conductivity_factor: Factor = 1.0

@@ -10,6 +10,7 @@ import numpy as np
 from weldsim.case.load import Case
 from weldsim.geometry.grades import Grade
 from weldsim.geometry.part import Part
+from weldsim.materials.adjusted import filler_metal
 from weldsim.materials.material import Material
 from weldsim.physics.arrays import Floats, Integers
 from weldsim.physics.contact import Contact
@@ -17,6 +18,7 @@ from weldsim.physics.gpu.card import chosen_device
 from weldsim.physics.gpu.moving import on_a_card
 from weldsim.physics.heat_mesh import HeatMesh
 from weldsim.physics.mechanics_model import MechanicsModel
+from weldsim.physics.plasticity import Filler
 from weldsim.simulation.interpolation import (
     child_points,
     distance_to_triangles,
@@ -40,7 +42,7 @@ class Discretisation:
     part : Part
         Mesh with its names.
     material : Material
-        Of the part and its filler.
+        Of the part, and of its filler but for the strength.
     grade : Grade
         How fine the mesh is.
     heat_mesh : HeatMesh
@@ -53,6 +55,8 @@ class Discretisation:
         From the lattice points of a cell to its quadrature points.
     spread : sparse matrix, shape (Nh, N)
         From displacement points to lattice points.
+    filler : Filler or None
+        Where filler has a strength of its own.
     """
 
     part: Part
@@ -63,6 +67,7 @@ class Discretisation:
     point_child: Integers
     to_quadrature: Floats
     spread: Any
+    filler: Filler | None = None
 
     @classmethod
     def of(
@@ -79,11 +84,11 @@ class Discretisation:
         Parameters
         ----------
         case : Case
-            Its part says how wide open land stands.
+            Its part says how wide open land stands, its [metal] how strong filler is.
         part : Part
             Its mesh.
         material : Material
-            Of the part and its filler.
+            Of the part.
         grade : Grade
             How fine the mesh is.
         threads : int
@@ -120,6 +125,7 @@ class Discretisation:
             part, material, grade, heat_mesh, mechanics,
             point_children(lattice, mechanics.quadrature),
             quadrature_map(lattice, mechanics.quadrature), spread_matrix(lattice),
+            _filler_of(part, filler_metal(material, case.metal)),
         )  # fmt: skip
 
     @property
@@ -215,6 +221,17 @@ class Discretisation:
         away = np.linalg.norm(self.points[body][None] - np.asarray(places)[:, None], axis=2)
         nearest: Integers = body[away.argmin(axis=1)]
         return nearest
+
+
+def _filler_of(part: Part, material: Material | None) -> Filler | None:
+    """All cells that are not there from the start, if their metal is another one.
+
+    Metal of the part that melts keeps its own strength: what mixes in the pool is left out.
+    """
+    if material is None:
+        return None
+    cells = np.arange(part.mesh.t.shape[1])
+    return Filler(np.setdiff1d(cells, part.regions["part"]), material)
 
 
 def same_part(one: Any, two: Any) -> bool:

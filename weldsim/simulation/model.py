@@ -139,7 +139,7 @@ class Model:
 
     @property
     def material(self) -> Material:
-        """Of the part and its filler."""
+        """Of the part, and of its filler but for the strength."""
         return self.discretisation.material
 
     @property

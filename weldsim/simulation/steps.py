@@ -288,7 +288,7 @@ def _shrunk(model: Model, heated: State) -> State:
         return heated
     at_points = model.at_quadrature(heated.temperature)
     properties = Properties.of(
-        model.material, at_points, model.active_points(heated), softens=False
+        model.material, at_points, model.active_points(heated), False, model.discretisation.filler
     )
     peak = model.at_quadrature(heated.peak_temperature)
     internal_variables, strain = model.shrinkage.brought_up_to(heated, peak, properties)
@@ -302,7 +302,8 @@ def _equilibrium_of(
     at_points = model.at_quadrature(heated.temperature)
     elastic = model.shrinkage is not None
     carries = model.active_points(heated if elastic else old)
-    properties = Properties.of(model.material, at_points, carries, softens=not elastic)
+    filler = model.discretisation.filler
+    properties = Properties.of(model.material, at_points, carries, not elastic, filler)
     if elastic:
         properties = replace(properties, yield_stress=np.full_like(at_points, np.inf))
     fixed, springs = model.supports(heated.closed_clamps), model.springs(heated)

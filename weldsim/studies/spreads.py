@@ -70,6 +70,8 @@ SPREADS = {
                "JCSS Probabilistic Model Code, part 3.2: coefficient of variation of yield "
                "0.07 (from memory: check the code); that mills deliver above the nominal "
                "value is left out"),
+        Spread("metal.filler_yield_factor", "yield stress of the filler", 0.07, False, 0.7, 1.5,
+               False, "taken as that of the parts: our choice"),
         Spread("metal.expansion_factor", "thermal expansion", 0.02, False, 0.9, 1.1, False,
                "our choice"),
         Spread("metal.softening_temperature", "softening temperature", 50.0, True, 1173.0, 1723.0,
@@ -88,6 +90,8 @@ USUAL_BOUNDS: dict[str, tuple[object, object, str]] = {
                                     "our choice: the stiffness of hot steel in EN 1993-1-2 ends "
                                     "at 1200 °C, the solidus of carbon steel is near 1470 °C"),
     "metal.yield_factor": (0.9, 1.5, "mill certificates lie above the nominal yield: our choice"),
+    "metal.filler_yield_factor": (0.9, 1.6, "weld metal of mild steel lies at or above S235 to "
+                                  "S355 by up to half, common practice: our choice"),
     "metal.expansion_factor": (0.95, 1.05, "our choice"),
     "metal.conductivity_factor": (0.9, 1.1, "our choice"),
     "clamping.conductance": ("50 W/m2/K", "5000 W/m2/K", "bolted to hand-tight: our choice"),
@@ -98,6 +102,7 @@ CALLED = {
     "emissivity": "emissivity",
     "conductivity_factor": "thermal conductivity, times the table's",
     "yield_factor": "yield stress, times the table's",
+    "filler_yield_factor": "yield stress of the filler, times that of the parts",
     "expansion_factor": "thermal expansion, times the table's",
     "hardening_factor": "hardening, times the table's", "release": "clamp opens",
 }  # fmt: skip

@@ -148,6 +148,9 @@ def test_what_scatters_about_the_bar_is_what_it_states():
     keys = [u.key for u in found.values]
     assert keys[:3] == ["weld.A.speed", "weld.B.speed", "arc.efficiency"]
     assert "clamping.conductance" in keys and "metal.yield_factor" in keys
+    assert "metal.filler_yield_factor" not in keys  # filler scatters with the parts unless stated
+    stated = case.with_changes({"metal.filler_yield_factor": 1.2})
+    assert "metal.filler_yield_factor" in [u.key for u in uncertain_of(stated).values]
     speed = found.values[0]
     assert speed.spread == pytest.approx(SPREADS["arc.speed"].size * case.welds[0].arc.speed)
     assert found.afresh[:3] == (True, True, False)

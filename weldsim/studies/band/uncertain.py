@@ -210,6 +210,8 @@ def _usual_keys(case: Case) -> list[str]:
     out.append("surroundings.film_coefficient")
     plastic = case.solve.model == "plastic"
     own = [k for k in SPREADS if k.startswith("metal.") and (plastic or "expansion" in k)]
+    if "filler_yield_factor" not in tables.get("metal", {}):
+        own = [k for k in own if "filler" not in k]  # filler then yields as the parts do
     return [k for k in (*out, *own) if places_of(tables, k)]
 
 
