@@ -7,8 +7,8 @@ locked in a frame keeps the stress instead of moving, and springs when it is let
 The order holds in the model where uphill leads from the face welded first to the one welded second,
 as it does with the first face below. The first face pulls more than the second (after both the stub
 leans 1.3 mrad toward it), and sides run away from it make that good: 0.5 mrad in the end, once
-around 0.6. With the first face on top, uphill leads toward it and the end is 1.2 mrad. The fact as
-told does not say where the first face lies; this half of it was picked after seeing both.
+around 0.6. With the first face on top, uphill leads toward it and the end is 1.2 mrad. The fact
+does not say where the first face lies; this half of it was picked after seeing both.
 """
 
 import numpy as np

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,8 +12,20 @@ from weldsim.errors import StoreError, WeldsimError
 from weldsim.validation import runner
 from weldsim.validation.catalogue import CHECKS, checks_of
 from weldsim.validation.kept import said_of
-from weldsim.validation.pages import line, markdown, page, write_pages
-from weldsim.validation.rows import GROUPS, Check, Comparison, Found, Row, between, near, summary
+from weldsim.validation.markdown import markdown
+from weldsim.validation.pages import page, write_pages
+from weldsim.validation.rows import (
+    AGAINST,
+    GROUPS,
+    Check,
+    Comparison,
+    Found,
+    Row,
+    between,
+    near,
+    summary,
+)
+from weldsim.validation.shown import line, linked, number
 
 
 def stand_in(found: Found, name: str = "made-up") -> Row:
@@ -20,6 +33,7 @@ def stand_in(found: Found, name: str = "made-up") -> Row:
     return Row.of(check, found, 1.0)
 
 
+ABOUT = {"date": "", "version": "", "quick": False, "summary": ""}
 GOOD = near("temperature", 100.0, 101.0, 0.02, "degC")
 BAD = near("temperature", 100.0, 103.0, 0.02, "degC")
 
@@ -91,6 +105,43 @@ def test_every_check_says_where_its_numbers_come_from():
     assert len(set(names)) == len(names)
     for check in CHECKS:
         assert check.group in GROUPS and check.source and check.known and check.deviations
+        assert check.against in AGAINST and check.tolerance, check.name
+        assert all(words and address.startswith("https://") for words, address in check.links)
+
+
+def test_a_doi_leads_to_its_paper():
+    """Forms that the sources have: before a comma, before a colon, with brackets in it."""
+    text = "doi 10.1007/BF02667333: its source, doi 10.1016/0168-874X(85)90003-4, Table 3."
+    pieces = linked(text)
+    assert "".join(words for words, _ in pieces) == text
+    assert [a for _, a in pieces if a] == [
+        "https://doi.org/10.1007/BF02667333", "https://doi.org/10.1016/0168-874X(85)90003-4",
+    ]  # fmt: skip
+
+
+def test_numbers_are_written_as_by_hand():
+    assert [number(v) for v in (0.0, 1.7e-12, 1e5, 9.35e5, 1e-9)] == [
+        "0", "1.7 × 10⁻¹²", "10⁵", "9.35 × 10⁵", "10⁻⁹",
+    ]  # fmt: skip
+
+
+def test_the_page_says_what_it_means_for_each_kind_of_joint(tmp_path):
+    """A row of a kind is named under it; a measured whole part is said, and that there is none."""
+    row = replace(stand_in(Found((GOOD,), kinds=("bar",)), "one"), against="measured")
+    path = write_pages(tmp_path, [row], True, "0.0")
+    plain, text = ((tmp_path / n).read_text() for n in ("validation.md", path.name))
+    assert "- flat bar: Made up (holds)" in plain and "- plate tee: none" in plain
+    assert '<b>flat bar</b>: <a href="#one">Made up</a> (holds)' in text
+    assert "No row is a measurement of a whole welded joint" in text
+    whole = replace(row, group="joints", check="A welded frame")
+    assert "Of whole parts, these were measured: A welded frame" in markdown([whole], ABOUT)
+
+
+def test_a_page_loads_nothing_from_elsewhere(tmp_path):
+    """Addresses stand in links alone."""
+    row = replace(stand_in(Found((GOOD,))), links=(("a copy", "https://example.org/x"),))
+    text = write_pages(tmp_path, [row], True, "0.0").read_text()
+    assert text.count("https://") == text.count('<a href="https://') == 1
 
 
 def test_an_unknown_check_is_refused():
@@ -164,6 +215,7 @@ def test_the_measured_block_is_read_off_its_benchmark(monkeypatch):
 def test_a_long_source_is_cut_between_its_clauses():
     lines = [line for kind in ("bar", "square-tube-tee") for line in said_of(kind)]
     assert lines and not [line for line in lines if re.search(r"…|[,;:]\)$", line)]
+    assert all(line.count("(") == line.count(")") for line in lines)
 
 
 def test_what_is_not_claimed_is_shown_and_not_counted(tmp_path):
@@ -176,7 +228,7 @@ def test_what_is_not_claimed_is_shown_and_not_counted(tmp_path):
     text = write_pages(tmp_path / "out", [left], True, "0.0").read_text(encoding="utf-8")
     assert "Compared and not claimed" in text and '<td class="outside">outside</td>' in text
     plain = (tmp_path / "out" / "validation.md").read_text(encoding="utf-8")
-    assert "## Compared and not claimed" in plain and "the model has no vapour" in plain
+    assert "Compared and not claimed:" in plain and "the model has no vapour" in plain
     assert Row.from_record(json_safe(left.record())) == left
 
 

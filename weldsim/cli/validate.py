@@ -14,10 +14,12 @@ from weldsim.cli.options import Workers
 from weldsim.cli.progress import ProgressBar
 from weldsim.cli.terminal import show
 from weldsim.system.signals import exit_code_of
+from weldsim.text.cautions import APPROVES_NOTHING
 from weldsim.validation.catalogue import CHECKS, NEVER_COMPARED
-from weldsim.validation.pages import line, typeset, write_pages
-from weldsim.validation.rows import GROUPS, NUMBERLESS, Row, summary
+from weldsim.validation.pages import write_pages
+from weldsim.validation.rows import GROUPS, Row, summary
 from weldsim.validation.runner import validate
+from weldsim.validation.shown import typeset, worst
 
 OUT = Path("validation")
 
@@ -61,25 +63,26 @@ def command(
         raise typer.Exit(exit_code_of(stop)) from None
     page = write_pages(out, rows, quick, version("weldsim"))
     for group, title in GROUPS.items():
-        some = [r for r in rows if r.group == group]
-        if some:
-            show(f"{title}:")
-            for row in some:
-                show("  " + typeset(_in_words(row)))
-    show("Never compared: " + " ".join(NEVER_COMPARED))
+        _show_list(f"{title}:", [_in_words(r) for r in rows if r.group == group])
+    _show_list("Never compared:", list(NEVER_COMPARED))
+    _show_list("These fail:", [_in_words(r) for r in rows if r.state == "fails"])
+    show(
+        APPROVES_NOTHING + " The page says where each value comes from and why so much is allowed."
+    )
     typer.echo(f"page: {page}")
     typer.echo(summary(rows))
     if any(r.state == "fails" for r in rows):
         raise typer.Exit(1)
 
 
+def _show_list(head: str, lines: list[str]) -> None:
+    """A heading with its lines, when there are any."""
+    if lines:
+        show(head)
+        for text in lines:
+            show("  " + typeset(text))
+
+
 def _in_words(row: Row) -> str:
     """A row in a line: how it came out, and its worst comparison."""
-    start = f"{row.state}: {row.title}"
-    if row.state in NUMBERLESS or not row.comparisons:
-        return f"{start}; {row.note}" if row.state != "holds" else start
-    worst = line(row.comparisons[0])
-    return (
-        f"{start}; {worst['quantity']}: {worst['computed']}, expected {worst['expected']} "
-        f"({worst['error']}, allowed {worst['tolerance']})"
-    )
+    return f"{row.state}: {row.title}; {worst(row)}"

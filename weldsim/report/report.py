@@ -50,6 +50,7 @@ from weldsim.text.grade_words import grade_line
 from weldsim.text.quantities import Words, as_written, quantity, span, words
 from weldsim.text.words import result_words, warnings
 from weldsim.validation.kept import in_all, said_of
+from weldsim.validation.shown import linked
 
 __all__ = ["CHECKED", "VALIDATION", "assumptions", "report_page", "rule_words", "weld_place",
            "write_report"]  # fmt: skip
@@ -232,7 +233,7 @@ def _run(record: RunRecord, name: str, mark: str, band: KeptBand | None) -> dict
         "balances": balance_table(record),
         "assumptions": assumptions(record),
         "checked": [f"{name} ({source})" for name, source, _ in CHECKED],
-        "rows": said_of(recorded_case(record).part.kind),
+        "rows": [linked(line) for line in said_of(recorded_case(record).part.kind)],
         "rows_in_all": in_all(),
         "missing": VALIDATION.get(recorded_case(record).part.kind, ""),
         "inputs": input_rows(record),

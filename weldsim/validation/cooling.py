@@ -8,6 +8,7 @@ from weldsim.materials.material import load_material
 from weldsim.physics.heat_tables import HeatTables
 from weldsim.plots.style import inline_svg, new_figure, styled
 from weldsim.system.palette import LINES
+from weldsim.validation import copies
 from weldsim.validation.line_solution import across, around, cooled
 from weldsim.validation.plates import SCATTER, conditions, constants, cooling_time, thick, thin
 from weldsim.validation.rows import Check, Comparison, Found, near
@@ -20,6 +21,8 @@ MEASURED = (
     "formulas seen in several public copies; they are fits to measurements with a scatter of about "
     "15 % (from memory)"
 )
+STEPS = "5 %: steps of 2 % of the time (1 %), cells of a millimetre, heat over half a second."
+OF_FORMULA = "15 %: scatter of the formulas about their measurements (from memory)."
 QUICK_STEP = 4  # of the conditions, the quick list has every so-manieth
 FORMULA = (
     "the formulas are a regression of measured welds with the constants of no steel: 1/(2 pi k) = "
@@ -127,7 +130,7 @@ CHECKS = (
         "formulas seen in several public copies; the constants follow from them",
         "Constant properties behind the formulas instead of a material file; no heat to the air, "
         "as in the solutions they have the shape of. Heat conduction on half a cross-section.",
-        grid_with_constants, seconds=10.0,
+        grid_with_constants, seconds=10.0, against="published", tolerance=STEPS, links=copies.T85,
     ),
     Check(
         "t85-curves", "cooling", "Cooling time over the grid of the standard, steel, beside SciPy",
@@ -136,20 +139,21 @@ CHECKS = (
         "computed, not measured: shows that the curves are followed, not that they are right",
         "Material file as supplied, the standard's net heat. Heat conduction on half a "
         "cross-section.",
-        curves_by_scipy, seconds=60.0,
+        curves_by_scipy, seconds=60.0, against="program", tolerance=STEPS, links=copies.STEEL,
     ),
     Check(
         "t85-steel", "cooling", "Cooling time over the standard's grid, carbon steel as supplied",
         STANDARD, MEASURED,
         "No heat to the air, as in the formulas. Material file as supplied, the standard's net "
         "heat. Heat conduction on half a cross-section, heat spread over what a pool holds.",
-        grid_with_steel, seconds=20.0,
+        grid_with_steel, seconds=20.0, against="published", tolerance=OF_FORMULA,
+        links=copies.T85,
     ),
     Check(
         "t85-air", "cooling", "Cooling time over the standard's grid, carbon steel in still air",
         STANDARD, MEASURED,
         "None: material file and surroundings of the starters, the standard's net heat. Heat "
         "conduction on half a cross-section, heat spread over what a pool holds.",
-        grid_in_air, seconds=20.0,
+        grid_in_air, seconds=20.0, against="published", tolerance=OF_FORMULA, links=copies.T85,
     ),
 )  # fmt: skip

@@ -7,12 +7,13 @@ report says what held then; it computes nothing.
 from __future__ import annotations
 
 import json
+import re
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from weldsim.validation.pages import percent
-from weldsim.validation.rows import Row
+from weldsim.validation.rows import AGAINST, Row
+from weldsim.validation.shown import number, percent
 
 SHORT = 110  # letters of a source in a report
 
@@ -31,26 +32,42 @@ def rows_for(kind: str) -> list[Row]:
 
 
 def said_of(kind: str) -> list[str]:
-    """Rows of a kind as lines: how each came out, how far off it was, and against what."""
+    """Rows of a kind as lines: how each came out, how far off it was, and beside what."""
     out = []
     for row in rows_for(kind):
-        worst = next(iter(row.comparisons), None)
-        how = ""
-        if worst is not None and worst.expected:
-            off = worst.computed / worst.expected - 1
-            room = (worst.high - worst.expected) / abs(worst.expected)
-            allowed = percent(room).removeprefix("+")
-            how = f", at worst {percent(off)} where {allowed} is allowed"
-        out.append(f"{row.state}: {row.title}{how} ({_short(row.source)})")
+        # the first clause of it; an empty one is of a record from before rows said so
+        beside = re.split("[,:]", AGAINST[row.against])[0] + ": " if row.against else ""
+        out.append(f"{row.state}: {row.title}{_how_far(row)} ({beside}{_short(row.source)})")
     return out
 
 
+def _how_far(row: Row) -> str:
+    """The worst comparison of a row and what is allowed there."""
+    if not row.comparisons:
+        return ""
+    c = row.comparisons[0]
+    if c.expected is None:
+        return ", inside what is allowed" if c.holds else ", outside what is allowed"
+    if not c.expected:
+        unit = f" {c.unit}" if c.unit else ""
+        return f", {number(c.computed)}{unit} where {number(c.high)}{unit} is allowed"
+    off, room = c.computed / c.expected - 1, (c.high - c.expected) / abs(c.expected)
+    allowed = percent(room).removeprefix("+")
+    return f", at worst {percent(off)} where {allowed} is allowed"
+
+
 def _short(source: str) -> str:
-    """A source, cut between two of its clauses where it is long."""
+    """A source, cut between two of its clauses where it is long, never inside brackets."""
     if len(source) <= SHORT:
         return source
-    place = max(source[:SHORT].rfind(mark) for mark in ("; ", ": ", ", "))
-    return source[:place] if place > 0 else source
+    for marks in ((": ", "; "), (", ",)):
+        places = [
+            k for k in range(SHORT)
+            if source.startswith(marks, k) and source[:k].count("(") == source[:k].count(")")
+        ]  # fmt: skip
+        if places:
+            return source[: places[-1]]
+    return source
 
 
 def in_all() -> str:

@@ -20,7 +20,25 @@ GROUPS = {
     "joints": "Whole joints",
     "second": "Second opinion",
 }
+# What a group is about, and what expected values can be: shown above the rows.
+ABOUT = {
+    "heat": "where the heat of an arc goes, and how hot each place gets",
+    "mechanics": "what given temperatures do to metal: stretch, yield, bend, stay bent",
+    "cooling": "the time from 800 to 500 °C, which decides how hard the metal gets",
+    "shrinkage": "what a weld leaves: pull along it, shrinkage across it, angle",
+    "joints": "runs of whole parts, as a user starts them",
+    "second": "the same run by another program",
+}
+AGAINST = {
+    "measured": "measurements",
+    "published": "values and formulas of a standard or of a published benchmark",
+    "derived": "solutions in closed form, derived again for the check",
+    "laws": "what any such calculation must keep: energy, balance, mirror images",
+    "program": "another program, with the same inputs",
+    "practice": "common practice of the trade: signs, orders, wide brackets",
+}
 State = Literal["holds", "fails", "not claimed", "not run", "not compared"]
+Links = tuple[tuple[str, str], ...]
 NUMBERLESS: tuple[State, ...] = ("not run", "not compared")
 
 
@@ -174,6 +192,12 @@ class Check:
         Processor time it takes, about. [s]
     quick : bool
         Whether `--quick` has it.
+    against : str
+        What the expected values are, of `AGAINST`.
+    tolerance : str
+        Why so much is allowed and no more.
+    links : tuple of (str, str)
+        Words and address of public copies of the source; what is printed there.
     """
 
     name: str
@@ -186,6 +210,9 @@ class Check:
     kinds: tuple[str, ...] = ()
     seconds: float = 1.0
     quick: bool = True
+    against: str = ""
+    tolerance: str = ""
+    links: Links = ()
 
 
 @dataclass(frozen=True)
@@ -206,6 +233,8 @@ class Row:
         As in `Found`.
     seconds : float
         Processor time it took. [s]
+    check, against, tolerance, links
+        Title of the check, and as in `Check`.
     """
 
     name: str
@@ -220,6 +249,10 @@ class Row:
     note: str = ""
     picture: str = field(default="", repr=False)
     seconds: float = 0.0
+    check: str = ""
+    against: str = ""
+    tolerance: str = ""
+    links: Links = ()
 
     @classmethod
     def of(cls, check: Check, found: Found, seconds: float) -> Row:
@@ -235,7 +268,7 @@ class Row:
             name, check.group, found.title or check.title, found.source or check.source,
             found.known or check.known, check.deviations,
             check.kinds if found.kinds is None else found.kinds, state, worst, note,
-            found.picture, seconds,
+            found.picture, seconds, check.title, check.against, check.tolerance, check.links,
         )  # fmt: skip
 
     def record(self) -> dict[str, Any]:
@@ -243,11 +276,12 @@ class Row:
         plain = {
             k: getattr(self, k)
             for k in ("name", "group", "title", "source", "known", "deviations", "state", "note",
-                      "picture", "seconds")
+                      "picture", "seconds", "check", "against", "tolerance")
         }  # fmt: skip
         return {
             **plain,
             "kinds": list(self.kinds),
+            "links": [list(link) for link in self.links],
             "comparisons": [c.record() for c in self.comparisons],
         }
 
@@ -255,7 +289,9 @@ class Row:
     def from_record(cls, record: dict[str, Any]) -> Row:
         """Back from `record`."""
         comparisons = tuple(Comparison.of(c) for c in record["comparisons"])
-        return cls(**{**record, "kinds": tuple(record["kinds"]), "comparisons": comparisons})
+        links = tuple((words, address) for words, address in record.get("links", ()))
+        lists = {"kinds": tuple(record["kinds"]), "comparisons": comparisons, "links": links}
+        return cls(**{**record, **lists})
 
 
 def summary(rows: list[Row]) -> str:

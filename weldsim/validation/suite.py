@@ -13,94 +13,17 @@ import os
 import subprocess
 import sys
 import tempfile
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from weldsim.system.threads import single_thread_environment
 from weldsim.validation.rows import Check, Comparison, Found
+from weldsim.validation.suite_files import FILES, KINDS_OF_TESTS, TITLES, File
 
 ROOT = Path(__file__).resolve().parents[2]
-DERIVED = "derived for the check and recomputed a second way"
-FACT = "common practice of the trade: signs and orders, wide brackets"
 NO_DEVIATION = "Small bodies with constant or standard properties where the closed form asks so."
 KEPT = 30  # comparisons of a test that are shown, the furthest off
 SAYING = 200  # letters of what a failing test says
-
-
-@dataclass(frozen=True)
-class File:
-    """A file of tests: what it supports, where its numbers come from, and how long it takes."""
-
-    path: str
-    group: str
-    source: str
-    known: str
-    seconds: float
-    kinds: tuple[str, ...] = ()
-    quick: bool = True
-
-
-KINDS_OF_TESTS = {  # word in a test's name -> the joint kinds that it is about
-    "butt": ("plate-butt",), "tee": ("square-tube-tee",), "stem": ("plate-tee",),
-    "fillet_on_a_tee": ("plate-tee",), "girth": ("round-tube-butt",), "bead": ("bar",),
-    "saddle": ("round-tube-saddle",), "boxed": ("square-tube-tee",),
-    "kink_of_a_tube": ("square-tube-tee", "square-tube-frame"),
-    "seam": ("square-tube-tee",),
-}  # fmt: skip
-
-FILES = (
-    File("verification/test_source.py", "heat", "Goldak, Chakravarti, Bibby, Metall. Trans. B 15 "
-         "(1984) 299-305; the integral of its formula", DERIVED, 15.0),
-    File("verification/test_source_motion.py", "heat", "the same source along a path, integrated "
-         "in closed form", DERIVED, 10.0),
-    File("verification/test_heat_nafems.py", "heat", "The Standard NAFEMS Benchmarks, Rev. 3 "
-         "(1990): T2, T3, T4", "published targets, and the exact solution beside them", 15.0),
-    File("verification/test_heat_closed_forms.py", "heat", "Carslaw and Jaeger (1959); Rosenthal, "
-         "Trans. ASME 68 (1946); double ellipsoid after Fachinotti, Anca, Cardona (2011)",
-         "formulas re-derived; tables recomputed by finite volumes", 15.0),
-    File("verification/test_heat_books.py", "heat", "Carslaw and Jaeger (1959), chapters II, III, "
-         "XI: slabs, films, melting front; conservation of energy", DERIVED, 25.0),
-    File("verification/test_heat_properties.py", "heat", "what any heat flow must hold: energy, "
-         "mirrors, superposition, uniform and linear fields", "follows from the equation", 25.0),
-    File("verification/test_heat_rates.py", "heat", "rates of convergence of the method: second "
-         "order in the cell, first in the step", "theory of finite elements and of Euler steps",
-         20.0),
-    File("verification/test_mech_patch.py", "mechanics", "MacNeal and Harder (1985): patch tests "
-         "and beams; NAFEMS LE10", "from memory, consistent in itself; LE10 in part seen", 25.0),
-    File("verification/test_mech_thermoelastic.py", "mechanics", "Timoshenko (1925): two-metal "
-         "strip; free and held bodies, thick cylinder", DERIVED, 20.0),
-    File("verification/test_mech_bars.py", "mechanics", "strength of materials: restrained bar, "
-         "three bars, bar heated along one edge; EN 1993-1-2:2005 curves", DERIVED, 30.0),
-    File("verification/test_mech_plastic.py", "mechanics", "Hill (1950): thick sphere and "
-         "cylinder; plastic strain path of NAFEMS R0049",
-         "closed forms recomputed; strain path reproduced to four decimals", 40.0),
-    File("verification/test_mech_must_hold.py", "mechanics", "what any mechanics must hold: "
-         "equilibrium, frames, mirrors, order of loads", "follows from the equations", 40.0),
-    File("verification/test_elastic_model.py", "mechanics", "beam with a strip of inherent "
-         "strain", DERIVED, 10.0),
-    File("verification/test_tubes.py", "mechanics", "beam statics and shell theory: kink of a "
-         "square tube, girth band, springs and contact", "formulas from memory, recomputed", 20.0,
-         ("square-tube-tee", "square-tube-frame", "round-tube-saddle", "round-tube-butt")),
-    File("verification/test_table.py", "mechanics", "beam statics: a strip that curls on a table, "
-         "pushed by it and not pulled", DERIVED, 10.0, ("deposit",)),
-    File("verification/test_cooling_time.py", "cooling", "EN 1011-2:2001, Annex D", "formulas "
-         "seen in several public copies", 10.0, ("bar",)),
-    File("verification/test_joint_cooling.py", "cooling", "EN 1011-2:2001, Annex D, butt and "
-         "fillet", "formulas seen, shape factors in part", 60.0, ("plate-butt", "plate-tee"),
-         False),
-    File("verification/test_plate_shrinkage.py", "shrinkage", "strip of inherent strain in a plate",
-         DERIVED, 10.0, ("plate-butt", "plate-tee", "bar")),
-    File("facts/test_plate_facts.py", "shrinkage", "Satoh and Terasaki (1976), Okerblom, White and "
-         "Leggatt, King, Masubuchi, Blodgett: rules of shrinkage", "rules from memory, good to "
-         "half or twice", 300.0, ("plate-butt", "plate-tee", "round-tube-butt", "bar"), False),
-    File("facts/test_bar_facts.py", "joints", "a bar with a bead: which way it moves, when it "
-         "turns back", FACT, 200.0, ("bar",), False),
-    File("facts/test_joint_facts.py", "joints", "tees of tubes and saddles: side, travel, order",
-         FACT, 600.0, ("square-tube-tee", "round-tube-saddle"), False),
-    File("facts/test_joint_symmetry.py", "joints", "a mirrored joint ends mirrored", "follows from "
-         "the equations", 200.0, (), False),
-)  # fmt: skip
 
 
 def run_file(file: File, quick: bool) -> list[Found]:
@@ -176,8 +99,9 @@ def _found(file: File, name: str, entry: dict) -> Found:
 
 def _title(name: str) -> str:
     """The name of a test in words."""
-    words = name.rpartition("::")[2].removeprefix("test_").replace("_", " ")
-    return words[:1].upper() + words[1:]
+    name = name.rpartition("::")[2].removeprefix("test_")
+    words = name.replace("_", " ")
+    return TITLES.get(name, words[:1].upper() + words[1:])
 
 
 def _kinds(file: File, name: str) -> tuple[str, ...]:
@@ -191,8 +115,9 @@ def _kinds(file: File, name: str) -> tuple[str, ...]:
 def _check(file: File) -> Check:
     name = "tests-" + Path(file.path).stem.removeprefix("test_").replace("_", "-")
     return Check(
-        name, file.group, f"Tests in tests/{file.path}", file.source, file.known, NO_DEVIATION,
-        partial(run_file, file), file.kinds, file.seconds, file.quick,
+        name, file.group, file.title, file.source, file.known, NO_DEVIATION,
+        partial(run_file, file), file.kinds, file.seconds, file.quick, file.against, file.tolerance,
+        file.links,
     )  # fmt: skip
 
 
