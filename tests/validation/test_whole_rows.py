@@ -7,11 +7,24 @@ from weldsim.validation.second_mechanics import demo_bar
 from weldsim.validation.shrinkage import angular_change, heat_limit
 from weldsim.validation.tendon import exact_limit
 from weldsim.validation.thick_plate import far_field, fusion_zone
+from weldsim.validation.tube_joints import fillet_cooling, girth_cooling, kink
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("run", [exact_limit, far_field, fusion_zone, heat_limit, angular_change])
+@pytest.mark.parametrize(
+    "run",
+    [
+        exact_limit,
+        far_field,
+        fusion_zone,
+        heat_limit,
+        angular_change,
+        kink,
+        girth_cooling,
+        fillet_cooling,
+    ],
+)
 def test_a_row_holds(run):
     found = run(True)
     assert found.comparisons

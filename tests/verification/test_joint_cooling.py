@@ -6,47 +6,24 @@ Heat only, on the meshes the joints are computed on, with the constants behind t
 (k = 24.1 W/mK, rho c = 7.83e6 J/m3K, see test_cooling_time) and then with real curves.
 """
 
-from dataclasses import replace
-from importlib.resources import files
-
 import numpy as np
 import pytest
 
-from tests.metals import constant_metal
-from weldsim.case.load import parse_case
 from weldsim.joints.assembly import fillet_area
-from weldsim.runs.summary import cooling_time
-from weldsim.simulation.model import build_model
-from weldsim.simulation.steps import heat_to_limit, next_event, start_state
+from weldsim.materials.material import load_material
+from weldsim.validation.plates import thin
+from weldsim.validation.tube_joints import constant_metal, in_three_arms, seam_cooling, starter
 
 pytestmark = pytest.mark.slow
 
 
 def joint(kind, *changes):
-    text = (files("weldsim") / "data" / "starters" / f"{kind}.toml").read_text(encoding="utf-8")
-    return parse_case(text, kind, ("solve.end=140 s", "part.length=120 mm", *changes))
+    return starter(kind, "solve.end=140 s", "part.length=120 mm", *changes)
 
 
 def measured(case, constants: bool) -> float:
     """t8/5 under the middle of the first weld, mechanics left out. [s]"""
-    metal = None
-    if constants:
-        metal = constant_metal(density=7830.0, conductivity=24.1, specific_heat=1000.0)
-        air = replace(case.surroundings, film_coefficient=0.0, emissivity=0.0)
-        case = replace(case, surroundings=air)
-    model = build_model(case, "coarse", threads=1, material=metal)
-    state = start_state(model)
-    times, under = [], []
-    while (event := next_event(model, state)) is not None:
-        state, _ = heat_to_limit(model, state, event)
-        times.append(state.time)
-        under.append(state.temperature[model.activation.middle_points[0]] - 273.15)
-    return cooling_time(np.array(times), np.array(under), 0.0, np.inf)
-
-
-def thin(heat, thickness, preheat=20.0):
-    span = 1 / (500 - preheat) ** 2 - 1 / (800 - preheat) ** 2
-    return (4300 - 4.3 * preheat) * 1e5 * (heat / thickness) ** 2 * span
+    return seam_cooling(case, constant_metal() if constants else None)
 
 
 BUTT = ("plate-butt", "part.bevel=0 deg", "part.root_face=0 mm", "part.root_gap=0 mm",
@@ -68,24 +45,8 @@ def test_butt_cools_as_the_formula_says():
     1.15 around 1.
     """
     case = joint(*BUTT)
-    ratio = measured(case, True) / thin(heat_of(case), 6.0)
+    ratio = measured(case, True) / thin(heat_of(case), 6.0, 20.0)
     assert 0.85 < ratio < 1.15
-
-
-def in_three_arms(heat, thickness, corner):
-    """t8/5 of a line of heat [J/m] that goes out through three equal arms. [s]
-
-    Each arm takes a third, so it is as warm as a plate of two arms under two thirds of the heat:
-    T = Q / (3 d rho c sqrt(pi a t)), the thin-plate formula above with F2 = 4/9. Metal of section
-    `corner` [m2] where the arms meet, as warm as their ends, keeps rho c T of it to itself.
-    """
-    conductivity, capacity = 24.1, 7.83e6
-
-    def when(rise):
-        reach = (heat / capacity / rise - corner) / (3 * thickness)  # sqrt(pi a t)
-        return reach**2 / (np.pi * conductivity / capacity)
-
-    return when(480.0) - when(780.0)
 
 
 def test_fillet_on_a_tee_has_a_third_way_out():
@@ -96,7 +57,7 @@ def test_fillet_on_a_tee_has_a_third_way_out():
     case = joint(*FILLET)
     thickness, heat = 3e-3, heat_of(case) * 1e6
     assert in_three_arms(heat, thickness, 0.0) == pytest.approx(
-        4 / 9 * thin(heat / 1e6, 3.0), rel=0.01
+        4 / 9 * thin(heat / 1e6, 3.0, 20.0), rel=0.01
     )  # the same closed form, constants rounded by the standard
     found = measured(case, True)
     corner = thickness**2 + fillet_area(0.0, case.part.leg)
@@ -111,8 +72,6 @@ def test_real_curves_explain_the_difference(which):
     heat given back on solidifying makes it longer, radiation shorter: 0.7 to 1.5 of that."""
     case = joint(*which)
     ratio = measured(case, False) / measured(case, True)
-    from weldsim.materials.material import load_material
-
     steel = load_material("carbon-steel")
     span = np.linspace(773.15, 1073.15, 61)
     k = np.interp(span, *steel.table("conductivity")).mean()

@@ -13,12 +13,14 @@ from weldsim.validation import (
     tendon,
     thick_plate,
     tracks,
+    tube_joints,
 )
 from weldsim.validation.rows import GROUPS, Check
 
 CHECKS: tuple[Check, ...] = (
     *tracks.CHECKS, *thick_plate.CHECKS, *bridge.CHECKS, *cooling.CHECKS, *tendon.CHECKS,
-    *shrinkage.CHECKS, *suite.CHECKS, *second_mechanics.CHECKS, *measured_block.CHECKS,
+    *shrinkage.CHECKS, *tube_joints.CHECKS, *suite.CHECKS, *second_mechanics.CHECKS,
+    *measured_block.CHECKS,
 )  # fmt: skip
 
 # What no row speaks about. Plain sentences: a stranger should not have to guess.
