@@ -10,6 +10,7 @@ from tests.places import CASES
 from weldsim.case.doubts import case_doubts
 from weldsim.case.load import load_case
 from weldsim.case.starters import starter_kinds, write_starter
+from weldsim.errors import CaseError
 from weldsim.schema.bands import COLD, MELTS, NO_ARC, NOT_SO_MUCH, doubts
 
 PRINTED = [  # process, A, V, mm/s, mm
@@ -83,3 +84,45 @@ def test_a_doubt_names_weld_key_value_and_what_would_come_of_it():
     )
     assert (weld, key, more) == ("A", "current", [])
     assert "5000 A" in said and "5 to 500 A" in said and "this would melt the part" in said
+
+
+@pytest.mark.parametrize(
+    "change, key, limit",
+    [
+        ("arc.front_length=1e9 mm", "[arc] front_length", "up to 200 mm"),
+        ("arc.half_width=1 m", "[arc] half_width", "up to 200 mm"),
+        ("arc.weave=3 ft", "[arc] weave", "up to 200 mm"),
+        ("arc.crater=2 h", "[arc] crater", "up to 1 h"),
+        ("arc.speed=1e-9 mm/s", "[arc] speed", "from 0.001 mm/s"),
+        ("arc.current=20 kA", "[arc] current", "up to 10 kA"),
+        ("arc.voltage=5 kV", "[arc] voltage", "up to 1000 V"),
+        ("clamping.conductance=1e9 W/m2/K", "[clamping] conductance", "up to 1e6 W/m2/K"),
+        ("surroundings.film_coefficient=1e9 W/m2/K", "[surroundings] film_coefficient",
+         "up to 1e5 W/m2/K"),
+        ("surroundings.preheat=5000 degC", "[surroundings] preheat", "up to 3000 degC"),
+        ("gauge.pointer.throw=20 km", "throw", "up to 1 km"),
+    ],
+)  # fmt: skip
+def test_what_no_weld_comes_near_is_refused(change, key, limit):
+    """Slips of unit: a hundred times beyond the largest arcs, contacts and jets of water in use
+    (common practice; boiling water jets take up to some 1e4 W/(m2 K), from memory)."""
+    with pytest.raises(CaseError) as caught:
+        load_case(CASES / "mast_stub.toml", (change,))
+    said = str(caught.value)
+    assert key in said and said.endswith(f"allowed: {limit}") and "\n" not in said
+
+
+@pytest.mark.parametrize(
+    "change, name, usual",
+    [
+        ("arc.front_length=150 mm", "front_length", "0.3 to 60 mm"),
+        ("surroundings.film_coefficient=2000 W/m2/K", "surroundings", "5 to 25 W/m2/K"),
+        ("clamping.conductance=5e5 W/m2/K", "clamping", "1000 to 50000 W/m2/K"),
+        ("surroundings.ambient=90 degC", "surroundings", "-50 to 60 degC"),
+    ],
+)
+def test_what_is_hardly_meant_is_asked_about(change, name, usual):
+    """A spot longer than any arc's, air that takes what water does (orders of magnitude, from
+    memory), contact better than solder, a workshop hotter than any."""
+    ((where, key, said),) = case_doubts(load_case(CASES / "mast_stub.toml", (change,)))
+    assert name in (where, key) and "hardly meant" in said and usual in said

@@ -1,4 +1,4 @@
-"""What of a case is hardly meant: arcs far from what their process is used with."""
+"""What of a case is hardly meant: arcs far from what their process is used with, air, contact."""
 
 from __future__ import annotations
 
@@ -11,6 +11,12 @@ from weldsim.schema.process import PROCESSES
 SIZES = ("wall", "thickness")  # how keys of a part end that say how thick it is
 UNITS = {"current": ("A", 1.0), "voltage": ("V", 1.0), "speed": ("mm/s", 1e3),
          "efficiency": ("", 1.0)}  # fmt: skip
+# Common practice and orders of handbooks of heat transfer, from memory, with room on both sides
+SPOT = (0.3e-3, 60e-3)  # m, what an arc heats: fine plasma to submerged arc with several wires
+SPOT_KEYS = ("front_length", "rear_length", "half_width", "depth")
+AMBIENT = (223.15, 333.15)  # K
+STILL_AIR, DRAUGHT = (5.0, 25.0), 250.0  # W/(m2 K)
+PRESSED = (1e3, 5e4)  # W/(m2 K), metal on metal
 
 
 def thinnest(part: object) -> float | None:
@@ -54,6 +60,55 @@ def case_doubts(case: Case) -> list[tuple[str, str, str]]:
         seen.add(values)
         for doubt in doubts(*values[:4], thickness, arc.efficiency):
             out.append((weld.name, doubt.key, _sentence(weld.name, arc.process, doubt)))
+    return [*out, *_spots(case), *_around(case)]
+
+
+def _spots(case: Case) -> list[tuple[str, str, str]]:
+    """Arcs that heat a spot as no arc does; beads that are lumped are spread on purpose."""
+    low, high = SPOT
+    out, seen = [], set()
+    for weld in case.welds:
+        for key in SPOT_KEYS:
+            size = getattr(weld.arc, key)
+            if low <= size <= high or weld.arc.beads > 1 or (key, size) in seen:
+                continue
+            seen.add((key, size))
+            said = (
+                f"weld {weld.name}: {key} {1e3 * size:.4g} mm is hardly meant; an arc heats a spot "
+                f"of {1e3 * low:g} to {1e3 * high:g} mm"
+            )
+            out.append((weld.name, key, said))
+    return out
+
+
+def _around(case: Case) -> list[tuple[str, str, str]]:
+    """Air and clamps that take more heat than air and clamps do."""
+    air = case.surroundings
+    out = []
+    if not AMBIENT[0] <= air.ambient <= AMBIENT[1]:
+        low, high = (v - 273.15 for v in AMBIENT)
+        said = (
+            f"ambient {air.ambient - 273.15:.4g} degC is hardly meant; usual: {low:g} to {high:g}"
+        )
+        out.append(("surroundings", "ambient", f"{said} degC"))
+    if air.film_coefficient > DRAUGHT:
+        low, high = STILL_AIR
+        said = (
+            f"film_coefficient {air.film_coefficient:.4g} W/m2/K is hardly meant; still air takes "
+            f"{low:g} to {high:g} W/m2/K, a draught up to {DRAUGHT:g} W/m2/K"
+        )
+        out.append(("surroundings", "film_coefficient", said))
+    contacts = [("clamping", case.clamping.conductance)]
+    contacts += [(f"clamp {clamp.name}", clamp.conductance) for clamp in case.clamps]
+    low, high = PRESSED
+    values = {value: name for name, value in reversed(contacts)}  # each once, where it is stated
+    for value, name in values.items():
+        if value > high:
+            said = (
+                f"{name}: conductance {value:.4g} W/m2/K is hardly meant; metal pressed on metal "
+                f"passes {low:.0f} to {high:.0f} W/m2/K"
+            )
+            out.append((name, "conductance", said))
     return out
 
 

@@ -14,6 +14,7 @@ from weldsim.schema.quantities import (
     Section,
     Shrinkage,
     Size,
+    SpotSize,
     number_as_text,
     quantity,
     word_or_time,
@@ -56,10 +57,10 @@ class BeadSection(Section):
     speed: quantity("speed", "positive")
     bead_width: Size
     bead_height: Size
-    front_length: Size | None = None
-    rear_length: Size | None = None
-    half_width: Size | None = None
-    depth: Size | None = None
+    front_length: SpotSize | None = None
+    rear_length: SpotSize | None = None
+    half_width: SpotSize | None = None
+    depth: SpotSize | None = None
     start: Any = "0 s"
     filler: Annotated[bool, Field(strict=True)] = True
     shrinkage_along: Shrinkage | None = None

@@ -13,6 +13,24 @@ from weldsim.units import parse
 
 WRONG = float("nan")  # told from a nan in the file by identity
 
+# Least (of what must be greater than zero) and most of a kind in a case, in SI and as it is said:
+# no arc weld comes near either, so what lies beyond is a slip of unit or key
+Bound = tuple[float, str]
+LEAST: dict[str, Bound] = {
+    "length": (1e-6, "0.001 mm"), "speed": (1e-6, "0.001 mm/s"), "current": (0.1, "0.1 A"),
+    "voltage": (0.1, "0.1 V"), "frequency": (1e-3, "0.001 Hz"), "stiffness": (1.0, "1 N/m"),
+    "turning stiffness": (1e-3, "0.001 N m/rad"),
+}  # fmt: skip
+MOST: dict[str, Bound] = {
+    "length": (1000.0, "1 km"), "speed": (10.0, "10 m/s"), "current": (1e4, "10 kA"),
+    "voltage": (1e3, "1000 V"), "frequency": (1e4, "10 kHz"), "stiffness": (1e12, "1e12 N/m"),
+    "turning stiffness": (1e12, "1e12 N m/rad"), "temperature": (3273.15, "3000 degC"),
+    "conductance": (1e6, "1e6 W/m2/K"), "angle": (6.3, "360 deg"), "time": (1e7, "1e7 s"),
+}  # fmt: skip
+OF_A_SPOT: Bound = (0.2, "200 mm")  # what an arc heats, and how far it weaves
+OF_AN_ARC: Bound = (3600.0, "1 h")  # how long one stands still
+OF_AIR: Bound = (1e5, "1e5 W/m2/K")  # heat loss to air; jets of boiling water take away less
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -23,13 +41,21 @@ class Quantity:
     kind : str
     sign : {"any", "positive", "not negative"}
         What is allowed.
+    most : (float, str), optional
+        Largest magnitude, in SI and as it is said; that of the kind when left out.
     """
 
     kind: str
     sign: str = "any"
+    most: Bound | None = None
 
     def __call__(self, value) -> float:
         number = parse(value, self.kind)
+        most, least = self.most or MOST[self.kind], LEAST.get(self.kind)
+        if abs(number) > most[0]:
+            raise ValueError(f"{value!r} is far beyond any weld; allowed: up to {most[1]}")
+        if self.sign == "positive" and least is not None and 0 < number < least[0]:
+            raise ValueError(f"{value!r} is far below any weld; allowed: from {least[1]}")
         if self.sign == "positive" and not number > 0:
             raise ValueError(f"{value!r} is not allowed: it must be greater than zero")
         if self.sign == "not negative" and number < 0:
@@ -91,12 +117,12 @@ def temperatures(value) -> tuple[tuple[float, float], ...]:
     return out
 
 
-def quantity(kind: str, sign: str = "any"):
+def quantity(kind: str, sign: str = "any", most: Bound | None = None):
     """A pydantic type that reads a quantity of one kind.
 
     Parameters
     ----------
-    kind, sign : str
+    kind, sign, most
         See `Quantity`.
 
     Returns
@@ -104,7 +130,7 @@ def quantity(kind: str, sign: str = "any"):
     type
         To annotate a field of a `Section` with.
     """
-    return Annotated[float, BeforeValidator(Quantity(kind, sign))]
+    return Annotated[float, BeforeValidator(Quantity(kind, sign, most))]
 
 
 def word_or_time(*words: str):
@@ -140,6 +166,7 @@ def number_as_text(value):
 
 
 Size = quantity("length", "positive")
+SpotSize = quantity("length", "positive", OF_A_SPOT)
 Place = quantity("length")
 Temperatures = Annotated[Any, BeforeValidator(temperatures)]
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]

@@ -7,6 +7,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from weldsim.schema.quantities import (
+    OF_A_SPOT,
+    OF_AIR,
+    OF_AN_ARC,
     Axis,
     Efficiency,
     Name,
@@ -14,6 +17,7 @@ from weldsim.schema.quantities import (
     Share,
     Shrinkage,
     Size,
+    SpotSize,
     Temperatures,
     number_as_text,
     quantity,
@@ -39,14 +43,14 @@ class ArcSection(Section):
     voltage: quantity("voltage", "positive") | None = None
     efficiency: Efficiency | None = None
     speed: quantity("speed", "positive") | None = None
-    front_length: Size | None = None
-    rear_length: Size | None = None
-    half_width: Size | None = None
-    depth: Size | None = None
-    weave: quantity("length", "not negative") | None = None
+    front_length: SpotSize | None = None
+    rear_length: SpotSize | None = None
+    half_width: SpotSize | None = None
+    depth: SpotSize | None = None
+    weave: quantity("length", "not negative", OF_A_SPOT) | None = None
     weave_rate: quantity("frequency", "positive") | None = None
-    dwell: quantity("time", "not negative") | None = None
-    crater: quantity("time", "not negative") | None = None
+    dwell: quantity("time", "not negative", OF_AN_ARC) | None = None
+    crater: quantity("time", "not negative", OF_AN_ARC) | None = None
 
 
 PATTERNS = ("continuous", "backstep", "skip", "middle out")
@@ -75,7 +79,7 @@ class ScheduleSection(Section):
     order: list[str] | None = None
     pause: word_or_time("cold") | None = None
     interpass: quantity("temperature") | None = None
-    cooling_film_coefficient: quantity("conductance", "positive") | None = None
+    cooling_film_coefficient: quantity("conductance", "positive", OF_AIR) | None = None
 
 
 class TackSection(Section):
@@ -115,7 +119,7 @@ class SurroundingsSection(Section):
     """Air around the part, and its preheat."""
 
     ambient: quantity("temperature") = 293.15
-    film_coefficient: quantity("conductance", "not negative") = 10.0
+    film_coefficient: quantity("conductance", "not negative", OF_AIR) = 10.0
     emissivity: Share = 0.8
     preheat: quantity("temperature") | None = None
 
