@@ -3,11 +3,12 @@
     python benchmarks/deposit_block.py --fit        # two numbers to four couples, 300 s alone
     python benchmarks/deposit_block.py --fit --toes # three: the toes have a contact of their own
     python benchmarks/deposit_block.py --curves EFFICIENCY CONDUCTANCE    # the first 150 s
-    python benchmarks/deposit_block.py --layers EFFICIENCY CONDUCTANCE    # ends of the layers
+    python benchmarks/deposit_block.py --layers EFFICIENCY TABLE --toes TOES    # ends of layers
     python benchmarks/deposit_block.py --balance           # what the log says by itself, no model
     python benchmarks/deposit_block.py --at-once 0 1 10    # a layer bead by bead, and at once
     python benchmarks/deposit_block.py --block EFFICIENCY CONDUCTANCE --once 10    # bow, lumped
     python benchmarks/deposit_block.py --bow DIR    # a finished run of the case against 25 points
+    python benchmarks/deposit_block.py --rows DIR   # bow and stress as `weldsim validate` has them
 
 Efficiency and the conductance of table and toes are fitted to TC2 to TC5 over the first 300 s, bead
 by bead; all else is predicted with them. Nothing is tuned to a later reading. Prints Markdown.
@@ -17,26 +18,31 @@ from __future__ import annotations
 
 import argparse
 import csv
-from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
 from weldsim.case.load import Case, load_case, parse_case
-from weldsim.geometry.grades import GRADES
-from weldsim.simulation.events import next_event
-from weldsim.simulation.heat_stage import heat_to_limit
-from weldsim.simulation.model import Model, build_model
-from weldsim.simulation.steps import simulate, start_state
+from weldsim.runs.result import read_result
+from weldsim.simulation.model import build_model
+from weldsim.simulation.steps import simulate
+from weldsim.validation.measured_block import rows_of
+from weldsim.validation.measured_readings import (
+    COUPLES,
+    FAR,
+    LAYER_ENDS,
+    N1,
+    couples_heated,
+    heights_of,
+    levelled,
+    logged,
+    measured_heights,
+    rises,
+    sag,
+)
 
-N1 = Path(__file__).parents[1] / "cases" / "measured" / "n1"
 FITTED_TO, FITTED_UNTIL = ("TC2", "TC3", "TC4", "TC5"), 300.0
-LAYER_ENDS = (743.0, 1607.0, 2453.0, 3359.0)  # s, from the log: where the arc goes off
-COUPLES = tuple(f"TC{k}" for k in range(1, 11))
-NEAR = 1e-4  # of the power, that a heat step may miss; the readings are good to 0.1 K
-# couples lie 30 mm and more from the beads: cells of three widths, steps of six (4 s)
-FAR = replace(GRADES["sketch"], travel_cell=3.0, torch_step=6.0, rest_growth=0.6, through_cells=0.5)
 
 
 def n1_case(efficiency: float, conductance: float, **changes: object) -> Case:
@@ -48,31 +54,6 @@ def n1_case(efficiency: float, conductance: float, **changes: object) -> Case:
     return load_case(N1 / "deposit.toml", keys | changes)
 
 
-def measured() -> dict[str, np.ndarray]:
-    """The log: time from the first arc [s] and couples [K]."""
-    with (N1 / "temperatures.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    out = {"time": np.array([float(r["time_s"]) for r in rows])}
-    return out | {c: np.array([float(r[f"{c}_degC"]) + 273.15 for r in rows]) for c in COUPLES}
-
-
-def heated(model: Model, until: float) -> dict[str, np.ndarray]:
-    """Couples over time by the heat alone: nothing that moves changes it. [s, K]"""
-    model = model.with_stepping(replace(model.stepping, heat_tolerance=NEAR))
-    state = start_state(model)
-    times, readings = [0.0], [model.gauges.read(state)]
-    while state.time < until:
-        event = next_event(model, state)
-        if event is None or event.kind not in ("weld", "rest"):
-            break
-        state = replace(heat_to_limit(model, state, event)[0], steps=state.steps + 1)
-        times.append(state.time)
-        readings.append(model.gauges.read(state))
-    columns = {c.gauge: c for c in readings[0]}
-    out = {"time": np.array(times)}
-    return out | {c: np.array([r[columns[c]] for r in readings]) for c in COUPLES}
-
-
 def fit(toes: bool) -> tuple[float, float, float, float]:
     """Efficiency, conductance of table and of toes [W/(m2 K)], and the miss left in the mean. [K]
 
@@ -80,7 +61,7 @@ def fit(toes: bool) -> tuple[float, float, float, float]:
     its own best efficiency; conductances are searched for, and what was found is run once more.
     Without `toes` these conduct as the table does.
     """
-    log = measured()
+    log = logged()
     use = (log["time"] > 0) & (log["time"] <= FITTED_UNTIL)
     at = log["time"][use]
     wanted = np.concatenate([log[c][use] - log[c][log["time"] < 0].mean() for c in FITTED_TO])
@@ -102,15 +83,16 @@ def _fitted(
     best: dict[tuple[float, ...], float] = {}
     base = build_model(n1_case(efficiency, 500.0, **alone), FAR)
 
-    def rises(x: np.ndarray) -> np.ndarray:
+    def curves(x: np.ndarray) -> np.ndarray:
         table, toe = np.exp(x[0]), np.exp(x[-1])
         more = alone | {"clamp.toes.conductance": float(toe)}
-        found = heated(base.for_case(n1_case(efficiency, float(table), **more)), FITTED_UNTIL)
+        model = base.for_case(n1_case(efficiency, float(table), **more))
+        found = couples_heated(model, FITTED_UNTIL)
         rows = [np.interp(at, found["time"], found[c]) - found[c][0] for c in FITTED_TO]
         return np.concatenate(rows)
 
     def miss(x: np.ndarray) -> np.ndarray:
-        rise = rises(x)
+        rise = curves(x)
         share = float(rise @ wanted / (rise @ rise))
         off = share * rise - wanted
         print(
@@ -126,44 +108,17 @@ def _fitted(
         ftol=1e-2,
     )  # fmt: skip
     efficiency = best[tuple(found.x)]
-    off = np.sqrt(np.mean((rises(found.x) - wanted) ** 2))
+    off = np.sqrt(np.mean((curves(found.x) - wanted) ** 2))
     return efficiency, float(np.exp(found.x[0])), float(np.exp(found.x[-1])), float(off)
 
 
-def logged_table() -> dict[str, object]:
-    """Changes that give the table the temperature that was logged on it (TC11), by the minute."""
-    with (N1 / "temperatures.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    own = [
-        [f"{r['time_s']} s", f"{r['TC11_degC']} degC"] for r in rows if float(r["time_s"]) % 60 == 0
-    ]
-    both = ("table", "toes")
-    return {f"clamp.{name}.temperature": own for name in both} | {
-        f"clamp.{name}.off": "2 h" for name in both
-    }
-
-
 def layer_table(
-    efficiency: float, conductance: float, toes: float, at_once: int = 1, logged: bool = False
-) -> list[tuple]:
-    """(couple, time, measured rise, predicted rise) at the ends of the layers. [s, K]
-
-    The table keeps its temperature, or has that which was `logged` on it.
-    """
-    log = measured()
+    efficiency: float, conductance: float, toes: float, at_once: int = 0
+) -> list[tuple[str, float, float, float]]:
+    """(couple, time, measured rise, predicted rise) at the ends of the layers. [s, K]"""
     more = {"part.at_once": at_once, "clamp.toes.conductance": toes or conductance}
-    more |= logged_table() if logged else {}
-    case = n1_case(efficiency, conductance, **more)
-    found = heated(build_model(case, FAR), LAYER_ENDS[-1] + 1.0)
-    start = {c: log[c][log["time"] < 0].mean() for c in COUPLES}
-    return [
-        (
-            c, at, float(np.interp(at, log["time"], log[c]) - start[c]),
-            float(np.interp(at, found["time"], found[c]) - found[c][0]),
-        )
-        for c in COUPLES
-        for at in LAYER_ENDS
-    ]  # fmt: skip
+    model = build_model(n1_case(efficiency, conductance, **more), FAR)
+    return rises(couples_heated(model, LAYER_ENDS[-1] + 1.0))
 
 
 # -- heat balance of the log alone ---------------------------------------------------------------
@@ -213,21 +168,6 @@ def heat_balance() -> list[tuple[int, float, float, float, float]]:
 # -- bow after release --------------------------------------------------------------------------
 
 
-def measured_heights() -> tuple[np.ndarray, np.ndarray]:
-    """Places along the bar and height of its underside after release. [m]"""
-    with (N1 / "bow.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    return tuple(1e-3 * np.array([float(r[k]) for r in rows]) for k in ("x_mm", "height_mm"))
-
-
-def heights_of(folder: Path) -> np.ndarray:
-    """The same places at the end of a finished run of the case. [m]"""
-    with (folder / "gauges.csv").open(encoding="utf-8") as file:
-        end = list(csv.DictReader(file))[-1]
-    columns = {k.split()[0].split("_")[0]: k for k in end if k.startswith("H")}
-    return 1e-3 * np.array([float(end[columns[f"H{1e3 * v:.0f}"]]) for v in measured_heights()[0]])
-
-
 def block(case: Case, grade: str) -> tuple[np.ndarray, int, float]:
     """Heights at the end of a run of the case [m], its steps, and its gap in the heat balance."""
     model = build_model(case, grade)
@@ -241,13 +181,6 @@ def block(case: Case, grade: str) -> tuple[np.ndarray, int, float]:
     return now, steps, step.state.energy_balance.gap
 
 
-def sag(x: np.ndarray, height: np.ndarray, span: float) -> float:
-    """How far the middle lies under the chord of a span about it; a turn of the bar is no sag."""
-    middle = (x[0] + x[-1]) / 2
-    ends = np.interp([middle - span / 2, middle + span / 2], x, height)
-    return float(ends.mean() - np.interp(middle, x, height))
-
-
 def bow_table(now: np.ndarray) -> list[tuple[str, float, float]]:
     """(what, measured, predicted): sags over four spans. [m]"""
     x, was = measured_heights()
@@ -257,9 +190,7 @@ def bow_table(now: np.ndarray) -> list[tuple[str, float, float]]:
 
 def off_the_points(now: np.ndarray) -> float:
     """Root mean square of predicted less measured heights, shift and turn removed. [m]"""
-    x, was = measured_heights()
-    off = now - was
-    return float(np.std(off - np.polyval(np.polyfit(x, off, 1), x)))
+    return float(np.std(levelled(now) - levelled(measured_heights()[1])))
 
 
 # -- one layer, bead by bead and at once --------------------------------------------------------
@@ -304,6 +235,18 @@ def one_layer(at_once: int, folder: Path, grade: str) -> tuple[float, float, int
     return bow, float(np.interp(laid, times, edge)), steps
 
 
+def show_rows(folder: Path) -> None:
+    """Bow and stress of a finished run of the case, their pictures beside it."""
+    for found in rows_of(read_result(folder)):
+        print(f"\n{found.title}. {found.note}\n")
+        print("| | expected | allowed | computed | |\n|---|---|---|---|---|")
+        for c in found.comparisons:
+            wanted = "" if c.expected is None else f"{c.expected:.3g}"
+            print(f"| {c.quantity} | {wanted} | {c.low:.3g} to {c.high:.3g} {c.unit} "
+                  f"| {c.computed:.3g} | {'holds' if c.holds else 'fails'} |")  # fmt: skip
+        Path(f"{folder}-{found.part}.svg").write_text(found.picture, encoding="utf-8")
+
+
 def main() -> None:
     """What is asked for on the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -311,14 +254,14 @@ def main() -> None:
     parser.add_argument("--toes", type=float, nargs="?", const=0.0, metavar="CONDUCTANCE")
     parser.add_argument("--curves", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
     parser.add_argument("--layers", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
-    parser.add_argument("--once", type=int, default=1)
-    parser.add_argument("--logged-table", action="store_true")
+    parser.add_argument("--once", type=int, default=0)
     parser.add_argument("--balance", action="store_true")
     parser.add_argument("--at-once", nargs="+", type=int)
     parser.add_argument("--grade", default="sketch")
     parser.add_argument("--block", nargs=2, type=float, metavar=("EFFICIENCY", "CONDUCTANCE"))
     parser.add_argument("--no-sliding", action="store_true")
     parser.add_argument("--bow", type=Path, metavar="DIR")
+    parser.add_argument("--rows", type=Path, metavar="DIR")
     asked = parser.parse_args()
     if asked.fit:
         said = "efficiency {:.3f}, table {:.0f}, toes {:.0f} W/(m2 K), miss {:.1f} K"
@@ -326,15 +269,15 @@ def main() -> None:
     if asked.curves:
         efficiency, conductance = asked.curves
         more = {"part.at_once": 0, "clamp.toes.conductance": asked.toes or conductance}
-        found = heated(build_model(n1_case(efficiency, conductance, **more), FAR), 150.0)
-        log, at = measured(), np.arange(10.0, 151.0, 20.0)
+        found = couples_heated(build_model(n1_case(efficiency, conductance, **more), FAR), 150.0)
+        log, at = logged(), np.arange(10.0, 151.0, 20.0)
         for c in COUPLES:
             was = np.interp(at, log["time"], log[c]) - log[c][log["time"] < 0].mean()
             now = np.interp(at, found["time"], found[c]) - found[c][0]
             pairs = (f"{a:.0f}/{b:.0f}" for a, b in zip(was, now, strict=True))
             print(f"| {c} | {' | '.join(pairs)} |")
     if asked.layers:
-        rows = layer_table(*asked.layers, asked.toes or 0.0, asked.once, asked.logged_table)
+        rows = layer_table(*asked.layers, asked.toes or 0.0, asked.once)
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
         for c, at, was, now in rows:
             print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.0%} |")
@@ -361,12 +304,14 @@ def main() -> None:
         now, steps, gap = block(n1_case(efficiency, conductance, **more), asked.grade)
         print(f"{steps} steps, heat balance open by {gap:.1e}")
     if asked.bow:
-        now = heights_of(asked.bow)
+        now = heights_of(read_result(asked.bow))
     if asked.bow or asked.block:
         print("| | measured, mm | predicted, mm | off |\n|---|---|---|---|")
         for what, was, ours in bow_table(now):
             print(f"| {what} | {1e3 * was:.2f} | {1e3 * ours:.2f} | {ours / was - 1:+.0%} |")
         print(f"\n25 points, shift and turn removed: {1e3 * off_the_points(now):.2f} mm off")
+    if asked.rows:
+        show_rows(asked.rows)
 
 
 if __name__ == "__main__":

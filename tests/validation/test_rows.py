@@ -187,31 +187,6 @@ def test_comparison_of_a_kept_record_has_its_infinities_back():
     assert Comparison.of(json_safe(c.record())) == c
 
 
-def test_the_measured_block_is_read_off_its_benchmark(monkeypatch):
-    """Numbers of the source for couple 3 and the sags (7.25 and 2.90 mm), a model 10 % too soft."""
-    from types import SimpleNamespace
-
-    from weldsim.validation import measured_block
-
-    stand_in_block = SimpleNamespace(
-        fit=lambda toes: (0.8, 500.0, 500.0, 2.0),
-        layer_table=lambda *numbers: [("TC3", 743.0, 58.7, 50.0), ("TC3", 1607.0, 138.7, 150.0)],
-        n1_case=lambda *numbers: "case",
-        heights_of=lambda folder: folder,
-        bow_table=lambda run: [("sag over 300 mm", 2.90e-3, 2.61e-3),
-                               ("sag over 500 mm", 7.25e-3, 6.53e-3)],
-    )  # fmt: skip
-    monkeypatch.setattr(measured_block, "_module", lambda path: stand_in_block)
-    monkeypatch.setattr(measured_block, "run_case", lambda case, folder, options: folder)
-    heat, bow, stress = measured_block.block_of_beads(False)
-    assert [c.quantity for c in heat.comparisons] == [
-        "rise of couple 3 at the end of layer 1", "rise of couple 3 at the end of layer 2",
-    ]  # fmt: skip
-    assert all(c.holds for c in (*heat.comparisons, *bow.comparisons))
-    assert bow.comparisons[0].error == pytest.approx(-0.72)
-    assert stress.state == "not compared"
-
-
 def test_a_long_source_is_cut_between_its_clauses():
     lines = [line for kind in ("bar", "square-tube-tee") for line in said_of(kind)]
     assert lines and not [line for line in lines if re.search(r"…|[,;:]\)$", line)]

@@ -29,7 +29,7 @@ NEVER_COMPARED = (
     "like it: the rules and closed forms here are about plates, bars and single beads.",
     "Which sequence of welds ends best, with a measured pair of sequences: orders and sides are "
     "compared in sign alone, with common practice.",
-    "Residual stress with measured stress.",
+    "Residual stress of a welded joint with measured stress; that of one block of beads is.",
     "Springs of clamps, forced cooling and clamps that open while the part is hot, with "
     "measurements.",
     "Gaps that open and close, tacks that crack, and fit-up, with measurements.",
