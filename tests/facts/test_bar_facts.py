@@ -46,8 +46,10 @@ class TestTradeFacts:
         columns, state, _ = demo_bead
         arc = state.stops[0] - state.starts[0]
         early = columns["time"] <= 0.35 * arc
-        assert np.all(np.diff(columns["pointer_up_mrad"][early]) > 0)
-        assert columns["pointer_up_mrad"][early][-1] > 2.0
+        assert np.all(np.diff(columns["pointer_up_mrad"][early]) > 0), (
+            "the free end swings up all the time early in the bead"
+        )
+        assert columns["pointer_up_mrad"][early][-1] > 2.0, "swing up early in the bead, mrad"
 
     def test_turns_back_when_the_bead_is_about_half_done(self, demo_bead):
         """Turn-back between 30 % and 65 % of the bead."""
@@ -55,7 +57,7 @@ class TestTradeFacts:
         arc = state.stops[0] - state.starts[0]
         burning = columns["time"] <= arc
         turn = columns["time"][burning][np.argmax(columns["pointer_up_mrad"][burning])]
-        assert 0.30 < turn / arc < 0.65
+        assert 0.30 < turn / arc < 0.65, "turn back, share of the bead done"
 
     def test_moves_on_for_about_a_minute(self, demo_bead):
         """Settled within 2 % of the total movement between 20 s and 3 min after the arc stops."""
@@ -64,11 +66,13 @@ class TestTradeFacts:
         columns, state, _ = demo_bead
         for name in ("pointer_up_mrad", "pointer_right_mrad"):
             settled = settling_time(columns["time"], columns[name]) - state.stops[0]
-            assert 20.0 < settled < 180.0
+            assert 20.0 < settled < 180.0, "settling after the arc stops, s"
 
     def test_ends_toward_the_bead(self, demo_bead):
         """Right of a beam along +x with up = +z is -y: away from the bead, which is in front."""
-        assert demo_bead[0]["pointer_right_mrad"][-1] < -0.5
+        assert demo_bead[0]["pointer_right_mrad"][-1] < -0.5, (
+            "end to the right, to be toward the bead, mrad"
+        )
 
     @pytest.mark.parametrize(("current", "net"), [("103 A", 0.9), ("240 A", 2.1)])
     def test_side_and_direction_cross_over_with_heat(self, current, net):
@@ -82,12 +86,14 @@ class TestTradeFacts:
         """
         columns, _, model = history("quick", f"weld.A.current={current}", "solve.end=300 s")
         weld = model.case.welds[0]
-        assert weld.arc.power / weld.arc.speed / 1e6 == pytest.approx(net, abs=0.01)
+        assert weld.arc.power / weld.arc.speed / 1e6 == pytest.approx(net, abs=0.01), (
+            f"heat of the bead per length, {current} [kJ/mm]"
+        )
         along, side = (abs(columns[f"pointer_{k}_mrad"][-1]) for k in ("up", "right"))
         if net < 1.5:
-            assert side > along
+            assert side > along, "end toward the bead and along the travel, mrad"
         else:
-            assert along >= 2 * side
+            assert along >= 2 * side, "end along the travel and twice toward the bead, mrad"
 
     def test_reversed_travel_mirrors(self):
         """Exact by symmetry, so to what equilibrium is found to: at grade coarse 1e-8 of the cell
@@ -96,16 +102,22 @@ class TestTradeFacts:
             history("coarse", f"weld.A.travel={travel}", "solve.end=60 s")
             for travel in ("up", "down")
         )
-        assert down["time"] == pytest.approx(up["time"])
+        assert down["time"] == pytest.approx(up["time"]), (
+            "moments of the run with reversed travel, the furthest off [s]"
+        )
         for name, sign in (("pointer_up_mrad", -1.0), ("pointer_right_mrad", 1.0)):
-            assert np.ptp(up[name]) > 1.0
-            assert down[name] == pytest.approx(sign * up[name], abs=1e-3)
+            assert np.ptp(up[name]) > 1.0, "movement of the pointer, mrad"
+            assert down[name] == pytest.approx(sign * up[name], abs=1e-3), (
+                "reading of the pointer with reversed travel, mirrored, the furthest off [mrad]"
+            )
 
     def test_books_are_closed(self, demo_bead):
         _, state, model = demo_bead
         weld = model.case.welds[0]
-        assert state.supplied == pytest.approx(weld.arc.power * weld.duration, rel=1e-9)
-        assert state.energy_balance.gap < 1e-3
+        assert state.supplied == pytest.approx(weld.arc.power * weld.duration, rel=1e-9), (
+            "heat that goes in over the bead [J]"
+        )
+        assert state.energy_balance.gap < 1e-3, "heat that is not accounted for, share"
 
 
 @pytest.mark.slow
@@ -120,7 +132,7 @@ def test_time_step_hardly_matters():
         ),
         dataclasses.replace(grade, heat_substeps=2 * grade.heat_substeps),
     )
-    assert finer[0].heat_substeps == 1
+    assert finer[0].heat_substeps == 1, "steps of the heat per step of the load"
 
     def end(grade):
         case = load_case(ONE, ("solve.grade=quick", "solve.end=120 s"))
@@ -130,7 +142,9 @@ def test_time_step_hardly_matters():
     usual = end(grade)
     for other, allowed in zip(finer, (0.02, 0.03), strict=True):
         moved = np.linalg.norm(end(other) - usual)
-        assert 0 < moved < allowed * np.linalg.norm(usual)
+        assert 0 < moved < allowed * np.linalg.norm(usual), (
+            "movement of the end with half the step, mrad"
+        )
 
 
 def short_case(*changes):
@@ -143,9 +157,13 @@ def test_nothing_happens_without_an_arc():
     """A case that only waits moves nothing and loses nothing (must-hold list)."""
     model = short_case("weld.A.start=100 s")
     *_, last = simulate(model)
-    assert last.time == pytest.approx(9.0)
-    assert np.abs(last.state.displacement).max() < 1e-8  # rounding of the table at 20 degC
-    assert last.state.lost == pytest.approx(0.0, abs=1e-6)
+    assert last.time == pytest.approx(9.0), "time at which a case that only waits ends [s]"
+    assert np.abs(last.state.displacement).max() < 1e-8, (
+        "movement in a case that only waits, m"
+    )  # rounding of the table at 20 degC
+    assert last.state.lost == pytest.approx(0.0, abs=1e-6), (
+        "heat lost in a case that only waits [J]"
+    )
 
 
 def test_advance_changes_no_argument_and_branches():
@@ -177,7 +195,9 @@ def test_state_survives_as_arrays(zones_from, monkeypatch):
     kept = Kept.from_arrays(other.mechanics.solver, arrays, other.springs(middle))
     *_, last = simulate(other, middle, kept)
     for name, value in steps[-1].gauges.display().items():
-        assert last.gauges.display()[name] == pytest.approx(value, rel=1e-9, abs=1e-12)
+        assert last.gauges.display()[name] == pytest.approx(value, rel=1e-9, abs=1e-12), (
+            f"reading after going on from stored arrays, {name}"
+        )
 
 
 def test_release_springs_and_leaves_no_reaction():
@@ -192,19 +212,27 @@ def test_release_springs_and_leaves_no_reaction():
     steps = list(simulate(model))
     at = next(i for i, s in enumerate(steps) if s.phase == "release")
     before, after = steps[at - 1].state, steps[at].state
-    assert before.closed_clamps and after.closed_clamps == ()
-    assert after.time == before.time == pytest.approx(3.0)
+    assert before.closed_clamps and after.closed_clamps == (), (
+        "clamps closed before and after the release"
+    )
+    assert after.time == before.time == pytest.approx(3.0), "time of the release [s]"
     np.testing.assert_array_equal(after.temperature, before.temperature)
     jaws = np.linalg.norm(before.reaction, axis=1).max()
-    assert jaws > 1.0  # N
-    assert np.linalg.norm(after.reaction, axis=1).max() < 1e-4 * jaws
+    assert jaws > 1.0, "largest force of the clamps, N"  # N
+    assert np.linalg.norm(after.reaction, axis=1).max() < 1e-4 * jaws, (
+        "largest force once released, N"
+    )
     # it moves where the jaws had kept it from moving, which no support does afterwards
     clamped = model.supports(before.closed_clamps).any(axis=1)
-    assert np.abs(before.displacement[clamped]).max() == 0.0
-    assert np.abs(after.displacement[clamped]).max() > 1e-7
+    assert np.abs(before.displacement[clamped]).max() == 0.0, (
+        "movement of the clamped points before the release, m"
+    )
+    assert np.abs(after.displacement[clamped]).max() > 1e-7, (
+        "movement of the clamped points after it, m"
+    )
     flowed = before.internal_variables.equivalent_plastic_strain
     more = after.internal_variables.equivalent_plastic_strain - flowed
-    assert more.min() >= 0.0 and more.max() < 0.01 * flowed.max()
+    assert more.min() >= 0.0 and more.max() < 0.01 * flowed.max(), "flow as the clamps come off"
 
 
 def test_a_step_that_cannot_converge_says_so(monkeypatch):
@@ -245,9 +273,11 @@ def test_pause_ends_where_its_temperature_rule_comes_true():
     model = build_model(load_case(CASES / "pivot_arm.toml", changes), "coarse")
     steps = list(simulate(model))
     first = next(i for i, s in enumerate(steps) if s.phase == "weld B")
-    assert steps[first - 1].phase == "rest"
+    assert steps[first - 1].phase == "rest", "phase before the second bead"
     at_a = model.history.rules.base_temperature(steps[first - 1].state.temperature, 0) - 273.15
-    assert at_a == pytest.approx(120.0, abs=1.0)
+    assert at_a == pytest.approx(120.0, abs=1.0), (
+        "temperature at the first bead where the pause ends [degC]"
+    )
 
 
 def test_bow_gauge_reads_the_rise_of_an_arc():
@@ -266,7 +296,7 @@ def test_bow_gauge_reads_the_rise_of_an_arc():
     for shape, rise in ((arc, curvature * length**2 / 8), (stiff, 0.0), (arc + stiff, None)):
         read = model.read(dataclasses.replace(state, displacement=shape))["straightness", "bow"]
         expected = curvature * length**2 / 8 if rise is None else rise
-        assert read == pytest.approx(expected, rel=1e-6, abs=1e-12)
+        assert read == pytest.approx(expected, rel=1e-6, abs=1e-12), "reading of a bow gauge [m]"
 
 
 def test_material_is_not_read_beyond_its_range(tmp_path):
@@ -296,7 +326,9 @@ def test_fallback_solvers_give_the_same_run(back_end, monkeypatch):
     reference = list(simulate(closely()))[-1]
     monkeypatch.setenv("WELDSIM_SOLVER", back_end)
     model = closely()
-    assert model.mechanics.solver.name == back_end
+    assert model.mechanics.solver.name == back_end, "solver in use"
     last = list(simulate(model))[-1]
     for name, value in reference.gauges.display().items():
-        assert last.gauges.display()[name] == pytest.approx(value, rel=1e-4, abs=1e-4)
+        assert last.gauges.display()[name] == pytest.approx(value, rel=1e-4, abs=1e-4), (
+            f"reading with another solver, {name}"
+        )

@@ -48,24 +48,34 @@ def order(*seams):
 
 def test_direction_and_order_on_a_tee():
     good = order("front:+x", "back:-x", "right:uphill", "left:uphill")
-    assert [w.direction for w in good.welds[2:]] == [-1, -1]  # from the front, below, to the back
+    assert [w.direction for w in good.welds[2:]] == [-1, -1], (
+        "directions of the last two welds"
+    )  # from the front, below, to the back
     first, one = follow(good, 79.0)  # before the second weld at 80 s
     second, opposite = follow(good, 158.0, first)  # before the third at 160 s
     _, same = follow(order("front:+x", "back:+x", "right:+y", "left:+y"), 158.0, first)
     # along the travel: run the same way the second adds to the first, else it takes from it
-    assert 0 < opposite[0] < one[0] < same[0]
-    assert same[0] > 2 * opposite[0]
+    assert 0 < opposite[0] < one[0] < same[0], (
+        "tilt along the travel: second seam against the first, first alone, with it, mrad"
+    )
+    assert same[0] > 2 * opposite[0], (
+        "tilt along the travel, both the same way against opposite, mrad"
+    )
     # toward the faces: the second takes most of the lean back, whichever way it is run
-    assert one[1] > 0
+    assert one[1] > 0, "tilt toward the first face, mrad"
     for both in (opposite, same):
-        assert 0 < both[1] < 0.5 * one[1]
+        assert 0 < both[1] < 0.5 * one[1], "tilt toward the first face after the second seam, mrad"
     # cold: within 5 K of ambient, where the pointer stands still
     _, end = follow(good, 1200.0, second)
     _, around = follow(order("front:+x", "left:-y", "back:-x", "right:+y"), 1200.0, first)
-    assert np.linalg.norm(end) < np.linalg.norm(around)
+    assert np.linalg.norm(end) < np.linalg.norm(around), (
+        "tilt when cold, opposite faces first against round the corner, mrad"
+    )
     # the sides pull along their travel, away from the first face, and so end its lean
-    assert end[1] < opposite[1]
-    assert np.linalg.norm(end) < 0.5 * np.linalg.norm(opposite)
+    assert end[1] < opposite[1], "tilt toward the first face, all four seams against two, mrad"
+    assert np.linalg.norm(end) < 0.5 * np.linalg.norm(opposite), (
+        "tilt when cold, four seams against two, mrad"
+    )
 
 
 BOX = """
@@ -103,21 +113,25 @@ def test_boxed_in_keeps_the_stress_and_springs_when_let_go():
     for step in simulate(model):
         if step.phase == "release":
             springs = 1e3 * step.gauges["middle", "travel"]
-            assert abs(step.gauges["push", "Fy"]) < 1e-6
+            assert abs(step.gauges["push", "Fy"]) < 1e-6, "force on the open frame, N"
         elif springs is None:
             held = 1e3 * step.gauges["middle", "travel"]
             reaction = np.hypot(step.gauges["push", "Fy"], step.gauges["push", "Fx"])
             before = step.state
-    assert abs(free) > 0.02  # mm at half height
-    assert abs(held) < 0.1 * abs(free)
-    assert reaction > 20.0  # N, that the frame has to bear
+    assert abs(free) > 0.02, "movement at half height, loose, mm"  # mm at half height
+    assert abs(held) < 0.1 * abs(free), "movement at half height in the frame against loose, mm"
+    assert reaction > 20.0, "force on the frame, N"  # N, that the frame has to bear
     # let go it goes where the loose one went, though not all the way: it has flowed in the frame
-    assert np.sign(springs - held) == np.sign(free)
-    assert abs(springs - held) > 0.2 * abs(free)
+    assert np.sign(springs - held) == np.sign(free), "direction in which it springs"
+    assert abs(springs - held) > 0.2 * abs(free), (
+        "way it springs against the movement of the loose one, mm"
+    )
 
     stress = locked_in(model, before)
-    assert stress["mean_weld_zone_MPa"] > 100.0  # of the order of the yield stress, 235 MPa and up
-    assert stress["reactions"]["frame"]["force_N"] > 20.0
+    assert stress["mean_weld_zone_MPa"] > 100.0, (
+        "mean stress left in the weld zone, MPa"
+    )  # of the order of the yield stress, 235 MPa and up
+    assert stress["reactions"]["frame"]["force_N"] > 20.0, "force that the frame bears, N"
 
 
 def test_direction_on_a_saddle():
@@ -131,7 +145,9 @@ def test_direction_on_a_saddle():
     end = 2 * (arc + pause) - 1.0
     _, one = follow(opposite, end, first)
     _, two = follow(same, end, first)
-    assert two[0] > 0 and abs(two[0]) > 1.5 * abs(one[0])
+    assert two[0] > 0 and abs(two[0]) > 1.5 * abs(one[0]), (
+        "tilt along the travel, both quarters the same way against opposite, mrad"
+    )
 
 
 def test_time_step_of_the_tee():
@@ -155,8 +171,12 @@ def test_time_step_of_the_tee():
                 break
         found.append(tilt(step.gauges.display()))
         print(f"torch step {share:4.2f}: up {found[-1][0]:+.3f}, right {found[-1][1]:+.3f} mrad")
-    assert found[0][0] > 0 and found[1][0] > 0 and found[1][1] > 0
-    assert np.linalg.norm(found[0] - found[1]) < 0.2 * np.linalg.norm(found[1])
+    assert found[0][0] > 0 and found[1][0] > 0 and found[1][1] > 0, (
+        "tilts of the first seam: along, along with half the step, toward the face, mrad"
+    )
+    assert np.linalg.norm(found[0] - found[1]) < 0.2 * np.linalg.norm(found[1]), (
+        "change of the tilt with half the step, mrad"
+    )
 
 
 def first_seam(tacks: int, gap: str) -> np.ndarray:
@@ -170,7 +190,7 @@ def first_seam(tacks: int, gap: str) -> np.ndarray:
     text = "[[tack]]".join([head, *sections[:tacks]]) + "\n[arc]" + rest
     changes = [f"part.root_gap={gap}", 'schedule.order=["front:+x"]', "solve.end=79 s"]
     case = parse_case(text, str(MAST), changes)
-    assert len(case.tacks) == tacks
+    assert len(case.tacks) == tacks, "tacks of the case"
     *_, last = simulate(build_model(case, "quick", threads=1))
     return tilt(last.gauges.display())
 
@@ -183,8 +203,10 @@ def test_first_seam_of_an_open_joint_pulls_along_its_travel():
     corners, turns toward the face.
     """
     along, toward = first_seam(tacks=1, gap="0.8 mm")
-    assert toward > 0
-    assert 0.5 * toward < along < 2 * toward
+    assert toward > 0, "tilt toward the face, mrad"
+    assert 0.5 * toward < along < 2 * toward, "tilt along the travel against toward the face, mrad"
     for tacks, gap in ((1, "0 mm"), (4, "0.8 mm")):
         along, toward = first_seam(tacks, gap)
-        assert 0 < along < 0.5 * toward
+        assert 0 < along < 0.5 * toward, (
+            "tilt along the travel, closed gap or four tacks, against toward the face, mrad"
+        )

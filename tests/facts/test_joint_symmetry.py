@@ -57,8 +57,14 @@ def readings(case, steps: int = STEPS) -> np.ndarray:
 
 def assert_like(found, wanted):
     scale = np.abs(wanted).max()
-    assert scale > 1e-3  # mrad: something has moved
-    np.testing.assert_allclose(found, wanted, atol=CLOSE * scale, rtol=0)
+    assert scale > 1e-3, "largest reading, mrad"  # mrad: something has moved
+    np.testing.assert_allclose(
+        found,
+        wanted,
+        atol=CLOSE * scale,
+        rtol=0,
+        err_msg="readings of the mirrored or turned joint, the furthest off [mrad]",
+    )
 
 
 # kind, one order, the mirrored order, signs of up and right in the mirror, tacks

@@ -62,10 +62,16 @@ def test_butt_draws_the_plates_together():
     model, _, gauges = cold(case)
     heat = case.welds[0].arc.power / case.welds[0].arc.speed  # J/m
     satoh = 6.0 * (7.27e-3 + 2.85e-3 * (heat / 36e3 - 6.27))
-    assert 0.5 * satoh < gauges["across_travel_mm"]
-    assert gauges["across_travel_mm"] < 1e3 * heat / 6e-3 * most_strain_per_heat(model.material)
+    assert 0.5 * satoh < gauges["across_travel_mm"], (
+        "shrinkage across, at least half of the single-pass line, mm"
+    )
+    assert gauges["across_travel_mm"] < 1e3 * heat / 6e-3 * most_strain_per_heat(model.material), (
+        "shrinkage across, at most what the heat can expand, mm"
+    )
     wedge = 1e3 * 2 * np.tan(np.radians(30)) * strain_when_soft(model.material)
-    assert 0.5 * wedge < gauges["pointer_up_mrad"] < 1.2 * wedge
+    assert 0.5 * wedge < gauges["pointer_up_mrad"] < 1.2 * wedge, (
+        "angular change against that of a wedge, mrad"
+    )
 
 
 def strain_when_soft(material) -> float:
@@ -110,8 +116,10 @@ def test_stem_leans_toward_the_fillet_and_the_second_does_not_square_it():
             first = before
         before = 1e3 * step.gauges["pointer", "up"]
     wedge = 1e3 * 2 * strain_when_soft(model.material)  # mrad toward +y, the front
-    assert 0.25 * wedge < first < wedge
-    assert 0.05 * first < before < 0.5 * first
+    assert 0.25 * wedge < first < wedge, "tilt after the first fillet against that of a wedge, mrad"
+    assert 0.05 * first < before < 0.5 * first, (
+        "tilt after the second fillet against that after the first, mrad"
+    )
 
 
 GIRTH = """
@@ -143,20 +151,24 @@ def test_girth_weld_draws_the_tube_in():
     model, state, gauges = cold(case)
     solid = state.peak_temperature[: len(model.points)] < model.material.softening_temperature
     ring = (np.abs(model.points[:, 0]) < 6e-3) & solid  # melt has no shape of its own
-    assert ring.sum() > 400
+    assert ring.sum() > 400, "solid points of the ring"
     radial = model.points[ring][:, 1:]
     radial = radial / np.linalg.norm(radial, axis=1)[:, None]
     inward = -(state.displacement[ring][:, 1:] * radial).sum(axis=1).mean()
     yield_strain = 355e6 / 210e9
-    assert 0.5 * yield_strain < inward / 24.15e-3 < 3 * yield_strain
+    assert 0.5 * yield_strain < inward / 24.15e-3 < 3 * yield_strain, (
+        "narrowing of the ring over its radius, against the yield strain"
+    )
     # its two dials stand right on the weld, the light beam does not
-    assert gauges_on_melt(model, state) == ["top", "bottom"]
+    assert gauges_on_melt(model, state) == ["top", "bottom"], "dials that stand on the weld"
     end = model.clamp_points("start end")
     far = np.abs(model.points[:, 0] - model.points[:, 0].max()) < 1e-9
     shorter = -state.displacement[far, 0].mean()
     heat = case.welds[0].arc.power / case.welds[0].arc.speed  # J/m
     most = heat / 3e-3 * most_strain_per_heat(model.material)
-    assert len(end) and 0.25 * most < shorter < most
+    assert len(end) and 0.25 * most < shorter < most, (
+        "shortening of the tube, against what the heat can expand, m"
+    )
 
 
 ALONG = 'line = "along"\nat = "0 mm"\nfrom = "0 mm"\nto = "{length} mm"\ntravel = "+x"'
@@ -205,9 +217,13 @@ def test_bead_along_a_plate_shortens_it_by_the_tendon_force():
     for (force, short, heat, stress), current in ((half, 50.0), (whole, 100.0)):
         king = 305e-7 * current * 150 / 6
         print(f"{heat:.0f} J/mm: {force:.1f} kN, ends {short:.4f} mm, King {king:.4f} mm")
-        assert 0.10 < force / heat < 0.25
-        assert 0.5 < short / king < 2.0
+        assert 0.10 < force / heat < 0.25, "shrinkage force over heat, kN mm/J"
+        assert 0.5 < short / king < 2.0, "end shortening over that of King's rule"
         # what the bead pulls, cold metal away from it pushes: two ways to the same force
-        assert -stress == pytest.approx(force / 0.480, rel=0.2)
-    assert 2 * 0.75 < whole[0] / half[0] < 2 / 0.75
-    assert whole[0] / 0.480 < 0.5 * 355  # MPa
+        assert -stress == pytest.approx(force / 0.480, rel=0.2), (
+            f"stress in the outer half of the section, {current:g} A [MPa]"
+        )
+    assert 2 * 0.75 < whole[0] / half[0] < 2 / 0.75, (
+        "shrinkage force of twice the heat over that of once"
+    )
+    assert whole[0] / 0.480 < 0.5 * 355, "shrinkage force over section, MPa"  # MPa

@@ -1,9 +1,12 @@
 """What a test compares, as the rows of a validation keep it: beside `pytest.approx` itself."""
 
+import inspect
+
 import numpy as np
 import pytest
 
 from weldsim.validation.compared import allowed, compared_in, furthest, plain_numbers
+from weldsim.validation.spoken import in_unit, words
 
 SAID = [(None, None), (1e-3, None), (None, 0.2), (1e-3, 0.2), (0.1, 1e-9)]
 
@@ -52,3 +55,39 @@ def test_numbers_are_read_without_their_type():
     assert plain_numbers("np.float64(0.00010031713) < 0.9 and np.True_") == (
         "0.0001003 < 0.9 and True"
     )
+    assert plain_numbers("1.5 < (((1e-05 * 355) * 20.0) * 6.0)") == "1.5 < 0.426"
+
+
+def test_a_number_is_called_what_its_assertion_says(tmp_path):
+    """Its names filled in, on whatever line of the assertion it is asked."""
+    path, said = tmp_path / "test_it.py", []
+    path.write_text(
+        "def asks(depth, look):\n"
+        "    assert look(\n"
+        "        depth\n"
+        '    ), f"rise {depth} mm deep [K]"\n'
+        "    look(depth)\n",
+        encoding="utf-8",
+    )
+
+    def look(depth):
+        asking = inspect.currentframe().f_back
+        said.append(words(asking, asking.f_lineno))
+        return True
+
+    scope = {}
+    exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), scope)
+    scope["asks"](20, look)
+    assert said == ["rise 20 mm deep [K]", ""]
+
+
+@pytest.mark.parametrize(
+    ("asked", "shown"),
+    [
+        ("stress at 20 mm [Pa]", ("stress at 20 mm", 1e-6, "MPa")),
+        ("time to cool [s]", ("time to cool", 1.0, "s")),
+        ("share of the heat", ("share of the heat", 1.0, "")),
+    ],
+)
+def test_the_unit_stands_at_the_end(asked, shown):
+    assert in_unit(asked) == shown

@@ -2,7 +2,7 @@
 
 import pytest
 
-from weldsim.validation.bridge import deflection
+from weldsim.validation.bridge import deflection, profile
 from weldsim.validation.second_mechanics import demo_bar
 from weldsim.validation.shrinkage import angular_change, heat_limit
 from weldsim.validation.tendon import exact_limit
@@ -23,6 +23,7 @@ pytestmark = pytest.mark.slow
         kink,
         girth_cooling,
         fillet_cooling,
+        profile,
     ],
 )
 def test_a_row_holds(run):

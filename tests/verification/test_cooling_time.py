@@ -41,13 +41,23 @@ def thin_formula(heat, thickness, preheat=20.0):
 
 def test_formulas_are_the_conduction_solutions_of_those_constants():
     """1/(2 pi k) and 1/(4 pi k rho c) are the factors printed in the standard, at 20 degC."""
-    assert 1e6 / (2 * np.pi * K) == pytest.approx(6700 - 5 * 20, rel=2e-3)
+    assert 1e6 / (2 * np.pi * K) == pytest.approx(6700 - 5 * 20, rel=2e-3), (
+        "factor for thick plates from the constants, against the standard's"
+    )
     plane = 1e12 / (4 * np.pi * K * CAPACITY)
-    assert plane == pytest.approx((4300 - 4.3 * 20) * 1e5 / 1e6, rel=2e-3)
+    assert plane == pytest.approx((4300 - 4.3 * 20) * 1e5 / 1e6, rel=2e-3), (
+        "factor for thin plates from the constants, against the standard's"
+    )
     # worked: Q = 0.5 and 1.0 kJ/mm, 20 degC
-    assert thick_formula(0.5) == pytest.approx(2.64, abs=0.01)
-    assert thin_formula(1.0, 6) == pytest.approx(31.6, abs=0.05)
-    assert thin_formula(0.4, 6) == pytest.approx(5.05, abs=0.01)
+    assert thick_formula(0.5) == pytest.approx(2.64, abs=0.01), (
+        "formula, thick plate, 0.5 kJ/mm, against the worked value [s]"
+    )
+    assert thin_formula(1.0, 6) == pytest.approx(31.6, abs=0.05), (
+        "formula, 6 mm, 1.0 kJ/mm, against the worked value [s]"
+    )
+    assert thin_formula(0.4, 6) == pytest.approx(5.05, abs=0.01), (
+        "formula, 6 mm, 0.4 kJ/mm, against the worked value [s]"
+    )
 
 
 def plate_run(grid, heat, speed, reach, size, schedule):
@@ -83,7 +93,7 @@ def plate_run(grid, heat, speed, reach, size, schedule):
             model, temperature, exchange, end, step, begin=now, power=power, watch=watch
         )
         now = end
-    assert nearest(model.points, 0, 0, 0) == middle[0]
+    assert nearest(model.points, 0, 0, 0) == middle[0], "the node under the arc is the first"
     return np.array(times), np.array(history)
 
 
@@ -91,7 +101,7 @@ def between(times, temperature, high=800.0, low=500.0):
     """Seconds from `high` to `low` on the way down."""
     peak = int(np.argmax(temperature))
     t, v = times[peak:], temperature[peak:]
-    assert v[0] > high and v[-1] < low
+    assert v[0] > high and v[-1] < low, "temperature where the cooling curve begins and ends, degC"
     return float(np.interp(-low, -v, t) - np.interp(-high, -v, t))
 
 
@@ -111,7 +121,9 @@ def test_thin_plate():
     times, history = plate_run(
         grid, 1.0, 0.010, 0.090, 0.004, [(2.0, 0.25), (9.0, 0.25), (60.0, 0.25)]
     )
-    assert between(times, history[:, 0]) == pytest.approx(thin_formula(1.0, 6), rel=0.03)
+    assert between(times, history[:, 0]) == pytest.approx(thin_formula(1.0, 6), rel=0.03), (
+        "t8/5 at the surface, 6 mm, 1.0 kJ/mm [s]"
+    )
 
 
 @pytest.mark.slow
@@ -125,9 +137,13 @@ def test_thin_plate_near_the_transition():
     grid = thin_grid(0.045, 0.00125, 0.050, 0.008, 0.006)
     times, history = plate_run(grid, 0.4, 0.010, 0.040, 0.003, [(4.0, 0.05), (10.0, 0.05)])
     trapezoid = np.array([1, 2, 2, 2, 1]) / 8
-    assert between(times, history @ trapezoid) == pytest.approx(thin_formula(0.4, 6), rel=0.03)
+    assert between(times, history @ trapezoid) == pytest.approx(thin_formula(0.4, 6), rel=0.03), (
+        "t8/5, mean through the thickness, 6 mm, 0.4 kJ/mm [s]"
+    )
     surface = between(times, history[:, 0])
-    assert surface == pytest.approx(thin_formula(0.4, 6), rel=0.15)
+    assert surface == pytest.approx(thin_formula(0.4, 6), rel=0.15), (
+        "t8/5 at the surface, 6 mm, 0.4 kJ/mm [s]"
+    )
 
     def on_surface(t):
         n = np.arange(1, 20)
@@ -136,8 +152,10 @@ def test_thin_plate_near_the_transition():
 
     t = np.linspace(1, 12, 4000)
     by_images = between(t, np.array([on_surface(s) for s in t]))
-    assert by_images == pytest.approx(4.5, abs=0.05)
-    assert surface == pytest.approx(by_images, rel=0.04)
+    assert by_images == pytest.approx(4.5, abs=0.05), (
+        "t8/5 at the surface by images, against the worked value [s]"
+    )
+    assert surface == pytest.approx(by_images, rel=0.04), "t8/5 at the surface, against images [s]"
 
 
 @pytest.mark.slow
@@ -150,4 +168,6 @@ def test_thick_plate():
     x[np.argmin(abs(x))] = 0.0
     side = graded(0.0, (0.009, 12, 1.0), (0.030, 7, 1.3))
     times, history = plate_run((x, side, side), 0.5, 0.010, 0.030, 0.003, [(2.0, 0.1), (9.0, 0.05)])
-    assert between(times, history[:, 0]) == pytest.approx(thick_formula(0.5), rel=0.03)
+    assert between(times, history[:, 0]) == pytest.approx(thick_formula(0.5), rel=0.03), (
+        "t8/5 at the surface, thick plate, 0.5 kJ/mm [s]"
+    )

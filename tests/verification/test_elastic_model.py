@@ -18,7 +18,7 @@ def cold():
     """Model and last state of a bead that has cooled, within 2 K of the ambient."""
     model = build_model(load_case(CASE, ("solve.model=elastic",)), "coarse")
     *_, last = simulate(model)
-    assert last.state.temperature.max() < 295.15
+    assert last.state.temperature.max() < 295.15, "hottest point once cold, K"
     return model, last.state
 
 
@@ -44,10 +44,22 @@ def test_shrinkage_is_that_of_the_restrained_bar(cold):
     kept = np.clip(thermal - at_start - yields / stiffness, 0.0, 355e6 / 210e9)
     below_melting = peak < model.material.softening_temperature
     found = state.inherent_strain[part]
-    np.testing.assert_allclose(found[below_melting], -kept[below_melting], atol=6e-5)
-    np.testing.assert_allclose(found[~below_melting], -355e6 / 210e9, atol=6e-5)
+    np.testing.assert_allclose(
+        found[below_melting],
+        -kept[below_melting],
+        atol=6e-5,
+        err_msg=("shrinkage of metal that did not melt, over the bar, the furthest off"),
+    )
+    np.testing.assert_allclose(
+        found[~below_melting],
+        -355e6 / 210e9,
+        atol=6e-5,
+        err_msg="shrinkage of metal that melted, over the bar, the furthest off",
+    )
     for low, high in ((0.0, 430.0), (470.0, 573.0), (573.0, 2000.0)):  # all three were met
-        assert ((peak > low) & (peak < high)).any()
+        assert ((peak > low) & (peak < high)).any(), (
+            f"points of the bar peaked between {low:g} and {high:g} K"
+        )
 
 
 @pytest.mark.slow
@@ -58,6 +70,6 @@ def test_stress_is_what_a_held_point_can_bear(cold):
     melted = model.at_quadrature(state.peak_temperature) > model.material.liquidus
     metal = np.zeros((len(melted), 1), dtype=bool)
     metal[model.part.regions["part"]] = True
-    assert (metal & melted).any()
+    assert (metal & melted).any(), "some of the metal melted"
     mean = mises(state.stress)[~metal | melted].mean()
-    assert 0.3 * 355e6 < mean < 355e6 / (1 - 0.3)
+    assert 0.3 * 355e6 < mean < 355e6 / (1 - 0.3), "mean equivalent stress in the weld, Pa"

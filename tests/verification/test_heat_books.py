@@ -57,9 +57,13 @@ def test_suddenly_held_surface():
     late = march(model, early, skin_on(model), 60.0, 0.1, begin=10.0, held=held)
     got = [early[along(model, 0.005)], early[along(model, 0.010)], late[along(model, 0.010)]]
     expected = np.array([356.594, 232.593, 381.964])
-    assert np.array(got) - ZERO_CELSIUS == pytest.approx(expected, abs=0.005 * 212)
+    assert np.array(got) - ZERO_CELSIUS == pytest.approx(expected, abs=0.005 * 212), (
+        "temperature 5 and 10 mm deep after 10 s, 10 mm after 60 s, the furthest off [degC]"
+    )
     wall = 20 + 480 * erfc(0.005 / (2 * np.sqrt(DIFFUSIVITY * 10)))
-    assert wall == pytest.approx(356.594, abs=1e-3)
+    assert wall == pytest.approx(356.594, abs=1e-3), (
+        "formula 5 mm deep after 10 s, against the worked value [degC]"
+    )
 
 
 def test_constant_flux_on_a_surface():
@@ -74,7 +78,9 @@ def test_constant_flux_on_a_surface():
     rise = 0.005 * np.array([260, 154, 83, 450, 244])
     got = np.r_[early[places], late[[places[0], places[2]]]] - ZERO_CELSIUS
     expected = np.array([279.965, 173.865, 102.947, 470.272, 263.747])
-    assert np.all(abs(got - expected) < rise), got - expected
+    assert np.all(abs(got - expected) < rise), (
+        "temperature on and under the heated face, difference from the closed form"
+    )
 
 
 def test_surface_with_convection():
@@ -88,14 +94,16 @@ def test_surface_with_convection():
     got = np.r_[early[places[:2]], late[places]] - ZERO_CELSIUS
     expected = np.array([396.872, 465.710, 300.386, 363.823, 413.006])
     # 0.5 % of the fall from 500 degC
-    assert np.all(abs(got - expected) < np.maximum(0.005 * (500 - expected), 0.3)), got - expected
+    assert np.all(abs(got - expected) < np.maximum(0.005 * (500 - expected), 0.3)), (
+        "temperature on and under the cooled face, difference from the closed form"
+    )
 
 
 def test_slab_cooled_on_both_faces():
     """20 mm slab, h = 1000 on both faces, 500 -> 20 degC, Bi = 0.25; cosine series."""
     # first root and coefficient of zeta tan zeta = Bi
     zeta = brentq(lambda s: s * np.tan(s) - 0.25, 0.1, 1.0)
-    assert zeta == pytest.approx(0.480094, abs=1e-6)
+    assert zeta == pytest.approx(0.480094, abs=1e-6), "first root of the series"
     model = heat_model(*rod(np.linspace(0, 0.020, 41)), film_coefficient=1000.0)
     exchange = skin_on(model, on_plane(model.points, 0, 0.0), on_plane(model.points, 0, 0.020))
     start = np.full(model.points.shape[0], 500.0 + ZERO_CELSIUS)
@@ -107,7 +115,9 @@ def test_slab_cooled_on_both_faces():
         (second, 173.975, 169.560, 156.569),
     ):
         expected = np.array([centre, middle, surface, middle, surface])
-        assert got[places] - ZERO_CELSIUS == pytest.approx(expected, abs=0.005 * 154)
+        assert got[places] - ZERO_CELSIUS == pytest.approx(expected, abs=0.005 * 154), (
+            "temperature at centre, quarter points and faces of the slab, the furthest off [degC]"
+        )
 
 
 def test_instantaneous_plane_source():
@@ -120,7 +130,7 @@ def test_instantaneous_plane_source():
     short = 1e-4
     pulse = 0.5 * 10e3 / 240e-6 * face / short
     exchange, active = skin_on(model), everything(model)
-    assert active.all()
+    assert active.all(), "all of the rod is there"
     start = np.full(model.points.shape[0], AMBIENT)
     hot = march(model, start, exchange, short, short, power=lambda a, b: pulse)
     # Euler needs steps small against the age of the pulse: they grow with it.
@@ -136,8 +146,12 @@ def test_instantaneous_plane_source():
     for (x, t), worked in table.items():
         spread = np.sqrt(4 * np.pi * DIFFUSIVITY * t)
         rise = 10e3 / 240e-6 / (CAPACITY * spread) * np.exp(-(x**2) / (4 * DIFFUSIVITY * t))
-        assert 20 + rise == pytest.approx(worked, abs=2e-3)
-        assert seen[t][along(model, x)] - AMBIENT == pytest.approx(rise, rel=0.005), (x, t)
+        assert 20 + rise == pytest.approx(worked, abs=2e-3), (
+            f"formula {1e3 * x:g} mm from the source after {t:g} s, against the worked value [degC]"
+        )
+        assert seen[t][along(model, x)] - AMBIENT == pytest.approx(rise, rel=0.005), (
+            f"rise {1e3 * x:g} mm from the source after {t:g} s [K]"
+        )
 
 
 def test_moving_plane_source_in_a_bar():
@@ -162,11 +176,15 @@ def test_moving_plane_source_in_a_bar():
     got = march(model, start, skin_on(model), 20.0, 0.0125, power=power) - AMBIENT
     place = lambda ahead: got[along(model, 0.100 + ahead)]  # noqa: E731
     behind = 500 / (CAPACITY * area * speed)
-    assert behind == pytest.approx(88.464, abs=1e-3)
+    assert behind == pytest.approx(88.464, abs=1e-3), (
+        "formula behind the source, against the worked value [K]"
+    )
     # 9 alpha / v behind the plane and far from its start
-    assert place(-0.015) == pytest.approx(88.464, rel=0.01)
-    assert place(0.002) == pytest.approx(27.251, rel=0.03)
-    assert place(0.005) == pytest.approx(4.659, abs=0.03 * 27.251)
+    assert place(-0.015) == pytest.approx(88.464, rel=0.01), "rise 15 mm behind the source [K]"
+    assert place(0.002) == pytest.approx(27.251, rel=0.03), "rise 2 mm ahead of the source [K]"
+    assert place(0.005) == pytest.approx(4.659, abs=0.03 * 27.251), (
+        "rise 5 mm ahead of the source [K]"
+    )
 
 
 def times_to_reach(levels, begin, surroundings, tables=None, share=0.001):
@@ -191,7 +209,7 @@ def times_to_reach(levels, begin, surroundings, tables=None, share=0.001):
         # back to the level on the straight line of the last step
         over = (level + ZERO_CELSIUS - temperature[0]) / (before - temperature[0])
         found.append(time - over * step)
-    assert np.ptp(temperature) < 1e-6
+    assert np.ptp(temperature) < 1e-6, "spread of the temperature in a bar that cools evenly"
     return np.array(found)
 
 
@@ -217,8 +235,12 @@ def test_lumped_bar_cools(surroundings, expected):
         return CAPACITY / (area_per_volume * loss)
 
     exact = [quad(slowness, v + 273.15, 1273.15)[0] for v in LEVELS]
-    assert exact == pytest.approx(expected, rel=1e-4)
-    assert times_to_reach(LEVELS, 1000.0, surroundings) == pytest.approx(expected, rel=2e-3)
+    assert exact == pytest.approx(expected, rel=1e-4), (
+        "formula for the time to cool to 800, 500, 200, 100 degC, the furthest off [s]"
+    )
+    assert times_to_reach(LEVELS, 1000.0, surroundings) == pytest.approx(expected, rel=2e-3), (
+        "time to cool from 1000 to 800, 500, 200, 100 degC, the furthest off [s]"
+    )
 
 
 def test_lumped_bar_of_carbon_steel_cools():
@@ -226,7 +248,9 @@ def test_lumped_bar_of_carbon_steel_cools():
     tables = carbon_steel()
     surroundings = dict(film_coefficient=10.0, emissivity=0.8)
     got = times_to_reach(LEVELS, 1000.0, surroundings, tables)
-    assert got == pytest.approx((30.313, 183.609, 600.994, 1059.425), rel=2e-3)
+    assert got == pytest.approx((30.313, 183.609, 600.994, 1059.425), rel=2e-3), (
+        "time to cool from 1000 to 800, 500, 200, 100 degC, the furthest off [s]"
+    )
 
 
 # Melting set: k = 30, rho = 7400, c = 700, L = 270 kJ/kg, melting point 1500 degC.
@@ -266,7 +290,9 @@ def test_stefan_problem(wall, initial, root, front, places):
             - r * np.sqrt(np.pi) * latent / near
         )
 
-    assert brentq(balance, 1e-3, 3) == pytest.approx(root, abs=2e-6)
+    assert brentq(balance, 1e-3, 3) == pytest.approx(root, abs=2e-6), (
+        "root of the equation for the front, against the worked value"
+    )
     model = heat_model(*rod(graded(0.0, (0.025, 100, 1.0), (0.08, 40, 1.04))), melting_tables())
     face = np.flatnonzero(on_plane(model.points, 0, 0.0))
     # An all-liquid start at the melting point stands at the upper end of the melting range.
@@ -280,15 +306,23 @@ def test_stefan_problem(wall, initial, root, front, places):
     axis = axis[np.argsort(model.points[axis, 0])]
     x, t = model.points[axis, 0], got[axis] - ZERO_CELSIUS
     place = np.interp(melt * sign, t * sign, x)
-    assert place == pytest.approx(front * 1e-3, abs=cell)
+    assert place == pytest.approx(front * 1e-3, abs=cell), (
+        f"place of the front after 10 s, wall {wall} degC, start {initial} degC [m]"
+    )
     span = abs(initial - wall)
     for mm, expected in places.items():
-        assert np.interp(mm * 1e-3, x, t) == pytest.approx(expected, abs=0.01 * span), mm
+        assert np.interp(mm * 1e-3, x, t) == pytest.approx(expected, abs=0.01 * span), (
+            f"temperature {mm} mm deep after 10 s, wall {wall} degC, start {initial} degC [degC]"
+        )
     # wall flux k (Tm - Tw) / (erf(lambda) sqrt(pi alpha t)), integrated
     heat = 2 * 30.0 * (melt - wall) * np.sqrt(10 / (np.pi * alpha)) / erf(root)
     if initial == 1500:
-        assert heat == pytest.approx(56.8228e6, rel=1e-5)
-    assert before - model.stored(got, exchange) == pytest.approx(heat, rel=0.01)
+        assert heat == pytest.approx(56.8228e6, rel=1e-5), (
+            "formula for the heat through the wall, against the worked value [J/m2]"
+        )
+    assert before - model.stored(got, exchange) == pytest.approx(heat, rel=0.01), (
+        f"heat through the wall, wall {wall} degC, start {initial} degC [J/m2]"
+    )
 
 
 def test_steady_slab_with_conductivity_of_steel():
@@ -304,10 +338,12 @@ def test_steady_slab_with_conductivity_of_steel():
     start = np.full(p.shape[0], AMBIENT)
     got = steady(model, start, skin_on(model), (ends, values)) - ZERO_CELSIUS
     at = [along(model, x) for x in (0.025, 0.050, 0.075)]
-    assert got[at] == pytest.approx([160.033, 314.989, 490.986], rel=1e-4)
+    assert got[at] == pytest.approx([160.033, 314.989, 490.986], rel=1e-4), (
+        "temperature at the quarters of the slab, the furthest off [degC]"
+    )
     one, two = got[along(model, 0.05)], got[along(model, 0.0525)]
     flux = np.interp((one + two) / 2 + ZERO_CELSIUS, span, k) * (two - one) / 0.0025
-    assert flux == pytest.approx(285_681.6, rel=1e-4)
+    assert flux == pytest.approx(285_681.6, rel=1e-4), "heat through the slab [W/m2]"
 
 
 def carbon_steel():
@@ -332,7 +368,9 @@ def test_adiabatic_block_does_not_miss_the_specific_heat_peak():
     )
     for t, expected in {10: 272.26, 20: 484.92, 30: 658.86, 40: 748.80, 50: 907.51}.items():
         # 1e-4 of the value; the table is straight between nodes at most 1 K apart
-        assert seen[t] - ZERO_CELSIUS == pytest.approx(expected, abs=0.05), t
+        assert seen[t] - ZERO_CELSIUS == pytest.approx(expected, abs=0.05), (
+            f"temperature of the heated block after {t} s [degC]"
+        )
 
 
 def test_whole_part_energy():
@@ -346,4 +384,6 @@ def test_whole_part_energy():
         start = np.full(power.size, AMBIENT)
         hot = march(model, start, exchange, 100.0, 10.0, power=lambda a, b, p=power: p)
         even = march(model, hot, exchange, 1e7, 1e6)
-        assert even - ZERO_CELSIUS == pytest.approx(expected, abs=0.02)
+        assert even - ZERO_CELSIUS == pytest.approx(expected, abs=0.02), (
+            "temperature of the whole bar once it is even [degC]"
+        )

@@ -80,13 +80,17 @@ B_TABLE = {
 @pytest.mark.parametrize("place", A_TABLE)
 def test_case_a_formula_gives_the_table(place):
     got = [20 + ellipsoid_rise(np.array(place) * 1e-3, t, CASE_A) for t in A_TIMES]
-    assert got == pytest.approx(A_TABLE[place], abs=0.02)
+    assert got == pytest.approx(A_TABLE[place], abs=0.02), (
+        f"formula against table A, {place} mm along, across, deep, the furthest off in time [degC]"
+    )
 
 
 @pytest.mark.parametrize("place", B_TABLE)
 def test_case_b_formula_gives_the_table(place):
     got = [20 + ellipsoid_rise(np.array(place) * 1e-3, t, CASE_B) for t in B_TIMES]
-    assert got == pytest.approx(B_TABLE[place], abs=0.02)
+    assert got == pytest.approx(B_TABLE[place], abs=0.02), (
+        f"formula against table B, {place} mm along, across, deep, the furthest off in time [degC]"
+    )
 
 
 def test_case_a_formula_holds_the_energy():
@@ -120,7 +124,7 @@ def test_case_a_formula_holds_the_energy():
         along = wx @ (moving / np.sqrt(s + length**2))
         total += float(np.dot(wu, across * deep * along))
     energy = 3 * np.sqrt(3) * CASE_A.power / np.pi**1.5 * total
-    assert energy == pytest.approx(12_000.0, rel=1e-4)
+    assert energy == pytest.approx(12_000.0, rel=1e-4), "heat in the body after 6 s [J]"
 
 
 def half_model_run(x, y, z, case, times, time_step):
@@ -190,8 +194,12 @@ def test_case_a_half_space():
     model, coarse = half_model_run(x, y, z, CASE_A, times, 0.2)
     _, fine = half_model_run(x, y, z, CASE_A, times, 0.1)
     seen = without_euler_error(coarse, fine)
-    assert worst_of(model, seen, CASE_A, A_TABLE, A_TIMES)[0] < 1
-    assert worst_of(model, seen, CASE_A, A_LATER, A_LATER_TIMES)[0] < 1
+    assert worst_of(model, seen, CASE_A, A_TABLE, A_TIMES)[0] < 1, (
+        "largest error over what is allowed, times up to 10 s"
+    )
+    assert worst_of(model, seen, CASE_A, A_LATER, A_LATER_TIMES)[0] < 1, (
+        "largest error over what is allowed, later times"
+    )
 
 
 @pytest.mark.slow
@@ -206,9 +214,11 @@ def test_case_b_flat_bar():
     model, coarse = half_model_run(x, y, z, CASE_B, B_TIMES, 0.1)
     _, fine = half_model_run(x, y, z, CASE_B, B_TIMES, 0.05)
     seen = without_euler_error(coarse, fine)
-    assert worst_of(model, seen, CASE_B, B_TABLE, B_TIMES)[0] < 1
+    assert worst_of(model, seen, CASE_B, B_TABLE, B_TIMES)[0] < 1, (
+        "largest error over what is allowed, all places and times"
+    )
     mean = np.average(fine[300], weights=skin_on(model).volume)
-    assert mean == pytest.approx(90.7714, abs=1e-3)
+    assert mean == pytest.approx(90.7714, abs=1e-3), "temperature of the bar after 300 s [degC]"
 
 
 def thin_plate_rise(xi, y, film_coefficient):
@@ -246,6 +256,10 @@ def test_rosenthal_thin_plate_far_from_the_arc(film_coefficient, worked):
     got = march(model, start, exchange, 22.0, 0.05, power=power) - AMBIENT
     for (xi, across), expected in worked.items():
         rise = thin_plate_rise(xi * 1e-3, across * 1e-3, film_coefficient)
-        assert 20 + rise == pytest.approx(expected, abs=0.02)
+        assert 20 + rise == pytest.approx(expected, abs=0.02), (
+            f"formula {-xi} mm behind the arc, {across} mm across, against the worked value [degC]"
+        )
         node = nearest(model.points, 0.12 + xi * 1e-3, across * 1e-3, 0)
-        assert got[node] == pytest.approx(rise, rel=0.01), (xi, across)
+        assert got[node] == pytest.approx(rise, rel=0.01), (
+            f"rise {-xi} mm behind the arc, {across} mm across [K]"
+        )

@@ -31,7 +31,9 @@ def test_t2_radiating_bar():
     exact = brentq(
         lambda t: 55.6 * (1000 - t) / 0.1 - 0.98 * sigma * (t**4 - 300**4), 300, 1000, xtol=1e-9
     )
-    assert exact == pytest.approx(927.0, abs=0.05)
+    assert exact == pytest.approx(927.0, abs=0.05), (
+        "exact temperature of the radiating end, against the published target [K]"
+    )
     model = heat_model(
         *rod(np.linspace(0, 0.1, 11), 0.01),
         constant_tables(55.6),
@@ -43,10 +45,14 @@ def test_t2_radiating_bar():
     exchange = skin_on(model, end)
     got = steady(model, np.full(model.points.shape[0], 1000.0), exchange, (hot, 1000.0))
     # A steady linear profile is in the space of the cells, so only the solver tolerance is left.
-    assert got[end] == pytest.approx(exact, abs=1e-3)
-    assert got[end] == pytest.approx(927.0, rel=1e-3)
+    assert got[end] == pytest.approx(exact, abs=1e-3), (
+        "temperature of the radiating end, against the exact one [K]"
+    )
+    assert got[end] == pytest.approx(927.0, rel=1e-3), (
+        "temperature of the radiating end, against the published target [K]"
+    )
     flux = model.loss(got, exchange)[0].sum() / 1e-4
-    assert flux == pytest.approx(40_583.8, rel=1e-3)
+    assert flux == pytest.approx(40_583.8, rel=1e-3), "heat that the end radiates [W/m2]"
 
 
 def t3_series(x, t, terms=400):
@@ -67,8 +73,12 @@ def test_t3_transient_bar():
     Target 36.60 degC at x = 0.08 m, t = 32 s.
     """
     places = np.array([0.02, 0.04, 0.06, 0.08, 0.09])
-    assert t3_series(0.08, 32.0) == pytest.approx(36.60, abs=0.01)
-    assert t3_series(0.08, np.array([24.0])[0]) == pytest.approx(28.7749, abs=1e-3)
+    assert t3_series(0.08, 32.0) == pytest.approx(36.60, abs=0.01), (
+        "exact temperature 80 mm along after 32 s, against the published target [degC]"
+    )
+    assert t3_series(0.08, np.array([24.0])[0]) == pytest.approx(28.7749, abs=1e-3), (
+        "exact temperature 80 mm along after 24 s, against the worked value [degC]"
+    )
     model = heat_model(*rod(np.linspace(0, 0.1, 101), 0.01), constant_tables(35.0, 7200.0, 440.5))
     points = model.points
     ends = np.flatnonzero(on_plane(points, 0, 0.0) | on_plane(points, 0, 0.1))
@@ -85,11 +95,17 @@ def test_t3_transient_bar():
     march(model, start, skin_on(model), 32.0, 0.025, held=held, watch=watch)
     at = [nearest(points, x, 0, 0) for x in places]
     final = seen[32.0][at] - ZERO_CELSIUS
-    assert final[3] == pytest.approx(36.60, rel=1e-3)
+    assert final[3] == pytest.approx(36.60, rel=1e-3), (
+        "temperature 80 mm along after 32 s, against the published target [degC]"
+    )
     # The others to 0.1 % of the target: Euler with 0.025 s is off by about 0.03 K.
-    assert final == pytest.approx(t3_series(places, 32.0), abs=0.0366)
+    assert final == pytest.approx(t3_series(places, 32.0), abs=0.0366), (
+        "temperature at five places after 32 s, the furthest off [degC]"
+    )
     for t in (8.0, 16.0, 24.0):
-        assert seen[t][at] - ZERO_CELSIUS == pytest.approx(t3_series(places, t), abs=0.0366)
+        assert seen[t][at] - ZERO_CELSIUS == pytest.approx(t3_series(places, t), abs=0.0366), (
+            f"temperature at five places after {t:g} s, the furthest off [degC]"
+        )
 
 
 def test_t4_plate_with_convection():
@@ -117,8 +133,12 @@ def test_t4_plate_with_convection():
 
         return float((weight * np.cos(b * x) * rise(up) / rise(height) * np.exp(-b * y)).sum())
 
-    assert exact(0.6, 0.2) == pytest.approx(18.2538, abs=2e-3)
-    assert exact(0.0, 0.2) == pytest.approx(70.0607, abs=2e-3)
+    assert exact(0.6, 0.2) == pytest.approx(18.2538, abs=2e-3), (
+        "exact temperature at E, 0.2 m up the cooled edge, against the worked value [degC]"
+    )
+    assert exact(0.0, 0.2) == pytest.approx(70.0607, abs=2e-3), (
+        "exact temperature 0.2 m up the insulated edge, against the worked value [degC]"
+    )
 
     x = 0.6 - graded(0.0, (0.6, 36, 1.08))[::-1]
     y = np.concatenate([graded(0.0, (0.2, 20, 1.10)), graded(0.2, (1.0, 28, 1.03))[1:]])
@@ -133,8 +153,16 @@ def test_t4_plate_with_convection():
     bottom = np.flatnonzero(on_plane(points, 1, 0.0))
     start = np.full(points.shape[0], ZERO_CELSIUS)
     got = steady(model, start, cooled, (bottom, 100 + ZERO_CELSIUS)) - ZERO_CELSIUS
-    assert got[nearest(points, 0.6, 0.2, 0)] == pytest.approx(18.2538, rel=3e-3)
-    assert got[nearest(points, 0.6, 0.2, 0)] == pytest.approx(18.3, rel=5e-3)  # as printed
-    assert got[nearest(points, 0.0, 0.2, 0)] == pytest.approx(70.0607, rel=1e-3)
+    assert got[nearest(points, 0.6, 0.2, 0)] == pytest.approx(18.2538, rel=3e-3), (
+        "temperature at E, 0.2 m up the cooled edge, exact [degC]"
+    )
+    assert got[nearest(points, 0.6, 0.2, 0)] == pytest.approx(18.3, rel=5e-3), (
+        "temperature at E, 0.2 m up the cooled edge, published target [degC]"
+    )  # as printed
+    assert got[nearest(points, 0.0, 0.2, 0)] == pytest.approx(70.0607, rel=1e-3), (
+        "temperature 0.2 m up the insulated edge [degC]"
+    )
     top = got[nearest(points, 0.0, 1.0, 0)]
-    assert top == pytest.approx(3.3678, rel=5e-3)
+    assert top == pytest.approx(3.3678, rel=5e-3), (
+        "temperature at the top of the insulated edge [degC]"
+    )

@@ -80,13 +80,17 @@ def test_insulated_part_keeps_all_heat_each_step(tables, skew):
 
     def watch(t, temperature, power, lost):
         now = model.stored(temperature, exchange)
-        assert now - before[0] == pytest.approx(power.sum() * 0.25, rel=1e-6)
-        assert lost == 0.0
+        assert now - before[0] == pytest.approx(power.sum() * 0.25, rel=1e-6), (
+            "heat that the part keeps in a step [J]"
+        )
+        assert lost == 0.0, "heat lost by an insulated part"
         before[0] = now
         hottest[0] = max(hottest[0], temperature.max())
 
     weld(model, arc(*LINE, power=2500.0), exchange=exchange, watch=watch)
-    assert hottest[0] > 1800.0  # the check went through melting
+    assert hottest[0] > 1800.0, (
+        "hottest node, to be above the melting range, K"
+    )  # the check went through melting
 
 
 def test_heat_in_is_stored_or_lost():
@@ -103,9 +107,13 @@ def test_heat_in_is_stored_or_lost():
     hot = weld(model, arc(*LINE), exchange=exchange, watch=watch)
     cold = march(model, hot, exchange, 1200.0, 10.0, watch=lambda t, x, p, out: lost.append(out))
     stored = model.stored(cold, exchange) - start
-    assert sum(supplied) == pytest.approx(800.0 * 4.0, rel=1e-9)
-    assert sum(lost) > 0.8 * sum(supplied)  # the loss matters in this check
-    assert stored + sum(lost) == pytest.approx(sum(supplied), rel=1e-5)
+    assert sum(supplied) == pytest.approx(800.0 * 4.0, rel=1e-9), "heat supplied over the run [J]"
+    assert sum(lost) > 0.8 * sum(supplied), (
+        "heat lost against 0.8 of that supplied, J"
+    )  # the loss matters in this check
+    assert stored + sum(lost) == pytest.approx(sum(supplied), rel=1e-5), (
+        "heat stored and lost, against that supplied [J]"
+    )
 
 
 @pytest.mark.parametrize("step", [1e-3, 1.0, 1e6])
@@ -114,7 +122,9 @@ def test_uniform_temperature_stays_uniform(step):
     model = heat_model(*plate(skew=0.25), steel_like())
     start = np.full(model.points.shape[0], 871.3)
     got = march(model, start, skin_on(model), 3 * step, step)
-    assert got == pytest.approx(871.3, abs=1e-6)
+    assert got == pytest.approx(871.3, abs=1e-6), (
+        "temperature of an insulated part that starts even, the furthest off [K]"
+    )
 
 
 def test_part_at_ambient_stays_at_ambient():
@@ -123,9 +133,11 @@ def test_part_at_ambient_stays_at_ambient():
     grip = {"vise": (np.flatnonzero(points[:, 0] < -0.02), 500.0)}
     model = heat_model(points, cells, film_coefficient=25.0, emissivity=0.8, clamp_contacts=grip)
     exchange = model.exchange(everything(model), ("vise",))
-    assert exchange.contact.sum() > 0
+    assert exchange.contact.sum() > 0, "conductance of the clamp"
     got = march(model, np.full(len(points), AMBIENT), exchange, 100.0, 25.0)
-    assert got == pytest.approx(AMBIENT, abs=1e-8)
+    assert got == pytest.approx(AMBIENT, abs=1e-8), (
+        "temperature of a part at ambient after 100 s, the furthest off [K]"
+    )
 
 
 def test_linear_field_is_exact_on_a_skewed_mesh():
@@ -135,12 +147,14 @@ def test_linear_field_is_exact_on_a_skewed_mesh():
     linear = 700.0 + points @ gradient
     low, high = points.min(axis=0), points.max(axis=0)
     edge = np.any(np.isclose(points, low) | np.isclose(points, high), axis=1)
-    assert 0 < edge.sum() < len(points)
+    assert 0 < edge.sum() < len(points), "some nodes are held and some are free"
     model = heat_model(points, cells)
     start = np.full(len(points), 700.0)
     held = (np.flatnonzero(edge), linear[edge])
     got = steady(model, start, skin_on(model), held)
-    assert got == pytest.approx(linear, abs=1e-6 * np.ptp(linear))
+    assert got == pytest.approx(linear, abs=1e-6 * np.ptp(linear)), (
+        "temperature inside a skewed mesh whose faces are held, the furthest off [K]"
+    )
 
 
 def test_flux_of_a_linear_field_is_exact():
@@ -149,10 +163,14 @@ def test_flux_of_a_linear_field_is_exact():
     model = heat_model(points, cells)
     hot, cold = on_plane(points, 0, 0.03), on_plane(points, 0, -0.03)
     load = 2000.0 * CONDUCTIVITY * face_area(model, hot)
-    assert load.sum() == pytest.approx(2000.0 * CONDUCTIVITY * 0.04 * 0.006, rel=1e-9)
+    assert load.sum() == pytest.approx(2000.0 * CONDUCTIVITY * 0.04 * 0.006, rel=1e-9), (
+        "heat drawn in at the end [W]"
+    )
     start = np.full(len(points), 300.0)
     got = steady(model, start, skin_on(model), (np.flatnonzero(cold), 300.0), load)
-    assert got == pytest.approx(300.0 + 2000.0 * (points[:, 0] + 0.03), abs=1e-4)
+    assert got == pytest.approx(300.0 + 2000.0 * (points[:, 0] + 0.03), abs=1e-4), (
+        "temperature along the bar, the furthest off [K]"
+    )
 
 
 def test_doubling_the_power_doubles_the_rise():
@@ -160,11 +178,15 @@ def test_doubling_the_power_doubles_the_rise():
     model = heat_model(*plate(), film_coefficient=100.0)
     one = weld(model, arc(*LINE)) - AMBIENT
     two = weld(model, arc(*LINE, power=1600.0)) - AMBIENT
-    assert two == pytest.approx(2 * one, rel=1e-5, abs=1e-4)
+    assert two == pytest.approx(2 * one, rel=1e-5, abs=1e-4), (
+        "rise under twice the power, against twice the rise, the furthest off [K]"
+    )
     insulated = heat_model(*plate())
     base = weld(insulated, arc(*LINE))
     warm = weld(insulated, arc(*LINE), start=AMBIENT + 130.0)
-    assert warm == pytest.approx(base + 130.0, abs=1e-3)
+    assert warm == pytest.approx(base + 130.0, abs=1e-3), (
+        "temperature from a start 130 K warmer, the furthest off [K]"
+    )
 
 
 def order(points):
@@ -180,8 +202,12 @@ def test_reversed_travel_mirrors_the_field(tables):
     mirrored = model.points * [-1, 1, 1]
     match = np.empty(len(mirrored), dtype=int)
     match[order(mirrored)] = order(model.points)
-    assert back[match] == pytest.approx(there, abs=1e-3)
-    assert np.ptp(there - back) > 100.0  # not symmetric by itself
+    assert back[match] == pytest.approx(there, abs=1e-3), (
+        "temperature after the reversed travel, mirrored, the furthest off [K]"
+    )
+    assert np.ptp(there - back) > 100.0, (
+        "difference that the travel makes, not mirrored, K"
+    )  # not symmetric by itself
 
 
 def test_turned_part_gives_the_same_field():
@@ -192,7 +218,9 @@ def test_turned_part_gives_the_same_field():
     aside = weld(
         heat_model(points @ turn.T, cells, steel_like()), arc(*(turn @ np.array(p) for p in LINE))
     )
-    assert aside == pytest.approx(ahead, abs=1e-3)
+    assert aside == pytest.approx(ahead, abs=1e-3), (
+        "temperature of the turned part, the furthest off [K]"
+    )
 
 
 @pytest.mark.parametrize("step", [1e-4, 0.01, 1.0, 100.0])
@@ -212,7 +240,9 @@ def test_never_colder_than_the_coldest(step):
         power=lambda a, b: load, watch=lambda t, x, p, out: lowest.append(x.min()),
     )  # fmt: skip
     rise = 500.0 * step / (CAPACITY * 1e-9)  # of the order of the node's rise
-    assert min(lowest) >= AMBIENT - 1e-3 * min(rise, 1000.0)
+    assert min(lowest) >= AMBIENT - 1e-3 * min(rise, 1000.0), (
+        "coldest node, to be no colder than ambient, K"
+    )
 
 
 def joined(points, cells, tolerance=1e-9):
@@ -238,8 +268,10 @@ def test_gap_passes_no_heat_and_contact_is_one_body():
         return march(model, start, model.exchange(everything(model)), 4.0, 0.25, power=load)
 
     apart = run(points, cells, reach)
-    assert apart[len(left[0]) :] == pytest.approx(AMBIENT, abs=1e-9)
-    assert apart.max() > AMBIENT + 100
+    assert apart[len(left[0]) :] == pytest.approx(AMBIENT, abs=1e-9), (
+        "temperature of the plate beyond a gap, the furthest off [K]"
+    )
+    assert apart.max() > AMBIENT + 100, "hottest node of the heated plate, K"
     touching = run(*joined(points, cells), reach)
     whole_points, whole_cells = block(
         np.linspace(-0.03, 0.03, 13), np.linspace(-0.02, 0.02, 9), np.linspace(-0.006, 0, 4)
@@ -247,8 +279,12 @@ def test_gap_passes_no_heat_and_contact_is_one_body():
     inside = whole_points[whole_cells].mean(axis=1)[:, 0] < 0
     whole = run(whole_points, whole_cells, inside)
     p, _ = joined(points, cells)
-    assert touching[order(p)] == pytest.approx(whole[order(whole_points)], abs=1e-3)
-    assert np.ptp(whole[whole_points[:, 0] > 0.001]) > 1.0
+    assert touching[order(p)] == pytest.approx(whole[order(whole_points)], abs=1e-3), (
+        "temperature of two plates with shared nodes against one plate, the furthest off [K]"
+    )
+    assert np.ptp(whole[whole_points[:, 0] > 0.001]) > 1.0, (
+        "spread of the temperature in the second half of the plate, K"
+    )
 
 
 def test_symmetric_half_with_half_the_power():
@@ -265,12 +301,16 @@ def test_symmetric_half_with_half_the_power():
     one = weld(full, arc(*LINE))
     other = weld(half, arc(*LINE, power=400.0), exchange=exchange)
     at = [nearest(full_points, *q) for q in p]
-    assert other == pytest.approx(one[at], abs=1e-3)
+    assert other == pytest.approx(one[at], abs=1e-3), (
+        "temperature of the half against the whole, the furthest off [K]"
+    )
     stored = [
         m.stored(t, s) - m.stored(np.full(t.size, AMBIENT), s)
         for m, t, s in ((full, one, full.exchange(everything(full))), (half, other, exchange))
     ]
-    assert stored[1] == pytest.approx(stored[0] / 2, rel=1e-6)
+    assert stored[1] == pytest.approx(stored[0] / 2, rel=1e-6), (
+        "heat in the half against half of the whole [J]"
+    )
 
 
 def split_plate():
@@ -285,10 +325,16 @@ def test_filler_that_is_not_laid_stores_and_conducts_nothing():
     model, base = split_plate()
     exchange = model.exchange(base)
     beyond = model.points[:, 0] > 0.001
-    assert np.all(exchange.volume[beyond] == 0) and np.all(exchange.film_area[beyond] == 0)
-    assert exchange.volume.sum() == pytest.approx(0.03 * 0.04 * 0.006, rel=1e-9)
+    assert np.all(exchange.volume[beyond] == 0) and np.all(exchange.film_area[beyond] == 0), (
+        "filler that is not laid has neither volume nor surface"
+    )
+    assert exchange.volume.sum() == pytest.approx(0.03 * 0.04 * 0.006, rel=1e-9), (
+        "volume of the base alone [m3]"
+    )
     area = 2 * (0.03 * 0.04 + 0.03 * 0.006 + 0.04 * 0.006)
-    assert exchange.film_area.sum() == pytest.approx(area, rel=1e-9)
+    assert exchange.film_area.sum() == pytest.approx(area, rel=1e-9), (
+        "surface of the base alone [m2]"
+    )
     source = arc((-0.02, 0, 0), (-0.01, 0, 0))
     temperature = np.full(model.points.shape[0], AMBIENT)
     lines = np.linspace(-0.03, 0, 7), np.linspace(-0.02, 0.02, 9), np.linspace(-0.006, 0, 4)
@@ -301,11 +347,17 @@ def test_filler_that_is_not_laid_stores_and_conducts_nothing():
         temperature, lost, _ = heat_step(model, temperature, exchange, base, power, b - a)
         power = alone.mesh.power(everything(alone), source, a, b)[0]
         single, out, _ = heat_step(alone, single, whole, everything(alone), power, b - a)
-        assert lost == pytest.approx(out, rel=1e-6)
+        assert lost == pytest.approx(out, rel=1e-6), (
+            "heat lost in a step, filler not laid against no filler [J]"
+        )
     at = [nearest(model.points, *q) for q in alone.points]
-    assert temperature[at] == pytest.approx(single, abs=1e-3)
-    assert temperature[beyond] == pytest.approx(AMBIENT, abs=1e-12)
-    assert single.max() > 1000.0
+    assert temperature[at] == pytest.approx(single, abs=1e-3), (
+        "temperature of the base, filler not laid against none, the furthest off [K]"
+    )
+    assert temperature[beyond] == pytest.approx(AMBIENT, abs=1e-12), (
+        "temperature of filler that is not laid [K]"
+    )
+    assert single.max() > 1000.0, "hottest node of the base, K"
 
 
 @pytest.mark.parametrize("hot", [AMBIENT, 900.0, 1780.0], ids=["cold", "hot", "melting"])
@@ -321,14 +373,24 @@ def test_joining_filler_brings_its_own_heat(hot, ambient):
     joined, brought = model.activate(temperature, before, after)
     cold = model.tables.heat(np.array([ambient]))[0][0]
     added = (after.volume - before.volume).sum()
-    assert brought == pytest.approx(DENSITY * added * cold, rel=1e-12)
-    assert np.sign(brought) == (0 if ambient == AMBIENT else np.sign(ambient - AMBIENT))
+    assert brought == pytest.approx(DENSITY * added * cold, rel=1e-12), (
+        f"heat that filler brings at {ambient - 273.15:.0f} degC [J]"
+    )
+    assert np.sign(brought) == (0 if ambient == AMBIENT else np.sign(ambient - AMBIENT)), (
+        "sign of the heat that filler brings"
+    )
     stored = model.stored(temperature, before)
-    assert model.stored(joined, after) == pytest.approx(stored + brought, rel=1e-9, abs=1e-6)
+    assert model.stored(joined, after) == pytest.approx(stored + brought, rel=1e-9, abs=1e-6), (
+        "heat in the part once filler has joined [J]"
+    )
     # warmth only where filler and base share a node; nothing overshoots
     low, high = min(hot, ambient), max(hot, ambient)
-    assert joined.max() <= high + 1e-9 and joined.min() >= low - 1e-9
-    assert joined[model.points[:, 0] > 0.001] == pytest.approx(ambient, abs=1e-9)
+    assert joined.max() <= high + 1e-9 and joined.min() >= low - 1e-9, (
+        "warmest and coldest node, within what was joined"
+    )
+    assert joined[model.points[:, 0] > 0.001] == pytest.approx(ambient, abs=1e-9), (
+        "temperature of the filler away from the base [K]"
+    )
 
 
 def test_radiation_near_ambient_is_a_film():
@@ -338,12 +400,20 @@ def test_radiation_near_ambient_is_a_film():
     warm = np.full(model.points.shape[0], AMBIENT + 0.01)
     out, slope = model.loss(warm, exchange)
     area = exchange.film_area.sum()
-    assert area == pytest.approx(2 * (0.06 * 0.04 + 0.06 * 0.006 + 0.04 * 0.006), rel=1e-9)
-    assert out.sum() / area / 0.01 == pytest.approx(4.57, abs=0.005)
-    assert slope.sum() / area == pytest.approx(4.57, abs=0.005)
+    assert area == pytest.approx(2 * (0.06 * 0.04 + 0.06 * 0.006 + 0.04 * 0.006), rel=1e-9), (
+        "surface of the plate [m2]"
+    )
+    assert out.sum() / area / 0.01 == pytest.approx(4.57, abs=0.005), (
+        "heat lost by radiation 0.01 K above 20 degC [W/(m2 K)]"
+    )
+    assert slope.sum() / area == pytest.approx(4.57, abs=0.005), (
+        "slope of the heat lost by radiation at 20 degC [W/(m2 K)]"
+    )
     hot = np.full(model.points.shape[0], 1273.15)
     expected = 0.8 * 5.670374e-8 * (1273.15**4 - AMBIENT**4)
-    assert model.loss(hot, exchange)[0].sum() / area == pytest.approx(expected, rel=1e-6)
+    assert model.loss(hot, exchange)[0].sum() / area == pytest.approx(expected, rel=1e-6), (
+        "heat radiated at 1000 degC [W/m2]"
+    )
 
 
 def test_grip_replaces_film_and_radiation():
@@ -355,9 +425,13 @@ def test_grip_replaces_film_and_radiation():
     )
     held, free = model.exchange(everything(model), ("vise",)), model.exchange(everything(model))
     clamped = 2 * 0.015 * 0.04 + 2 * 0.015 * 0.006 + 0.04 * 0.006
-    assert held.contact.sum() == pytest.approx(500.0 * clamped, rel=1e-9)
-    assert held.film_area.sum() == pytest.approx(free.film_area.sum() - clamped, rel=1e-9)
-    assert free.contact.sum() == 0.0
+    assert held.contact.sum() == pytest.approx(500.0 * clamped, rel=1e-9), (
+        "conductance of the clamped faces [W/K]"
+    )
+    assert held.film_area.sum() == pytest.approx(free.film_area.sum() - clamped, rel=1e-9), (
+        "surface left to the air by the clamp [m2]"
+    )
+    assert free.contact.sum() == 0.0, "conductance without the clamp"
 
 
 @pytest.mark.parametrize("step", [0.05, 0.5, 2.0])
@@ -378,5 +452,7 @@ def test_arc_chills_nothing_below_ambient(cells, allowed, step):
         high.append(temperature.max() - AMBIENT)
 
     weld(model, torch, end=2.0, step=step, watch=watch)
-    assert max(high) > 1000.0
-    assert min(low) >= -allowed * max(high)
+    assert max(high) > 1000.0, "hottest rise under the arc, K"
+    assert min(low) >= -allowed * max(high), (
+        "coldest node less ambient, against the share allowed of the hottest, K"
+    )

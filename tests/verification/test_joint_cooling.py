@@ -46,7 +46,7 @@ def test_butt_cools_as_the_formula_says():
     """
     case = joint(*BUTT)
     ratio = measured(case, True) / thin(heat_of(case), 6.0, 20.0)
-    assert 0.85 < ratio < 1.15
+    assert 0.85 < ratio < 1.15, "t8/5 of the butt over the formula"
 
 
 def test_fillet_on_a_tee_has_a_third_way_out():
@@ -58,11 +58,17 @@ def test_fillet_on_a_tee_has_a_third_way_out():
     thickness, heat = 3e-3, heat_of(case) * 1e6
     assert in_three_arms(heat, thickness, 0.0) == pytest.approx(
         4 / 9 * thin(heat / 1e6, 3.0, 20.0), rel=0.01
+    ), (
+        "three arms, closed form against the standard's with 4/9 [s]"
     )  # the same closed form, constants rounded by the standard
     found = measured(case, True)
     corner = thickness**2 + fillet_area(0.0, case.part.leg)
-    assert 0.95 * in_three_arms(heat, thickness, corner) < found
-    assert found < 1.05 * in_three_arms(heat, thickness, 0.0)
+    assert 0.95 * in_three_arms(heat, thickness, corner) < found, (
+        "t8/5 of the fillet, at least that with the corner kept warm, s"
+    )
+    assert found < 1.05 * in_three_arms(heat, thickness, 0.0), (
+        "t8/5 of the fillet, at most that of three arms, s"
+    )
 
 
 @pytest.mark.parametrize("which", [BUTT, FILLET], ids=["butt", "fillet"])
@@ -78,5 +84,9 @@ def test_real_curves_explain_the_difference(which):
     heat = np.interp(span[[0, -1]], *steel.table("enthalpy"))
     capacity = steel.density * (heat[1] - heat[0]) / 300.0
     expected = 24.1 * 7.83e6 / (k * capacity)
-    assert expected == pytest.approx(0.75, abs=0.02)
-    assert 0.7 * expected < ratio < 1.5 * expected
+    assert expected == pytest.approx(0.75, abs=0.02), (
+        "t8/5 with the curves over that with the constants, predicted"
+    )
+    assert 0.7 * expected < ratio < 1.5 * expected, (
+        "t8/5 with the curves over that with the constants"
+    )

@@ -43,7 +43,9 @@ def cycle(peak, isotropic=0.0, kinematic=0.0, steps=10):
     laws = [elastic(body, E, 0.3, ALPHA * t, **law) for t in path]
     records = list(follow(body, laws, fixed))
     for found, _ in records:
-        assert np.abs(found.stress[..., 1:]).max() < 1e-3 * SY  # uniaxial all along
+        assert np.abs(found.stress[..., 1:]).max() < 1e-3 * SY, (
+            "stress across the bar, at most, MPa"
+        )  # uniaxial all along
     at = [records[steps - 1], records[-1]]
     return ([f.stress[0, 0, 0] for f, _ in at], [m.plastic_strain[0, 0, 0] for _, m in at],
             at[1][1].equivalent_plastic_strain[0, 0])  # fmt: skip
@@ -62,10 +64,16 @@ def cycle(peak, isotropic=0.0, kinematic=0.0, steps=10):
 def test_restrained_bar_perfectly_plastic(peak, hot, cold, total):
     """Heated by `peak` and cooled: -sy hot; E alpha peak - sy, at most +sy, when cold."""
     stress, plastic, cumulative = cycle(peak)
-    assert stress == pytest.approx([hot, cold], rel=1e-4, abs=1e-4 * SY)
-    assert cumulative == pytest.approx(total, rel=1e-4, abs=1e-8)
+    assert stress == pytest.approx([hot, cold], rel=1e-4, abs=1e-4 * SY), (
+        f"stress of the held bar hot and cold again, peak {peak} K, the further off [MPa]"
+    )
+    assert cumulative == pytest.approx(total, rel=1e-4, abs=1e-8), (
+        f"flow summed up over the cycle, peak {peak} K"
+    )
     if peak >= 200:
-        assert plastic[1] == pytest.approx(-SY / E, rel=1e-4)
+        assert plastic[1] == pytest.approx(-SY / E, rel=1e-4), (
+            f"plastic strain when cold, peak {peak} K"
+        )
 
 
 HARDENING = E * 2000 / (E - 2000)  # plastic modulus of a tangent modulus of 2000
@@ -83,7 +91,9 @@ HARDENING = E * 2000 / (E - 2000)  # plastic modulus of a tangent modulus of 200
 def test_restrained_bar_hardening(peak, kind, hot, cold):
     """Straight-line hardening, Et = 2000: s1 = -[sy + Et (alpha dT - sy/E)] and its return."""
     stress, _, _ = cycle(peak, **{kind: HARDENING})
-    assert stress == pytest.approx([hot, cold], rel=1e-4)
+    assert stress == pytest.approx([hot, cold], rel=1e-4), (
+        f"stress hot and cold again, {kind} hardening, peak {peak} K, the further off [MPa]"
+    )
 
 
 def half_and_half_return(peak):
@@ -97,13 +107,17 @@ def half_and_half_return(peak):
 def test_restrained_bar_mixed_hardening():
     """Half isotropic, half kinematic: the two changes cancel, so it yields again at sy."""
     stress, _, _ = cycle(300, isotropic=HARDENING / 2, kinematic=HARDENING / 2)
-    assert stress == pytest.approx([-244.8, half_and_half_return(300)], rel=1e-4)
+    assert stress == pytest.approx([-244.8, half_and_half_return(300)], rel=1e-4), (
+        "stress hot and cold again, mixed hardening, the further off [MPa]"
+    )
 
 
 def test_step_size_does_not_matter_to_a_restrained_bar():
     """Backward Euler is exact for a straight path: 2 steps as good as 40."""
     few, many = cycle(300, steps=1), cycle(300, steps=20)
-    assert few[0] == pytest.approx(many[0], rel=1e-6)
+    assert few[0] == pytest.approx(many[0], rel=1e-6), (
+        "stress hot and cold again in 2 steps, against 40, the further off [MPa]"
+    )
 
 
 # EN 1993-1-2:2005 Table 3.1, k_y and k_E; elongation 3.4.1.1 (3.1a-c). k_y is used as the yield
@@ -155,12 +169,16 @@ def test_restrained_bar_en_s355_loop():
     for t, (hot, hot_plastic, cold, cold_plastic) in EN_LOOP.items():
         up = int(np.argmin(np.abs(path[:top] - t)))
         down = top + int(np.argmin(np.abs(path[top:] - t)))
-        assert rows[up, 0] == pytest.approx(hot, abs=0.5), t
-        assert rows[down, 0] == pytest.approx(cold, abs=0.5), t
-        assert rows[up, 1] == pytest.approx(hot_plastic, abs=1e-6), t
+        assert rows[up, 0] == pytest.approx(hot, abs=0.5), f"stress on heating at {t} degC [MPa]"
+        assert rows[down, 0] == pytest.approx(cold, abs=0.5), f"stress on cooling at {t} degC [MPa]"
+        assert rows[up, 1] == pytest.approx(hot_plastic, abs=1e-6), (
+            f"plastic strain on heating at {t} degC"
+        )
         # the table keeps three digits for some; the 750 degC step of the standard is in between
-        assert rows[down, 1] == pytest.approx(cold_plastic, abs=2e-6), t
-    assert rows[-1, 0] == pytest.approx(355.0, abs=0.5)
+        assert rows[down, 1] == pytest.approx(cold_plastic, abs=2e-6), (
+            f"plastic strain on cooling at {t} degC"
+        )
+    assert rows[-1, 0] == pytest.approx(355.0, abs=0.5), "stress when cold [MPa]"
 
 
 def test_restrained_bar_en_s355_from_600():
@@ -168,17 +186,25 @@ def test_restrained_bar_en_s355_from_600():
     path, rows, top = en_loop(600)
     for t, expected in EN_FROM_600.items():
         down = top - 1 + int(np.argmin(np.abs(path[top - 1 :] - t)))
-        assert rows[down, 0] == pytest.approx(expected, abs=0.5), t
+        assert rows[down, 0] == pytest.approx(expected, abs=0.5), (
+            f"stress on cooling from 600 at {t} degC [MPa]"
+        )
     down = slice(top, None)
     zero = np.interp(0.0, rows[down, 0][:40], path[down][:40])
-    assert zero == pytest.approx(441.44, abs=0.3)
+    assert zero == pytest.approx(441.44, abs=0.3), (
+        "temperature at which the stress changes sign [degC]"
+    )
 
 
 def test_restrained_bar_en_s355_from_300():
     """Cooled from 300: ends at +337.11 MPa with no yield in tension."""
     _, rows, _ = en_loop(300)
-    assert rows[-1] == pytest.approx([337.11, -1.6053e-3], abs=0.5)
-    assert rows[-1, 1] == pytest.approx(-1.6053e-3, abs=1e-6)
+    assert rows[-1] == pytest.approx([337.11, -1.6053e-3], abs=0.5), (
+        "stress when cold, cooled from 300 degC [MPa]"
+    )
+    assert rows[-1, 1] == pytest.approx(-1.6053e-3, abs=1e-6), (
+        "plastic strain when cold, cooled from 300 degC"
+    )
 
 
 def test_stiffness_change_works_on_the_total_strain():
@@ -189,7 +215,9 @@ def test_stiffness_change_works_on_the_total_strain():
     u = solve(body, elastic(body, 210e3), fixed, prescribed=pull).displacement
     laws = [elastic(body, 210e3 * k) for k in (1.0, 0.8, 0.6, 0.8, 1.0)]
     stress = [f.stress[0, 0, 0] for f, _ in follow(body, laws, fixed, u)]
-    assert stress == pytest.approx([210, 168, 126, 168, 210], rel=1e-6)
+    assert stress == pytest.approx([210, 168, 126, 168, 210], rel=1e-6), (
+        "stress as the stiffness falls and comes back, the furthest off [MPa]"
+    )
 
 
 def three_bars():
@@ -239,9 +267,15 @@ def test_three_bars(peak, weld, beside, strain):
             found.plastic_strain, found.equivalent_plastic_strain, body.virgin().reference_strain
         )
         if t == peak and peak >= 134:
-            assert end == pytest.approx(4.0e-4, rel=1e-4)  # + sy A_w / (E A_b) while hot
-    assert found.stress[:, 0, 0] == pytest.approx([weld, beside], abs=1e-4 * SY)
-    assert end == pytest.approx(strain, abs=1e-8)
+            assert end == pytest.approx(4.0e-4, rel=1e-4), (
+                f"strain of the three bars while hot, peak {peak} K"
+            )  # + sy A_w / (E A_b) while hot
+    assert found.stress[:, 0, 0] == pytest.approx([weld, beside], abs=1e-4 * SY), (
+        f"stress of hot and cold bars when cold, peak {peak} K, the further off [MPa]"
+    )
+    assert end == pytest.approx(strain, abs=1e-8), (
+        f"strain of the three bars when cold, peak {peak} K"
+    )
 
 
 # Flat bar 40 x 6, strip 4 wide at the +y edge. Half of it, 140 long, x = 0 being mid-length.
@@ -303,8 +337,12 @@ def test_edge_heated_bar_elastic_bow():
         internal_variables=inherent(body, np.where(strip, ALPHA * 100, 0), 0),
     )  # fmt: skip
     kappa = edge_curvature(body, found.displacement)
-    assert -kappa == pytest.approx(1.620e-5, rel=0.01)
-    assert -kappa * 300**2 / 8 == pytest.approx(0.18225, rel=0.01)
+    assert -kappa == pytest.approx(1.620e-5, rel=0.01), (
+        "curvature of the bar heated along its edge [1/mm]"
+    )
+    assert -kappa * 300**2 / 8 == pytest.approx(0.18225, rel=0.01), (
+        "sag of the bar heated along its edge, over 300 mm [mm]"
+    )
 
 
 @pytest.mark.parametrize(
@@ -328,14 +366,21 @@ def test_edge_heated_bar_after_cooling(kind, along_only, expected, tolerance):
     body, strip = edge_bar()
     found, internal_variables, before = edge_history(body, strip, kind, HEAT_AND_COOL, along_only)
     kappa = edge_curvature(body, found.displacement)
-    assert -kappa == pytest.approx(expected, rel=tolerance)
+    assert -kappa == pytest.approx(expected, rel=tolerance), (
+        f"curvature once cold, {kind}, shrinking "
+        f"{'along alone' if along_only else 'in all directions'} [1/mm]"
+    )
     inside = strip & (body.at[..., 0] < HALF / 2)
     if along_only and kind == "free":
-        assert found.stress[inside][:, 0].mean() == pytest.approx(SY, rel=0.04)
+        assert found.stress[inside][:, 0].mean() == pytest.approx(SY, rel=0.04), (
+            "mean stress along the strip [MPa]"
+        )
     # Must-hold 28: coming off the clamps is elastic.
     gain = internal_variables.equivalent_plastic_strain - before
-    assert gain.max() < 1e-6
-    assert mises(found.stress).max() < SY * (1 + 1e-6)
+    assert gain.max() < 1e-6, "flow as the clamps come off, at most"
+    assert mises(found.stress).max() < SY * (1 + 1e-6), (
+        "equivalent stress, no more than the yield stress, MPa"
+    )
 
 
 @pytest.mark.slow
@@ -347,6 +392,10 @@ def test_half_the_load_step_changes_little():
         rises = np.r_[np.linspace(0, 300, n + 1)[1:], np.linspace(300, 0, n + 1)[1:]]
         found, _, _ = edge_history(body, strip, "free", rises)
         bows.append(edge_curvature(body, found.displacement))
-    assert bows[0] == pytest.approx(bows[1], rel=0.02)
+    assert bows[0] == pytest.approx(bows[1], rel=0.02), (
+        "curvature once cold with half the step [1/mm]"
+    )
     # fibre integration with 4000 fibres: -2.3771e-5 for 300 K
-    assert -bows[1] == pytest.approx(-2.3771e-5, rel=0.03)
+    assert -bows[1] == pytest.approx(-2.3771e-5, rel=0.03), (
+        "curvature once cold, against integration over fibres [1/mm]"
+    )

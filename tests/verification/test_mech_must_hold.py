@@ -113,9 +113,15 @@ def test_reactions_balance_loads_in_every_step(monkeypatch):
         u = found.displacement
         total = load + found.reaction
         size = np.abs(found.reaction).sum()
-        assert np.abs(total.sum(axis=0)).max() < 1e-8 * size
-        assert np.abs(np.cross(body.points, total).sum(axis=0)).max() < 1e-8 * size * LENGTH
-    assert internal_variables.equivalent_plastic_strain.max() > 1e-3
+        assert np.abs(total.sum(axis=0)).max() < 1e-8 * size, (
+            "loads and reactions added up, largest part, N"
+        )
+        assert np.abs(np.cross(body.points, total).sum(axis=0)).max() < 1e-8 * size * LENGTH, (
+            "moments of loads and reactions added up, largest part, N mm"
+        )
+    assert internal_variables.equivalent_plastic_strain.max() > 1e-3, (
+        "flow in the part of which this is asked"
+    )
 
 
 def cut_forces(body, stress, x):
@@ -139,30 +145,36 @@ def test_every_cut_of_a_free_body_is_in_balance():
         for x in np.linspace(0, LENGTH, 9)[1:-1]:
             force, moment, nodal = cut_forces(body, found.stress, x)
             size = np.abs(nodal).sum()
-            assert np.abs(force).max() < 1e-5 * size
-            assert np.abs(moment).max() < 1e-5 * size * LENGTH
+            assert np.abs(force).max() < 1e-5 * size, "force across a cut, largest part, N"
+            assert np.abs(moment).max() < 1e-5 * size * LENGTH, (
+                "moment across a cut, largest part, N mm"
+            )
 
 
 @pytest.mark.slow
 def test_minimal_supports_carry_nothing():
     """Release and free bodies: supports against rigid motion have no reaction."""
     body, steps = standard()
-    assert body.free().sum() == 6
+    assert body.free().sum() == 6, "movements held, as few as hold a body"
     for found, _, _ in steps:
-        assert np.abs(found.reaction).max() < 1e-5 * 355 * WIDTH * THICK
+        assert np.abs(found.reaction).max() < 1e-5 * 355 * WIDTH * THICK, (
+            "reaction of supports that hold a body no more than that, N"
+        )
 
 
 def test_supports_against_rigid_motion_may_be_moved():
     """Must-hold 14: same stress, displacement differs by a rigid motion."""
     body, steps = standard()
     other = minimal_supports(-body.points)
-    assert not np.array_equal(other[0], body.free()[0])
+    assert not np.array_equal(other[0], body.free()[0]), "the other supports are others"
     moved = run(body, fixed=other)[-1][0]
     found = steps[-1][0]
-    assert same(moved.stress, found.stress)
+    assert same(moved.stress, found.stress), "stress is the same on other supports"
     difference = moved.displacement - found.displacement
-    assert np.abs(difference).max() > 1e-3
-    assert np.abs(shape(body.points, difference)).max() < 1e-5 * np.abs(difference).max()
+    assert np.abs(difference).max() > 1e-3, "movement differs between the supports, mm"
+    assert np.abs(shape(body.points, difference)).max() < 1e-5 * np.abs(difference).max(), (
+        "shape differs between the supports, mm"
+    )
 
 
 # --- the elastic range -----------------------------------------------------------------------
@@ -173,16 +185,18 @@ def test_heating_without_yield_leaves_nothing():
     body = bar()
     for law in (dict(peak=5.0), dict(strength=np.inf)):
         found, internal_variables, _ = run(body, TOP[::4], **law)[-1]
-        assert internal_variables.equivalent_plastic_strain.max() == 0
-        assert np.abs(found.displacement).max() < 1e-9
-        assert np.abs(found.stress).max() < 1e-8 * 210e3
+        assert internal_variables.equivalent_plastic_strain.max() == 0, (
+            "flow under little heat, or without a limit to the stress"
+        )
+        assert np.abs(found.displacement).max() < 1e-9, "movement left, at most, mm"
+        assert np.abs(found.stress).max() < 1e-8 * 210e3, "stress left, at most, MPa"
 
 
 def test_no_expansion_no_distortion():
     """Must-hold 22: alpha = 0."""
     found, internal_variables, _ = run(bar(), TOP[::4], alpha=0.0)[-1]
-    assert np.abs(found.displacement).max() < 1e-12
-    assert internal_variables.equivalent_plastic_strain.max() == 0
+    assert np.abs(found.displacement).max() < 1e-12, "movement without expansion, at most, mm"
+    assert internal_variables.equivalent_plastic_strain.max() == 0, "flow without expansion"
 
 
 def test_twice_the_expansion_twice_the_displacement():
@@ -192,7 +206,7 @@ def test_twice_the_expansion_twice_the_displacement():
     one, two = (
         solve(body, steel(body, rise, k * ALPHA, np.inf), body.free()).displacement for k in (1, 2)
     )
-    assert same(two, 2 * one, 1e-9)
+    assert same(two, 2 * one, 1e-9), "movement under twice the expansion is twice as much"
 
 
 @pytest.mark.slow
@@ -214,8 +228,10 @@ def test_inherent_strain_is_the_same_as_heat():
             reference,
         ),
     )
-    assert same(imposed.displacement, heat.displacement, 1e-9)
-    assert same(imposed.stress, heat.stress, 1e-9)
+    assert same(imposed.displacement, heat.displacement, 1e-9), (
+        "movement under strain put in is that under heat"
+    )
+    assert same(imposed.stress, heat.stress, 1e-9), "stress under strain put in is that under heat"
 
 
 def test_datum_of_temperature_does_not_matter():
@@ -223,7 +239,9 @@ def test_datum_of_temperature_does_not_matter():
     body = bar()
     strain = ALPHA * history(body.at, TOP)[2]
     one, two = (solve(body, elastic(body, thermal=strain + e), body.free()) for e in (0, 5e-3))
-    assert same(two.stress, one.stress, 1e-8)
+    assert same(two.stress, one.stress, 1e-8), (
+        "stress is the same with the same rise everywhere on top"
+    )
 
 
 # --- symmetry and frames -----------------------------------------------------------------------
@@ -237,8 +255,10 @@ def test_reversed_travel_mirrors():
     twin = [body.nearest(p) for p in body.points * [-1, 1, 1] + [LENGTH, 0, 0]]
     image = shape(body.points, mirrored[twin] * [-1, 1, 1])
     forth = shape(body.points, forth)
-    assert same(image, forth, 1e-4)
-    assert not same(shape(body.points, mirrored), forth, 1e-2)
+    assert same(image, forth, 1e-4), "shape after reversed travel is the mirror image"
+    assert not same(shape(body.points, mirrored), forth, 1e-2), (
+        "shape after reversed travel is not the same"
+    )
 
 
 def test_two_edges_at_once_make_no_bow():
@@ -254,9 +274,13 @@ def test_two_edges_at_once_make_no_bow():
         )[0]
         u = found.displacement
     one = standard()[1][-1][0].displacement
-    assert internal_variables.equivalent_plastic_strain.max() > 1e-3
+    assert internal_variables.equivalent_plastic_strain.max() > 1e-3, (
+        "flow in the part of which this is asked"
+    )
     middle = body.on(1, 0.0) & body.on(2, WIDTH / 2)
-    assert abs(curvature(body.points, u, 0, 2, middle)) < 1e-4 * abs(bow(body, one))
+    assert abs(curvature(body.points, u, 0, 2, middle)) < 1e-4 * abs(bow(body, one)), (
+        "bow of a bar heated along both edges, against one edge, 1/mm"
+    )
 
 
 def test_turned_model_turns_the_result():
@@ -266,7 +290,9 @@ def test_turned_model_turns_the_result():
     turned = mapped(body.mesh, lambda p: turn @ p)
     found = run(turned, TOP @ turn.T)[-1][0]
     expected = steps[-1][0].displacement @ turn.T
-    assert same(shape(turned.points, found.displacement), shape(turned.points, expected), 1e-4)
+    assert same(shape(turned.points, found.displacement), shape(turned.points, expected), 1e-4), (
+        "shape of the turned bar is the turned shape"
+    )
 
 
 def test_numbering_does_not_matter():
@@ -280,7 +306,9 @@ def test_numbering_does_not_matter():
     found = run(other)[-1][0]
     twin = [other.nearest(p) for p in body.points]
     got = shape(body.points, found.displacement[twin])
-    assert same(got, shape(body.points, steps[-1][0].displacement), 1e-4)
+    assert same(got, shape(body.points, steps[-1][0].displacement), 1e-4), (
+        "shape is the same in another numbering"
+    )
 
 
 def test_units_do_not_matter():
@@ -294,8 +322,10 @@ def test_units_do_not_matter():
                     ("bulk", "shear", "yield_stress", "isotropic", "kinematic")]  # fmt: skip
         laws.append(Properties(*stresses, law.thermal_strain))
     found = list(follow(metres, laws, metres.free()))[-1][0]
-    assert same(1e3 * found.displacement, steps[-1][0].displacement, 1e-5)
-    assert same(1e-6 * found.stress, steps[-1][0].stress, 1e-5)
+    assert same(1e3 * found.displacement, steps[-1][0].displacement, 1e-5), (
+        "movement is the same in metres"
+    )
+    assert same(1e-6 * found.stress, steps[-1][0].stress, 1e-5), "stress is the same in pascals"
 
 
 # --- plastic flow ------------------------------------------------------------------------------
@@ -309,17 +339,23 @@ def test_flow_keeps_to_its_rules(element):
     for found, internal_variables, law in run(body):
         back = 2 / 3 * law.kinematic[..., None] * internal_variables.plastic_strain
         limit = law.yield_stress + law.isotropic * internal_variables.equivalent_plastic_strain
-        assert np.all(mises(found.stress - back) <= limit * (1 + 1e-9))
-        assert np.abs(internal_variables.plastic_strain[..., :3].sum(axis=-1)).max() < 1e-12
+        assert np.all(mises(found.stress - back) <= limit * (1 + 1e-9)), (
+            "stress keeps within the yield surface"
+        )
+        assert np.abs(internal_variables.plastic_strain[..., :3].sum(axis=-1)).max() < 1e-12, (
+            "change of volume by flow, at most"
+        )
         step = internal_variables.plastic_strain - old.plastic_strain
         dissipated = ((found.stress - back) * step * [1, 1, 1, 2, 2, 2]).sum(axis=-1)
         gain = internal_variables.equivalent_plastic_strain - old.equivalent_plastic_strain
-        assert gain.min() >= 0
-        assert dissipated.min() > -1e-9 * 355
+        assert gain.min() >= 0, "growth of the flow, at least"
+        assert dissipated.min() > -1e-9 * 355, "work of the flow, at least, MPa"
         # with the normal rule the work is exactly the yield stress times the strain gained
-        assert same(dissipated, limit * gain, 1e-6)
+        assert same(dissipated, limit * gain, 1e-6), (
+            "work of the flow is the yield stress times its growth"
+        )
         old = internal_variables
-    assert old.equivalent_plastic_strain.max() > 1e-3
+    assert old.equivalent_plastic_strain.max() > 1e-3, "flow in the part of which this is asked"
 
 
 def test_second_cycle_on_a_shaken_down_bar_adds_nothing():
@@ -332,8 +368,8 @@ def test_second_cycle_on_a_shaken_down_bar_adds_nothing():
     path = np.r_[np.linspace(0, 150, 6), np.linspace(150, 0, 6)]
     laws = [elastic(body, 200e3, 0.3, ALPHA * t, 240.0) for t in np.r_[path, path]]
     memories = [m.equivalent_plastic_strain[0, 0] for _, m in follow(body, laws, fixed)]
-    assert memories[11] == pytest.approx(0.6e-3, rel=1e-6)
-    assert memories[-1] == pytest.approx(memories[11], abs=1e-12)
+    assert memories[11] == pytest.approx(0.6e-3, rel=1e-6), "flow after the first cycle"
+    assert memories[-1] == pytest.approx(memories[11], abs=1e-12), "flow after the second cycle"
 
 
 def test_work_is_stored_or_dissipated():
@@ -357,8 +393,10 @@ def test_work_is_stored_or_dissipated():
         pull, internal_variables, u = force, new, found.displacement
     inside = (body.model.strain(u) - internal_variables.plastic_strain) * [1, 1, 1, 2, 2, 2]
     stored = 0.5 * (found.stress * inside).sum(axis=-1).ravel() @ body.volume.ravel()
-    assert spent > 0.5 * work > 0
-    assert work == pytest.approx(stored + spent, rel=0.01)
+    assert spent > 0.5 * work > 0, "work done by flow, more than half of all"
+    assert work == pytest.approx(stored + spent, rel=0.01), (
+        "work of the pull, against stored and done by flow [N mm]"
+    )
 
 
 # --- welds -------------------------------------------------------------------------------------
@@ -370,9 +408,9 @@ def test_a_weld_draws_the_part_together():
     hot, cold = steps[5][0].displacement, steps[-1][0].displacement
     ends = [body.nearest((x, 0, WIDTH / 2)) for x in (0, LENGTH)]
     grown = [u[ends[1], 0] - u[ends[0], 0] for u in (hot, cold)]
-    assert grown[0] > 0 > grown[1]
+    assert grown[0] > 0 > grown[1], "lengthening hot and cold, mm"
     # seen from the weld on the top edge: middle pushed up while hot, drawn down when cold
-    assert bow(body, hot) < 0 < bow(body, cold)
+    assert bow(body, hot) < 0 < bow(body, cold), "bow hot and cold, 1/mm"
 
 
 def test_restrained_seam_is_in_tension_near_yield():
@@ -389,8 +427,10 @@ def test_restrained_seam_is_in_tension_near_yield():
     middle = np.abs(body.at[..., 0] - 120) < 30
     along = found.stress[..., 0]
     seam, beside = along[middle & strip], along[middle & ~strip]
-    assert seam.mean() == pytest.approx(355, rel=0.05)
-    assert beside.mean() == pytest.approx(-355 * 12 / 108, rel=0.10)
+    assert seam.mean() == pytest.approx(355, rel=0.05), "mean stress along the seam [MPa]"
+    assert beside.mean() == pytest.approx(-355 * 12 / 108, rel=0.10), (
+        "mean stress beside the seam [MPa]"
+    )
 
 
 def test_more_restraint_less_distortion():
@@ -409,10 +449,12 @@ def test_more_restraint_less_distortion():
         held.append(np.abs(found.reaction).sum())
         released = solve(body, laws[-1], body.free(), found.displacement, internal_variables)
         bows.append(bow(body, released.displacement))
-    assert 0.5 * bows[0] < bows[1] < 0.9 * bows[0]  # clamping takes a part of the bow, never all
+    assert 0.5 * bows[0] < bows[1] < 0.9 * bows[0], (
+        "bow of the clamped bar, between 0.5 and 0.9 of the free one, 1/mm"
+    )  # clamping takes a part of the bow, never all
     # what the clamps hold back they carry; the mean stress itself need not rise (the closed form
     # of the edge-heated bar has less bending stress in the rest of the section when clamped)
-    assert held[1] > 100 > 1e3 * held[0]
+    assert held[1] > 100 > 1e3 * held[0], "reaction of the clamps, against the free bar's, N"
 
 
 def test_release_is_elastic_and_leaves_no_reaction():
@@ -420,13 +462,19 @@ def test_release_is_elastic_and_leaves_no_reaction():
     body = bar()
     held = run(body, fixed=ends_held(body))
     found, internal_variables, law = held[-1]
-    assert np.abs(found.reaction).max() > 100
+    assert np.abs(found.reaction).max() > 100, "reaction of the held ends, N"
     free = solve(body, law, body.free(), found.displacement, internal_variables)
     gain = free.equivalent_plastic_strain - internal_variables.equivalent_plastic_strain
     # where the held bar sits on its yield surface a touch of flow is allowed by the physics
-    assert gain.max() < 0.02 * internal_variables.equivalent_plastic_strain.max()
-    assert np.abs(free.reaction).max() < 1e-5 * 355 * WIDTH * THICK
-    assert np.abs(shape(body.points, free.displacement - found.displacement)).max() > 1e-3
+    assert gain.max() < 0.02 * internal_variables.equivalent_plastic_strain.max(), (
+        "flow as the ends are let go"
+    )
+    assert np.abs(free.reaction).max() < 1e-5 * 355 * WIDTH * THICK, (
+        "reaction once free, at most, N"
+    )
+    assert np.abs(shape(body.points, free.displacement - found.displacement)).max() > 1e-3, (
+        "change of shape as the ends are let go, mm"
+    )
 
 
 # --- filler and softened metal ---------------------------------------------------------------
@@ -491,17 +539,23 @@ def test_filler_joins_without_stress(joins_at):
     internal_variables, stress = accept(
         body.model, found, waiting, body.virgin(), np.ones(hot.shape, bool)
     )
-    assert np.all(stress == 0)
+    assert np.all(stress == 0), "filler joins without stress"
     at_once, _ = cool_between_walls(body, fixed, found.displacement, internal_variables, [joins_at])
-    assert np.abs(at_once.stress).max() < 1e-6
+    assert np.abs(at_once.stress).max() < 1e-6, "stress as filler joins, at most, MPa"
     path = np.r_[np.arange(joins_at, 20, -5.0)[1:], 20.0]
     cold, _ = cool_between_walls(body, fixed, found.displacement, internal_variables, path)
     elongation = 1.2e-5 * joins_at + 0.4e-8 * joins_at**2 - 2.416e-4
-    assert (210e3 * elongation > 355) == (joins_at > 153.18)
+    assert (210e3 * elongation > 355) == (joins_at > 153.18), (
+        f"whether it yields, joined at {joins_at:g} degC"
+    )
     if joins_at < 153.18:
-        assert cold.stress[0, 0, 0] == pytest.approx(210e3 * elongation, rel=1e-3)
+        assert cold.stress[0, 0, 0] == pytest.approx(210e3 * elongation, rel=1e-3), (
+            f"stress when cold, joined at {joins_at:g} degC [MPa]"
+        )
     else:
-        assert 355 < cold.stress[0, 0, 0] < 355 + 3000 * elongation
+        assert 355 < cold.stress[0, 0, 0] < 355 + 3000 * elongation, (
+            f"stress when cold, joined at {joins_at:g} degC: yield stress and some hardening, MPa"
+        )
 
 
 def test_joining_a_uniform_body_changes_nothing():
@@ -518,7 +572,9 @@ def test_joining_a_uniform_body_changes_nothing():
     joined = solve(
         body, Properties.of(PlainSteel(), hot), body.free(), found.displacement, internal_variables
     )
-    assert np.abs(joined.stress).max() < 1e-8 * 210e3
+    assert np.abs(joined.stress).max() < 1e-8 * 210e3, (
+        "stress after a cell joins a body of one temperature, at most, MPa"
+    )
 
 
 def test_waiting_filler_carries_nothing():
@@ -534,12 +590,18 @@ def test_waiting_filler_carries_nothing():
         found.append(solve(body, laws[-1], fixed))
     reset = np.repeat(~keep[:, None], 8, axis=1)
     _, stress = accept(whole.model, found[0], laws[0], whole.virgin(), reset)
-    assert np.all(stress[~keep] == 0)
-    assert same(stress[keep], found[1].stress, 1e-4)
+    assert np.all(stress[~keep] == 0), "filler that waits has no stress"
+    assert same(stress[keep], found[1].stress, 1e-4), (
+        "stress beside filler that waits is that without it"
+    )
     twin = [whole.nearest(p) for p in alone.points]
-    assert same(found[0].displacement[twin], found[1].displacement, 1e-4)
+    assert same(found[0].displacement[twin], found[1].displacement, 1e-4), (
+        "movement beside filler that waits is that without it"
+    )
     above = whole.on(0, 0.0) & (whole.points[:, 2] > 2)
-    assert np.abs(found[0].reaction[above]).max() < 1e-4 * np.abs(found[0].reaction).max()
+    assert np.abs(found[0].reaction[above]).max() < 1e-4 * np.abs(found[0].reaction).max(), (
+        "reaction of filler that waits, at most, N"
+    )
 
 
 def test_softened_metal_forgets():
@@ -547,21 +609,29 @@ def test_softened_metal_forgets():
     body, fixed = wall_to_wall()
     heat, cool = np.arange(25.0, 801, 5), np.r_[np.arange(795.0, 20, -5), 20.0]
     found, internal_variables = cool_between_walls(body, fixed, body.still(), body.virgin(), heat)
-    assert internal_variables.equivalent_plastic_strain.min() > 5e-3
+    assert internal_variables.equivalent_plastic_strain.min() > 5e-3, (
+        "flow before the metal softens"
+    )
     law = Properties.of(PlainSteel(), np.full(body.model.shape_counts, 800.0))
     internal_variables, stress = accept(
         body.model, found, law, internal_variables, np.ones(found.stress.shape[:2], bool)
     )
-    assert np.all(stress == 0) and np.all(internal_variables.equivalent_plastic_strain == 0)
+    assert np.all(stress == 0) and np.all(internal_variables.equivalent_plastic_strain == 0), (
+        "softened metal has neither stress nor flow"
+    )
     annealed, _ = cool_between_walls(body, fixed, found.displacement, internal_variables, cool)
     virgin = inherent(body, 0.0, 0)
     reference = virgin.reference_strain.copy()
     reference[..., :3] = -law.thermal_strain[..., None]
     virgin = InternalVariables(virgin.plastic_strain, virgin.equivalent_plastic_strain, reference)
     new, _ = cool_between_walls(body, fixed, body.still(), virgin, cool)
-    assert annealed.stress[0, 0, 0] == pytest.approx(new.stress[0, 0, 0], rel=1e-6)
+    assert annealed.stress[0, 0, 0] == pytest.approx(new.stress[0, 0, 0], rel=1e-6), (
+        "stress when cold after softening, against new metal [MPa]"
+    )
     never, _ = cool_between_walls(body, fixed, body.still(), body.virgin(), np.r_[heat, cool])
-    assert never.stress[0, 0, 0] > annealed.stress[0, 0, 0] + 10  # it would have kept hardening
+    assert never.stress[0, 0, 0] > annealed.stress[0, 0, 0] + 10, (
+        "stress when cold without softening, MPa"
+    )  # it would have kept hardening
 
 
 def test_no_flow_where_expansion_stands_still():
@@ -571,8 +641,8 @@ def test_no_flow_where_expansion_stands_still():
         elastic(body, 210e3, 0.3, ALPHA * min(t, 600.0), 200.0) for t in (200, 400, 600, 800, 1000)
     ]
     grown = [m.equivalent_plastic_strain[0, 0] for _, m in follow(body, laws, fixed)]
-    assert grown[2] > 1e-3
-    assert grown[4] == pytest.approx(grown[2], abs=1e-12)
+    assert grown[2] > 1e-3, "flow below the limit of the expansion"
+    assert grown[4] == pytest.approx(grown[2], abs=1e-12), "flow above the limit of the expansion"
 
 
 def test_annealing_keeps_the_stress():
@@ -580,12 +650,16 @@ def test_annealing_keeps_the_stress():
     body = bar()
     law = elastic(body, 210e3, 0.3, ALPHA * history(body.at, TOP)[3], 150.0)
     found = solve(body, law, body.free())
-    assert found.equivalent_plastic_strain.max() > 1e-4
+    assert found.equivalent_plastic_strain.max() > 1e-4, "flow in the part of which this is asked"
     never = np.zeros(body.model.shape_counts, bool)
     internal_variables, stress = accept(body.model, found, law, body.virgin(), never, ~never)
     assert np.all(internal_variables.equivalent_plastic_strain == 0) and np.all(
         internal_variables.plastic_strain == 0
-    )
+    ), "metal that forgets has no flow"
     again = solve(body, law, body.free(), found.displacement, internal_variables)
-    assert same(again.displacement, found.displacement, 1e-6)
-    assert same(again.stress, stress, 1e-6) and same(stress, found.stress, 1e-12)
+    assert same(again.displacement, found.displacement, 1e-6), (
+        "movement is the same after annealing"
+    )
+    assert same(again.stress, stress, 1e-6) and same(stress, found.stress, 1e-12), (
+        "stress is the same after annealing"
+    )

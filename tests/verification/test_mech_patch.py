@@ -61,13 +61,17 @@ def outer(body):
 def test_solid_patch(element):
     """u = 5e-4 (2x+y+z, x+2y+z, x+y+2z), E = 1e6, nu = 0.25: normal 2000, shear 400 everywhere."""
     body = patch(element)
-    assert body.volume.sum() == pytest.approx(1.0, rel=1e-12)
+    assert body.volume.sum() == pytest.approx(1.0, rel=1e-12), "volume of the patch"
     exact = 5e-4 * body.points @ (np.ones((3, 3)) + np.eye(3))
     fixed = np.repeat(outer(body)[:, None], 3, axis=1)
-    assert not fixed.all()  # there are inner points to find
+    assert not fixed.all(), "some points are free"  # there are inner points to find
     found = solve(body, elastic(body, 1e6, 0.25), fixed, prescribed=exact)
-    assert np.abs(found.displacement - exact).max() < 1e-8 * 2e-3
-    assert np.abs(found.stress - [2000, 2000, 2000, 400, 400, 400]).max() < 1e-8 * 2000
+    assert np.abs(found.displacement - exact).max() < 1e-8 * 2e-3, (
+        "displacement of the inner points, largest difference from the exact one"
+    )
+    assert np.abs(found.stress - [2000, 2000, 2000, 400, 400, 400]).max() < 1e-8 * 2000, (
+        "stress in the patch, largest difference from 2000 and 400"
+    )
 
 
 def test_plane_patch():
@@ -91,7 +95,9 @@ def test_plane_patch():
     fixed[body.nearest((0, 0, 0)), 2] = True
     found = solve(body, elastic(body, 1e6, 0.25), fixed, prescribed=exact)
     expected = np.array([4000 / 3, 4000 / 3, 0, 400, 0, 0])
-    assert np.abs(found.stress - expected).max() < 1e-8 * 1333
+    assert np.abs(found.stress - expected).max() < 1e-8 * 1333, (
+        "stress in the plane patch, largest difference from 1333 and 400"
+    )
 
 
 @pytest.mark.parametrize("element", ALL)
@@ -103,9 +109,13 @@ def test_rigid_motion_makes_no_stress(element):
     force, stress, plastic, _, _, _ = body.model.evaluate(
         u, elastic(body, 210e3, yield_stress=355.0), body.virgin(), False
     )
-    assert np.abs(stress).max() < 1e-10 * 210e3
-    assert np.abs(force).max() < 1e-10 * 210e3
-    assert np.all(plastic == 0)
+    assert np.abs(stress).max() < 1e-10 * 210e3, (
+        "stress of a body moved and turned as a whole, at most"
+    )
+    assert np.abs(force).max() < 1e-10 * 210e3, (
+        "force in a body moved and turned as a whole, at most"
+    )
+    assert np.all(plastic == 0), "no flow in a body moved and turned as a whole"
 
 
 @pytest.mark.parametrize("element", ALL)
@@ -127,7 +137,9 @@ def test_no_spurious_zero_energy_modes(element, cells):
     values = np.linalg.eigvalsh(upper + np.triu(upper, 1).T)
     zero = int((np.abs(values) < 1e-10 * values[-1]).sum())
     single_file = {(1, 1, 1): 6, (4, 1, 1): 5}
-    assert zero == 6 + (single_file.get(cells, 0) if element == "brick20" else 0)
+    assert zero == 6 + (single_file.get(cells, 0) if element == "brick20" else 0), (
+        "ways to move without strain"
+    )
 
 
 MACNEAL_BEAM = {0: 3.0e-5, 1: 0.1081, 2: 0.4321}  # extension, in plane (depth 0.2), out of plane
@@ -145,11 +157,17 @@ def test_slender_beam(element, axis):
     fixed = np.repeat(body.on(0, 0.0)[:, None], 3, axis=1)
     unit = np.eye(3)[axis] / 0.02
     load = surface_load(body, facets_where(body, lambda p: p[0] > 6 - 1e-9), unit)
-    assert load.sum(axis=0) == pytest.approx(np.eye(3)[axis], abs=1e-12)
+    assert load.sum(axis=0) == pytest.approx(np.eye(3)[axis], abs=1e-12), (
+        "load on the end of the beam, its three parts, the furthest off"
+    )
     found = solve(body, elastic(body, 1e7, 0.3), fixed, load=load)
     tip = found.displacement[body.on(0, 6.0), axis].mean()
-    assert tip == pytest.approx(MACNEAL_BEAM[axis], rel=0.02)
-    assert found.reaction.sum(axis=0) == pytest.approx(-np.eye(3)[axis], abs=1e-5)
+    assert tip == pytest.approx(MACNEAL_BEAM[axis], rel=0.02), (
+        f"movement of the end of the beam, {['along', 'sideways', 'up'][axis]}, {element}"
+    )
+    assert found.reaction.sum(axis=0) == pytest.approx(-np.eye(3)[axis], abs=1e-5), (
+        "reaction at the root, its three parts, the furthest off"
+    )
 
 
 def test_cantilever():
@@ -165,12 +183,18 @@ def test_cantilever():
     end = facets_where(body, lambda p: p[0] > 100 - 1e-9)
     found = solve(body, elastic(body), fixed, load=surface_load(body, end, (0, 0, -1.0)))
     tip = found.displacement[body.on(0, 100.0), 2].mean()
-    assert tip == pytest.approx(-0.191962, rel=5e-3)
+    assert tip == pytest.approx(-0.191962, rel=5e-3), (
+        "movement of the cantilever's end with shear [mm]"
+    )
     at = (body.at[..., 0] > 25) & (body.at[..., 0] < 60)
     bending = 100 * (100 - body.at[..., 0]) * body.at[..., 2] / (10**4 / 12)
-    assert np.abs(found.stress[..., 0] - bending)[at].max() < 0.01 * 45
+    assert np.abs(found.stress[..., 0] - bending)[at].max() < 0.01 * 45, (
+        "bending stress away from the ends, largest difference, MPa"
+    )
     pulled = solve(body, elastic(body), fixed, load=surface_load(body, end, (10.0, 0, 0)))
-    assert pulled.displacement[body.on(0, 100.0), 0].mean() == pytest.approx(0.0047619, rel=5e-3)
+    assert pulled.displacement[body.on(0, 100.0), 0].mean() == pytest.approx(0.0047619, rel=5e-3), (
+        "lengthening of the pulled bar [mm]"
+    )
 
 
 @pytest.mark.parametrize("element", ALL)
@@ -187,11 +211,15 @@ def test_thick_cylinder_under_pressure(element):
     fixed[body.on(1, 0.0), 1] = True
     hole = facets_where(body, lambda p: np.abs(np.hypot(p[0], p[1]) - 100) < 1e-6)
     load = surface_load(body, hole, 50.0)
-    assert load[:, 0].sum() == pytest.approx(50 * 100 * 20, rel=1e-9)  # projected area
+    assert load[:, 0].sum() == pytest.approx(50 * 100 * 20, rel=1e-9), (
+        "pressure on the hole over its projected area [N]"
+    )  # projected area
     found = solve(body, elastic(body), fixed, load=load)
     for radius, expected in ((100, 0.045397), (200, 0.028889)):
         u = found.displacement[body.nearest((radius, 0, 0)), 0]
-        assert u == pytest.approx(expected, rel=0.01)
+        assert u == pytest.approx(expected, rel=0.01), (
+            f"radial movement at a radius of {radius} mm, {element} [mm]"
+        )
     x, y = body.at[..., 0], body.at[..., 1]
     r = np.hypot(x, y)
     c, s = x / r, y / r
@@ -200,7 +228,13 @@ def test_thick_cylinder_under_pressure(element):
     radial_stress = sx * c**2 + sy * s**2 + 2 * txy * s * c
     scale = 50 * 100**2 / (200**2 - 100**2)
     sharp = {"brick20": 0.01, "tet10": 0.04, "brick8": 0.04}[element] * 83.333
-    assert scale * (1 + 4) == pytest.approx(83.333, abs=1e-3)
-    assert np.abs(hoop - scale * (1 + 200**2 / r**2)).max() < sharp
-    assert np.abs(radial_stress - scale * (1 - 200**2 / r**2)).max() < sharp
-    assert mises(found.stress).max() > 80
+    assert scale * (1 + 4) == pytest.approx(83.333, abs=1e-3), (
+        "formula for the hoop stress at the hole, against the worked value [MPa]"
+    )
+    assert np.abs(hoop - scale * (1 + 200**2 / r**2)).max() < sharp, (
+        "hoop stress through the wall, largest difference, MPa"
+    )
+    assert np.abs(radial_stress - scale * (1 - 200**2 / r**2)).max() < sharp, (
+        "radial stress through the wall, largest difference, MPa"
+    )
+    assert mises(found.stress).max() > 80, "equivalent stress, at least, MPa"

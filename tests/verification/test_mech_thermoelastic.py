@@ -52,9 +52,11 @@ def test_free_expansion(element):
     rise = ALPHA * 700
     found = solve(body, elastic(body, thermal=rise), body.free())
     stretched = found.displacement - rise * body.points
-    assert np.abs(stretched - rigid_part(body.points, stretched)).max() < 1e-10
-    assert np.abs(found.stress).max() < 1e-8 * E
-    assert np.abs(found.reaction).max() < 1e-8 * E
+    assert np.abs(stretched - rigid_part(body.points, stretched)).max() < 1e-10, (
+        "movement of a heated free body, largest difference from the closed form, mm"
+    )
+    assert np.abs(found.stress).max() < 1e-8 * E, "stress in a heated free body, at most, MPa"
+    assert np.abs(found.reaction).max() < 1e-8 * E, "reaction of a heated free body, at most, N"
 
 
 def linear_field(points, gradient):
@@ -68,9 +70,11 @@ def test_linear_field_leaves_a_free_body_without_stress(element):
     """T = g x, exact for quadratic shapes. Cells with straight, parallel edges."""
     body = box(4, 3, 2, element)
     found = solve(body, elastic(body, thermal=ALPHA * 100 * body.at[..., 0]), body.free())
-    assert np.abs(found.stress).max() < 1e-8 * E
+    assert np.abs(found.stress).max() < 1e-8 * E, "stress under a linear temperature, at most, MPa"
     off = found.displacement - linear_field(body.points, 100.0)
-    assert np.abs(off - rigid_part(body.points, off)).max() < 1e-10
+    assert np.abs(off - rigid_part(body.points, off)).max() < 1e-10, (
+        "movement under a linear temperature, largest difference from the closed form, mm"
+    )
 
 
 def test_linear_field_on_linear_bricks_gets_better_with_refinement():
@@ -81,7 +85,9 @@ def test_linear_field_on_linear_bricks_gets_better_with_refinement():
         body = box(grid, grid, grid, "brick8")
         found = solve(body, elastic(body, thermal=ALPHA * 100 * body.at[..., 0]), body.free())
         worst.append(np.sqrt((found.stress**2).mean()))
-    assert worst[0] > 1.9 * worst[1] > 1.9**2 * worst[2]
+    assert worst[0] > 1.9 * worst[1] > 1.9**2 * worst[2], (
+        "stress on three meshes, each at least 1.9 times smaller"
+    )
 
 
 @pytest.mark.parametrize("element", ALL)
@@ -95,8 +101,10 @@ def test_held_directions(element, held, expected):
     for axis, end in zip(range(held), (3, 2, 2), strict=False):
         fixed[body.on(axis, end), axis] = True
     found = solve(body, elastic(body, thermal=ALPHA * 100), fixed)
-    assert np.abs(found.stress[..., :3] - expected).max() < 1e-6
-    assert np.abs(found.stress[..., 3:]).max() < 1e-6
+    assert np.abs(found.stress[..., :3] - expected).max() < 1e-6, (
+        "stress along the three axes, largest difference, MPa"
+    )
+    assert np.abs(found.stress[..., 3:]).max() < 1e-6, "shear stress, at most, MPa"
 
 
 @pytest.mark.parametrize("element", ["brick20", "tet10"])
@@ -112,13 +120,18 @@ def test_plate_bow(element):
     for axis in (0, 1):
         line = middle & body.on(1 - axis, 0.0)
         kappa = -curvature(body.points, found.displacement, axis, where=line)
-        assert kappa == pytest.approx(2.0e-4, rel=1e-7)
-    assert np.abs(found.stress).max() < 1e-8 * E
+        assert kappa == pytest.approx(2.0e-4, rel=1e-7), (
+            "curvature of a plate hot on one face, "
+            f"{'along' if axis == 0 else 'across'}, {element} [1/mm]"
+        )
+    assert np.abs(found.stress).max() < 1e-8 * E, "stress in the bowed plate, at most, MPa"
     line = middle & body.on(1, 0.0)
     x, w = body.points[line, 0], found.displacement[line, 2]
     sag = np.interp(50, np.sort(x), w[np.argsort(x)]) - np.interp([0, 100], np.sort(x),
         w[np.argsort(x)]).mean()  # fmt: skip
-    assert sag == pytest.approx(2.0e-4 * 100**2 / 8, rel=1e-6)
+    assert sag == pytest.approx(2.0e-4 * 100**2 / 8, rel=1e-6), (
+        f"sag of the bowed plate, {element} [mm]"
+    )
 
 
 def test_plate_held_flat():
@@ -130,10 +143,16 @@ def test_plate_held_flat():
     fixed[body.nearest((0, 0, 0)), 2] = True
     found = solve(body, elastic(body, thermal=ALPHA * 100 * body.at[..., 2] / 6), fixed)
     expected = -180 * body.at[..., 2] / 3
-    assert np.abs(found.stress[..., 0] - expected).max() < 1e-5
-    assert np.abs(found.stress[..., 1] - expected).max() < 1e-5
+    assert np.abs(found.stress[..., 0] - expected).max() < 1e-5, (
+        "stress along the held plate, largest difference, MPa"
+    )
+    assert np.abs(found.stress[..., 1] - expected).max() < 1e-5, (
+        "stress across the held plate, largest difference, MPa"
+    )
     moment = (found.stress[..., 0] * body.at[..., 2] * body.volume).sum() / (12 * 12)
-    assert moment == pytest.approx(-1080, rel=1e-6)  # N mm / mm
+    assert moment == pytest.approx(-1080, rel=1e-6), (
+        "moment in the held plate [N mm/mm]"
+    )  # N mm / mm
 
 
 def test_beam_with_a_parabolic_field():
@@ -148,8 +167,12 @@ def test_beam_with_a_parabolic_field():
     )
     inside = body.at[..., 0] < 15
     expected = E * ALPHA * 100 * (2 / 3 - shape)
-    assert E * ALPHA * 100 * 2 / 3 == pytest.approx(168)
-    assert np.abs(found.stress[..., 0] - expected)[inside].max() < 1.68
+    assert E * ALPHA * 100 * 2 / 3 == pytest.approx(168), (
+        "formula for the stress at the faces, against the worked value [MPa]"
+    )
+    assert np.abs(found.stress[..., 0] - expected)[inside].max() < 1.68, (
+        "stress through the beam, largest difference, MPa"
+    )
 
 
 # Timoshenko, Analysis of bi-metal thermostats, J. Opt. Soc. Am. 11 (1925) 233.
@@ -175,14 +198,18 @@ def test_bimetal(one, two, kappa, corners):
     found = solve(body, elastic(body, modulus, 0.0, 100 * alpha), fixed)
     line = body.on(1, 0.0) & body.on(2, 0.0) & (body.points[:, 0] < half / 2)
     got = -curvature(body.points, found.displacement, where=line)
-    assert got == pytest.approx(kappa, rel=2e-4)
+    assert got == pytest.approx(kappa, rel=2e-4), (
+        f"curvature of a strip of two metals, {t1:g} on {t2:g} mm [1/mm]"
+    )
     inside = body.at[..., 0] < half / 3
     ends = []
     for layer in (low, ~low):
         at = inside & layer
         fit = np.polyfit(body.at[at][:, 2], found.stress[at][:, 0], 1)
         ends += list(np.polyval(fit, (0, t1) if layer is low else (t1, t1 + t2)))
-    assert ends == pytest.approx(corners, abs=0.05)
+    assert ends == pytest.approx(corners, abs=0.05), (
+        f"stress at the four faces of the layers, {t1:g} on {t2:g} mm, the furthest off [MPa]"
+    )
 
 
 def test_bimetal_plate():
@@ -199,7 +226,9 @@ def test_bimetal_plate():
     for axis in (0, 1):
         line = body.on(1 - axis, 0.0) & body.on(2, 0.0) & (body.points[:, axis] < 25)
         got = -curvature(body.points, found.displacement, axis, where=line)
-        assert got == pytest.approx(kappa, rel=0.02)
+        assert got == pytest.approx(kappa, rel=0.02), (
+            f"curvature of a plate of two metals, {'along' if axis == 0 else 'across'} [1/mm]"
+        )
 
 
 def log_field(r, a=100.0, b=200.0, rise=100.0):
@@ -211,8 +240,12 @@ def log_field(r, a=100.0, b=200.0, rise=100.0):
 
 def test_thick_cylinder_with_a_logarithmic_field():
     """a = 100, b = 200, 100 K: hoop -220.31 inside, +139.69 outside; polygon of chords, 1 %."""
-    assert log_field(100.0)[1] == pytest.approx(-220.31, abs=0.01)
-    assert log_field(200.0)[1] == pytest.approx(139.69, abs=0.01)
+    assert log_field(100.0)[1] == pytest.approx(-220.31, abs=0.01), (
+        "formula for the hoop stress inside, against the worked value [MPa]"
+    )
+    assert log_field(200.0)[1] == pytest.approx(139.69, abs=0.01), (
+        "formula for the hoop stress outside, against the worked value [MPa]"
+    )
     body = quarter_ring(100, 200, radial=12, around=16)
     fixed = symmetry(body, 0, 1)
     fixed[:, 2] = True
@@ -223,7 +256,9 @@ def test_thick_cylinder_with_a_logarithmic_field():
     c, s = x / r, y / r
     sx, sy, txy = found.stress[..., 0], found.stress[..., 1], found.stress[..., 3]
     hoop = sx * s**2 + sy * c**2 - 2 * txy * s * c
-    assert np.abs(hoop - expected).max() < 0.01 * 220.31
+    assert np.abs(hoop - expected).max() < 0.01 * 220.31, (
+        "hoop stress through the wall, largest difference, MPa"
+    )
 
 
 def test_hot_disc_in_a_wide_plate():
@@ -248,13 +283,17 @@ def test_hot_disc_in_a_wide_plate():
     found = solve(body, elastic(body, thermal=thermal), fixed, prescribed=prescribed)
     expected = E * ALPHA * 100 / 2
     inner = (radius > 6) & (radius < 45)
-    assert np.abs(found.stress[inner][:, :2] + expected).max() < 0.02 * expected
+    assert np.abs(found.stress[inner][:, :2] + expected).max() < 0.02 * expected, (
+        "stress in the hot disc, largest difference, MPa"
+    )
     x, y = body.at[..., 0] / radius, body.at[..., 1] / radius
     s = found.stress
     hoop = s[..., 0] * y**2 + s[..., 1] * x**2 - 2 * s[..., 3] * x * y
     outside = (radius > 55) & (radius < 300)
     target = expected * ((50 / radius) ** 2 + (50 / 600) ** 2)
-    assert np.abs(hoop - target)[outside].max() < 0.03 * expected
+    assert np.abs(hoop - target)[outside].max() < 0.03 * expected, (
+        "hoop stress around the disc, largest difference, MPa"
+    )
 
 
 @pytest.mark.parametrize("poisson", [0.0, NU])
@@ -280,20 +319,31 @@ def test_shrinking_strip_in_a_beam(poisson):
     )
     line = body.on(2, 0.0) & body.on(1, -50.0) & (body.points[:, 0] < 160)
     kappa = -curvature(body.points, found.displacement, 0, 1, line)
-    assert kappa == pytest.approx(-4.416e-6, rel=0.01)
-    assert kappa * 1000**2 / 8 == pytest.approx(-0.5520, rel=0.01)
+    assert kappa == pytest.approx(-4.416e-6, rel=0.01), (
+        f"curvature of the beam, Poisson's ratio {poisson:g} [1/mm]"
+    )
+    assert kappa * 1000**2 / 8 == pytest.approx(-0.5520, rel=0.01), (
+        f"camber of the beam over 1000 mm, Poisson's ratio {poisson:g} [mm]"
+    )
     inside = body.at[..., 0] < 100
     strain = body.model.strain(found.displacement)[inside]
     eps0 = np.polyfit(body.at[inside][:, 1], strain[:, 0], 1)[1]
-    assert eps0 == pytest.approx(-8.0e-5, rel=0.01)
+    assert eps0 == pytest.approx(-8.0e-5, rel=0.01), (
+        f"strain at the middle of the section, Poisson's ratio {poisson:g}"
+    )
     edges = []
     for layer, ends in ((strip, (50, 42)), (~strip, (42, -50))):
         at = inside & layer
         fit = np.polyfit(body.at[at][:, 1], found.stress[at][:, 0], 1)
         edges += list(np.polyval(fit, ends))
-    assert edges == pytest.approx([146.83, 154.25, -55.75, 29.57], abs=6 if poisson else 0.1)
+    assert edges == pytest.approx([146.83, 154.25, -55.75, 29.57], abs=6 if poisson else 0.1), (
+        "stress at both sides of the strip and the rest, Poisson's ratio "
+        f"{poisson:g}, the furthest off [MPa]"
+    )
     section = (found.stress[inside] * body.volume[inside][:, None])[:, 0]
-    assert abs(section.sum()) < 1e-3 * np.abs(section).sum()
+    assert abs(section.sum()) < 1e-3 * np.abs(section).sum(), (
+        "force on the section, against what its parts add up to, N"
+    )
 
 
 @pytest.mark.parametrize(
@@ -316,5 +366,9 @@ def test_angular_change(depth, degrees):
         fit = np.polyfit(body.points[face, 2], found.displacement[face, 0], 1)
         turns.append(fit[0])
         shifts.append(fit[1])
-    assert np.degrees(turns[1] - turns[0]) == pytest.approx(degrees, abs=0.002)
-    assert shifts[1] - shifts[0] == pytest.approx(-0.012 * 8 * depth / 6, rel=2e-3)
+    assert np.degrees(turns[1] - turns[0]) == pytest.approx(degrees, abs=0.002), (
+        f"angular change, weld {depth:g} mm deep in 6 mm [deg]"
+    )
+    assert shifts[1] - shifts[0] == pytest.approx(-0.012 * 8 * depth / 6, rel=2e-3), (
+        f"shrinkage across, weld {depth:g} mm deep in 6 mm [mm]"
+    )

@@ -36,14 +36,24 @@ def bent(depth: float):
 def test_angle_and_shrinkage_of_a_free_plate(depth):
     angle, short = bent(depth)
     expected = 12 / H**3 * -SHRINK * WIDE * depth * (H - depth) / 2
-    assert angle == pytest.approx(expected, rel=0.01, abs=1e-5)
-    assert short == pytest.approx(-SHRINK * WIDE * depth / H, rel=0.01)
+    assert angle == pytest.approx(expected, rel=0.01, abs=1e-5), (
+        f"angular change, strip {depth:g} mm deep in 6 mm [rad]"
+    )
+    assert short == pytest.approx(-SHRINK * WIDE * depth / H, rel=0.01), (
+        f"shrinkage across, strip {depth:g} mm deep in 6 mm [mm]"
+    )
 
 
 def test_worked_value_and_where_the_angle_is_largest():
     """h = 6, w = 8, d = 3, e* = -0.012: 1.375 degrees; 1.031 at d = 1.5 and 4.5; none at d = h."""
     angle = {d: np.degrees(bent(d)[0]) for d in (1.5, 3.0, 4.5, 6.0)}
-    assert angle[3.0] == pytest.approx(1.375, rel=0.01)
-    assert angle[1.5] == pytest.approx(1.031, rel=0.01)
-    assert angle[4.5] == pytest.approx(1.031, rel=0.01)
-    assert abs(angle[6.0]) < 0.005
+    assert angle[3.0] == pytest.approx(1.375, rel=0.01), (
+        "angular change, strip 3 mm deep, worked value [deg]"
+    )
+    assert angle[1.5] == pytest.approx(1.031, rel=0.01), (
+        "angular change, strip 1.5 mm deep, worked value [deg]"
+    )
+    assert angle[4.5] == pytest.approx(1.031, rel=0.01), (
+        "angular change, strip 4.5 mm deep, worked value [deg]"
+    )
+    assert abs(angle[6.0]) < 0.005, "angular change, strip as deep as the plate, deg"

@@ -52,18 +52,34 @@ def test_a_strip_that_curls_down_stands_on_its_end(follow):
     x, w, push = curled(+1, follow=follow)
     wanted = CURVATURE * x**2 * (L - x) / (4 * L)
     top = CURVATURE * L**2 / 27
-    assert top > 20 * ONSET  # what the contact gives way is small beside it
-    np.testing.assert_allclose(w, wanted, atol=0.03 * top)  # shear and the built-in end
-    assert w.min() > -ONSET
+    assert top > 20 * ONSET, (
+        "height of the strip above the table, against what the contact gives way, m"
+    )  # what the contact gives way is small beside it
+    np.testing.assert_allclose(
+        w,
+        wanted,
+        atol=0.03 * top,
+        err_msg="height along the strip that curls down, the furthest off [m]",
+    )  # shear and the built-in end
+    assert w.min() > -ONSET, "lowest point of the strip, m"
     inertia = W * H**3 / 12
     end = x > 0.9 * L
-    assert push[end, 2].sum() == pytest.approx(1.5 * YOUNG * inertia * CURVATURE / L, rel=0.03)
-    assert not push[~end & (x > 0)].any()
+    assert push[end, 2].sum() == pytest.approx(1.5 * YOUNG * inertia * CURVATURE / L, rel=0.03), (
+        "push of the table on the end of the strip [N]"
+    )
+    assert not push[~end & (x > 0)].any(), "the table pushes at the end alone"
 
 
 def test_a_strip_that_curls_up_leaves_the_table():
     """As without a table: it does not pull."""
     x, w, push = curled(-1)
-    assert w[x > 0.999 * L].mean() == pytest.approx(CURVATURE * L**2 / 2, rel=0.01)
-    np.testing.assert_allclose(w, curled(-1, table_too=False)[1], atol=1e-9)
-    assert not push[x > 0].any()
+    assert w[x > 0.999 * L].mean() == pytest.approx(CURVATURE * L**2 / 2, rel=0.01), (
+        "height of the end that curls up [m]"
+    )
+    np.testing.assert_allclose(
+        w,
+        curled(-1, table_too=False)[1],
+        atol=1e-9,
+        err_msg=("height along the strip that curls up, against no table, the furthest off [m]"),
+    )
+    assert not push[x > 0].any(), "the table does not pull"

@@ -52,12 +52,20 @@ def test_kink_of_a_tube_from_a_weld_across_one_wall():
     area = width**2 - (width - 2 * wall) ** 2
     inertia = (width**4 - (width - 2 * wall) ** 4) / 12
     arm = width / 2 - wall / 2
-    assert inertia == pytest.approx(208492, rel=1e-5)
-    assert -turn[1] == pytest.approx(shrink * width * wall * arm / inertia, rel=0.01)
-    assert -turn[1] == pytest.approx(5.072e-3, rel=0.01)
+    assert inertia == pytest.approx(208492, rel=1e-5), (
+        "second moment of the tube, against the worked value [mm4]"
+    )
+    assert -turn[1] == pytest.approx(shrink * width * wall * arm / inertia, rel=0.01), (
+        "kink of the tube, closed form [rad]"
+    )
+    assert -turn[1] == pytest.approx(5.072e-3, rel=0.01), "kink of the tube, worked value [rad]"
     short = -found.displacement[end, 0].mean()
-    assert short == pytest.approx(shrink * width * wall / area, rel=0.01)
-    assert np.abs(turn[[0, 2]]).max() < 1e-3 * abs(turn[1])  # neither twist nor side swing
+    assert short == pytest.approx(shrink * width * wall / area, rel=0.01), (
+        "shortening of the tube [mm]"
+    )
+    assert np.abs(turn[[0, 2]]).max() < 1e-3 * abs(turn[1]), (
+        "twist and side swing of the tube, the larger, rad"
+    )  # neither twist nor side swing
 
 
 def round_tube(radius=23.5, wall=3.0, length=120.0, around=48, band=4.0):
@@ -107,13 +115,19 @@ def test_girth_band_draws_the_tube_in():
     inward = -(found.displacement[:, 1:] * body.points[:, 1:]).sum(axis=1) / away
     decay = (3 * (1 - NU**2)) ** 0.25 / np.sqrt(radius * wall)
     shell = shrink * radius * (1 - np.exp(-decay * half) * np.cos(decay * half))
-    assert shell == pytest.approx(0.02615, rel=1e-3)
+    assert shell == pytest.approx(0.02615, rel=1e-3), (
+        "formula for the movement inward, against the worked value [mm]"
+    )
     drawn = inward[middle].mean()
-    assert 0 < drawn < shrink * radius  # inward, and less than a ring that is free
-    assert drawn == pytest.approx(shell, rel=0.06)
+    assert 0 < drawn < shrink * radius, (
+        "movement inward, less than that of a free ring, mm"
+    )  # inward, and less than a ring that is free
+    assert drawn == pytest.approx(shell, rel=0.06), "movement inward at the middle of the band [mm]"
     quarter_wave = np.pi / 2 / decay  # beyond the band the sign of the deflection turns
     far = np.abs(body.points[:, 0] - length / 2 - half - 2.2 * quarter_wave) < 2.0
-    assert inward[far].mean() < 0.1 * drawn
+    assert inward[far].mean() < 0.1 * drawn, (
+        "movement inward beyond the band, against that at its middle, mm"
+    )
 
 
 def test_spring_clamp_carries_its_share():
@@ -142,17 +156,23 @@ def test_spring_clamp_carries_its_share():
 
     axial, turning = E * side**2 / length, E * side**4 / 12 / length
     own = 1000.0 / motion(0, 1000.0, None)[0]
-    assert own == pytest.approx(axial, rel=0.05)
+    assert own == pytest.approx(axial, rel=0.05), "stiffness of the bar in tension [N/mm]"
     stiff = 5000.0 / motion(4, 5000.0, None)[0]
-    assert stiff == pytest.approx(turning, rel=0.05)
+    assert stiff == pytest.approx(turning, rel=0.05), "stiffness of the bar in bending [N mm/rad]"
     for share in (0.1, 1.0, 30.0):
         both = np.r_[[share * axial] * 3, [share * turning] * 3]
         shift, reaction = motion(0, 1000.0, both)
-        assert shift == pytest.approx(1000.0 / (own + share * axial), rel=1e-5)
-        assert reaction.sum(axis=0)[0] == pytest.approx(-share * axial * shift, rel=1e-6)
+        assert shift == pytest.approx(1000.0 / (own + share * axial), rel=1e-5), (
+            f"shift of the end, spring of {share:g} of the bar's stiffness [mm]"
+        )
+        assert reaction.sum(axis=0)[0] == pytest.approx(-share * axial * shift, rel=1e-6), (
+            f"force of the spring, {share:g} of the bar's stiffness [N]"
+        )
         loose = np.r_[[1e-9 * axial] * 3, [share * turning] * 3]
         turn, _ = motion(4, 5000.0, loose)
-        assert turn == pytest.approx(5000.0 / (stiff + share * turning), rel=1e-4)
+        assert turn == pytest.approx(5000.0 / (stiff + share * turning), rel=1e-4), (
+            f"turn of the end, spring of {share:g} of the bar's stiffness [rad]"
+        )
 
 
 def test_a_body_held_by_springs_alone():
@@ -170,10 +190,19 @@ def test_a_body_held_by_springs_alone():
         springs=(spring,),
     )  # fmt: skip
     motion = mean @ found.displacement[start].ravel()
-    assert motion[2] == pytest.approx(300.0 / 5e3, rel=1e-6)
-    assert motion[4] == pytest.approx(-300.0 * 60.0 / 1e7, rel=1e-6)
+    assert motion[2] == pytest.approx(300.0 / 5e3, rel=1e-6), (
+        "shift of a body held by a spring alone [mm]"
+    )
+    assert motion[4] == pytest.approx(-300.0 * 60.0 / 1e7, rel=1e-6), (
+        "turn of a body held by a spring alone [rad]"
+    )
     total = found.reaction.sum(axis=0)
-    np.testing.assert_allclose(total, [0, 0, -300.0], atol=1e-3)
+    np.testing.assert_allclose(
+        total,
+        [0, 0, -300.0],
+        atol=1e-3,
+        err_msg="reactions of a body held by a spring alone, the furthest off [N]",
+    )
 
 
 def test_touching_faces_push_and_do_not_pull():
@@ -205,4 +234,6 @@ def test_touching_faces_push_and_do_not_pull():
         springs = 1 / (20 / (E * 100) + 20 / (E * 100))  # the two columns in series
         expected = springs * (move + gap) if touches else 0.0
         scale = springs * 0.1
-        assert force == pytest.approx(expected, abs=0.02 * scale)
+        assert force == pytest.approx(expected, abs=0.02 * scale), (
+            f"force on the column moved by {move:g} mm, gap 0.4 mm [N]"
+        )

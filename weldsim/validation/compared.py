@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import inspect
 import json
+import math
 import re
 import traceback
 from collections.abc import Callable, Generator, Iterator, Mapping
@@ -17,13 +18,17 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from functools import partial
 from pathlib import Path
+from types import FrameType
 from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
 
+from weldsim.validation.spoken import words
+
 MOST_CONDITIONS = 6
 MOST_LETTERS = 150
+PRODUCT = re.compile(r"\((-?[\d.e+-]+(?: \* -?[\d.e+-]+)*)\)")  # (1e-05 * 355)
 NUMBER, CONDITION = "compared-number", "compared-condition"  # names of the properties kept
 RELATIVE, ABSOLUTE = 1e-6, 1e-12  # what `pytest.approx` allows when nothing is said
 
@@ -178,8 +183,9 @@ class Recorder:
     def pytest_assertion_pass(self, item: pytest.Item, orig: str, expl: str) -> None:
         """A condition that held, as it was written, with its numbers."""
         if "approx" not in orig and any(sign in orig for sign in ("<", ">", "==")):
-            asked, found = orig.partition("  # ")[0], plain_numbers(expl.splitlines()[0])
-            said = f"{short(asked)} [{short(found)}]"
+            asked, found = orig.partition("  # ")[0], short(plain_numbers(expl.splitlines()[0]))
+            spoken = spoken_here()
+            said = f"{spoken}: {found}" if spoken else f"{short(asked)} [{found}]"
             item.user_properties.append((CONDITION, said))
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
@@ -204,12 +210,26 @@ class Recorder:
 
 
 def asking_line() -> str:
-    """The line of the test that compares, as it is written."""
+    """What the test calls what it compares; without a message, the line as it is written."""
+    return spoken_here() or next(map(written, asking_frames()), "comparison")
+
+
+def written(place: tuple[FrameType, int]) -> str:
+    """What a line of a test compares, as it is written."""
+    found = traceback.StackSummary.extract(iter([place]))
+    return short(compared_in(found[0].line or ""))
+
+
+def asking_frames() -> Iterator[tuple[FrameType, int]]:
+    """Frames of files of tests with their lines, the innermost first."""
     for frame, number in traceback.walk_stack(None):
         if Path(frame.f_code.co_filename).name.startswith("test_"):
-            found = traceback.StackSummary.extract(iter([(frame, number)]))
-            return short(compared_in(found[0].line or ""))
-    return "comparison"
+            yield frame, number
+
+
+def spoken_here() -> str:
+    """The message of the assertion that is being asked."""
+    return next(filter(None, (short(words(*f)) for f in asking_frames())), "")
 
 
 def compared_in(line: str) -> str:
@@ -237,7 +257,15 @@ def plain_numbers(text: str) -> str:
             return found[1]
 
     text = re.sub(r"np\.(True|False)_", r"\1", text)
-    return re.sub(r"np\.\w+\(([^()]*)\)", figures, text)
+    text = re.sub(r"np\.\w+\(([^()]*)\)", figures, text)
+    while (worked := PRODUCT.sub(product, text)) != text:
+        text = worked
+    return text
+
+
+def product(found: re.Match[str]) -> str:
+    """Numbers multiplied in brackets, as one number of four figures."""
+    return f"{math.prod(float(factor) for factor in found[1].split('*')):.4g}"
 
 
 def short(text: str) -> str:

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from weldsim.system.threads import single_thread_environment
 from weldsim.validation.rows import Check, Comparison, Found
+from weldsim.validation.spoken import in_unit
 from weldsim.validation.suite_files import FILES, KINDS_OF_TESTS, TITLES, File
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -72,9 +73,7 @@ def _tail(done: subprocess.CompletedProcess) -> str:
 def _found(file: File, name: str, entry: dict) -> Found:
     """The row of a test function, all its cases together."""
     comparisons = tuple(
-        Comparison(asked, expected, actual, expected - room, expected + room)
-        for asked, expected, actual, room in entry["numbers"]
-        if all(map(math.isfinite, (expected, room)))
+        _comparison(*number) for number in entry["numbers"] if all(map(math.isfinite, number[1::2]))
     )
     outcomes = entry["outcomes"]
     failed = "failed" in outcomes
@@ -95,6 +94,13 @@ def _found(file: File, name: str, entry: dict) -> Found:
         comparisons, " ".join(notes), part=name, title=_title(name), kinds=_kinds(file, name),
         state="not run" if skipped else "fails" if failed else "holds",
     )  # fmt: skip
+
+
+def _comparison(asked: str, expected: float, actual: float, room: float) -> Comparison:
+    """A number of a test in the unit that a row shows."""
+    quantity, factor, unit = in_unit(asked)
+    expected, actual, room = (factor * v for v in (expected, actual, room))
+    return Comparison(quantity, expected, actual, expected - room, expected + room, unit)
 
 
 def _title(name: str) -> str:
