@@ -1,12 +1,15 @@
 """What a test compares, as the rows of a validation keep it: beside `pytest.approx` itself."""
 
+import ast
 import inspect
 
 import numpy as np
 import pytest
 
 from weldsim.validation.compared import allowed, compared_in, furthest, plain_numbers
-from weldsim.validation.spoken import in_unit, words
+from weldsim.validation.spoken import in_unit, messages, words
+from weldsim.validation.suite import ROOT
+from weldsim.validation.suite_files import FILES
 
 SAID = [(None, None), (1e-3, None), (None, 0.2), (1e-3, 0.2), (0.1, 1e-9)]
 
@@ -79,6 +82,19 @@ def test_a_number_is_called_what_its_assertion_says(tmp_path):
     exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), scope)
     scope["asks"](20, look)
     assert said == ["rise 20 mm deep [K]", ""]
+
+
+@pytest.mark.parametrize("file", FILES, ids=[f.path for f in FILES])
+def test_rows_of_tests_call_their_numbers_by_name(file):
+    """A stranger reads them: no comparison of a file of rows is left without a message."""
+    path = ROOT / "tests" / file.path
+    asks = [
+        node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Assert) or getattr(node, "attr", "") == "assert_allclose"
+    ]  # fmt: skip
+    spoken = messages(path)
+    assert asks
+    assert [node.lineno for node in asks if node.lineno not in spoken] == []
 
 
 @pytest.mark.parametrize(

@@ -50,10 +50,10 @@ def test_half_space_receives_the_whole_power_in_the_stated_shares():
         "share of the front half and of the rear half [1]"
     )
     assert front == pytest.approx(2000 / 3, rel=1e-6), (
-        "power ahead of the arc, two thirds of 1000 W [W]"
+        "power ahead of the arc, a third of 2000 W [W]"
     )
     assert rear == pytest.approx(4000 / 3, rel=1e-6), (
-        "power behind the arc, four thirds of 1000 W [W]"
+        "power behind the arc, two thirds of 2000 W [W]"
     )
 
 

@@ -125,5 +125,11 @@ def test_a_cut_seam_runs_the_way_it_is_told():
     assert there.length == pytest.approx(0.02, rel=1e-6) == pytest.approx(back.length, rel=1e-6), (
         "length of a piece cut from a seam, both ways [m]"
     )
-    np.testing.assert_allclose(there.start, back.end)
-    assert not there.closed and line.cut(0.0, line.length, 1).closed
+    np.testing.assert_allclose(
+        there.start,
+        back.end,
+        err_msg=("begin of the piece run one way, end of it run the other, the furthest off [m]"),
+    )
+    assert not there.closed and line.cut(0.0, line.length, 1).closed, (
+        "a piece is open, the whole seam is closed"
+    )
