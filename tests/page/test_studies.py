@@ -129,6 +129,9 @@ def test_readings_are_asked_of_a_plan(page):
         assert post(client, "/api/studies", {**body, **wrong}).status_code == 409
     said = post(client, "/api/studies", {**body, "after": "roof:+x"}).json()["error"]
     assert "roof" in said and "--" not in said
+    price = post(client, "/api/cost", body).json()  # before it is asked for
+    assert price["seconds"] > 0 and f"for {price['welds']} welds at grade" in price["note"]
+    assert post(client, "/api/cost", {**body, "after": "roof:+x"}).status_code == 409
 
 
 def test_who_waits_at_the_bench_goes_first(page):

@@ -23,6 +23,7 @@ from weldsim.cli.options import (
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.study_records import write_correction
 from weldsim.studies.correction import LineChoice, find_correction
+from weldsim.studies.kept_runs import KeptRuns
 from weldsim.studies.targets import SearchOptions, target_of
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
@@ -47,7 +48,9 @@ def command(
     ] = None,
     tolerance: GaugeTolerance = None,
     grade: Grade = None,
-    out: Annotated[Path, typer.Option(help="File to write.")] = Path("correct.json"),
+    out: Annotated[
+        Path, typer.Option(help="File to write; runs in the folder beside it are used again.")
+    ] = Path("correct.json"),
     changes: Changes = None,
     units: UnitsOfText = "metric",
     device: Device = None,
@@ -66,8 +69,9 @@ def command(
     loaded = load_case(case, changes or ())
     target = target_of(loaded, gauge, tolerance, grade)
     with ProgressBar() as tell:
-        choice = LineChoice(kind, top)
-        found = find_correction(loaded, target, choice, SearchOptions(progress=tell))
+        kept = KeptRuns(out.with_suffix(".runs"))
+        options = SearchOptions(progress=tell, kept=kept)
+        found = find_correction(loaded, target, LineChoice(kind, top), options)
     say([*correction_words(found), grade_line(target.grade)], units)
-    typer.echo(f"all of it in {write_correction(found, out)}")
+    typer.echo(f"all of it in {write_correction(found, out)}; its runs in {kept.folder}")
     say([closing("correct")], units)

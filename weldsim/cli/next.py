@@ -19,13 +19,16 @@ from weldsim.cli.options import (
     say,
 )
 from weldsim.cli.progress import ProgressBar
+from weldsim.cli.terminal import show
 from weldsim.studies.next.advice import advise
+from weldsim.studies.next.cost import advice_cost
 from weldsim.studies.next.given import open_study, read_moves, read_readings
 from weldsim.studies.plan.shop_spread import read_spread
 from weldsim.system.device import ask_for_device
+from weldsim.system.threads import cores
 from weldsim.text.cautions import closing
 from weldsim.text.grade_words import grade_line
-from weldsim.text.next_words import advice_lines
+from weldsim.text.next_words import advice_cost_line, advice_lines
 
 
 def command(
@@ -72,6 +75,7 @@ def command(
     study = open_study(folder, tolerance, grade)
     done = read_moves(study.plan, after)
     spread = None if band is None else read_spread(study.plan, band)
+    show(advice_cost_line(advice_cost(study, done), workers or (None if cluster else cores())))
     readings = list(reading or ())
     with ProgressBar() as tell:
         if video:

@@ -22,6 +22,7 @@ from weldsim.cli.progress import ProgressBar
 from weldsim.report.attribution_report import write_crossover, write_why
 from weldsim.runs.reading import read_run
 from weldsim.studies.heat_sweep import crossover as sweep_heats
+from weldsim.studies.kept_runs import KeptRuns
 from weldsim.system.device import ask_for_device
 from weldsim.text.cautions import closing
 from weldsim.text.grade_words import grade_line
@@ -44,7 +45,11 @@ def command(
         ),
     ] = False,
     out: Annotated[
-        Path | None, typer.Option(help="Folder of the crossover chart (default: runs/crossover).")
+        Path | None,
+        typer.Option(
+            help="Folder of the crossover chart; runs in it are used again "
+            "(default: runs/crossover)."
+        ),
     ] = None,
     changes: Changes = None,
     grade: Annotated[
@@ -60,10 +65,12 @@ def command(
     if crossover:
         case = load_case(run_dir, changes or ())
         grade = grade or "quick"
+        folder = out or Path("runs") / "crossover"
+        kept = KeptRuns(folder / "runs")
         with ProgressBar() as tell:
-            found = sweep_heats(case, grade=grade, progress=tell)
+            found = sweep_heats(case, grade=grade, progress=tell, kept=kept)
         say([crossover_words(found), grade_line(grade)], units)
-        typer.echo(f"chart beside {write_crossover(found, out or Path('runs') / 'crossover')}")
+        typer.echo(f"chart beside {write_crossover(found, folder)}; its runs in {kept.folder}")
         say([closing("why")], units)
         return
     if changes or out:

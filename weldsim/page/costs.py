@@ -26,6 +26,8 @@ from weldsim.studies.correction import LineChoice
 from weldsim.studies.fit.fitting import REFINED, RUNS_EACH, RUNS_LEAST
 from weldsim.studies.fit.grade_step import finer_runs
 from weldsim.studies.heat_sweep import CURRENT_SHARES
+from weldsim.studies.next.cost import advice_cost
+from weldsim.studies.next.given import open_study, read_moves
 from weldsim.studies.plan.branches import bind
 from weldsim.studies.plan.outcomes import root_job
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan, parse_plan
@@ -128,6 +130,29 @@ def fit_price(
     if len(cases) > 1:
         note += f", of each of {len(cases)} cases"
     return {"seconds": seconds, "runs": runs * len(cases), "note": note}
+
+
+def next_price(folder: str, options: dict[str, Any], tell: Tell | None = None) -> dict[str, Any]:
+    """Time that an advice takes on one process of this machine; a worker's task.
+
+    Parameters
+    ----------
+    folder : str
+        Of the study, or of a run.
+    options : dict
+        `after`, and `tolerance` if another counts.
+    tell : callable, optional
+        Not used.
+
+    Returns
+    -------
+    dict
+        `seconds` [s], `welds` to be computed, `processes` and a `note`.
+    """
+    study = open_study(folder, options.get("tolerance") or None)
+    found = advice_cost(study, read_moves(study.plan, options["after"]))
+    note = f"for {found.welds} welds at grade {study.plan.section.grade}"
+    return {"seconds": found.seconds, "welds": found.welds, "processes": True, "note": note}
 
 
 def _band(case: Case, options: dict[str, Any]) -> dict[str, Any]:

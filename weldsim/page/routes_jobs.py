@@ -94,9 +94,13 @@ def priced(
 def cost(bench: Bench, asked: Asked) -> Answer:
     """What a job would take on this machine, before it is asked for."""
     body, kind = asked.body, str(asked.body.get("kind"))
+    if kind == "next":
+        return _advice_cost(bench, body)
     options = {k: v for k, v in body.items() if k in COUNTED and isinstance(v, (str, int))}
     if kind not in PRICED or options.get("grade", "quick") not in GRADES:
-        raise WeldsimError(f"kind: {kind!r} is not allowed, allowed: {', '.join(PRICED)}")
+        raise WeldsimError(
+            f"kind: {kind!r} is not allowed, allowed: {', '.join((*PRICED, 'next'))}"
+        )
     text, where = bench.form_text(body)
     found = priced(bench, text, where, kind, options, ask=True) or {}
     queue = bench.queue
@@ -105,6 +109,15 @@ def cost(bench: Bench, asked: Asked) -> Answer:
         **found, "seconds": queue.speed.seconds(kind, found["seconds"] / each),
         "pictures": queue.speed.pictures() if kind == "run" else 0.0, "known": queue.speed.known,
     }  # fmt: skip
+
+
+def _advice_cost(bench: Bench, body: dict) -> Answer:
+    """What "What do I weld next?" takes; its welds were timed on this machine."""
+    folder = str(bench.folder(str(body.get("of") or "")).resolve())
+    options = {k: str(body.get(k) or "") for k in ("after", "tolerance")}
+    call = bench.worker.call
+    found = call(costs.next_price, folder, options, limit=PRICE_LIMIT)
+    return {**found, "seconds": found["seconds"] / bench.queue.runs.threads}
 
 
 def mistakes(messages: list[dict]) -> JSONResponse:

@@ -238,7 +238,7 @@ def _heats(given: Given) -> dict[str, Any]:
     """A bar at several heats: along the travel against toward the bead."""
     case = parse_case(given.text, given.source_file)
     grade = given.options.get("grade", "quick")
-    found = crossover(case, None, grade, given.tell, given.threads)
+    found = crossover(case, None, grade, given.tell, given.threads, given.search().kept)
     record = read_json_file(write_crossover(found, given.folder))
     return {**_in_words([record["in_words"]]), "record": record}
 

@@ -9,7 +9,7 @@ up to which straightening is allowed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,9 +24,10 @@ from weldsim.schema.column import Column
 from weldsim.schema.records import Weld
 from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.state import State
-from weldsim.simulation.steps import simulate, start_state
+from weldsim.simulation.steps import Step, start_state
 from weldsim.studies.correction_lines import candidates, joined, named, turned
 from weldsim.studies.influence import influence, quadrature_places
+from weldsim.studies.kept_runs import KeptRuns, run_on
 from weldsim.studies.line_power import limit_of, opened, power_for, with_power, without_welds
 from weldsim.studies.targets import (
     USUAL_OPTIONS,
@@ -224,10 +225,11 @@ def computed_lines(
     count = len(case.welds)
     model = deep_model(with_lines(case, lines), target.grade, options.threads)
     further = range(count, count + len(lines))
-    state = without_welds(start_state(model), further)
-    for step in simulate(model, state):
-        state = step.state
+
+    def welding(step: Step) -> None:
         options.progress(0.5 * step.progress, f"{step.phase}, {step.time:.0f} s")
+
+    state = run_on(model, without_welds(start_state(model), further), welding, options.kept)
     before = target.reading(model.read(state))
     off = np.array(list(before.values())) / size_of(before)
     promise = {
@@ -250,7 +252,7 @@ def computed_lines(
         words = lines[i - count][1]
         if choice.kind == "bead":
             words += f", travel {way.case.welds[i].travel}"
-        outcome = _computed(way, state, i, target, choice.limit, told)
+        outcome = _computed(way, state, i, target, choice.limit, told, options.kept)
         if outcome is not None:
             outcomes.append(replace(outcome, words=words))
     return before, promise, tuple(sorted(outcomes, key=lambda o: o.size))
@@ -285,18 +287,21 @@ def pull(model: Model, state: State, weld: int, columns: Sequence[Column]) -> np
 
 
 def _computed(
-    model: Model, state: State, weld: int, target: Target, limit: float | None, tell
-) -> Outcome | None:
+    model: Model, state: State, weld: int, target: Target, limit: float | None,
+    tell: Callable[[float, str], None], kept: KeptRuns | None,
+) -> Outcome | None:  # fmt: skip
     """A line computed on from the finished part; None where it fails."""
     now, power = opened(state, weld), model.case.welds[weld].arc.power
     name = model.case.welds[weld].name
+
+    def drawing(step: Step) -> None:
+        tell(min(step.progress, 1.0), f"{name}, {step.time:.0f} s")
+
     try:
         if limit is not None:
             power, _ = power_for(model, now, weld, limit)
         branch = with_power(model, weld, power)
-        for step in simulate(branch, now):
-            now = step.state
-            tell(min(step.progress, 1.0), f"{name}, {step.time:.0f} s")
+        now = run_on(branch, now, drawing, kept, f"line {name}")
     except ConvergenceError:
         return None
     reading = target.reading(branch.read(now))

@@ -19,7 +19,8 @@ from weldsim.joints.registry import kind_of_case
 from weldsim.schema.column import Column
 from weldsim.schema.records import Gauge
 from weldsim.simulation.gauges import unit_axis
-from weldsim.simulation.steps import build_model, simulate
+from weldsim.simulation.steps import Step, build_model, start_state
+from weldsim.studies.kept_runs import KeptRuns, run_on
 from weldsim.studies.targets import until_cold
 
 CURRENT_SHARES = (0.45, 0.65, 0.85, 1.0, 1.2)  # on the currents of the case
@@ -63,6 +64,7 @@ def crossover(
     grade: str = "quick",
     progress: Callable[[float, str], None] | None = None,
     threads: int | None = None,
+    kept: KeptRuns | None = None,
 ) -> Crossover:
     """Run a bar at several heats and split its tilt along the travel and toward the bead.
 
@@ -75,6 +77,10 @@ def crossover(
         alike. Shares of the case's own when left out.
     grade : str
     progress : callable(share, text), optional
+    threads : int, optional
+        Of the solver.
+    kept : KeptRuns, optional
+        Where its runs are kept, so that a row that was stopped resumes.
 
     Raises
     ------
@@ -93,7 +99,7 @@ def crossover(
             if progress:
                 progress((i + share) / len(wanted), text)
 
-        points.append(_run(case, pointer, power / first.arc.power, grade, tell, threads))
+        points.append(_run(case, pointer, power / first.arc.power, grade, tell, threads, kept))
     return Crossover(case.title, grade, pointer.name, tuple(points), crossing(points))
 
 
@@ -122,20 +128,30 @@ def swept_pointer(case: Case) -> Gauge:
     return pointers[0]
 
 
-def _run(case: Case, pointer: Gauge, factor: float, grade: str, progress, threads) -> Point:
+def _run(
+    case: Case, pointer: Gauge, factor: float, grade: str, progress: Callable[[float, str], None],
+    threads: int | None, kept: KeptRuns | None,
+) -> Point:  # fmt: skip
     scaled = case.with_changes(
         {f"weld.{w.name}.current": factor * w.arc.current for w in case.welds}
     )
-    first = scaled.welds[0]
+    first, cold = scaled.welds[0], until_cold(scaled)
     heat = first.arc.line_energy
     density = heat / case.part.thickness**2
-    model, last = build_model(until_cold(scaled), grade, threads), None
+    model = build_model(cold, grade, threads)
+
+    def tell(step: Step) -> None:
+        progress(step.progress, f"{first.arc.current:.0f} A, {step.time:.0f} s")
+
+    known = kept.get(cold, grade) if kept else None
     try:
-        for last in simulate(model):
-            progress(last.progress, f"{first.arc.current:.0f} A, {last.time:.0f} s")
+        readings = known[0] if known else model.read(run_on(model, start_state(model), tell, kept))
     except ConvergenceError as error:
         return Point(first.arc.power, heat, density, trouble=str(error))
-    along, toward = tilts(pointer, model.seams[0], last.gauges)
+    if kept and not known:
+        kept.put(cold, grade, readings)
+        kept.drop_state(model)
+    along, toward = tilts(pointer, model.seams[0], readings)
     return Point(first.arc.power, heat, density, along, toward)
 
 

@@ -21,7 +21,8 @@ from weldsim.joints.registry import kind_of_case, lean_of
 from weldsim.runs.error_estimate import ErrorEstimate, companion_grade, estimate_error
 from weldsim.schema.column import Column, Readings
 from weldsim.simulation.model import Model, build_model
-from weldsim.simulation.steps import simulate
+from weldsim.simulation.steps import Step, start_state
+from weldsim.studies.kept_runs import run_on
 from weldsim.studies.targets import (
     USUAL_OPTIONS,
     Searched,
@@ -160,12 +161,13 @@ def lean_words(lean: tuple[float, float, float]) -> str:
     return " and ".join(some) or "no tilt"
 
 
-def cold_reading(model: Model, progress) -> Readings:
+def cold_reading(model: Model, options: SearchOptions) -> Readings:
     """Gauges at the end of a model's case. [SI]"""
-    last = None
-    for last in simulate(model):
-        progress(last.progress, f"{last.phase}, {last.time:.0f} s")
-    return last.gauges
+
+    def tell(step: Step) -> None:
+        options.progress(step.progress, f"{step.phase}, {step.time:.0f} s")
+
+    return model.read(run_on(model, start_state(model), tell, options.kept))
 
 
 def run_trial(case: Case, target: Target, options: SearchOptions) -> tuple[Trial, Model]:
@@ -173,9 +175,10 @@ def run_trial(case: Case, target: Target, options: SearchOptions) -> tuple[Trial
     cold, kept = until_cold(case), options.kept
     model = build_model(cold, target.grade, options.threads)
     known = kept.get(cold, target.grade) if kept else None
-    readings = known[0] if known else cold_reading(model, options.progress)
+    readings = known[0] if known else cold_reading(model, options)
     if kept and not known:
         kept.put(cold, target.grade, readings)
+        kept.drop_state(model)
     return Trial(tuple(case.preset), target.reading(readings)), model
 
 

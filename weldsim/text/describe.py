@@ -106,11 +106,24 @@ def _size(case) -> list[str]:
         words("Model {}, {}, until {}.", s.model, grade_words(s.grade), end),
         f"Mesh: {e.cells} cells, {e.displacement_unknowns} displacement and "
         f"{e.temperature_unknowns} temperature equations; about {e.steps} steps.",
-        f"Expect about {_time(e.seconds)} and {e.memory / 1e6:.0f} MB (good to a factor of two).",
+        f"Expect about {time_words(e.seconds)} and {e.memory / 1e6:.0f} MB (good to a factor of "
+        "two).",
     ]
 
 
-def _time(seconds: float) -> str:
+def time_words(seconds: float) -> str:
+    """How long something takes, for a person who decides whether to wait.
+
+    Parameters
+    ----------
+    seconds : float
+        Estimated. [s]
+
+    Returns
+    -------
+    str
+        Seconds up to two minutes, then minutes.
+    """
     if seconds < 1:
         return "1 s at most"
     return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

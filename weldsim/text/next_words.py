@@ -4,13 +4,41 @@ from __future__ import annotations
 
 from weldsim.schema.column import Column
 from weldsim.studies.next.advice import Advice
+from weldsim.studies.next.cost import AdviceCost
 from weldsim.studies.next.given import ASSUMED_SHARE
 from weldsim.studies.plan.odds import EVEN, odds_text
 from weldsim.studies.plan.space import LARGEST_FULL_STUDY, Plan
 from weldsim.studies.spreads import spread_of, value_name
+from weldsim.text.describe import time_words
 from weldsim.text.measure_words import measure_words, plan_tolerance
 from weldsim.text.quantities import words
 from weldsim.text.tilts import sized
+
+
+def advice_cost_line(cost: AdviceCost, processes: int | None) -> str:
+    """What an advice takes, before it is begun.
+
+    Parameters
+    ----------
+    cost : AdviceCost
+        Of it.
+    processes : int or None
+        Side by side; None where they are not known, on a cluster.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    if not cost.welds:
+        return "All of it was computed before."
+    sure = "as those before took" if cost.measured else "good to a factor of two"
+    welds = f"{cost.welds} weld{'s' if cost.welds > 1 else ''} to compute"
+    if processes is None:
+        return f"{welds}, about {time_words(cost.each)} each ({sure})."
+    side = min(processes, cost.welds)
+    beside = f", {side} side by side" if side > 1 else ""
+    return f"Expect about {time_words(cost.seconds / side)}: {welds}{beside} ({sure})."
 
 
 def advice_lines(plan: Plan, advice: Advice, most: int = 5) -> list[str]:

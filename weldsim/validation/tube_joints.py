@@ -147,8 +147,8 @@ def fillet_cooling(quick: bool) -> Found:
     high = (1 + MESH) * in_three_arms(heat, wall, 0.0)
     found = seam_cooling(case, constant_metal())
     note = (
-        f"{heat / 1e3:.0f} J/mm between walls of {1e3 * wall:.0f} mm. Least with the fillet and the "
-        "square below it as warm as the ends of the three walls, most without."
+        f"{heat / 1e3:.0f} J/mm between walls of {1e3 * wall:.0f} mm. Least with the fillet and "
+        "the square below it as warm as the ends of the three walls, most without."
     )
     return Found((between("t8/5 under a fillet", low, high, found, "s"),), note)
 

@@ -282,7 +282,7 @@ def test_a_failure_of_the_machine_is_not_kept(plan, done, tmp_path, monkeypatch)
     def full(path, state):
         raise StoreError("no space left")
 
-    monkeypatch.setattr(branches, "_write_state", full)
+    monkeypatch.setattr(branches, "write_state", full)
     found = evaluate(plan, 0, plan.schedules(), "sketch", tmp_path, Here())
     assert all("no space left" in o.error for o in found.values())
     monkeypatch.undo()

@@ -1,4 +1,5 @@
 // "I measured ...": what is welded so far and what the gauge reads, as a question to a plan or a run.
+import { costOf } from "./costs.js";
 import { FilmReadings } from "./film_readings.js";
 import { askPatiently, h, say, STATES } from "./tools.js";
 import { onUnits, shown, split, units, valueOf } from "./units.js";
@@ -42,7 +43,7 @@ export class Measured {
     }
     const left = seams.filter((x) => !done.some(([seam]) => seam === x));
     const rows = done.map(([seam, travel], i) => h("li", {}, h("strong", { text: `${i + 1}. ${seam}` }),
-      h("select", { "aria-label": `travel of ${seam}`, onchange: (e) => { this.touched = true; done[i][1] = e.target.value; } }, words.seams[seam].map((w) => h("option", { value: w, text: w, selected: w === travel }))),
+      h("select", { "aria-label": `travel of ${seam}`, onchange: (e) => { this.touched = true; done[i][1] = e.target.value; this.cost(); } }, words.seams[seam].map((w) => h("option", { value: w, text: w, selected: w === travel }))),
       i === done.length - 1 ? h("button", { type: "button", class: "plain", text: "Take back", "aria-label": `Take back ${seam}`, onclick: () => { this.touched = true; done.pop(); this.fill(); } }) : null));
     const add = left.length > 1 ? h("label", { class: "adder" }, "then ", h("select", { "aria-label": "next weld that is done", onchange: (e) => {
       if (e.target.value) { this.touched = true; done.push([e.target.value, words.seams[e.target.value][0]]); this.fill(); }
@@ -58,9 +59,21 @@ export class Measured {
       h("p", { class: "note", text: "After a weld: which are done, in which travel, and what the gauge reads now. Read it just before the next weld would start, after the pause of the case: the model is read at that moment too. The answer is what to weld next." }),
       h("ol", { class: "done" }, rows), add, h("div", { class: "readings-form" }, sides), this.film(), this.spread(),
       h("p", { class: "buttons" }, h("button", { type: "button", class: "first", text: "What do I weld next?", disabled: !done.length || this.busy, onclick: () => this.send() }),
-        h("span", { class: "cost", text: "The welds done are computed once more for each uncertain shop value, at the grade of the ranking; how long is told as it runs." })),
+        this.cost()),
       this.fault ? h("p", { class: "mistake", role: "status", text: this.fault }) : null, this.asked()].filter(Boolean));
   }
+  // What the answer takes, once it is known which welds are done.
+  cost() {
+    const means = "The welds done are computed once more for each uncertain shop value, at the grade of the ranking.";
+    this.price ??= h("span", { class: "cost", text: means });
+    const asked = this.done.every((d) => d.length > 1) ? this.after : "";
+    if (asked && asked !== this.priced) costOf({ kind: "next", of: this.id, after: asked, tolerance: this.tolerance || "" }, this.price, () => this.after !== asked || !this.box.isConnected);
+    if (!asked) this.price.textContent = means;
+    this.priced = asked;
+    this.price.title = means;
+    return this.price;
+  }
+  get after() { return this.done.map(([seam, travel]) => `${seam}:${travel}`).join(", "); }
   // Which spread of the shop the chances count, where one was computed.
   spread() {
     const { bands } = this.words;
@@ -95,7 +108,7 @@ export class Measured {
   }
   async send() {
     const readings = Object.entries(this.values).filter(([, [number]]) => number.trim()).map(([side, [number, unit]]) => `${side}=${reading(number.trim(), unit)}`);
-    const after = this.done.map(([seam, travel]) => `${seam}:${travel}`).join(", ");
+    const { after } = this;
     this.fault = readings.length ? "" : "Type at least one reading.";
     this.busy = Boolean(readings.length);
     this.fill();

@@ -156,7 +156,7 @@ def advise(
     left, looked_at = ways_on(plan, done, study.record)
     unknowns = unknowns_of(plan)
     with executor_of(workers, cluster) as executor:
-        task = WholeTask(tell, _welds(study, done, left, unknowns))
+        task = WholeTask(tell, welds_of_advice(study, done, left, unknowns))
         past = past_of(plan, study.folder, done, unknowns, executor, task)
         past = carried_past(study, past)
         come = StillToCome.of(
@@ -172,13 +172,30 @@ def advise(
     )  # fmt: skip
 
 
-def _welds(
+def welds_of_advice(
     study: OpenedStudy,
     done: Moves,
     left: Mapping[int, list[Moves]],
     unknowns: tuple[Unknown, ...],
 ) -> list[int]:
-    """Welds to be computed in each part: the past and its changes, then each setting's ways on."""
+    """Welds to be computed in each part: the past and its changes, then each setting's ways on.
+
+    Parameters
+    ----------
+    study : OpenedStudy
+        Whose folder holds some of them.
+    done : row of moves
+        Welded so far.
+    left : mapping of int to list of rows of moves
+        Setting -> sequences that begin so.
+    unknowns : tuple of Unknown
+        Each changes the past once.
+
+    Returns
+    -------
+    list of int
+        In the order of the parts.
+    """
     plan, folder = study.plan, study.folder
     try:
         past = [

@@ -49,10 +49,10 @@ class WholeTask:
         return tell, lambda welds: float(sum(self._welds[at + 1 :]))
 
 
-def welds_missing(
+def branches_of(
     plan: Plan, like: Plan, setting: int, rows: Iterable[Moves], folder: str | Path
-) -> int:
-    """Welds that rows of moves need and that a study's folder does not hold yet.
+) -> list[Path]:
+    """Files of the welds that rows of moves need, whether they are there or not.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def welds_missing(
 
     Returns
     -------
-    int
+    list of Path
         Each once, however many rows share it.
     """
     grade = plan.section.grade
@@ -78,4 +78,22 @@ def welds_missing(
     for moves in rows:
         tree.add(moves)
     there = Path(root.folder) / FOLDER
-    return sum(not (there / f"{job.name}.json").exists() for job in tree.jobs.values())
+    return [there / f"{job.name}.json" for job in tree.jobs.values()]
+
+
+def welds_missing(
+    plan: Plan, like: Plan, setting: int, rows: Iterable[Moves], folder: str | Path
+) -> int:
+    """Welds that rows of moves need and that a study's folder does not hold yet.
+
+    Parameters
+    ----------
+    plan, like, setting, rows, folder
+        As in `branches_of`.
+
+    Returns
+    -------
+    int
+        Each once, however many rows share it.
+    """
+    return sum(not path.exists() for path in branches_of(plan, like, setting, rows, folder))

@@ -21,7 +21,7 @@ import numpy as np
 from weldsim.case.load import Case
 from weldsim.errors import BalanceError, ConvergenceError, StoreError, WeldsimError
 from weldsim.joints.build import build_part
-from weldsim.runs.checkpoints import CHECKSUM, read_arrays, state_checksum
+from weldsim.runs.state_files import read_state, write_state
 from weldsim.runs.stress_summary import locked_in
 from weldsim.simulation.model import Model, build_model
 from weldsim.simulation.state import State
@@ -167,7 +167,7 @@ def _branch_run(job: Job, path: Path) -> dict[str, Any]:
         stress = locked_in(model, state)
         record["stress_MPa"] = stress["mean_weld_zone_MPa"]
     else:
-        _write_state(path.with_suffix(".npz"), state)
+        write_state(path.with_suffix(".npz"), state)
     return record
 
 
@@ -203,30 +203,14 @@ def read_branch(folder: str | Path, name: str) -> dict[str, Any] | None:
 def _parent_state(job: Job) -> State:
     """State a branch goes on from; computed again where its file is gone or cut short."""
     try:
-        return _read_state(job.folder, job.parent)
+        return read_state(Path(job.folder) / FOLDER / f"{job.parent}.npz")
     except StoreError:
         pass
     plan, row = job.plan, job.moves[:-1]
     above = plan.identity(plan.settings[job.setting], job.grade, row[:-1]) if len(row) > 1 else ""
     parent = with_moves(job, row, job.parent, above)
     _branch_run(parent, Path(job.folder) / FOLDER / f"{job.parent}.json")
-    return _read_state(job.folder, job.parent)
-
-
-def _read_state(folder: str | Path, name: str) -> State:
-    path = Path(folder) / FOLDER / f"{name}.npz"
-    try:
-        return State.from_arrays(read_arrays(path))
-    except (KeyError, TypeError, ValueError) as error:
-        raise StoreError(f"{path}: state cannot be read ({error})") from None
-
-
-def _write_state(path: Path, state: State) -> None:
-    import io
-
-    buffer, arrays = io.BytesIO(), state.to_arrays()
-    np.savez(buffer, **arrays, **{CHECKSUM: state_checksum(arrays)})
-    _write(path, buffer.getvalue())
+    return read_state(Path(job.folder) / FOLDER / f"{job.parent}.npz")
 
 
 def _write(path: Path, data: bytes) -> None:
