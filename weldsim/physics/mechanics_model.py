@@ -195,7 +195,9 @@ class MechanicsModel:
         MechanicsModel
             Sharing arrays and solver with this one.
         """
-        return replace(self, bound_table=BoundTable.of(table, self.pattern))
+        bound = BoundTable.of(table, self.pattern)
+        card = None if self.card is None else self.card.resting(bound)
+        return replace(self, bound_table=bound, card=card)
 
     @property
     def contact(self) -> Contact | None:

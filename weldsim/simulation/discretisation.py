@@ -28,7 +28,7 @@ from weldsim.simulation.interpolation import (
     spread_matrix,
 )
 from weldsim.simulation.land import land_contact
-from weldsim.system.device import AUTO, CPU, GPU
+from weldsim.system.device import CPU, GPU
 
 CHORD_SHARE = 1 / 8  # of a chord, that it stands off its arc where it spans 57 degrees
 
@@ -116,9 +116,6 @@ class Discretisation:
         contact = land_contact(case, part, mechanics.weight, material)
         if contact is not None:
             mechanics = mechanics.touching(contact)
-        on_table = any(c.kind == "table" for c in case.clamps)  # which no card knows
-        if device == AUTO and on_table:
-            device = CPU
         if chosen_device(device, mechanics.pattern.size) == GPU:
             heat_mesh, mechanics = on_a_card(heat_mesh, mechanics)
         return cls(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from weldsim.errors import CaseError, SetupError
+from weldsim.errors import CaseError
 from weldsim.materials.material import Material
 from weldsim.physics.arrays import Floats, Integers
 from weldsim.physics.heat_mesh import HeatMesh
@@ -39,15 +39,11 @@ def on_table(
     ------
     CaseError
         If the face on it is not flat.
-    SetupError
-        On a graphics card.
     """
     found = [i for i, c in enumerate(clamping.clamps) if c.kind == "table"]
     if not found:
         return None
     name = clamping.clamps[found[0]].name
-    if mechanics.card is not None:
-        raise SetupError(f"clamp {name}: a table needs the processor, allowed: --device cpu")
     face = clamping.lattice_points[found[0]]
     area, normal = _shares(heat_mesh, face)
     points = clamping.points_of(name)

@@ -7,9 +7,10 @@ runs them where there is no card.
 import numpy as np
 import pytest
 
+from tests.simulation.test_clamps_that_slide import SLIDING, TABLE, clamped
 from tests.verification.heat_problem import AMBIENT, block, everything, heat_model
 from tests.verification.mech_tools import box, elastic
-from weldsim.physics.contact import Contact
+from weldsim.physics.contact import ONSET, Contact
 from weldsim.physics.equilibrium import solve_equilibrium
 from weldsim.physics.gpu.card import on_card, on_host, simulated, why_no_card
 from weldsim.physics.heat_conduction import heat_step
@@ -17,6 +18,8 @@ from weldsim.physics.heat_tables import HeatTables
 from weldsim.physics.quasi_newton import follow_equilibrium
 from weldsim.physics.rigid_motion import mean_motion
 from weldsim.physics.springs import Spring
+from weldsim.physics.table import Table
+from weldsim.simulation.model import build_model
 
 pytestmark = pytest.mark.skipif(bool(why_no_card()), reason=why_no_card() or "-")
 
@@ -85,6 +88,47 @@ def test_faces_that_touch_push_as_on_the_processor(bar):
     mechanics.load(law, memory)
     same(mechanics.evaluate(on_card(u).reshape(-1), (), tangent=True), host.force.ravel())
     same(mechanics.solver.data, host.tangent)
+
+
+def on_a_table(body):
+    """The bar on a table, and a displacement that presses one edge of it in and lifts the other.
+
+    Two rows of points are deep in it, two in the onset, the rest off.
+    """
+    under = np.flatnonzero(body.on(2, body.points[:, 2].min()))
+    table = Table(under, np.array([0.0, 0.0, 1.0]), np.linspace(1e6, 2e6, under.size))
+    u = 1e-4 * np.sin(1.0 + np.arange(body.points.size)).reshape(-1, 3)
+    u[under, 2] = ONSET * (2.0 * body.points[under, 0] - 3.1)
+    return body.model.resting(table), u, under
+
+
+def test_a_table_pushes_as_on_the_processor(bar):
+    """Points deep in it, in its onset and off it."""
+    model, u, under = on_a_table(bar)
+    deep = -u[under, 2] / ONSET
+    assert (deep > 1).any() and ((deep > 0) & (deep < 1)).any() and (deep < 0).any()
+    law, memory = heated(bar, 100.0), bar.virgin()
+    host = model.evaluate(u, law, memory, tangent=True)
+    free = card_of(bar.model)
+    for card, wanted in (
+        (free.resting(model.bound_table), host),
+        (free, bar.model.evaluate(u, law, memory, tangent=True)),
+    ):
+        card.mechanics.load(law, memory)
+        found = card.mechanics.evaluate(on_card(u).reshape(-1), (), tangent=True)
+        same(found, wanted.force.ravel())
+        same(card.mechanics.solver.data, wanted.tangent)
+    assert np.abs(host.force[under] - wanted.force[under]).max() > 1.0
+
+
+def test_a_deposit_takes_its_table_to_the_card_and_leaves_it_there_when_released():
+    """Both kinds of mechanics of a deposit are of one card."""
+    case = clamped(SLIDING, TABLE)
+    history = build_model(case, "sketch", threads=1, device="gpu").history
+    closed = tuple(c.name for c in case.clamps)
+    lying, released = (history.mechanics(c).card for c in (closed, ()))
+    assert lying.table is not None and released.table is None
+    assert lying.mechanics.solver is released.mechanics.solver
 
 
 SLOWLY = pytest.mark.skipif(simulated(), reason="minutes in the simulator")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import cache
 from importlib.util import find_spec
 from typing import Any
@@ -211,6 +211,25 @@ def view(array: Any) -> Any:
 
     drivers: Any = cuda
     return drivers.as_cuda_array(array, sync=False)
+
+
+def viewed(arrays: Iterable[Any]) -> tuple[list[Any], list[Any]]:
+    """Arrays of the host, on the card.
+
+    Parameters
+    ----------
+    arrays : iterable of ndarray
+        On the host.
+
+    Returns
+    -------
+    views : list of array
+        As kernels take them.
+    kept : list of array
+        What has to be kept alive for that.
+    """
+    kept = [on_card(a) for a in arrays]
+    return [view(a) for a in kept], kept
 
 
 class Recorded:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -10,7 +11,8 @@ import numpy as np
 
 from weldsim.errors import SetupError
 from weldsim.physics.arrays import Floats
-from weldsim.physics.contact import ONSET, BoundContact
+from weldsim.physics.contact import BoundContact
+from weldsim.physics.gpu.bearing import BearingPairs, BearingTable
 from weldsim.physics.gpu.card import (
     Recorded,
     array_module,
@@ -18,20 +20,21 @@ from weldsim.physics.gpu.card import (
     on_host,
     simulated,
     view,
+    viewed,
 )
 from weldsim.physics.gpu.cudss import CardSolver
 from weldsim.physics.gpu.gathering import Gathering, blocks, gathering
-from weldsim.physics.gpu.kernels import gather, gather_more, grid
+from weldsim.physics.gpu.kernels import gather, grid
 from weldsim.physics.gpu.mechanics_kernels import (
     FORCE_THREADS,
     TANGENT_THREADS,
     cell_kernel,
-    contact_push,
     gather_blocks,
 )
 from weldsim.physics.plasticity import InternalVariables, Properties
 from weldsim.physics.springs import Spring
 from weldsim.physics.symmetric_pattern import SymmetricPattern
+from weldsim.physics.table import BoundTable
 
 METAL = (
     "bulk",
@@ -152,11 +155,34 @@ class CardMechanics:
             "cell_force": view(self._buffers["cell_force"].reshape(-1)),
             "cell_matrix": view(self._buffers["cell_matrix"].reshape(-1, 9)),
         }
-        self._blocks, self._blocks_kept = _viewed(blocks(pattern))
-        self._forces, self._forces_kept = _viewed(_cell_forces(pattern))
+        self._blocks, self._blocks_kept = viewed(blocks(pattern))
+        self._forces, self._forces_kept = viewed(_cell_forces(pattern))
         self._threads = (8, 8) if simulated() else (FORCE_THREADS, TANGENT_THREADS)
-        self._passes = [Recorded(partial(self._launch, tangent)) for tangent in (False, True)]
-        self._contact = None if bound_contact is None else _CardContact(bound_contact)
+        self._bearing: list[BearingPairs | BearingTable] = []
+        if bound_contact is not None:
+            self._bearing.append(BearingPairs(bound_contact))
+        self._passes = self._recorded()
+
+    def resting(self, bound_table: BoundTable) -> CardMechanics:
+        """The same cells on a table.
+
+        Parameters
+        ----------
+        bound_table : BoundTable
+            That pushes on some of their points.
+
+        Returns
+        -------
+        CardMechanics
+            Sharing buffers and solver with this one: a pass of the one overwrites the other's.
+        """
+        out = copy(self)
+        out._bearing = [*self._bearing, BearingTable(bound_table)]
+        out._passes = out._recorded()
+        return out
+
+    def _recorded(self) -> list[Recorded]:
+        return [Recorded(partial(self._launch, tangent)) for tangent in (False, True)]
 
     def load(self, properties: Properties, memory: InternalVariables) -> None:
         """Take what a step begins with to the card.
@@ -184,7 +210,7 @@ class CardMechanics:
         springs : sequence of CardSpring
             Elastic clamps that are closed.
         tangent : bool
-            Whether the tangent of metal and contact is to be left in `solver.data`.
+            Whether the tangent of metal and of what bears on it is to be left in `solver.data`.
 
         Returns
         -------
@@ -216,9 +242,8 @@ class CardMechanics:
                 *self._blocks, self.solver.indptr_view, self._flat["cell_matrix"],
                 self.solver.values,
             )  # fmt: skip
-        if self._contact is not None:
-            data = self.solver.values if tangent else None
-            self._contact.add(v["u"], v["force"], data, stream)
+        for bearing in self._bearing:
+            bearing.add(v["u"], v["force"], self.solver.values if tangent else None, stream)
 
     @property
     def squared_cell_forces(self) -> Any:
@@ -241,57 +266,12 @@ class CardMechanics:
         return stress, plastic, equivalent
 
 
-class _CardContact:
-    """Pairs of points that may touch, and where their push and stiffness go."""
-
-    def __init__(self, bound: BoundContact) -> None:
-        xp, touch = array_module(), bound.contact
-        count = touch.gap.size
-        pairs = np.arange(count)
-        arrays = (
-            touch.below.astype(np.int32), touch.above.astype(np.int32), touch.normal, touch.gap,
-            touch.stiffness,
-        )  # fmt: skip
-        self._count = count
-        self._arrays = [on_card(a) for a in arrays]
-        self._pair_views = [view(a) for a in self._arrays]
-        self._push, self._stiff = xp.zeros(count), xp.zeros(count)
-        self._out = view(self._push), view(self._stiff)
-        axes = np.arange(3)
-        below = (3 * touch.below[:, None] + axes).ravel()
-        above = (3 * touch.above[:, None] + axes).ravel()
-        force = gathering(
-            np.concatenate([above, below]), np.tile(np.repeat(pairs, 3), 2),
-            np.concatenate([-touch.normal.ravel(), touch.normal.ravel()]),
-        )  # fmt: skip
-        entries = bound.entries
-        stiffness = gathering(
-            entries.ravel(), np.tile(pairs, entries.shape[0]), bound.shares.ravel()
-        )
-        self._force, self._force_kept = _viewed(force)
-        self._stiffness, self._stiffness_kept = _viewed(stiffness)
-
-    def add(self, u: Any, force: Any, data: Any, stream: Any) -> None:
-        """Add the push to the force, and the stiffness to the tangent where there is one."""
-        push, stiff = self._out
-        contact_push[grid(self._count, stream)](*self._pair_views, ONSET, u, push, stiff)
-        gather_more[grid(len(self._force[0]), stream)](*self._force, push, force)
-        if data is not None:
-            gather_more[grid(len(self._stiffness[0]), stream)](*self._stiffness, stiff, data)
-
-
 def _cell_forces(pattern: SymmetricPattern) -> Gathering:
     """From the cells' forces (C, 3, n) to those of the points (3 N,)."""
     cells = pattern.cells
     count, n = cells.shape
     target = 3 * cells[:, None, :].astype(np.int64) + np.arange(3)[None, :, None]
     return gathering(target.ravel(), np.arange(target.size), np.ones(target.size))
-
-
-def _viewed(arrays: tuple[Any, ...]) -> tuple[list[Any], list[Any]]:
-    """Arrays on the card as kernels take them, and what has to be kept alive for that."""
-    kept = [on_card(a) for a in arrays]
-    return [view(a) for a in kept], kept
 
 
 def _copy(to: Any, values: Floats) -> None:

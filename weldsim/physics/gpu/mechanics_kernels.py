@@ -219,6 +219,29 @@ def gather_blocks(row, slot, start, term, indptr, matrix, data):
     data[indptr[3 * row[b] + i] - i + 3 * slot[b] + j] = total
 
 
+@cuda.jit(device=True)
+def bear(deep, stiffness, onset):
+    """What faces that touch push with, and how that grows; see `contact.pushing`.
+
+    Parameters
+    ----------
+    deep : float
+        How far they have closed beyond touching. [m]
+    stiffness : float
+        Once they bear. [N/m]
+    onset : float
+        Closing over which they come to bear. [m]
+
+    Returns
+    -------
+    size, slope : float
+        [N, N/m]
+    """
+    soft = min(max(deep, 0.0), onset)
+    size = stiffness * (soft * soft / (2.0 * onset) + max(deep - onset, 0.0))
+    return size, stiffness * soft / onset
+
+
 @cuda.jit(cache=True)
 def contact_push(below, above, normal, gap, stiffness, onset, u, push, stiff):
     """What pairs of points that may touch push with; see `contact.BoundContact.add`.
@@ -240,9 +263,31 @@ def contact_push(below, above, normal, gap, stiffness, onset, u, push, stiff):
     deep = -gap[k]
     for i in range(3):
         deep -= (u[above[k], i] - u[below[k], i]) * normal[k, i]
-    soft = min(max(deep, 0.0), onset)
-    push[k] = stiffness[k] * (soft * soft / (2.0 * onset) + max(deep - onset, 0.0))
-    stiff[k] = stiffness[k] * soft / onset
+    push[k], stiff[k] = bear(deep, stiffness[k], onset)
+
+
+@cuda.jit(cache=True)
+def table_push(points, normal, stiffness, onset, u, push, stiff):
+    """What a table pushes points with that press on it; see `table.BoundTable.add`.
+
+    Parameters
+    ----------
+    points, normal, stiffness : array, shapes (P,), (3,) and (P,)
+        See `table.Table`.
+    onset : float
+        Depth over which it comes to bear. [m]
+    u : array, shape (N, 3)
+        Displacement. [m]
+    push, stiff : array, shape (P,)
+        Force and stiffness at each point, written to. [N, N/m]
+    """
+    k = cuda.grid(1)
+    if k >= points.size:
+        return
+    deep = 0.0
+    for i in range(3):
+        deep -= u[points[k], i] * normal[i]
+    push[k], stiff[k] = bear(deep, stiffness[k], onset)
 
 
 @cuda.jit(cache=True)

@@ -8,6 +8,7 @@ which is Newton's method with a line search: the faster way on a card for parts 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,7 @@ from weldsim.physics.gpu.update import CardFactor, Update
 from weldsim.physics.mechanics_model import MechanicsModel
 from weldsim.physics.plasticity import InternalVariables, Properties
 from weldsim.physics.springs import Spring
+from weldsim.physics.table import BoundTable, Table
 
 PATIENCE = 12  # iterations a factor is given before it is asked whether it still serves
 NEWTON_BELOW = 60_000  # unknowns up to which a factor is so cheap that every iteration has its own
@@ -49,9 +51,27 @@ class Card:
 
     def __init__(self, model: MechanicsModel) -> None:
         self.mechanics = CardMechanics(model.pattern, model.grad, model.weight, model.bound_contact)
+        self.table: Table | None = None
         self._area = model.face_area
         self._points = model.points.shape
         self._update: Update | None = None
+
+    def resting(self, bound_table: BoundTable) -> Card:
+        """The same part on a table.
+
+        Parameters
+        ----------
+        bound_table : BoundTable
+            That pushes on some of its points.
+
+        Returns
+        -------
+        Card
+            Sharing buffers and solver with this one, so that a factor of the one serves the other.
+        """
+        out = copy(self)
+        out.mechanics, out.table = self.mechanics.resting(bound_table), bound_table.table
+        return out
 
     @property
     def solver_name(self) -> str:
@@ -322,6 +342,8 @@ class _Search:
         reaction = np.where(self.held, force, 0.0).reshape(shape)
         for s in self.springs:
             reaction[s.points] += s.force(u)
+        if (table := self.card.table) is not None:
+            reaction[table.points] += table.push(u)
         found = Equilibrium(
             u, stress, plastic, equivalent, reaction, len(self.history) - 1, tuple(self.history),
             self.made, self.update.back_substitutions,
