@@ -13,6 +13,7 @@ from weldsim.case.load import load_case
 from weldsim.cli.options import (
     CaseFile,
     Changes,
+    Cluster,
     UnitsOfText,
     Workers,
     check_grade,
@@ -67,6 +68,7 @@ def command(
         Path, typer.Option(help="Study folder; one that is there is resumed.")
     ] = Path("band"),
     workers: Workers = None,
+    cluster: Cluster = None,
     units: UnitsOfText = "metric",
     changes: Changes = None,
 ):  # fmt: skip
@@ -74,7 +76,7 @@ def command(
     loaded = load_case(case, changes or ())
     check_grade(grade)
     try:
-        settings = band_settings(grade, finer, runs, seed, workers)
+        settings = band_settings(grade, finer, runs, seed, workers, cluster)
     except CaseError as error:
         refuse(f"--{error}")
     uncertain = uncertain_of(

@@ -152,6 +152,8 @@ def next_price(folder: str, options: dict[str, Any], tell: Tell | None = None) -
     study = open_study(folder, options.get("tolerance") or None)
     found = advice_cost(study, read_moves(study.plan, options["after"]))
     note = f"for {found.welds} welds at grade {study.plan.section.grade}"
+    if not found.welds:
+        note = "as all of it was computed before"
     return {"seconds": found.seconds, "welds": found.welds, "processes": True, "note": note}
 
 

@@ -27,6 +27,7 @@ def band_case(
     runs: int = RUNS,
     seed: int = 1,
     workers: int | None = None,
+    cluster: str | None = None,
     units: Units = "metric",
     progress: Callable[[float, str], None] | None = None,
 ) -> Band:
@@ -46,14 +47,12 @@ def band_case(
         Keys that do not scatter here.
     fitted : path-like, optional
         Folder of a fit; default: that of the case's [shop] file.
-    grade : str, optional
-        Of the runs.
-    finer : str, optional
-        Grade of the one run that tells the grade's error, or "none"; default: one finer.
+    grade, finer : str, optional
+        Of the runs, and of the one that tells the grade's error, or "none"; default: one finer.
     runs : int, optional
         How many; those in the folder count.
-    seed, workers : int, optional
-        Of all that is drawn; processes.
+    seed, workers, cluster : optional
+        Of all that is drawn; processes, or the address of a Dask scheduler.
     units : {"metric", "us"}, optional
         Of pictures and page.
     progress : callable, optional
@@ -69,7 +68,7 @@ def band_case(
     WeldsimError
         If something cannot scatter so, or too many runs failed.
     """
-    settings = band_settings(grade, finer, runs, seed, workers)
+    settings = band_settings(grade, finer, runs, seed, workers, cluster)
     kept = posterior_of(case, None if fitted is None else Path(fitted))
     uncertain = uncertain_of(case, spread, exact, kept)
     found = band(case, uncertain, Path(out), settings, progress)
@@ -78,8 +77,9 @@ def band_case(
 
 
 def band_settings(
-    grade: str, finer: str | None, runs: int, seed: int, workers: int | None
-) -> Settings:
+    grade: str, finer: str | None, runs: int, seed: int, workers: int | None,
+    cluster: str | None = None,
+) -> Settings:  # fmt: skip
     """How a band is made, checked.
 
     Parameters
@@ -92,6 +92,8 @@ def band_settings(
         How many; of all that is drawn.
     workers : int or None
         Processes.
+    cluster : str, optional
+        Address of a Dask scheduler, or "local".
 
     Returns
     -------
@@ -109,4 +111,4 @@ def band_settings(
         raise CaseError(f"finer {finer!r} is not allowed: write {', '.join(FINER.values())}, none")
     if not 6 <= runs <= 2000:
         raise CaseError(f"runs {runs}: allowed: 6 to 2000")
-    return Settings(grade, finer or FINER[grade], runs, seed=seed, workers=workers)
+    return Settings(grade, finer or FINER[grade], runs, seed=seed, workers=workers, cluster=cluster)

@@ -4,10 +4,12 @@ import math
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 import weldsim
 from tests.places import CASES
 from weldsim.case.load import load_case
+from weldsim.cli.main import app
 from weldsim.errors import CaseError
 from weldsim.runs.gauge_table import GaugeTable
 from weldsim.schema.column import Column
@@ -222,3 +224,18 @@ def test_a_band_that_cannot_be_is_refused_before_anything_is_written(tmp_path, h
     with pytest.raises(CaseError, match=told):
         weldsim.band(load_case(CASES / "pivot_arm.toml"), tmp_path / "band", **how)
     assert not (tmp_path / "band").exists()
+
+
+def test_runs_of_a_band_go_to_the_cluster_that_is_named(tmp_path, monkeypatch):
+    """Its runs are those of a fit, carried out as those (tests/studies/fit/test_fit.py)."""
+    asked = []
+
+    def carried_out(jobs, workers, tell, cluster):
+        asked.append((len(list(jobs)), workers, cluster))
+        return {"all": "no scheduler"}
+
+    monkeypatch.setattr("weldsim.studies.band.band.carry_out_points", carried_out)
+    args = ["band", str(CASES / "pivot_arm.toml"), "--cluster", "tcp://h:1", "--runs", "12",
+            "--out", str(tmp_path / "band")]  # fmt: skip
+    CliRunner().invoke(app, args)
+    assert asked == [(13, None, "tcp://h:1")]  # and one a grade finer

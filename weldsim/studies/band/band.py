@@ -69,8 +69,9 @@ def band(
         store.job(_values(uncertain.values, places[0]), settings.finer)
     ]  # fmt: skip
     failed = carry_out_points(
-        [*finer, *jobs], settings.workers, lambda share, text: tell(0.9 * share, text)
-    )
+        [*finer, *jobs], settings.workers, lambda share, text: tell(0.9 * share, text),
+        settings.cluster,
+    )  # fmt: skip
     good = [k for k, job in enumerate(jobs) if job.name not in failed]
     if jobs[0].name in failed or len(good) < needed:
         why = next(iter(failed.values()), "none was asked for")

@@ -36,6 +36,8 @@ class Settings:
         Of all that is drawn.
     workers : int, optional
         Processes.
+    cluster : str, optional
+        Address of a Dask scheduler, or "local".
     """
 
     grade: str = "coarse"
@@ -44,6 +46,7 @@ class Settings:
     draws: int = DRAWS
     seed: int = 1
     workers: int | None = None
+    cluster: str | None = None
 
 
 @dataclass(frozen=True)
