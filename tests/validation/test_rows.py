@@ -33,7 +33,7 @@ def stand_in(found: Found, name: str = "made-up") -> Row:
     return Row.of(check, found, 1.0)
 
 
-ABOUT = {"date": "", "version": "", "quick": False, "summary": ""}
+ABOUT = {"date": "", "version": "", "quick": False, "which": "all", "summary": ""}
 GOOD = near("temperature", 100.0, 101.0, 0.02, "degC")
 BAD = near("temperature", 100.0, 103.0, 0.02, "degC")
 
@@ -128,11 +128,12 @@ def test_numbers_are_written_as_by_hand():
 def test_the_page_says_what_it_means_for_each_kind_of_joint(tmp_path):
     """A row of a kind is named under it; a measured whole part is said, and that there is none."""
     row = replace(stand_in(Found((GOOD,), kinds=("bar",)), "one"), against="measured")
-    path = write_pages(tmp_path, [row], True, "0.0")
+    path = write_pages(tmp_path, [row], True, "0.0", ["one"])
     plain, text = ((tmp_path / n).read_text() for n in ("validation.md", path.name))
     assert "- flat bar: Made up (holds)" in plain and "- plate tee: none" in plain
     assert '<b>flat bar</b>: <a href="#one">Made up</a> (holds)' in text
     assert "No row is a measurement of a whole welded joint" in text
+    assert "these alone: one" in text and "these alone: one" in plain
     whole = replace(row, group="joints", check="A welded frame")
     assert "Of whole parts, these were measured: A welded frame" in markdown([whole], ABOUT)
 
@@ -177,7 +178,7 @@ def test_a_check_that_cannot_be_computed_fails_its_row(monkeypatch):
 
 
 def test_markdown_of_nothing_is_still_a_page():
-    about = {"date": "", "version": "", "quick": False, "summary": summary([])}
+    about = {**ABOUT, "summary": summary([])}
     assert "0 of 0 rows hold" in markdown([], about)
     assert "0 of 0 rows hold" in page([], about)
 

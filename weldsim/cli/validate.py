@@ -61,7 +61,7 @@ def command(
         again += [part for name in only or () for part in ("--only", name)]
         print(f"stopped; resume with: {shlex.join([*again, '--out', str(out)])}", file=sys.stderr)
         raise typer.Exit(exit_code_of(stop)) from None
-    page = write_pages(out, rows, quick, version("weldsim"))
+    page = write_pages(out, rows, quick, version("weldsim"), only or ())
     for group, title in GROUPS.items():
         _show_list(f"{title}:", [_in_words(r) for r in rows if r.group == group])
     _show_list("Never compared:", list(NEVER_COMPARED))

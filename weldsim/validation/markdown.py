@@ -22,7 +22,7 @@ def markdown(rows: list[Row], about: dict[str, Any]) -> str:
     rows : list of Row
         In the order of the catalogue.
     about : dict
-        `version`, `date`, `quick` and `summary`.
+        `version`, `date`, `which` and `summary`.
 
     Returns
     -------
@@ -30,8 +30,8 @@ def markdown(rows: list[Row], about: dict[str, Any]) -> str:
         Its last line is the summary.
     """
     out = ["# What weldsim was compared with", "",
-           f"Version {about['version']}, {about['date']}"
-           f"{', the quick list' if about['quick'] else ''}. {about['summary']}.", ""]  # fmt: skip
+           f"Version {about['version']}, {about['date']}, {about['which']}. "
+           f"{about['summary']}.", ""]  # fmt: skip
     out += _states(rows)
     groups = {n: t for n, t in GROUPS.items() if any(r.group == n for r in rows)}
     out += _table(["rows about", *COLUMNS],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,9 @@ HTML, MARKDOWN, RECORD = "validation.html", "validation.md", "validation.json"
 SHOWN = 3  # comparisons of a row that a record keeps, the worst first
 
 
-def write_pages(folder: Path, rows: list[Row], quick: bool, version: str) -> Path:
+def write_pages(
+    folder: Path, rows: list[Row], quick: bool, version: str, only: Sequence[str] = ()
+) -> Path:
     """Write the page, the Markdown and the record.
 
     Parameters
@@ -32,6 +35,8 @@ def write_pages(folder: Path, rows: list[Row], quick: bool, version: str) -> Pat
         Whether it is the quick list.
     version : str
         Of weldsim.
+    only : sequence of str, optional
+        Checks or groups, where no others were asked for.
 
     Returns
     -------
@@ -39,8 +44,9 @@ def write_pages(folder: Path, rows: list[Row], quick: bool, version: str) -> Pat
         Of the page.
     """
     folder.mkdir(parents=True, exist_ok=True)
+    which = f"these alone: {', '.join(only)}" if only else "the quick list" if quick else "all"
     about = {"date": time.strftime("%Y-%m-%d"), "version": version, "quick": quick,
-             "summary": summary(rows)}  # fmt: skip
+             "which": which, "summary": summary(rows)}  # fmt: skip
     record = {**about, "rows": [_short(r) for r in rows]}
     write_json(folder / RECORD, record)
     for name, text in ((MARKDOWN, markdown(rows, about)), (HTML, page(rows, about))):

@@ -57,7 +57,8 @@ def worst(row: Row) -> str:
         What came out where there is no number.
     """
     if not row.comparisons:
-        return row.note if row.state != "holds" else "conditions without a number of their own"
+        said = " ".join(row.note.split())
+        return said if row.state != "holds" else "conditions without a number of their own"
     c = line(row.comparisons[0])
     more = f"; worst of {len(row.comparisons)}" if len(row.comparisons) > 1 else ""
     if row.comparisons[0].expected is None:

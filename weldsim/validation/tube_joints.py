@@ -49,20 +49,23 @@ def kink(quick: bool) -> Found:
     across it, with its own e: none lies deeper than the inner face of the wall, none higher than
     the fillets.
     """
-    top, bottom = (-1.5, -48.5)  # mm from the top face of the chord: amid its walls
+    walls = {"top": -1.5, "bottom": -48.5}  # mm from the top face of the chord: amid its walls
+    ends = {"start": -REACH, "end": REACH}
     dials = "".join(
-        DIAL.format(n=f"{x} {z}", x=x, z=z) for x in (-REACH, REACH) for z in (top, bottom)
-    )
+        DIAL.format(n=f"{end}-{wall}", x=x, z=z)
+        for end, x in ends.items() for wall, z in walls.items()
+    )  # fmt: skip
     case = starter(
         "square-tube-tee", 'clamping.kind="free"', "solve.grade=sketch", "solve.end=1800 s",
         "surroundings.film_coefficient=60 W/m2/K", gauges=dials,
     )  # fmt: skip
     read = solve(case, frames=0, threads=1).gauges
     upper, lower = (  # how much nearer the ends of a wall have come [mm]
-        1e3 * (read[f"{-REACH} {z}", "travel"][-1] - read[f"{REACH} {z}", "travel"][-1])
-        for z in (top, bottom)
+        1e3 * (read[f"start-{wall}", "travel"][-1] - read[f"end-{wall}", "travel"][-1])
+        for wall in walls
     )
-    turn, short = 1e3 * (upper - lower) / (top - bottom), (upper + lower) / 2  # mrad, mm
+    apart = walls["top"] - walls["bottom"]
+    turn, short = 1e3 * (upper - lower) / apart, (upper + lower) / 2  # mrad, mm
     part = case.part
     width, wall, leg = (1e3 * v for v in (part.chord_width, part.chord_wall, part.leg))
     area = width**2 - (width - 2 * wall) ** 2
