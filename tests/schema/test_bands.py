@@ -119,6 +119,12 @@ def test_what_no_weld_comes_near_is_refused(change, key, limit):
         ("surroundings.film_coefficient=2000 W/m2/K", "surroundings", "5 to 25 W/m2/K"),
         ("clamping.conductance=5e5 W/m2/K", "clamping", "1000 to 50000 W/m2/K"),
         ("surroundings.ambient=90 degC", "surroundings", "-50 to 60 degC"),
+        ("arc.dwell=5 min", "dwell", "60 s"),
+        ("arc.weave_rate=50 Hz", "weave_rate", "20 Hz"),
+        ("schedule.pause=1e6 s", "pause", "a day"),
+        ("schedule.cooling_film_coefficient=9e4 W/m2/K", "schedule", "20000 W/m2/K"),
+        ("preset.tilt_x=20 deg", "preset", "5 deg"),
+        ("gauge.pointer.throw=900 m", "throw", "100 m"),
     ],
 )
 def test_what_is_hardly_meant_is_asked_about(change, name, usual):

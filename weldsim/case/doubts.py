@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields, is_dataclass
 
 from weldsim.case.load import Case
@@ -17,6 +18,16 @@ SPOT_KEYS = ("front_length", "rear_length", "half_width", "depth")
 AMBIENT = (223.15, 333.15)  # K
 STILL_AIR, DRAUGHT = (5.0, 25.0), 250.0  # W/(m2 K)
 PRESSED = (1e3, 5e4)  # W/(m2 K), metal on metal
+# key -> most in SI and as it is said, and why
+LONG = {
+    "weave_rate": (20.0, "20 Hz", "no hand and few machines weave faster"),
+    "dwell": (60.0, "60 s", "an arc that stands still burns through"),
+    "crater": (60.0, "60 s", "an arc that stands still burns through"),
+    "pause": (86400.0, "a day", "the part is cold long before"),
+    "cooling_film_coefficient": (2e4, "20000 W/m2/K", "a spray of water takes no more"),
+    "throw": (100.0, "100 m", "no shop is longer"),
+    "tilt": (math.radians(5.0), "5 deg", "rotations are taken as small"),
+}
 
 
 def thinnest(part: object) -> float | None:
@@ -60,7 +71,7 @@ def case_doubts(case: Case) -> list[tuple[str, str, str]]:
         seen.add(values)
         for doubt in doubts(*values[:4], thickness, arc.efficiency):
             out.append((weld.name, doubt.key, _sentence(weld.name, arc.process, doubt)))
-    return [*out, *_spots(case), *_around(case)]
+    return [*out, *_spots(case), *_around(case), *_long(case)]
 
 
 def _spots(case: Case) -> list[tuple[str, str, str]]:
@@ -110,6 +121,24 @@ def _around(case: Case) -> list[tuple[str, str, str]]:
             )
             out.append((name, "conductance", said))
     return out
+
+
+def _long(case: Case) -> list[tuple[str, str, str]]:
+    """What is longer, faster or farther than `LONG`, each once."""
+    stated = [("schedule", "cooling_film_coefficient", case.cooling_film_coefficient or 0.0)]
+    stated += [("preset", "tilt", max(map(abs, case.preset)))]
+    stated += [(f"gauge {g.name}", "throw", g.throw or 0.0) for g in case.gauges]
+    for weld in case.welds:
+        arc, name = weld.arc, f"weld {weld.name}"
+        stated += [(name, key, getattr(arc, key)) for key in ("weave_rate", "dwell", "crater")]
+        stated += [(name, "pause", weld.start.seconds if weld.start.kind == "after" else 0.0)]
+    out = {}
+    for name, key, value in stated:
+        most, said, why = LONG[key]
+        if value > most and (key, value) not in out:
+            text = f"{name}: {key} of more than {said} is hardly meant; {why}"
+            out[key, value] = (name.removeprefix("weld "), key, text)
+    return list(out.values())
 
 
 def _sentence(weld: str, process: str, doubt: Doubt) -> str:

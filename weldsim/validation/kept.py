@@ -36,7 +36,7 @@ def said_of(kind: str) -> list[str]:
     out = []
     for row in rows_for(kind):
         # the first clause of it; an empty one is of a record from before rows said so
-        beside = re.split("[,:]", AGAINST[row.against])[0] + ": " if row.against else ""
+        beside = f"beside {re.split('[,:]', AGAINST[row.against])[0]}: " if row.against else ""
         out.append(f"{row.state}: {row.title}{_how_far(row)} ({beside}{_short(row.source)})")
     return out
 
