@@ -33,6 +33,9 @@ def test_the_element_that_is_furthest_off_is_kept():
     assert furthest([1.0, 2.1, 3.0], [1.0, 2.0, 3.0], tenth)[:2] == (2.0, 2.1)
     assert furthest({"a": 1.0, "b": 5.0}, {"b": 4.0, "a": 1.0}, tenth)[:2] == (4.0, 5.0)
     assert furthest(np.ones((2, 2)), 1.5, lambda w: np.full(w.shape, 0.1)) == (1.5, 1.0, 0.1)
+    exact = [1e-40, 3.0, 2.0]  # all exact: the largest is shown, not one that is next to nothing
+    assert furthest(exact, exact, lambda w: np.full(w.shape, 0.1))[0] == 3.0
+    assert furthest([0.0, 1.0], [0.0, 1.1], lambda w: np.zeros(w.shape))[:2] == (1.1, 1.0)
 
 
 def test_what_is_no_number_is_not_kept():

@@ -25,7 +25,7 @@ from weldsim.validation.rows import (
     near,
     summary,
 )
-from weldsim.validation.shown import line, linked, number
+from weldsim.validation.shown import line, linked, number, worst
 
 
 def stand_in(found: Found, name: str = "made-up") -> Row:
@@ -219,3 +219,11 @@ def test_a_plate_cools_in_one_dimension_as_its_closed_form_says():
     tables = HeatTables(rho, (span, c * span), (span, np.full(2, k)))
     wanted = (1e6 * heat / (1e-3 * d)) ** 2 / (4 * np.pi * k * rho * c) * (300.0**-2 - 600.0**-2)
     assert cooled(across(1e-3 * d), heat, 200.0, tables) == pytest.approx(wanted, rel=0.02)
+
+
+def test_a_row_of_conditions_shows_its_first():
+    """With its numbers as a person writes them, and how many more there are."""
+    note = "What holds. Conditions: stress, at most, MPa: 8.739e-12 < 0.0021; flow: 0 == 0"
+    said = worst(stand_in(Found(note=note, state="holds")))
+    assert said == "stress, at most, MPa: 8.739 × 10⁻¹² < 0.0021; first of 2 conditions"
+    assert worst(stand_in(Found(state="holds"))) == "conditions without a number of their own"

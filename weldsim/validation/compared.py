@@ -76,7 +76,10 @@ def allowed(expected: np.ndarray, rel: float | None, absolute: float | None) -> 
 
 
 def furthest(actual: Any, expected: Any, may_be_off: Callable[[np.ndarray], np.ndarray]):
-    """The element that is furthest off for what it may be: (expected, actual, room), or None."""
+    """The element that is furthest off for what it may be: (expected, actual, room), or None.
+
+    Of those that are alike in that, as where all are exact, the largest says most.
+    """
     if isinstance(expected, Mapping) and isinstance(actual, Mapping):
         if set(actual) != set(expected):
             return None
@@ -89,8 +92,12 @@ def furthest(actual: Any, expected: Any, may_be_off: Callable[[np.ndarray], np.n
     if not wanted.size:
         return None
     room = may_be_off(wanted)
-    over = np.where(np.isnan(found - wanted), -np.inf, np.abs(found - wanted) - room)
-    worst = np.unravel_index(int(np.argmax(over)), over.shape)
+    off = np.abs(found - wanted)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(off == 0, 0.0, off / room)
+    share = np.where(np.isnan(off), -np.inf, share)
+    last = np.lexsort((np.abs(wanted).ravel(), share.ravel()))[-1]
+    worst = np.unravel_index(int(last), share.shape)
     return float(wanted[worst]), float(found[worst]), float(room[worst])
 
 

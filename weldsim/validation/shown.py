@@ -58,7 +58,7 @@ def worst(row: Row) -> str:
     """
     if not row.comparisons:
         said = " ".join(row.note.split())
-        return said if row.state != "holds" else "conditions without a number of their own"
+        return said if row.state != "holds" else _first_condition(said)
     c = line(row.comparisons[0])
     more = f"; worst of {len(row.comparisons)}" if len(row.comparisons) > 1 else ""
     if row.comparisons[0].expected is None:
@@ -67,6 +67,15 @@ def worst(row: Row) -> str:
         f"{c['quantity']}: {c['computed']}, expected {c['expected']} "
         f"({c['error']}, allowed {c['tolerance']}){more}"
     )
+
+
+def _first_condition(note: str) -> str:
+    """The first of the conditions that a note lists, with its numbers as they are written."""
+    found = note.partition("Conditions: ")[2].split("; ")
+    if not found[0]:
+        return "conditions without a number of their own"
+    first = re.sub(r"\d[\d.]*e[+-]\d+", lambda m: number(float(m[0])), found[0])
+    return first + (f"; first of {len(found)} conditions" if len(found) > 1 else "")
 
 
 def blocks(rows: list[Row], group: str) -> list[list[Row]]:
