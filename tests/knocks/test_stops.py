@@ -249,16 +249,28 @@ def test_every_verb_that_runs_ends_with_the_code_of_the_signal(
     assert done.stderr.splitlines()[-1].startswith("stopped")
 
 
-def test_a_preset_that_is_stopped_keeps_its_runs_beside_its_file(tmp_path, monkeypatch):
+@pytest.mark.parametrize(
+    "verb, computes, words, folder",
+    [
+        ("preset", "find_preset", "--out tilt.json", "tilt.runs"),
+        ("correct", "find_correction", "--out line.json", "line.runs"),
+        ("why", "sweep_heats", "--crossover --out heats", "heats/runs"),
+    ],
+)
+def test_a_search_that_is_stopped_keeps_its_runs(
+    monkeypatch, tmp_path, verb, computes, words, folder
+):
     asked = []
 
-    def compute(case, target, runs, options):
-        asked.append(options.kept.folder)
+    def compute(*given, **named):
+        kept = named.get("kept") or given[-1].kept
+        asked.append(kept.folder)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(import_module("weldsim.cli.preset"), "find_preset", compute)
-    done = CliRunner().invoke(app, ["preset", str(BAR), "--out", str(tmp_path / "tilt.json")])
-    assert asked == [tmp_path / "tilt.runs"]
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(import_module(f"weldsim.cli.{verb}"), computes, compute)
+    done = CliRunner().invoke(app, [verb, str(BAR), *words.split()])
+    assert asked == [Path(folder)] and done.exit_code == 130
     assert "resume with the same command" in done.stderr
 
 

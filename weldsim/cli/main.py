@@ -54,8 +54,8 @@ VERBS = {
 
 KEPT = "stopped; what is computed stays: resume with the same command"
 LOST = "stopped; nothing is kept of it: begin again"
-# run, plan, band and validate say more themselves
-STOPPED = {"fit": KEPT, "next": KEPT, "preset": KEPT, "correct": LOST, "why": LOST}
+# run, plan, band, validate and a row of heats (why) say more themselves
+STOPPED = {"fit": KEPT, "next": KEPT, "preset": KEPT, "correct": KEPT, "why": LOST}
 
 WORDS = "weldsim.words"
 NAMED = re.compile(r"([a-z-]+)(?::| ['\"\d-])")  # an argument and its value, or a colon

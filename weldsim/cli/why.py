@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from weldsim.case.load import load_case
+from weldsim.case.load import Case, load_case
 from weldsim.cli.options import (
     GRADES_SAID,
     Changes,
@@ -17,6 +17,7 @@ from weldsim.cli.options import (
     check_grade,
     refuse,
     say,
+    say_stopped,
 )
 from weldsim.cli.progress import ProgressBar
 from weldsim.report.attribution_report import write_crossover, write_why
@@ -24,6 +25,7 @@ from weldsim.runs.reading import read_run
 from weldsim.studies.heat_sweep import crossover as sweep_heats
 from weldsim.studies.kept_runs import KeptRuns
 from weldsim.system.device import ask_for_device
+from weldsim.system.signals import exit_code_of
 from weldsim.text.cautions import closing
 from weldsim.text.grade_words import grade_line
 from weldsim.text.heat_sweep_words import crossover_words
@@ -64,14 +66,7 @@ def command(
     check_grade(grade)
     if crossover:
         case = load_case(run_dir, changes or ())
-        grade = grade or "quick"
-        folder = out or Path("runs") / "crossover"
-        kept = KeptRuns(folder / "runs")
-        with ProgressBar() as tell:
-            found = sweep_heats(case, grade=grade, progress=tell, kept=kept)
-        say([crossover_words(found), grade_line(grade)], units)
-        typer.echo(f"chart beside {write_crossover(found, folder)}; its runs in {kept.folder}")
-        say([closing("why")], units)
+        _heats(case, grade or "quick", out or Path("runs") / "crossover", units)
         return
     if changes or out:
         refuse("why: --set and --out go with --crossover")
@@ -88,4 +83,18 @@ def command(
         typer.echo(line)
     typer.echo(grade_line(own))
     typer.echo(f"all of it in {path}")
+    say([closing("why")], units)
+
+
+def _heats(case: Case, grade: str, folder: Path, units: UnitsOfText) -> None:
+    """Run a bar at several heats into a folder, and say what came of it."""
+    kept = KeptRuns(folder / "runs")
+    try:
+        with ProgressBar() as tell:
+            found = sweep_heats(case, grade=grade, progress=tell, kept=kept)
+    except KeyboardInterrupt as stop:
+        say_stopped("what is computed stays: resume with the same command")
+        raise typer.Exit(exit_code_of(stop)) from None
+    say([crossover_words(found), grade_line(grade)], units)
+    typer.echo(f"chart beside {write_crossover(found, folder)}; its runs in {kept.folder}")
     say([closing("why")], units)
