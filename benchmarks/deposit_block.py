@@ -17,7 +17,6 @@ by bead; all else is predicted with them. Nothing is tuned to a later reading. P
 from __future__ import annotations
 
 import argparse
-import csv
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -31,7 +30,6 @@ from weldsim.validation.measured_block import rows_of
 from weldsim.validation.measured_readings import (
     COUPLES,
     FAR,
-    LAYER_ENDS,
     N1,
     couples_heated,
     heights_of,
@@ -112,16 +110,16 @@ def _fitted(
     return efficiency, float(np.exp(found.x[0])), float(np.exp(found.x[-1])), float(off)
 
 
-def layer_table(
+def build_heated(
     efficiency: float, conductance: float, toes: float, at_once: int = 0
-) -> list[tuple[str, float, float, float]]:
-    """(couple, time, measured rise, predicted rise) at the ends of the layers. [s, K]"""
+) -> dict[str, np.ndarray]:
+    """Couples over the whole time of the log, predicted. [s, K]"""
     more = {"part.at_once": at_once, "clamp.toes.conductance": toes or conductance}
     model = build_model(n1_case(efficiency, conductance, **more), FAR)
-    return rises(couples_heated(model, LAYER_ENDS[-1] + 1.0))
+    return couples_heated(model, ARC_OFF[-1][1])
 
 
-# -- heat balance of the log alone ---------------------------------------------------------------
+# -- heat balance by the couples alone -----------------------------------------------------------
 
 ARC_ON = ((0.0, 743.0), (864.0, 1607.0), (1709.0, 2453.0), (2615.0, 3359.0))  # s, from the log
 ARC_OFF = ((743.0, 863.0), (1607.0, 1708.0), (2453.0, 2614.0), (3359.0, 3541.0))
@@ -130,24 +128,24 @@ BAR, LAYER = 0.6 * 0.1016 * 0.0127, 0.5 * 0.045 * 0.0025  # m3
 DENSITY, POWER, UNDERSIDE = 7850.0, 2599.0, 0.6 * 0.1016  # kg/m3, W (log), m2
 
 
-def heat_balance() -> list[tuple[int, float, float, float, float]]:
-    """What the log says without a model: conductance from waits, then the power that edges show.
+def heat_balance(found: dict[str, np.ndarray]) -> list[tuple[int, float, float, float, float]]:
+    """What couples say without a model: conductance from waits, then the power that edges show.
 
     Bar and block are taken for one body at the mean of the edges, couples of both sides joined
     along the bar by straight lines; its heat capacity is that of EN 1993-1-2, 3.4.1.2. While an arc
     burns the middle is hotter than that, so the power is the least that it can have been.
 
-    Gives (layer, W/K over the table, least efficiency, rise of the body and of the table [K]).
+    Of the log, or of couples that were predicted, which are looked at through the same eyes. Gives
+    (layer, W/K to the table, least efficiency, rise of the body and of the table [K]).
     """
-    with (N1 / "temperatures.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    read = {k: np.array([float(r[f"TC{k}_degC"]) for r in rows]) for k in range(1, 12)}
-    time = np.array([float(r["time_s"]) for r in rows])
+    log, time = logged(), found["time"]
+    read = {k: found[f"TC{k}"] - 273.15 for k in range(1, 11)}
+    read[11] = np.interp(time, log["time"], log["TC11"]) - 273.15
     sides = [(6, 6), (5, 7), (4, 8), (3, 9), (2, 10), (1, 1)]  # at these places along the bar
     along = np.array([0.5 * (read[a] + read[b]) for a, b in sides])
     body = np.trapezoid(along, [-0.3, -0.18, -0.06, 0.06, 0.18, 0.3], axis=0) / 0.6
     over = body - read[11]
-    start = float(body[time < 0].mean()), float(read[11][time < 0].mean())
+    start = float(body[time <= 0].mean()), float(read[11][time <= 0].mean())
     out = []
     for layer, (on, off) in enumerate(zip(ARC_ON, ARC_OFF, strict=True), 1):
         rise = {s: float(np.interp(s, time, body)) for s in (*on, off[0] + SETTLED, off[1])}
@@ -235,6 +233,17 @@ def one_layer(at_once: int, folder: Path, grade: str) -> tuple[float, float, int
     return bow, float(np.interp(laid, times, edge)), steps
 
 
+def show_balance(found: dict[str, np.ndarray]) -> None:
+    """The table of `heat_balance`."""
+    print(
+        "| layer | W/K | over the underside, W/(m2 K) | efficiency, at least "
+        "| rise of the bar, K | of the table, K |\n|---|---|---|---|---|---|"
+    )
+    for layer, conductance, least, rise, table in heat_balance(found):
+        print(f"| {layer} | {conductance:.1f} | {conductance / UNDERSIDE:.0f} | {least:.2f} "
+              f"| {rise:.0f} | {table:.0f} |")  # fmt: skip
+
+
 def show_rows(folder: Path) -> None:
     """Bow and stress of a finished run of the case, their pictures beside it."""
     for found in rows_of(read_result(folder)):
@@ -277,18 +286,13 @@ def main() -> None:
             pairs = (f"{a:.0f}/{b:.0f}" for a, b in zip(was, now, strict=True))
             print(f"| {c} | {' | '.join(pairs)} |")
     if asked.layers:
-        rows = layer_table(*asked.layers, asked.toes or 0.0, asked.once)
+        found = build_heated(*asked.layers, asked.toes or 0.0, asked.once)
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
-        for c, at, was, now in rows:
+        for c, at, was, now in rises(found):
             print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.0%} |")
+        show_balance(found)
     if asked.balance:
-        print(
-            "| layer | W/K | over the underside, W/(m2 K) | efficiency, at least "
-            "| rise of the bar, K | of the table, K |\n|---|---|---|---|---|---|"
-        )
-        for layer, conductance, least, rise, table in heat_balance():
-            print(f"| {layer} | {conductance:.1f} | {conductance / UNDERSIDE:.0f} | {least:.2f} "
-                  f"| {rise:.0f} | {table:.0f} |")  # fmt: skip
+        show_balance(logged())
     if asked.at_once:
         print("| beads at once | bow, mm | rise of the edge, K | steps |\n|---|---|---|---|")
         for number in asked.at_once:
