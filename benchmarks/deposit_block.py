@@ -289,7 +289,7 @@ def main() -> None:
         found = build_heated(*asked.layers, asked.toes or 0.0, asked.once)
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")
         for c, at, was, now in rises(found):
-            print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.0%} |")
+            print(f"| {c} | {at:.0f} | {was:.0f} | {now:.0f} | {now / was - 1:+.1%} |")
         show_balance(found)
     if asked.balance:
         show_balance(logged())

@@ -21,7 +21,7 @@ def through_both(factor):
             z, heights, by_neutrons - np.interp(heights, z, by_contour), left=0.0, right=0.0
         )
         stress = by_contour + factor * (by_neutrons - by_contour)
-        out |= {(x, method): (z, stress) for method in block.WIDTHS}
+        out[x] = z, stress
     return out
 
 

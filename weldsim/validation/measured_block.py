@@ -26,7 +26,8 @@ from weldsim.validation.rows import Check, Comparison, Found, between, near
 OF_RISE, OF_SAG = 0.15, 0.25
 ROUNDNESS = (0.34, 0.44)  # sag over 300 mm over that over 500 mm; 0.36 of a circle
 PLANES = {300: "mid-length", 175: "125 mm from mid-length"}  # mm; where both methods measured
-WIDTHS = {"neutron": 20e-3, "contour": 15e-3}  # m to either side, over which each is averaged
+METHODS = ("neutron", "contour")
+WIDTH = 20e-3  # m to either side, over which neutrons were averaged; the contour method over 15 mm
 METHOD_ERROR = 30e6  # Pa: strain by diffraction to 1e-4 (ISO 21432, from memory), in three axes
 UNDER = (-4.0, 1.0)  # mm: where the stress is to be largest; the lowest neutron place in the block
 TOP_SHARE = 0.2  # of the largest stress, that 9 mm up in the block may be left: "nearly 0"
@@ -62,11 +63,7 @@ def couples_of(case: Case) -> dict[str, np.ndarray]:
 
 def rows_of(result: Result) -> list[Found]:
     """The rows of a finished run of the case: bow and stress."""
-    profiles = {
-        (x, method): readings.stress_through(result, 1e-3 * x, width)
-        for x in PLANES
-        for method, width in WIDTHS.items()
-    }
+    profiles = {x: readings.stress_through(result, 1e-3 * x, WIDTH) for x in PLANES}
     return [bow(readings.heights_of(result)), stress_left(profiles)]
 
 
@@ -106,7 +103,7 @@ def stress_left(profiles) -> Found:
     some: list[Comparison] = []
     measured = readings.measured_stress()
     for x, where in PLANES.items():
-        z, stress = profiles[x, "neutron"]
+        z, stress = profiles[x]
         z, most = 1e3 * z, int(np.argmax(np.where(z > -8.0, stress, -np.inf)))
         bottom, middle = stress[0], stress[(z > -9) & (z < -4)].min()
         top = float(np.interp(9.0, z, stress)) / stress[most]
@@ -124,9 +121,10 @@ def stress_left(profiles) -> Found:
             some.append(between(f"stress {1e3 * height:.0f} mm above the welded face, {where}",
                                 1e-6 * low, 1e-6 * high, 1e-6 * now, "MPa"))  # fmt: skip
     note = (
-        "Along the beads, after release. The methods differ from each other by a factor of about "
-        "two, so a level may lie anywhere between them, and 30 MPa beyond, which is what "
-        f"diffraction is good for. {FITTED}"
+        "Along the beads, after release, mean over the width that was measured and over 60 mm of "
+        "the length. The methods differ from each other by a factor of about two, so a level may "
+        "lie anywhere between them, and 30 MPa beyond, which is what diffraction is good for. "
+        f"{FITTED}"
     )
     return Found(tuple(some), note, _stress_drawn(profiles), part="stress",
                  title="Forty beads on a bar: stress through the height")  # fmt: skip
@@ -167,10 +165,10 @@ def _bow_drawn(now: np.ndarray) -> str:
 def _stress_drawn(profiles) -> str:
     figure, measured = new_figure(6.6, 3.4), readings.measured_stress()
     for axes, (x, where) in zip(figure.subplots(1, 2, sharey=True), PLANES.items(), strict=True):
-        for method, color in zip(WIDTHS, LINES[1:], strict=False):
+        for method, color in zip(METHODS, LINES[1:], strict=False):
             z, stress = measured[method, x]
             axes.plot(1e-6 * stress, 1e3 * z, "o--", ms=4, lw=0.9, color=color, label=method)
-        z, stress = profiles[x, "neutron"]
+        z, stress = profiles[x]
         axes.plot(1e-6 * stress, 1e3 * z, color=LINES[0], label="computed")
         axes.axhline(0.0, lw=0.8, color=LINES[-1])
         axes.set(xlabel="stress along the beads, MPa", title=where)
@@ -188,7 +186,7 @@ CHECKS = (
         "Efficiency, contact of the table and of the toes fitted to couples 2 to 5 over the first "
         "300 s. Temperatures: the heat alone, cells of three and steps of "
         "six bead widths. Bow and stress: each bead all along at once, grade sketch.",
-        block_of_beads, ("deposit",), 4000.0, False, "measured",
+        block_of_beads, ("deposit",), 3000.0, False, "measured",
         "15 % of a rise, 25 % of the sag, stress between the two methods and 30 MPa beyond: set "
         "before the first run, for what the data leave open.",
         copies.BLOCK,

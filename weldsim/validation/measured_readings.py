@@ -25,7 +25,8 @@ COUPLES = tuple(f"TC{k}" for k in range(1, 11))
 NEAR = 1e-4  # of the power, that a heat step may miss; the readings are good to 0.1 K
 # couples lie 30 mm and more from the beads: cells of three widths, steps of six (4 s)
 FAR = replace(GRADES["sketch"], travel_cell=3.0, torch_step=6.0, rest_growth=0.6, through_cells=0.5)
-SLAB = 0.012  # m to either side of a plane: two cells of the coarsest grade that is run
+SLAB = 0.030  # m to either side of a plane, over which the stress is even along the bar: two cells
+# of grade sketch, since stress may go up and down from cell to cell at mid-length
 LEVEL = 1e-5  # m, within which points lie at one height
 
 
