@@ -138,6 +138,14 @@ def test_the_page_says_what_it_means_for_each_kind_of_joint(tmp_path):
     assert "Of whole parts, these were measured: A welded frame" in markdown([whole], ABOUT)
 
 
+def test_units_and_pictures_are_as_a_reader_has_them(tmp_path):
+    picture = '<svg role="img" aria-label="rise beside the arc"></svg>'
+    row = stand_in(Found((near("film, 60 W/m2K, 5 J/mm3", 1.0, 1.0, 0.1, "um"),), picture=picture))
+    text = write_pages(tmp_path, [row], True, "0.0").read_text()
+    assert "film, 60 W/m²K, 5 J/mm³" in text and "1 µm" in text
+    assert "Rise beside the arc.</figcaption>" in text
+
+
 def test_a_page_loads_nothing_from_elsewhere(tmp_path):
     """Addresses stand in links alone."""
     row = replace(stand_in(Found((GOOD,))), links=(("a copy", "https://example.org/x"),))

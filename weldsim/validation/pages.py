@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -104,6 +105,7 @@ def _shown(rows: list[Row], group: str) -> list[dict[str, Any]]:
                     "row": row,
                     "worst": worst(row),
                     "picture": Markup(row.picture),
+                    "caption": _caption(row.picture),
                     "lines": [_line_of(row, c) for c in row.comparisons],
                     "open": row.state in ("fails", "not claimed") or bool(row.picture),
                 }
@@ -112,6 +114,12 @@ def _shown(rows: list[Row], group: str) -> list[dict[str, Any]]:
         }
         for some in blocks(rows, group)
     ]
+
+
+def _caption(picture: str) -> str:
+    """What a picture shows: its label, which a screen reader reads, as a sentence."""
+    found = re.search(r'aria-label="([^"]*)"', picture)
+    return f"{found[1][:1].upper()}{found[1][1:]}." if found else ""
 
 
 def _line_of(row: Row, comparison: Any) -> dict[str, str]:

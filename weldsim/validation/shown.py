@@ -15,8 +15,9 @@ RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 def typeset(text: str) -> str:
     """Units as they are read; checks and records write them with the letters of a keyboard."""
     text = re.sub(r"(?<=\d) um\b", " µm", re.sub(r"\bdegC\b", "°C", text))
-    return re.sub(r"\b(m?m)([23])\b", lambda m: m[1] + m[2].translate(str.maketrans("23", "²³")),
-                  text)  # fmt: skip
+    for digit, power in (("2", "²"), ("3", "³")):
+        text = re.sub(rf"\b(m?m){digit}(?=K\b|\b)", rf"\1{power}", text)
+    return text
 
 
 def line(comparison: Comparison) -> dict[str, str]:
