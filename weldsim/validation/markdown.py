@@ -6,7 +6,14 @@ from typing import Any
 
 from weldsim.text.cautions import APPROVES_NOTHING
 from weldsim.validation.catalogue import NEVER_COMPARED
-from weldsim.validation.meaning import ALL_KINDS, HOW_TO_READ, counted, for_kinds, of_parts
+from weldsim.validation.meaning import (
+    ALL_KINDS,
+    HOW_TO_READ,
+    WHAT_IT_IS,
+    counted,
+    for_kinds,
+    of_parts,
+)
 from weldsim.validation.rows import ABOUT, AGAINST, GROUPS, NUMBERLESS, Row, summary
 from weldsim.validation.shown import blocks, line, linked, worst
 
@@ -32,7 +39,7 @@ def markdown(rows: list[Row], about: dict[str, Any]) -> str:
     out = ["# What weldsim was compared with", "",
            f"Version {about['version']}, {about['date']}, {about['which']}. "
            f"{about['summary']}.", ""]  # fmt: skip
-    out += _states(rows)
+    out += [WHAT_IT_IS, "", *_states(rows)]
     groups = {n: t for n, t in GROUPS.items() if any(r.group == n for r in rows)}
     out += _table(["rows about", *COLUMNS],
                   [[t, *map(str, counted(rows, group=n))] for n, t in groups.items()])  # fmt: skip

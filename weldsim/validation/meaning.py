@@ -5,6 +5,12 @@ from __future__ import annotations
 from weldsim.joints.registry import KINDS, joint_kind
 from weldsim.validation.rows import NUMBERLESS, Row
 
+WHAT_IT_IS = (
+    "weldsim computes, before the arc is struck, where a welded part will move. Here parts of that "
+    "computation stand beside what others measured, published or derived. One set of defaults for "
+    "all rows; where a row departs from it, the row says so. No value of the model is tuned to "
+    "make a row hold."
+)
 HOW_TO_READ = (
     "Expected is what the source says, computed what weldsim gives, the error is the one less the "
     "other: in per cent of what is expected, or in its unit where a per cent says less.",

@@ -13,7 +13,14 @@ from weldsim.system.palette import css
 from weldsim.text.cautions import APPROVES_NOTHING
 from weldsim.validation.catalogue import NEVER_COMPARED
 from weldsim.validation.markdown import markdown
-from weldsim.validation.meaning import ALL_KINDS, HOW_TO_READ, counted, for_kinds, of_parts
+from weldsim.validation.meaning import (
+    ALL_KINDS,
+    HOW_TO_READ,
+    WHAT_IT_IS,
+    counted,
+    for_kinds,
+    of_parts,
+)
 from weldsim.validation.rows import ABOUT, AGAINST, GROUPS, NUMBERLESS, Row, summary
 from weldsim.validation.shown import blocks, line, linked, typeset, worst
 
@@ -87,6 +94,7 @@ def page(rows: list[Row], about: dict[str, Any]) -> str:
         kinds=for_kinds(rows),
         all_kinds=ALL_KINDS,
         of_parts=of_parts(rows),
+        what_it_is=WHAT_IT_IS,
         how_to_read=HOW_TO_READ,
         never=NEVER_COMPARED,
         approves_nothing=APPROVES_NOTHING,
