@@ -30,6 +30,7 @@ from weldsim.validation.measured_block import rows_of
 from weldsim.validation.measured_readings import (
     COUPLES,
     FAR,
+    FIRST_BEADS,
     N1,
     couples_heated,
     heights_of,
@@ -278,13 +279,18 @@ def main() -> None:
     if asked.curves:
         efficiency, conductance = asked.curves
         more = {"part.at_once": 0, "clamp.toes.conductance": asked.toes or conductance}
-        found = couples_heated(build_model(n1_case(efficiency, conductance, **more), FAR), 150.0)
+        found = couples_heated(
+            build_model(n1_case(efficiency, conductance, **more), FAR), FIRST_BEADS
+        )
         log, at = logged(), np.arange(10.0, 151.0, 20.0)
+        print("| couple | highest to 150 s, measured and computed, K | at 10, 30 ... 150 s, K |")
         for c in COUPLES:
             was = np.interp(at, log["time"], log[c]) - log[c][log["time"] < 0].mean()
             now = np.interp(at, found["time"], found[c]) - found[c][0]
             pairs = (f"{a:.0f}/{b:.0f}" for a, b in zip(was, now, strict=True))
-            print(f"| {c} | {' | '.join(pairs)} |")
+            until = log["time"] <= FIRST_BEADS
+            tops = f"{np.ptp(log[c][until]):.0f}, {np.ptp(found[c]):.0f}"
+            print(f"| {c} | {tops} | {', '.join(pairs)} |")
     if asked.layers:
         found = build_heated(*asked.layers, asked.toes or 0.0, asked.once)
         print("| couple | s | measured rise, K | predicted, K | off |\n|---|---|---|---|---|")

@@ -41,7 +41,7 @@ def test_temperatures_of_the_source_itself_hold():
     log = readings.logged()
     later = log["time"] >= 0
     found = block.temperatures({name: values[later] for name, values in log.items()})
-    assert len(found.comparisons) == 40 and all(c.holds for c in found.comparisons)
+    assert len(found.comparisons) == 44 and all(c.holds for c in found.comparisons)
     row = next(
         c for c in found.comparisons if c.quantity == "rise of couple 3 at the end of layer 1"
     )

@@ -24,6 +24,7 @@ from weldsim.validation import measured_readings as readings
 from weldsim.validation.rows import Check, Comparison, Found, between, near
 
 OF_RISE, OF_SAG = 0.15, 0.25
+COUPLE_ERROR = 1.0  # K that a couple's rise is good to, from memory of its class
 ROUNDNESS = (0.34, 0.44)  # sag over 300 mm over that over 500 mm; 0.36 of a circle
 PLANES = {300: "mid-length", 175: "125 mm from mid-length"}  # mm; where both methods measured
 METHODS = ("neutron", "contour")
@@ -68,7 +69,7 @@ def rows_of(result: Result) -> list[Found]:
 
 
 def temperatures(found: dict[str, np.ndarray]) -> Found:
-    """Rises of ten couples at the ends of four layers."""
+    """Rises of the far edge under the first beads, and of all at the ends of four layers."""
     table = readings.rises(found)
     some = tuple(
         near(f"rise of couple {couple[2:]} at the end of layer "
@@ -76,10 +77,19 @@ def temperatures(found: dict[str, np.ndarray]) -> Found:
         for couple, at, was, now in table
     )  # fmt: skip
     inside = sum(c.holds for c in some)
+    first = tuple(
+        near(f"rise of couple {couple[2:]} on the far edge, two beads laid", was, now, OF_RISE, "K",
+             COUPLE_ERROR)
+        for couple, _, was, now in readings.rises(
+            found, (readings.FIRST_BEADS,), readings.FAR_EDGE)
+    )  # fmt: skip
     off = np.array([now / was - 1 for *_, was, now in table]).reshape(-1, len(readings.LAYER_ENDS))
     by_layer = ", ".join(f"{o:+.0%}" for o in off.mean(axis=0))
-    note = f"{inside} of {len(some)} hold; layer by layer {by_layer} in the mean. {FITTED}"
-    return Found(some, note, _couples_drawn(found), part="temperatures",
+    note = (
+        f"At the ends of the layers {inside} of {len(some)} hold; layer by layer {by_layer} in the "
+        f"mean. {FITTED}"
+    )
+    return Found((*first, *some), note, _couples_drawn(found), part="temperatures",
                  title="Forty beads on a bar: temperatures")  # fmt: skip
 
 

@@ -22,6 +22,8 @@ from weldsim.simulation.steps import start_state
 N1 = Path(__file__).resolve().parents[2] / "cases" / "measured" / "n1"
 LAYER_ENDS = (743.0, 1607.0, 2453.0, 3359.0)  # s, from the log: where the arc goes off
 COUPLES = tuple(f"TC{k}" for k in range(1, 11))
+FIRST_BEADS = 150.0  # s: two beads are laid, and their heat has come across to the far edge
+FAR_EDGE = ("TC7", "TC8", "TC9", "TC10")  # couples on it; the others are fitted to then
 NEAR = 1e-4  # of the power, that a heat step may miss; the readings are good to 0.1 K
 # couples lie 30 mm and more from the beads: cells of three widths, steps of six (4 s)
 FAR = replace(GRADES["sketch"], travel_cell=3.0, torch_step=6.0, rest_growth=0.6, through_cells=0.5)
@@ -78,8 +80,12 @@ def couples_heated(model: Model, until: float) -> dict[str, np.ndarray]:
     return out | {c: np.array([r[columns[c]] for r in readings]) for c in COUPLES}
 
 
-def rises(found: dict[str, np.ndarray]) -> list[tuple[str, float, float, float]]:
-    """(couple, time, measured rise, computed rise) at the ends of the layers. [s, K]"""
+def rises(
+    found: dict[str, np.ndarray],
+    times: tuple[float, ...] = LAYER_ENDS,
+    couples: tuple[str, ...] = COUPLES,
+) -> list[tuple[str, float, float, float]]:
+    """(couple, time, measured rise, computed rise), usually at the ends of layers. [s, K]"""
     log = logged()
     before = log["time"] < 0
     return [
@@ -87,8 +93,8 @@ def rises(found: dict[str, np.ndarray]) -> list[tuple[str, float, float, float]]
             couple, at, float(np.interp(at, log["time"], log[couple]) - log[couple][before].mean()),
             float(np.interp(at, found["time"], found[couple]) - found[couple][0]),
         )
-        for couple in COUPLES
-        for at in LAYER_ENDS
+        for couple in couples
+        for at in times
     ]  # fmt: skip
 
 
