@@ -150,8 +150,9 @@ MACNEAL_BEAM = {0: 3.0e-5, 1: 0.1081, 2: 0.4321}  # extension, in plane (depth 0
 def test_slender_beam(element, axis):
     """MacNeal-Harder straight cantilever 6 x 0.2 x 0.1, E = 1e7, nu = 0.3, unit tip load.
 
-    Values from memory of the paper; Euler-Bernoulli gives 3.0e-5, 0.1080, 0.4320. 2 %: the
-    clamped end's shortening of the first cell's length is a few tenths of a percent.
+    The paper's values, read in a public manual (weldsim/validation/copies.py); Euler-Bernoulli
+    gives 3.0e-5, 0.1080, 0.4320. 2 %: the clamped end's shortening of the first cell's length is a
+    few tenths of a percent.
     """
     body = box(np.linspace(0, 6, 25), np.linspace(0, 0.2, 3), np.linspace(0, 0.1, 2), element)
     fixed = np.repeat(body.on(0, 0.0)[:, None], 3, axis=1)

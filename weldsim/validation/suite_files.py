@@ -114,8 +114,8 @@ FILES = (
     File("verification/test_mech_patch.py", "mechanics", "Elastic bodies",
          "R. H. MacNeal, R. L. Harder, Finite Elements Anal. Des. 1 (1985) 3-20, doi "
          "10.1016/0168-874X(85)90003-4: patch tests, slender beam; G. Lamé: thick cylinder",
-         "beam's three values from memory, the same in a public copy; patches and cylinder "
-         "re-derived", "published", "A patch is exact but for rounding; beams 2 %: cells at the "
+         "beam's three values read in a public manual; patches and cylinder re-derived",
+         "published", "A patch is exact but for rounding; beams 2 %: cells at the "
          "clamped end; cylinder 0.001 mm.", 25.0, links=copies.BEAMS),
     File("verification/test_mech_thermoelastic.py", "mechanics", "Heated bodies that stay elastic",
          "S. P. Timoshenko, J. Opt. Soc. Am. 11 (1925) 233-255, doi 10.1364/JOSA.11.000233: strip "
