@@ -5,11 +5,14 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import Any
 
 from numba import cuda
 
 THREADS = 128  # a block
+# small parts do not fill a card; numba says so of every kernel, and nobody can do anything about it
+warnings.filterwarnings("ignore", message=r".*Grid size \d+ will likely result in GPU under-util")
 
 
 def grid(count: int, stream: Any = 0) -> tuple[int, int, Any]:
