@@ -138,6 +138,19 @@ def test_the_page_says_what_it_means_for_each_kind_of_joint(tmp_path):
     assert "Of whole parts, these were measured: A welded frame" in markdown([whole], ABOUT)
 
 
+def test_a_quick_page_says_what_it_leaves_out(tmp_path):
+    """Long checks by title, some of which fail; a page of all or of a few says nothing of it."""
+    row = stand_in(Found((GOOD,)))
+    text = write_pages(tmp_path, [row], True, "0.0").read_text()
+    assert (
+        "Two fillets: shrinkage across on wide plates" in text and "Not all of these hold" in text
+    )
+    assert "Not all of these hold" in (tmp_path / "validation.md").read_text()
+    for quick, only in ((False, ()), (True, ["made-up"])):
+        text = write_pages(tmp_path, [row], quick, "0.0", only).read_text()
+        assert "Not all of these hold" not in text
+
+
 def test_units_and_pictures_are_as_a_reader_has_them(tmp_path):
     picture = '<svg role="img" aria-label="rise beside the arc"></svg>'
     row = stand_in(Found((near("film, 60 W/m2K, 5 J/mm3", 1.0, 1.0, 0.1, "um"),), picture=picture))

@@ -16,6 +16,7 @@ from weldsim.cli.terminal import show
 from weldsim.system.signals import exit_code_of
 from weldsim.text.cautions import APPROVES_NOTHING
 from weldsim.validation.catalogue import CHECKS, NEVER_COMPARED
+from weldsim.validation.meaning import QUICK, not_computed
 from weldsim.validation.pages import write_pages
 from weldsim.validation.rows import GROUPS, Row, summary
 from weldsim.validation.runner import validate
@@ -65,6 +66,8 @@ def command(
     for group, title in GROUPS.items():
         _show_list(f"{title}:", [_in_words(r) for r in rows if r.group == group])
     _show_list("Never compared:", list(NEVER_COMPARED))
+    if left := not_computed(rows, QUICK if quick and not only else ""):
+        show(left)
     _show_list("These fail:", [_in_words(r) for r in rows if r.state == "fails"])
     show(
         APPROVES_NOTHING + " The page says where each value comes from and why so much is allowed."

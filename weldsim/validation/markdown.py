@@ -12,6 +12,7 @@ from weldsim.validation.meaning import (
     WHAT_IT_IS,
     counted,
     for_kinds,
+    not_computed,
     of_parts,
 )
 from weldsim.validation.rows import ABOUT, AGAINST, GROUPS, NUMBERLESS, Row, summary
@@ -40,6 +41,8 @@ def markdown(rows: list[Row], about: dict[str, Any]) -> str:
            f"Version {about['version']}, {about['date']}, {about['which']}. "
            f"{about['summary']}.", ""]  # fmt: skip
     out += [WHAT_IT_IS, "", *_states(rows)]
+    if left := not_computed(rows, about["which"]):
+        out += [left, ""]
     groups = {n: t for n, t in GROUPS.items() if any(r.group == n for r in rows)}
     out += _table(["rows about", *COLUMNS],
                   [[t, *map(str, counted(rows, group=n))] for n, t in groups.items()])  # fmt: skip

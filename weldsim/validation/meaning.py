@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from weldsim.joints.registry import KINDS, joint_kind
+from weldsim.validation.catalogue import CHECKS
 from weldsim.validation.rows import NUMBERLESS, Row
 
+QUICK = "the quick list"
 WHAT_IT_IS = (
     "weldsim computes, before the arc is struck, where a welded part will move. Here parts of that "
     "computation stand beside what others measured, published or derived. One set of defaults for "
@@ -28,6 +30,31 @@ ALL_KINDS = (
     "Heat flow, mechanics and cooling are the same for every kind of joint, and each was compared "
     "by itself. Rows that speak of one kind more than of others:"
 )
+
+
+def not_computed(rows: list[Row], which: str) -> str:
+    """What the quick list leaves out, and where it stands what came of that.
+
+    Parameters
+    ----------
+    rows : list of Row
+        That were computed.
+    which : str
+        Which list they are of.
+
+    Returns
+    -------
+    str
+        Nothing for any list but `QUICK`.
+    """
+    there = {r.name.partition("/")[0] for r in rows}
+    titles = [c.title for c in CHECKS if not c.quick and c.name not in there]
+    if which != QUICK or not titles:
+        return ""
+    return (
+        "The quick list leaves out what takes minutes to hours: " + "; ".join(titles) + ". Not all "
+        'of these hold: what came of them stands in the README, "What it was compared with".'
+    )
 
 
 def counted(rows: list[Row], **wanted: str) -> tuple[int, int, int, int]:

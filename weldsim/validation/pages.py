@@ -16,9 +16,11 @@ from weldsim.validation.markdown import markdown
 from weldsim.validation.meaning import (
     ALL_KINDS,
     HOW_TO_READ,
+    QUICK,
     WHAT_IT_IS,
     counted,
     for_kinds,
+    not_computed,
     of_parts,
 )
 from weldsim.validation.rows import ABOUT, AGAINST, GROUPS, NUMBERLESS, Row, summary
@@ -52,7 +54,7 @@ def write_pages(
         Of the page.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    which = f"these alone: {', '.join(only)}" if only else "the quick list" if quick else "all"
+    which = f"these alone: {', '.join(only)}" if only else QUICK if quick else "all"
     about = {"date": time.strftime("%Y-%m-%d"), "version": version, "quick": quick,
              "which": which, "summary": summary(rows)}  # fmt: skip
     record = {**about, "rows": [_short(r) for r in rows]}
@@ -95,6 +97,7 @@ def page(rows: list[Row], about: dict[str, Any]) -> str:
         all_kinds=ALL_KINDS,
         of_parts=of_parts(rows),
         what_it_is=WHAT_IT_IS,
+        not_computed=not_computed(rows, about["which"]),
         how_to_read=HOW_TO_READ,
         never=NEVER_COMPARED,
         approves_nothing=APPROVES_NOTHING,
