@@ -54,7 +54,7 @@ def test_a_level_between_the_two_methods_holds_and_one_beyond_both_does_not():
     assert all(c.holds for c in between.comparisons) and "<svg" in between.picture
     beyond = block.stress_left(through_both(1.6))
     assert {c.quantity for c in beyond.comparisons if not c.holds} >= {
-        "stress -2 mm above the welded face, mid-length"
+        "stress 2 mm under the welded face, mid-length"
     }
     flat = block.stress_left({k: (z, 0 * s + 1e6) for k, (z, s) in through_both(0.5).items()})
     assert sum(not c.holds for c in flat.comparisons) > 8

@@ -128,7 +128,8 @@ def stress_left(profiles) -> Found:
         for height, *both in zip(heights, by_neutrons, by_contour, strict=True):
             low, high = min(both) - METHOD_ERROR, max(both) + METHOD_ERROR
             now = np.interp(1e3 * height, z, stress)
-            some.append(between(f"stress {1e3 * height:.0f} mm above the welded face, {where}",
+            far = f"{1e3 * abs(height):.0f} mm {'over' if height > 0 else 'under'}"
+            some.append(between(f"stress {far} the welded face, {where}",
                                 1e-6 * low, 1e-6 * high, 1e-6 * now, "MPa"))  # fmt: skip
     note = (
         "Along the beads, after release, mean over the width that was measured and over 60 mm of "
@@ -197,8 +198,8 @@ CHECKS = (
         "300 s. Temperatures: the heat alone, cells of three and steps of "
         "six bead widths. Bow and stress: each bead all along at once, grade sketch.",
         block_of_beads, ("deposit",), 3000.0, False, "measured",
-        "15 % of a rise, 25 % of the sag, stress between the two methods and 30 MPa beyond: set "
-        "before the first run, for what the data leave open.",
+        "15 % or 1 K of a rise, 25 % of the sag, stress between the two methods and 30 MPa beyond: "
+        "set before the first run, for what the data leave open.",
         copies.BLOCK,
     ),
 )  # fmt: skip
