@@ -80,8 +80,8 @@ def test_second_order_in_the_cell_size(skew):
     """Steps shrink with the square of the cells, so that both errors fall fourfold together."""
     errors = np.array([error(4, 0.25, skew), error(8, 0.0625, skew), error(16, 0.015625, skew)])
     slopes = np.log2(errors[:-1] / errors[1:])
-    assert np.all(slopes > 1.7), "order of the error in the cell size, at least"
-    assert np.all(slopes < 2.5), "order of the error in the cell size, at most"
+    assert slopes.min() > 1.7, "order of the error in the cell size, at least"
+    assert slopes.max() < 2.5, "order of the error in the cell size, at most"
     assert errors[-1] < 2e-3, "error over the highest rise on 16 cells"
 
 
@@ -114,7 +114,7 @@ def time_error(time_step):
 def test_first_order_in_the_step():
     errors = np.array([time_error(dt) for dt in (0.1, 0.05, 0.025, 0.0125)])
     slopes = np.log2(errors[:-1] / errors[1:])
-    assert np.all(abs(slopes - 1) < 0.1), "order of the error in the step"
+    assert abs(slopes - 1).max() < 0.1, "order of the error in the step, off from 1 by at most"
     # Without conduction Euler sums the load by right ends: off by dt/2 (f'(1) - f'(0)), f = sin 2t.
     assert errors[-1] < 0.0125 / 2 * abs(2 * np.cos(2) - 2), (
         "error over the highest rise with steps of 0.0125 s"
