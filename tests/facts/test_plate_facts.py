@@ -12,7 +12,7 @@ import pytest
 from weldsim.case.load import parse_case
 from weldsim.runs.warnings import gauges_on_melt
 from weldsim.simulation.steps import build_model, simulate
-from weldsim.validation.shrinkage import BEAD
+from weldsim.validation.shrinkage import ALONG, BEAD
 
 pytestmark = pytest.mark.slow
 
@@ -169,9 +169,6 @@ def test_girth_weld_draws_the_tube_in():
     assert len(end) and 0.25 * most < shorter < most, (
         "shortening of the tube, against what the heat can expand, m"
     )
-
-
-ALONG = 'line = "along"\nat = "0 mm"\nfrom = "0 mm"\nto = "{length} mm"\ntravel = "+x"'
 
 
 def tendon(current: float):

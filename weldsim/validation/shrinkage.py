@@ -12,23 +12,22 @@ from weldsim.plots.style import inline_svg, new_figure, styled
 from weldsim.runs.solving import solve
 from weldsim.simulation.steps import build_model, simulate
 from weldsim.system.palette import LINES
-from weldsim.validation.rows import Check, Found, between
+from weldsim.validation.rows import Check, Comparison, Found, between
 
 # Okerblom's limit at the carbon steel of the rules: alpha / (rho c). [mm3/J]
 SWELL = 3.1e-3
-EDGES = """
+EDGE = """
 [[gauge]]
-name = "front-edge"
+name = "{side}-edge"
 kind = "dial"
-at = ["{x} mm", "{half} mm", "{z} mm"]
-direction = "+y"
-
-[[gauge]]
-name = "back-edge"
-kind = "dial"
-at = ["{x} mm", "-{half} mm", "{z} mm"]
-direction = "+y"
+at = [{at}]
+direction = "{across}"
 """
+# What the line asks for, and steps of heat on its first slope, which is the certain one.
+WIDE, LONG, PLATE = 20.0, 300.0, 6.0  # thicknesses a side; mm
+HEATS = (4.0, 6.0)  # J/mm3, over the thickness squared
+MELTS = 0.408  # mm on the root of J/mm: width of a bead
+ROOM = (0.7, 1.5)  # of the line
 
 
 def satoh(heat: float, thickness: float) -> float:
@@ -37,15 +36,27 @@ def satoh(heat: float, thickness: float) -> float:
     return thickness * (1.16e-3 * x if x <= 6.27 else 7.27e-3 + 2.85e-3 * (x - 6.27))
 
 
+def _edges(across: str, front: tuple[float, ...], back: tuple[float, ...]) -> str:
+    """Dials on two edges of a plate. [mm]"""
+    ends = {"front": front, "back": back}
+    return "".join(
+        EDGE.format(side=k, across=across, at=", ".join(f'"{v:g} mm"' for v in at))
+        for k, at in ends.items()
+    )
+
+
+def _across(case: Case) -> float:
+    """How much nearer the two edges are in the end. [mm]"""
+    read = solve(case, frames=0, threads=1).gauges
+    return float(1e3 * (read["back-edge", "travel"][-1] - read["front-edge", "travel"][-1]))
+
+
 def _tee(*changes: str) -> Case:
     """The starter of a tee of plates with a dial on both edges of its base, at mid-thickness."""
     text = (files("weldsim") / "data" / "starters" / "plate-tee.toml").read_text(encoding="utf-8")
-    bare = parse_case(text, "plate-tee", changes)
-    part = bare.part
-    gauges = EDGES.format(
-        x=500 * part.length, half=500 * part.base_width, z=-500 * part.base_thickness
-    )
-    return parse_case(text + gauges, "plate-tee", changes)
+    part = parse_case(text, "plate-tee", changes).part
+    x, half, z = 500 * part.length, 500 * part.base_width, -500 * part.base_thickness
+    return parse_case(text + _edges("+y", (x, half, z), (x, -half, z)), "plate-tee", changes)
 
 
 def shrunk(case: Case) -> tuple[float, float, float]:
@@ -53,12 +64,10 @@ def shrunk(case: Case) -> tuple[float, float, float]:
 
     Of the heat of a fillet the base has two arms, the stem one: 2 t / (2 t + tw).
     """
-    result = solve(case, frames=0, threads=1)
-    moved = [1e3 * result.gauges[f"{side}-edge", "travel"][-1] for side in ("back", "front")]
     arc, part = case.welds[0].arc, case.part
     t, tw = 1e3 * part.base_thickness, 1e3 * part.stem_thickness
     heat = arc.power / arc.speed / 1e3 * 2 * t / (2 * t + tw)
-    return moved[0] - moved[1], heat, t
+    return _across(case), heat, t
 
 
 def heat_limit(quick: bool) -> Found:
@@ -78,19 +87,21 @@ def heat_limit(quick: bool) -> Found:
 def wide_fillets(quick: bool) -> Found:
     """Two fillets on plates wide and long enough for the bead-on-plate line with its share."""
     case = _tee(
-        "part.length=150 mm", "part.base_width=126 mm", "part.base_thickness=3 mm",
-        "part.stem_thickness=3 mm", "part.stem_height=60 mm", "part.leg=3 mm",
-        "part.penetration=1.2 mm", "arc.current=80 A", "arc.speed=4 mm/s", "solve.grade=coarse",
-        "solve.end=1500 s",
+        f"part.length={LONG} mm", f"part.base_width={2 * WIDE * PLATE} mm", "arc.current=175 A",
+        "part.penetration=1.5 mm", "arc.speed=5 mm/s", "solve.grade=coarse", "solve.end=1500 s",
+        "surroundings.film_coefficient=100 W/m2/K",
     )  # fmt: skip
     across, heat, t = shrunk(case)
     line, most = 2 * satoh(heat, t), 2 * SWELL * heat / t
     note = (
-        f"Two fillets of 3 mm on 3 mm, {heat:.0f} J/mm of each into the base (Q / h2 = "
-        f"{heat / t**2:.0f} J/mm3), base 20 thicknesses wide on each side, seam 50 long."
+        f"Two fillets of {1e3 * case.part.leg:.0f} mm on {t:.0f} mm, {heat:.0f} J/mm of each into "
+        f"the base (Q / h2 = {heat / t**2:.1f} J/mm3): {across:.3f} mm, {line:.3f} by the line. A "
+        "bead with this heat comes to the line (bead-shrinkage). A fillet heats its base less than "
+        "the share says: 420 °C at the most in the middle of its thickness, 530 under the bead, "
+        "for the fillet and the corner hold heat while the base is hottest."
     )
     return Found(
-        (between("shrinkage over twice the line at the heat's share", 0.7, 1.5, across / line),
+        (between("shrinkage over twice the line at the heat's share", *ROOM, across / line),
          between("shrinkage over the heat limit", 0.0, 1.0, across / most)), note,
     )  # fmt: skip
 
@@ -133,6 +144,44 @@ aim = "+x"
 up = "+y"
 throw = "1 m"
 """
+ALONG = 'line = "along"\nat = "0 mm"\nfrom = "0 mm"\nto = "{length} mm"\ntravel = "+x"'
+
+
+def plate_bead(heat: float) -> float:
+    """Shrinkage across [mm] of a plate as the line wants it, under a bead of a heat [J/mm].
+
+    The bead is as wide as the pool: 0.4 of the heat melts (common practice for an arc), 10 J/mm3
+    does it, half an ellipse three tenths as deep as wide.
+    """
+    half, width = WIDE * PLATE, MELTS * heat**0.5
+    text = BEAD.format(
+        length=LONG, width=2 * half, where=ALONG.format(length=LONG), height=f"{width / 6:.3f}",
+        current=f"{heat * 5 / (18.75 * 0.8):.3f}", hold='kind = "free"',
+    ) + _edges("+z", (LONG / 2, 0, half), (LONG / 2, 0, -half))  # fmt: skip
+    return _across(
+        parse_case(
+            text, "bead on a plate",
+            [f"weld.A.bead_width={width:.3f} mm", "solve.grade=coarse", "solve.end=1500 s"],
+        )
+    )  # fmt: skip
+
+
+def bead_line(quick: bool) -> Found:
+    """A bead on a plate is what the line was measured on."""
+    some = []
+    for x in HEATS:
+        line, most = satoh(x * PLATE**2, PLATE), SWELL * x * PLATE
+        found = plate_bead(x * PLATE**2)
+        label = f"shrinkage across at {x:g} J/mm3"
+        some += [Comparison(label, line, found, ROOM[0] * line, ROOM[1] * line, "mm"),
+                 between(f"{label}, over the heat limit", 0.0, 1.0, found / most)]  # fmt: skip
+    note = (
+        "At grade quick the one at 6 J/mm3 comes to 1.30 of the line, at sketch to 0.52 (run on "
+        "2026-11-27). Steel of 250 MPa instead of 355 shrinks by half as much again at 4 J/mm3."
+    )
+    return Found(tuple(some), note)
+
+
 CURRENTS = (67, 140, 300)  # A: 200, 420, 900 J/mm
 GRADE = "quick"
 
@@ -192,9 +241,14 @@ def _picture(x: np.ndarray, angle: np.ndarray) -> str:
     return inline_svg(figure, "angular change against heat over thickness squared")
 
 
-SHARE = (
-    "Satoh and Terasaki, J. Japan Welding Society 45 (1976), bead on plate, applied with the share "
-    "of a fillet's heat that enters the base; S = alpha Q / (rho c t) of all the heat as its limit"
+LINE = (
+    "Satoh and Terasaki, J. Japan Welding Society 45 (1976), bead on plate: free, 20 thicknesses "
+    "wide on each side, 300 mm long, heat over thickness squared up to 6.27 J/mm3; S = alpha Q / "
+    "(rho c t) of all the heat as its limit"
+)
+SCATTER = (
+    "0.7 to 1.5 of the line: single tests scatter by 25 %, steels differ in yield stress, and heat "
+    "that enters is known to some 10 % (from memory)."
 )
 CHECKS = (
     Check(
@@ -202,15 +256,23 @@ CHECKS = (
         "balance of heat: no free plate contracts by more than all of its heat could make it swell",
         "derived; alpha / (rho c) = 3.1e-3 mm3/J at the mean hot temperature",
         "The starter of the joint at 60 mm length, grade coarse.",
-        heat_limit, ("plate-tee",), 60.0, against="laws", tolerance="None: it is a limit.",
+        heat_limit, ("plate-tee",), 20.0, against="laws", tolerance="None: it is a limit.",
     ),
     Check(
-        "fillet-shrinkage", "shrinkage", "Two fillets: shrinkage across on wide plates", SHARE,
-        "line from memory, its second slope uncertain; limit derived",
-        "Plates of 3 mm, so that the width and length the line asks for can be computed; 80 A at "
-        "4 mm/s; grade coarse.",
-        wide_fillets, ("plate-tee",), 200.0, False, "published",
-        "0.7 to 1.5 of the line: scatter of single tests, 25 %, and its uncertain second slope.",
+        "bead-shrinkage", "shrinkage", "A bead on a wide plate: shrinkage across", LINE,
+        "line from memory; limit derived",
+        "Plates 300 x 240 x 6 mm; beads as wide as their pool, 0.408 mm on the root of the heat in "
+        "J/mm; arc at 5 mm/s; film coefficient 100 W/m2K to shorten the cooling; grade coarse.",
+        bead_line, ("bar", "plate-butt", "plate-tee"), 220.0, False, "published", SCATTER,
+    ),
+    Check(
+        "fillet-shrinkage", "shrinkage", "Two fillets: shrinkage across on wide plates",
+        f"{LINE}, applied with the share of a fillet's heat that enters the base",
+        "line from memory; nobody we could name published it for fillets; limit derived",
+        "Base 300 x 240 x 6 mm, 175 A at 5 mm/s, which bring the heat in the base to 6 J/mm3; film "
+        "coefficient 100 W/m2K to shorten the cooling; land fused by a quarter of the stem; grade "
+        "coarse.",
+        wide_fillets, ("plate-tee",), 400.0, False, "published", SCATTER,
     ),
     Check(
         "angular-change", "shrinkage", "Angular change of a plate against heat",
@@ -219,7 +281,7 @@ CHECKS = (
         "formula derived; the trend from a handbook article",
         "A bar 120 x 30 x 6 mm with a bead across, clamped beyond the heat; film coefficient 100 "
         "W/m2K to shorten the cooling; grade quick.",
-        angular_change, ("bar", "plate-butt", "plate-tee"), 120.0, False, "practice",
+        angular_change, ("bar", "plate-butt", "plate-tee"), 15.0, True, "practice",
         "Signs and order; the depth within what comes to a fifth of the largest angle.",
     ),
 )  # fmt: skip

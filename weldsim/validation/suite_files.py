@@ -163,7 +163,7 @@ FILES = (
     File("verification/test_joint_cooling.py", "cooling", "Cooling time of butt and fillet",
          "EN 1011-2:2001, Annex D and Table D.1 (shape factors 0.9 and 0.45 to 0.67)",
          "formulas read in public copies, shape factors in part, the rest from memory",
-         "published", "15 %: scatter of the formulas about their measurements (from memory).", 60.0,
+         "published", "15 %: scatter of the formulas about their measurements (from memory).", 20.0,
          ("plate-butt", "plate-tee"), False, copies.T85),
     File("verification/test_plate_shrinkage.py", "shrinkage", "A strip of shrunk metal in a plate",
          "statics of a strip across the weld: 6 e w d (h - d) / h3 of angle, e w d / h of "
@@ -172,15 +172,15 @@ FILES = (
     File("facts/test_plate_facts.py", "shrinkage", "Rules of shrinkage on plates and tubes",
          "Satoh and Terasaki (1976), Okerblom, White and Leggatt, King, Masubuchi, Blodgett: rules "
          "of shrinkage", "rules from memory, good to half or twice",
-         "practice", "The rules' own width: half to twice.", 300.0,
+         "practice", "The rules' own width: half to twice.", 70.0,
          ("plate-butt", "plate-tee", "round-tube-butt", "bar"), False),
     File("facts/test_bar_facts.py", "joints", "A bar with a bead",
          "which way a bar moves, when it turns back: no published source", FACT, "practice",
-         "Signs, and wide brackets.", 200.0, ("bar",), False),
+         "Signs, and wide brackets.", 50.0, ("bar",), False),
     File("facts/test_joint_facts.py", "joints", "Tees of tubes and saddles",
          "side, travel and order: no published source", FACT, "practice",
          "Signs, and wide brackets.", 600.0, ("square-tube-tee", "round-tube-saddle"), False),
     File("facts/test_joint_symmetry.py", "joints", "Mirrored joints",
          "a mirrored joint ends mirrored", "follows from the equations", "laws",
-         "1e-6 of the forces, as Newton's method leaves.", 200.0, (), False),
+         "1e-6 of the forces, as Newton's method leaves.", 70.0, (), False),
 )  # fmt: skip
