@@ -143,18 +143,18 @@ def stress_left(profiles) -> Found:
 
 @styled
 def _couples_drawn(found: dict[str, np.ndarray]) -> str:
-    figure, log = new_figure(7.2, 3.4), readings.logged()
-    sides = (("TC5", "TC4", "TC3", "TC2"), ("TC7", "TC8", "TC9", "TC10"), ("TC6", "TC1"))
-    names = ("edge beside the first bead", "the other edge", "ends of the bar")
-    for axes, side, name in zip(figure.subplots(1, 3, sharey=True), sides, names, strict=True):
-        for couple, color in zip(side, LINES, strict=False):
-            axes.plot(log["time"] / 60, log[couple] - 273.15, ":", color=color, lw=1.4)
-            axes.plot(found["time"] / 60, found[couple] - 273.15, color=color, lw=1.2,
-                      label=f"couple {couple[2:]}")  # fmt: skip
-        axes.set(xlabel="min", xlim=(0, 60))
-        axes.set_title(name, fontsize=9)
-        axes.legend(fontsize=7, loc="upper left")
-    figure.axes[0].set_ylabel("°C (dotted: measured)")
+    figure, log = new_figure(8.4, 4.2), readings.logged()
+    order = ("TC5", "TC4", "TC3", "TC2", "TC6", "TC7", "TC8", "TC9", "TC10", "TC1")
+    panels = figure.subplots(2, 5, sharex=True, sharey=True).ravel()
+    for axes, couple in zip(panels, order, strict=True):
+        axes.plot(log["time"] / 60, log[couple] - 273.15, color=LINES[1], lw=1.0, label="measured")
+        axes.plot(found["time"] / 60, found[couple] - 273.15, color=LINES[0], lw=1.0,
+                  label="computed")  # fmt: skip
+        axes.set(xlim=(0, 60), xlabel="min" if axes in panels[5:] else "")
+        axes.set_title(f"couple {couple[2:]}", fontsize=9)
+    panels[0].set_ylabel("°C")
+    panels[5].set_ylabel("°C")
+    panels[4].legend(fontsize=8, loc="upper left")
     figure.tight_layout()
     return inline_svg(figure, "temperature of ten couples over the time of the build")
 
