@@ -96,10 +96,10 @@ def wide_fillets(quick: bool) -> Found:
     note = (
         f"Two fillets of {1e3 * case.part.leg:.0f} mm on {t:.0f} mm, {heat:.0f} J/mm of each into "
         f"the base (Q / h2 = {heat / t**2:.1f} J/mm3): {across:.3f} mm, {line:.3f} by the line. "
-        "A bead with this heat comes to the line at this grade (bead-shrinkage); a fillet heats its "
-        "base less deep: 420 °C at the most in the middle of the thickness, 530 under the bead. The "
-        "mesh counts: one fillet on plates of 150 x 120 mm comes to 0.41 of the line at grade "
-        "coarse and 0.59 at quick (2026-11-27); this row was not run finer."
+        "A bead with this heat comes to the line at this grade (bead-shrinkage); a fillet heats "
+        "its base less deep: 420 °C at the most in the middle of the thickness, 530 under the "
+        "bead. The mesh counts: one fillet on plates of 150 x 120 mm comes to 0.41 of the line at "
+        "grade coarse and 0.59 at quick (2026-11-27); this row was not run finer."
     )
     return Found(
         (between("shrinkage over twice the line at the heat's share", *ROOM, across / line),
