@@ -179,7 +179,7 @@ FILES = (
          "Signs, and wide brackets.", 50.0, ("bar",), False),
     File("facts/test_joint_facts.py", "joints", "Tees of tubes and saddles",
          "side, travel and order: no published source", FACT, "practice",
-         "Signs, and wide brackets.", 600.0, ("square-tube-tee", "round-tube-saddle"), False),
+         "Signs, and wide brackets.", 400.0, ("square-tube-tee", "round-tube-saddle"), False),
     File("facts/test_joint_symmetry.py", "joints", "Mirrored joints",
          "a mirrored joint ends mirrored", "follows from the equations", "laws",
          "1e-6 of the forces, as Newton's method leaves.", 70.0, (), False),
