@@ -73,6 +73,15 @@ def test_the_demo_cases_are_not_asked_about(file):
     assert case_doubts(load_case(file)) == []
 
 
+def test_a_joint_on_one_tack_is_asked_about(tmp_path):
+    """What holds it before its first seam is not in the model (`benchmarks/findings.md`)."""
+    head, first, *_, last = (CASES / "mast_stub.toml").read_text(encoding="utf-8").split("[[tack]]")
+    file = tmp_path / "stub.toml"
+    file.write_text(head + "[[tack]]" + first + last[last.index("[arc]") :], encoding="utf-8")
+    ((_, key, said),) = case_doubts(load_case(file))
+    assert key == "tack" and "stands on one tack" in said
+
+
 @pytest.mark.parametrize("kind", sorted({*starter_kinds()} - {"mesh", "step"}))
 def test_the_starters_are_not_asked_about(kind, tmp_path):
     assert case_doubts(load_case(write_starter(kind, tmp_path / "mine.toml"))) == []

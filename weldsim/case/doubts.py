@@ -71,7 +71,7 @@ def case_doubts(case: Case) -> list[tuple[str, str, str]]:
         seen.add(values)
         for doubt in doubts(*values[:4], thickness, arc.efficiency):
             out.append((weld.name, doubt.key, _sentence(weld.name, arc.process, doubt)))
-    return [*out, *_spots(case), *_around(case), *_long(case)]
+    return [*out, *_spots(case), *_around(case), *_long(case), *_lone_tack(case)]
 
 
 def _spots(case: Case) -> list[tuple[str, str, str]]:
@@ -121,6 +121,17 @@ def _around(case: Case) -> list[tuple[str, str, str]]:
             )
             out.append((name, "conductance", said))
     return out
+
+
+def _lone_tack(case: Case) -> list[tuple[str, str, str]]:
+    """A joint on a single tack, which filler that is not laid yet would hold as well."""
+    if len(case.tacks) != 1:
+        return []
+    text = (
+        "the joint stands on one tack: until more of it is welded, how it turns is not determined, "
+        "so do not rely on the movement; tack it on all sides"
+    )
+    return [(case.tacks[0].seam, "tack", text)]
 
 
 def _long(case: Case) -> list[tuple[str, str, str]]:
