@@ -222,6 +222,16 @@ def test_the_demo_runs_the_case_then_draws_it(tmp_path, monkeypatch):
     assert show[1:] == ["show", out]
 
 
+@pytest.mark.parametrize("form", [["--out", "mine"], ["--out=mine"]])
+def test_the_demo_looks_where_it_was_told_to_write(form, tmp_path, monkeypatch):
+    calls = []
+    monkeypatch.setattr(bootstrap, "follow", lambda command, *rest: calls.append(command) or 0)
+    assert bootstrap.demo(tmp_path, tmp_path / ".venv", {}, form) == 0
+    run, show = calls
+    assert run[1:] == ["run", "cases/pivot_arm.toml", *form]
+    assert show[1:] == ["show", tmp_path / "mine"]
+
+
 def test_the_demo_stops_at_a_failed_run(tmp_path, monkeypatch):
     calls = []
     monkeypatch.setattr(bootstrap, "follow", lambda command, *rest: calls.append(command) or 2)

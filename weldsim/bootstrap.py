@@ -317,17 +317,30 @@ def free_folder(base):
     return folder
 
 
+def asked_folder(words):
+    """The folder that `--out` names in `words`, the last one if there are several, or None."""
+    out = None
+    for place, word in enumerate(words):
+        if word == "--out":
+            out = (words[place + 1 : place + 2] or [None])[0]
+        elif word.startswith("--out="):
+            out = word[len("--out=") :]
+    return out
+
+
 def demo(root, folder, environment, words):
     """Run the demo case, make its pictures, and say where they are."""
     weldsim = folder / ("Scripts/weldsim.exe" if os.name == "nt" else "bin/weldsim")
-    out = free_folder(root / "runs" / Path(DEMO_CASE).stem)
-    code = follow([weldsim, "run", DEMO_CASE, "--out", out, *words], root, environment)
+    asked = asked_folder(words)
+    out = root / asked if asked else free_folder(root / "runs" / Path(DEMO_CASE).stem)
+    place = [] if asked else ["--out", out]
+    code = follow([weldsim, "run", DEMO_CASE, *place, *words], root, environment)
     if code == 0 and not any((out / "pictures").glob("*")):
         code = follow([weldsim, "show", out], root, environment)
     if code == 0:
-        say(f"results are in {out.relative_to(root)}")
+        say(f"results are in {os.path.relpath(out, root)}")
         for picture in sorted((out / "pictures").glob("*")):
-            say(f"picture {picture.relative_to(root)}")
+            say(f"picture {os.path.relpath(picture, root)}")
     return code
 
 
