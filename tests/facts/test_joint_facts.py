@@ -202,8 +202,8 @@ def test_first_seam_of_an_open_joint_pulls_along_its_travel():
     seam closes the gap behind the arc. A stub that stands on its foot, or is tacked at all four
     corners, turns toward the face.
 
-    Little is proven by those on one tack: filler that is not laid yet keeps 1e-5 of its stiffness and holds
-    a stub on one tack back. With 1e-7 it turns against its travel (`benchmarks/findings.md`).
+    Little is proven by those on one tack: filler that is not laid yet keeps 1e-5 of its stiffness
+    and holds such a stub back. With 1e-7 it turns against its travel (`benchmarks/findings.md`).
     """
     along, toward = first_seam(tacks=1, gap="0.8 mm")
     assert toward > 0, "tilt toward the face, mrad"
